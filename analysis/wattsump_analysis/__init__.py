@@ -1,0 +1,1 @@
+"""From an outing's session to watts, a verdict and a report."""

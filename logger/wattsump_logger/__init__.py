@@ -1,0 +1,1 @@
+"""From a controller's bytes to an outing's session on disk."""

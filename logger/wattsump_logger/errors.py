@@ -1,0 +1,76 @@
+"""What can go wrong between the wire and the session, split by who must act.
+
+    WattsumpError
+    ├── UnitError      (ValueError)  a typed value is not a quantity of the wanted kind
+    ├── ProfileError   (ValueError)  the machine profile is wrong
+    ├── SessionError   (ValueError)  a session file cannot be used
+    ├── RangeError     (ValueError)  a value lies outside where a formula is valid
+    ├── PortError      (OSError)     a port is missing, busy, forbidden or gone
+    └── UsageError     (ValueError)  what was asked for cannot be done
+
+Every message is one line: what was expected, what was found, where, what to do.
+`exit_code` is what the command returns; 1 is kept for our own bugs, 2 for a mistyped
+command line.
+"""
+
+__all__ = (
+    "PortError",
+    "ProfileError",
+    "RangeError",
+    "SessionError",
+    "UnitError",
+    "UsageError",
+    "WattsumpError",
+)
+
+
+class WattsumpError(Exception):
+    """Base of every expected error of this project."""
+
+    exit_code = 3
+
+    def __init__(self, *, expected: str, found: str, where: str, do: str) -> None:
+        super().__init__(expected, found, where, do)
+        self.expected = expected
+        self.found = found
+        self.where = where
+        self.do = do
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_rebuild, (type(self), self.args))
+
+    def __str__(self) -> str:
+        return f"{self.where}: expected {self.expected}, found {self.found}; {self.do}"
+
+
+def _rebuild(kind: type[WattsumpError], args: tuple[str, str, str, str]) -> WattsumpError:
+    expected, found, where, do = args
+    return kind(expected=expected, found=found, where=where, do=do)
+
+
+class UnitError(WattsumpError, ValueError):
+    """A typed value is not a quantity of the wanted kind."""
+
+
+class ProfileError(WattsumpError, ValueError):
+    """The machine profile has a wrong key or value."""
+
+
+class SessionError(WattsumpError, ValueError):
+    """A session file cannot be used as one."""
+
+
+class RangeError(WattsumpError, ValueError):
+    """A value lies outside the range in which a formula is valid."""
+
+
+class PortError(WattsumpError, OSError):
+    """A port is missing, busy, forbidden or has gone away."""
+
+    exit_code = 4
+
+
+class UsageError(WattsumpError, ValueError):
+    """What was asked for cannot be done."""
+
+    exit_code = 2
