@@ -1,0 +1,47 @@
+"""A formula given a float answers a float, given an array an array of the same shape."""
+
+from collections.abc import Sequence
+from typing import TypeVar, overload
+
+import numpy as np
+import numpy.typing as npt
+
+from wattsump_logger.errors import RangeError
+
+__all__ = ("FloatArray", "FloatOrArray", "like", "require")
+
+FloatArray = npt.NDArray[np.float64]
+FloatOrArray = TypeVar("FloatOrArray", float, FloatArray)
+
+
+@overload
+def like(model: float, values: FloatArray) -> float: ...
+@overload
+def like(model: FloatArray, values: FloatArray) -> FloatArray: ...
+def like(model: float | FloatArray, values: FloatArray) -> float | FloatArray:
+    """Give `values` the kind of `model`: a float for a float, an array for an array."""
+    return float(values) if np.ndim(model) == 0 else values
+
+
+def require(
+    value: float | FloatArray | Sequence[float],
+    low: float,
+    high: float,
+    *,
+    unit: str,
+    where: str,
+    do: str = "check the value and its unit",
+    open_low: bool = False,
+) -> FloatArray:
+    """Return `value` as an array, or raise RangeError when any part lies outside low..high.
+
+    NaN means "no reading" and passes. `open_low` excludes the lower bound itself.
+    """
+    array = np.asarray(value, dtype=np.float64)
+    outside = (array > high) | ((array <= low) if open_low else (array < low))
+    if not np.any(outside):
+        return array
+    found = float(array[outside].flat[0])
+    bound = f"above {low:g}" if open_low else f"at least {low:g}"
+    expected = f"{bound}{'' if np.isinf(high) else f' and at most {high:g}'} {unit}".rstrip()
+    raise RangeError(expected=expected, found=f"{found:g} {unit}".rstrip(), where=where, do=do)
