@@ -1,0 +1,422 @@
+#define _GNU_SOURCE
+#include "chip.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include <simavr/avr_adc.h>
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/avr_spi.h>
+#include <simavr/avr_uart.h>
+#include <simavr/sim_avr.h>
+#include <simavr/sim_elf.h>
+
+/* Data-space addresses of the ATmega328P. */
+#define MCUSR_ADDRESS 0x54
+#define TIMSK0_ADDRESS 0x6E
+#define GPIOR0_ADDRESS 0x3E
+#define SPCR_ADDRESS 0x4C
+#define SPSR_ADDRESS 0x4D
+#define SPDR_ADDRESS 0x4E
+#define RAM_START 0x100
+#define UNTOUCHED 0xC5
+
+#define BUTTON_PIN 2
+
+static const uint8_t cause_flags[] = {0x01, 0x02, 0x04, 0x08};
+
+struct select_pin {
+    char port;
+    uint8_t pin;
+};
+
+static const struct select_pin select_pins[PARTS] = {
+    {'B', 2}, {'B', 1}, {'B', 0}, {'D', 7}, {'D', 6}, {'D', 5},
+};
+
+struct chip {
+    avr_t *avr;
+    struct line *line;
+    struct part parts[PARTS];
+    uint64_t earlier;   /* cycles before the last reset, time off included */
+    uint64_t pass_began;
+    bool in_pass;
+    bool bitten;        /* the watchdog's reset flag, as last seen */
+    bool paced;
+    unsigned pace_percent;
+    struct timespec paced_from;
+    uint64_t paced_from_ms;
+    uint8_t pull_value[2]; /* of port C and D, for pins driven from outside */
+    uint32_t analogue_mv;
+    uint32_t ram_used_end;
+    struct chip_figures figures;
+};
+
+static uint64_t cycles_now(const struct chip *chip)
+{
+    return chip->earlier + chip->avr->cycle;
+}
+
+uint64_t chip_ms(const struct chip *chip)
+{
+    return cycles_now(chip) / CHIP_CYCLES_PER_MS;
+}
+
+static void on_select(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct part *part = param;
+
+    (void)irq;
+    if (value != 0 && part->selected) {
+        part_release(part);
+    } else if (value == 0 && !part->selected) {
+        part_select(part);
+    }
+}
+
+/* Open wires on the bus pull apart: any selected part that says 0 wins over the pull-up. */
+static void on_bus_byte(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct chip *chip = param;
+    uint8_t answer = 0xFF;
+
+    (void)irq;
+    for (int i = 0; i < PARTS; i++) {
+        if (chip->parts[i].selected) {
+            answer &= part_exchange(&chip->parts[i], (uint8_t)value);
+        }
+    }
+    avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_SPI_GETIRQ(0), SPI_IRQ_INPUT), answer);
+}
+
+/* The simulator takes 100 us for every byte whatever the clock setting. The real unit
+ * takes eight periods of its clock; find the timer it has just set and set it right.
+ */
+static void on_bus_start(struct avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    static const uint8_t divider_shift[8] = {2, 4, 6, 7, 1, 3, 5, 6};
+    uint8_t setting = (avr->data[SPCR_ADDRESS] & 3) | (avr->data[SPSR_ADDRESS] & 1) << 2;
+    avr_cycle_count_t cycles = 8u << divider_shift[setting];
+
+    (void)address;
+    (void)value;
+    for (avr_cycle_timer_slot_p slot = avr->cycle_timers.timer; slot != NULL;
+         slot = slot->next) {
+        if (slot->param == param) {
+            avr_cycle_timer_t raise = slot->timer;
+
+            avr_cycle_timer_cancel(avr, raise, param);
+            avr_cycle_timer_register(avr, cycles, raise, param);
+            return;
+        }
+    }
+}
+
+static void *bus_unit(avr_t *avr)
+{
+    for (avr_io_t *unit = avr->io_port; unit != NULL; unit = unit->next) {
+        if (strcmp(unit->kind, "spi") == 0) {
+            return unit;
+        }
+    }
+    return NULL;
+}
+
+static void on_port_byte(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct chip *chip = param;
+
+    (void)irq;
+    line_send(chip->line, (uint8_t)value);
+}
+
+static void on_mark(struct avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    struct chip *chip = param;
+
+    avr->data[address] = value;
+    if (value != 0) {
+        chip->pass_began = avr->cycle;
+        chip->in_pass = true;
+    } else if (chip->in_pass) {
+        uint32_t took = (uint32_t)(avr->cycle - chip->pass_began);
+
+        chip->in_pass = false;
+        chip->figures.passes++;
+        chip->figures.awake += took;
+        if (took > chip->figures.longest_pass) {
+            chip->figures.longest_pass = took;
+            chip->figures.longest_at_ms = chip_ms(chip);
+        }
+    }
+}
+
+static void drive(struct chip *chip, char port, uint8_t pin, bool high)
+{
+    int index = port == 'C' ? 0 : 1;
+    uint8_t mask = port == 'C' ? (1u << CHIP_INPUTS) - 1u : 1u << BUTTON_PIN;
+    avr_irq_t *level = avr_io_getirq(chip->avr, AVR_IOCTL_IOPORT_GETIRQ((unsigned)port), pin);
+    avr_ioport_external_t outside = {.name = (unsigned)port, .mask = mask};
+
+    chip->pull_value[index] =
+        (uint8_t)((chip->pull_value[index] & ~(1u << pin)) | ((high ? 1u : 0u) << pin));
+    outside.value = chip->pull_value[index];
+    /* All are needed: the first holds when the program writes the port, the others act at
+     * once, in two steps because a level that did not change is not passed on, though a
+     * reset has just cleared the register that should show it.
+     */
+    avr_ioctl(chip->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL((unsigned)port), &outside);
+    avr_raise_irq(level, high ? 0 : 1);
+    avr_raise_irq(level, high ? 1 : 0);
+}
+
+static void drive_all(struct chip *chip)
+{
+    for (uint8_t pin = 0; pin < CHIP_INPUTS; pin++) {
+        drive(chip, 'C', pin, (chip->pull_value[0] >> pin) & 1);
+    }
+    drive(chip, 'D', BUTTON_PIN, (chip->pull_value[1] >> BUTTON_PIN) & 1);
+    chip_analogue(chip, chip->analogue_mv);
+}
+
+void chip_input(struct chip *chip, int where, bool high)
+{
+    drive(chip, 'C', (uint8_t)(where - 1), high);
+}
+
+void chip_button(struct chip *chip, bool down)
+{
+    drive(chip, 'D', BUTTON_PIN, !down);
+}
+
+void chip_analogue(struct chip *chip, uint32_t millivolts)
+{
+    chip->analogue_mv = millivolts;
+    avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC3), millivolts);
+}
+
+static void no_sleep(avr_t *avr, avr_cycle_count_t cycles)
+{
+    (void)avr;
+    (void)cycles; /* simulated time is not real time; chip_run does the pacing */
+}
+
+static void quiet(avr_t *avr, const int level, const char *format, va_list arguments)
+{
+    (void)avr;
+    if (level <= LOG_ERROR) {
+        vfprintf(stderr, format, arguments);
+    }
+}
+
+static void connect_board(struct chip *chip)
+{
+    avr_t *avr = chip->avr;
+    uint32_t flags = 0;
+
+    for (int i = 0; i < PARTS; i++) {
+        avr_irq_register_notify(
+            avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ((unsigned)select_pins[i].port),
+                          select_pins[i].pin),
+            on_select, &chip->parts[i]);
+    }
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_SPI_GETIRQ(0), SPI_IRQ_OUTPUT),
+                            on_bus_byte, chip);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT),
+                            on_port_byte, chip);
+    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    avr_register_io_write(avr, SPDR_ADDRESS, on_bus_start, bus_unit(avr));
+    avr_register_io_write(avr, GPIOR0_ADDRESS, on_mark, chip);
+}
+
+/* RAM after a power-up holds anything; a fixed pattern also shows how deep the stack got. */
+static void scramble(struct chip *chip)
+{
+    memset(chip->avr->data + RAM_START, UNTOUCHED, chip->avr->ramend + 1u - RAM_START);
+}
+
+struct chip *chip_open(const char *elf_path, struct line *line)
+{
+    elf_firmware_t program;
+    struct chip *chip = calloc(1, sizeof *chip);
+
+    avr_global_logger_set(quiet);
+    memset(&program, 0, sizeof program);
+    if (chip == NULL || elf_read_firmware(elf_path, &program) != 0) {
+        fprintf(stderr, "%s: expected a program for the chip\n", elf_path);
+        free(chip);
+        return NULL;
+    }
+    program.frequency = CHIP_HZ;
+    chip->line = line;
+    chip->avr = avr_make_mcu_by_name("atmega328p");
+    if (chip->avr == NULL || avr_init(chip->avr) != 0) {
+        fprintf(stderr, "expected a simulator with an atmega328p\n");
+        free(chip);
+        return NULL;
+    }
+    avr_load_firmware(chip->avr, &program);
+    chip->ram_used_end = RAM_START + program.datasize + program.bsssize;
+    chip->avr->sleep = no_sleep;
+    chip->avr->vcc = chip->avr->avcc = 5000;
+    chip->pull_value[0] = 0xFF;
+    chip->pull_value[1] = 0xFF;
+    for (int i = 0; i < PARTS; i++) {
+        chip->parts[i].present = true;
+        part_power(&chip->parts[i]);
+    }
+    connect_board(chip);
+    scramble(chip);
+    drive_all(chip);
+    chip->avr->data[MCUSR_ADDRESS] = cause_flags[CHIP_POWER];
+    return chip;
+}
+
+void chip_close(struct chip *chip)
+{
+    avr_terminate(chip->avr);
+    free(chip);
+}
+
+struct part *chip_part(struct chip *chip, int where)
+{
+    return where >= 1 && where <= PARTS ? &chip->parts[where - 1] : NULL;
+}
+
+bool chip_eeprom(struct chip *chip, const uint8_t *bytes, size_t count)
+{
+    avr_eeprom_desc_t image = {.ee = (uint8_t *)(uintptr_t)bytes, .offset = 0,
+                               .size = (uint32_t)count};
+
+    return count <= 1024 && avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_SET, &image) == 0;
+}
+
+static void started_again(struct chip *chip)
+{
+    chip->in_pass = false;
+    chip->figures.resets++;
+    for (int i = 0; i < PARTS; i++) {
+        part_release(&chip->parts[i]);
+    }
+    drive_all(chip);
+}
+
+void chip_reset(struct chip *chip, enum chip_reset cause, uint32_t off_ms)
+{
+    uint64_t now = cycles_now(chip);
+
+    avr_reset(chip->avr);
+    chip->earlier = now + (uint64_t)off_ms * CHIP_CYCLES_PER_MS - chip->avr->cycle;
+    if (cause == CHIP_POWER || cause == CHIP_BROWNOUT) {
+        scramble(chip);
+        for (int i = 0; i < PARTS; i++) {
+            part_power(&chip->parts[i]);
+        }
+    }
+    started_again(chip);
+    chip->bitten = cause == CHIP_WATCHDOG;
+    chip->avr->data[MCUSR_ADDRESS] = cause_flags[cause];
+}
+
+void chip_hang(struct chip *chip)
+{
+    chip->avr->data[TIMSK0_ADDRESS] = 0;
+}
+
+void chip_pace(struct chip *chip, unsigned percent)
+{
+    chip->paced = percent != 0;
+    chip->pace_percent = percent;
+    clock_gettime(CLOCK_MONOTONIC, &chip->paced_from);
+    chip->paced_from_ms = chip_ms(chip);
+}
+
+static void wait_for_pace(const struct chip *chip)
+{
+    uint64_t real_us = (chip_ms(chip) - chip->paced_from_ms) * 10u * chip->pace_percent;
+    struct timespec until = chip->paced_from;
+
+    until.tv_sec += (time_t)(real_us / 1000000u);
+    until.tv_nsec += (long)(real_us % 1000000u) * 1000;
+    if (until.tv_nsec >= 1000000000) {
+        until.tv_nsec -= 1000000000;
+        until.tv_sec++;
+    }
+    while (clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL) == EINTR) {
+    }
+}
+
+static void hear_host(struct chip *chip)
+{
+    int byte;
+
+    while ((byte = line_receive(chip->line)) >= 0) {
+        avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT),
+                      (uint32_t)byte);
+    }
+}
+
+/* The watchdog restarts the chip inside the simulator; only its reset flag tells. */
+static void watch_watchdog(struct chip *chip)
+{
+    bool bitten = (chip->avr->data[MCUSR_ADDRESS] & cause_flags[CHIP_WATCHDOG]) != 0;
+
+    if (bitten && !chip->bitten) {
+        started_again(chip);
+    }
+    chip->bitten = bitten;
+}
+
+bool chip_run(struct chip *chip, uint64_t until_ms)
+{
+    avr_t *avr = chip->avr;
+    uint64_t next_ms = chip_ms(chip);
+
+    while (chip_ms(chip) < until_ms) {
+        avr_run(avr);
+        if (avr->state == cpu_Crashed || avr->state == cpu_Done) {
+            return false;
+        }
+        watch_watchdog(chip);
+        if (chip_ms(chip) != next_ms) {
+            next_ms = chip_ms(chip);
+            hear_host(chip);
+            if (chip->paced) {
+                wait_for_pace(chip);
+            }
+        }
+    }
+    return true;
+}
+
+static uint32_t stack_peak(const struct chip *chip)
+{
+    uint32_t address = chip->ram_used_end + 1u; /* one byte of .noinit behind .bss */
+
+    while (address <= chip->avr->ramend && chip->avr->data[address] == UNTOUCHED) {
+        address++;
+    }
+    return chip->avr->ramend + 1u - address;
+}
+
+struct chip_figures chip_figures(const struct chip *chip)
+{
+    struct chip_figures figures = chip->figures;
+
+    figures.cycles = cycles_now(chip);
+    figures.sent = chip->line->sent;
+    figures.stack_peak = stack_peak(chip);
+    return figures;
+}
+
+void chip_figures_restart(struct chip *chip)
+{
+    uint32_t resets = chip->figures.resets;
+
+    memset(&chip->figures, 0, sizeof chip->figures);
+    chip->figures.resets = resets;
+}

@@ -1,0 +1,98 @@
+#include "parts.h"
+
+#include <string.h>
+
+#define CR0 0x00
+#define CR1 0x01
+#define COLD 0x0A
+#define CONTINUOUS 0x80
+#define BARE_BUS 0xFF
+
+/* Power-up values of registers 00..0F; no conversion yet, so 0 degrees in 0A..0E. */
+static const uint8_t power_up[PART_REGISTERS] = {
+    0x00, 0x03, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0x00, 0x00, 0, 0, 0, 0, 0, 0,
+};
+
+void part_power(struct part *part)
+{
+    memcpy(part->registers, power_up, sizeof power_up);
+    part->selected = false;
+    part->position = 0;
+}
+
+uint8_t part_word_bytes(enum part_kind kind)
+{
+    switch (kind) {
+    case PART_MAX31855:
+        return 4;
+    case PART_MAX6675:
+        return 2;
+    default:
+        return 6;
+    }
+}
+
+/* A conversion only appears in the registers once continuous conversion was asked for. */
+static void convert(struct part *part)
+{
+    if ((part->registers[CR0] & CONTINUOUS) == 0) {
+        return;
+    }
+    memcpy(part->registers + COLD, part->word + 3, 2);
+    memcpy(part->registers + COLD + 2, part->word, 3);
+    part->registers[COLD + 5] = part->word[5];
+}
+
+void part_select(struct part *part)
+{
+    part->selected = true;
+    part->position = 0;
+    part->reads++;
+    memcpy(part->latched, part->word, sizeof part->latched);
+    if (part->kind == PART_MAX31856) {
+        convert(part);
+    }
+}
+
+void part_release(struct part *part)
+{
+    part->selected = false;
+}
+
+static uint8_t exchange_register(struct part *part, uint8_t byte)
+{
+    if (part->position == 0) {
+        part->address = byte;
+        return 0;
+    }
+    uint8_t index = part->address & (PART_REGISTERS - 1);
+    uint8_t answer = part->registers[index];
+
+    /* Conversions and the fault status are read only. */
+    if ((part->address & 0x80) != 0 && index < COLD) {
+        part->registers[index] = byte;
+        answer = 0;
+    }
+    part->address = (uint8_t)((part->address & 0x80) | ((index + 1) & (PART_REGISTERS - 1)));
+    return answer;
+}
+
+uint8_t part_exchange(struct part *part, uint8_t byte)
+{
+    uint8_t answer;
+
+    if (!part->present) {
+        return BARE_BUS;
+    }
+    if (part->stuck) {
+        return 0;
+    }
+    if (part->kind == PART_MAX31856) {
+        answer = exchange_register(part, byte);
+    } else {
+        answer = part->position < part_word_bytes(part->kind) ? part->latched[part->position]
+                                                              : BARE_BUS;
+    }
+    part->position++;
+    return answer;
+}

@@ -1,0 +1,41 @@
+/* Emulated thermocouple converters: what each part puts on the bus, byte by byte.
+ *
+ * No simulator in here: select, exchange bytes, release. Register map and power-up values
+ * of the linearising part are those of its data sheet.
+ */
+#ifndef PARTS_H
+#define PARTS_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define PARTS 6
+#define PART_WORD 6
+#define PART_REGISTERS 16
+
+enum part_kind { PART_MAX31855, PART_MAX6675, PART_MAX31856 };
+
+struct part {
+    enum part_kind kind;
+    bool present;
+    bool stuck; /* holds the bus low while selected, whatever it is asked */
+    bool selected;
+    uint8_t word[PART_WORD];   /* as the protocol sends it */
+    uint8_t latched[PART_WORD]; /* the conversion the part held when it was selected */
+    uint8_t position;          /* bytes exchanged since it was selected */
+    uint8_t address;           /* of the linearising part's next register */
+    uint8_t registers[PART_REGISTERS];
+    uint32_t reads;            /* times it was selected */
+};
+
+/* A part just powered, with the given word to give. */
+void part_power(struct part *part);
+void part_select(struct part *part);
+void part_release(struct part *part);
+
+/* The part's answer to one byte from the controller. */
+uint8_t part_exchange(struct part *part, uint8_t byte);
+
+uint8_t part_word_bytes(enum part_kind kind);
+
+#endif
