@@ -1,0 +1,164 @@
+"""The channel table: text to image on the host, image to channels on the chip."""
+
+import binascii
+import re
+import struct
+
+import pytest
+
+TABLE = """
+period 500
+tank max31855 K cs1
+oil_12 max6675 K cs2
+air max31856 T cs6
+fan state - in1 low
+engine state - in2
+supply value v adc3 17600
+"""
+
+
+def hello(harness, image: bytes) -> str:
+    assert harness.order(f"table {image.hex()}") == "sound"
+    harness.order("ring 1024 0")
+    harness.order("hello 0 fw")
+    return harness.lines().decode("ascii")
+
+
+def seal(body: bytes) -> bytes:
+    return body + struct.pack("<H", binascii.crc_hqx(body, 0xFFFF))
+
+
+def test_a_table_reaches_the_hello_in_its_order(harness, table_image):
+    line = hello(harness, table_image.image(TABLE))
+    assert line.split("*")[0] == (
+        "H1,0,0,fw,500,tank:max31855:K;oil_12:max6675:K;air:max31856:T;"
+        "fan:state:;engine:state:;supply:value:v"
+    )
+
+
+def test_an_erased_memory_is_blank_and_no_fault(harness):
+    assert harness.order("table " + "FF" * 400) == "blank"
+
+
+def test_any_flipped_bit_is_noticed(harness, table_image):
+    image = table_image.image(TABLE)
+    for position in range(len(image) * 8):
+        spoilt = bytearray(image)
+        spoilt[position // 8] ^= 1 << position % 8
+        assert harness.order(f"table {spoilt.hex()}") in {"blank", "spoilt"}
+
+
+def test_any_cut_image_is_noticed(harness, table_image):
+    image = table_image.image(TABLE)
+    for length in range(1, len(image)):
+        assert harness.order(f"table {image[:length].hex()}") in {"blank", "spoilt"}
+
+
+# offsets in the image, as drawn in table.h
+PERIOD, COUNT, NAME, SOURCE, DETAIL, WHERE = 4, 6, 7, 23, 24, 25
+
+
+@pytest.mark.parametrize(
+    ("offset", "value"),
+    [
+        (PERIOD, b"\x63\x00"),  # 99 ms
+        (PERIOD, b"\xf9\x00"),  # 249 ms, too fast for the 12-bit part
+        (PERIOD, b"\x61\xea"),  # 60001 ms
+        (COUNT, b"\x00"),
+        (COUNT, b"\x11"),
+        (NAME, b"\x00"),
+        (NAME, b"Tank"),
+        (NAME, b"1ank"),
+        (NAME, b"t nk"),
+        (NAME + 6, b"x"),  # behind the end of the name
+        (NAME, b"oil_12\x00"),  # the name of another channel
+        (SOURCE, b"\x00"),
+        (SOURCE, b"\x06"),
+        (DETAIL, b"k"),
+        (WHERE, b"\x00"),
+        (WHERE, b"\x07"),
+    ],
+)
+def test_a_sealed_image_that_breaks_a_rule_is_spoilt(harness, table_image, offset, value):
+    body = bytearray(table_image.image(TABLE)[:-2])
+    body[offset : offset + len(value)] = value
+    assert harness.order(f"table {seal(bytes(body)).hex()}") == "spoilt"
+
+
+def test_sixteen_channels_with_short_names_fit_and_seventeen_are_refused(harness, table_image):
+    lines = [f"c{i} max31855 K cs{i % 6 + 1}" for i in range(17)]
+    line = hello(harness, table_image.image("period 100\n" + "\n".join(lines[:16])))
+    assert line.count(";") == 15
+    with pytest.raises(table_image.TableError, match="1 to 16 channels, found 17"):
+        table_image.image("period 100\n" + "\n".join(lines))
+
+
+def test_a_hello_longer_than_a_line_is_refused_on_both_sides(harness, table_image):
+    channels = [f"{'n' * 14}{chr(97 + i)}x max31855 K cs1" for i in range(16)]
+    with pytest.raises(table_image.TableError, match="at most 512 bytes, found up to 519"):
+        table_image.image("period 100\n" + "\n".join(channels))
+    records = b"".join(
+        struct.pack("<16sBcBH", row.split()[0].encode(), 1, b"K", 1, 0) for row in channels
+    )
+    image = seal(b"WSC1" + struct.pack("<HB", 100, 16) + records)
+    assert harness.order(f"table {image.hex()}") == "spoilt"
+
+
+@pytest.mark.parametrize(
+    ("line", "complaint"),
+    [
+        ("Tank max31855 K cs1", "line 2: expected a name"),
+        ("tank max31855 K", "line 2: expected <name>"),
+        ("tank other K cs1", "line 2: expected <name>"),
+        ("tank max31855 K cs7", r"line 2: expected cs1\.\.cs6, found 'cs7'"),
+        ("tank max31855 X cs1", "line 2: expected one of KJTNERSB, found 'X'"),
+        ("tank max31855 K cs1 low", "line 2: expected no option"),
+        ("fan state - in4", r"line 2: expected - in1\.\.in3"),
+        ("fan state - in1 high", "line 2: expected 'low' or nothing"),
+        ("supply value v adc1 10", "line 2: expected v adc3"),
+        ("supply value v adc3", "line 2: expected mV at full scale"),
+        ("supply value v adc3 70000", r"line 2: expected 1\.\.65535 mV"),
+        ("t max6675 K cs1", r"line 2: expected a period of 250\.\.60000 ms for max6675, found 200"),
+    ],
+)
+def test_a_wrong_line_of_the_table_is_named(table_image, line, complaint):
+    with pytest.raises(table_image.TableError, match=complaint):
+        table_image.image(f"period 200\n{line}\n")
+
+
+def test_a_table_without_period_or_with_a_name_twice_is_refused(table_image):
+    with pytest.raises(table_image.TableError, match="expected a line 'period <ms>'"):
+        table_image.image("tank max31855 K cs1\n")
+    with pytest.raises(table_image.TableError, match="line 3: expected each name once"):
+        table_image.image("period 200\ntank max31855 K cs1\ntank max31855 K cs2\n")
+
+
+def test_intel_hex_records_carry_the_image_and_sum_to_zero(table_image):
+    image = table_image.image(TABLE)
+    text = table_image.intel_hex(image)
+    read = b""
+    for record in re.findall(r"^:([0-9A-F]+)$", text, re.MULTILINE):
+        raw = bytes.fromhex(record)
+        # published: Intel HEX, the sum of all bytes of a record is 0 modulo 256; exact
+        assert sum(raw) % 256 == 0
+        if raw[3] == 0:
+            assert int.from_bytes(raw[1:3], "big") == len(read)
+            read += raw[4:-1]
+    assert read == image
+    assert text.endswith(":00000001FF\n")
+
+
+def test_the_command_writes_all_forms_and_complains_in_one_line(table_image, tmp_path, capsys):
+    source = tmp_path / "t.txt"
+    source.write_text(TABLE)
+    image = tmp_path / "t.bin"
+    include = tmp_path / "t.inc"
+    eeprom = tmp_path / "t.eep"
+    arguments = ["--bin", str(image), "--inc", str(include), "--eep", str(eeprom)]
+    assert table_image.main([str(source), *arguments]) == 0
+    assert image.read_bytes() == bytes(
+        int(byte, 16) for byte in include.read_text().replace(",", "").split()
+    )
+    source.write_text("period 100\n")
+    assert table_image.main([str(source)]) == 1
+    assert capsys.readouterr().err.count("\n") == 1
