@@ -49,10 +49,11 @@ def image(text: str) -> bytes:
 def _check_size(rows: list[tuple[int, list[str]]]) -> None:
     if not 1 <= len(rows) <= 16:
         raise TableError(f"expected 1 to 16 channels, found {len(rows)}")
-    names = [words[0] for _, words in rows]
+    names: list[str] = []
     for number, words in rows:
-        if names.count(words[0]) > 1:
+        if words[0] in names:
             raise TableError(f"line {number}: expected each name once, found {words[0]!r} again")
+        names.append(words[0])
     longest = FIXED_HELLO + sum(len(name) + SEPARATORS for name in names)
     if longest > LONGEST_LINE:
         raise TableError(

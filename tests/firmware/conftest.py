@@ -60,20 +60,17 @@ def harness_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
     need(() if shutil.which("cc") else ("a C compiler named cc",))
     program = tmp_path_factory.mktemp("host") / "harness"
     sources = [str(REFERENCE / f"{name}.c") for name in PORTABLE]
-    switches = [
-        "-std=gnu11",
-        "-g",
-        "-O1",
-        "-Wall",
-        "-Wextra",
-        "-Wconversion",
-        "-Wshadow",
-        "-Werror",
-    ]
     subprocess.run(
         [
             "cc",
-            *switches,
+            "-std=gnu11",
+            "-O1",
+            "-g",
+            "-Wall",
+            "-Wextra",
+            "-Wconversion",
+            "-Wshadow",
+            "-Werror",
             "-fsanitize=address,undefined",
             "-fno-sanitize-recover=all",
             f"-I{REFERENCE}",
