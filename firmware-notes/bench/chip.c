@@ -289,10 +289,17 @@ struct part *chip_part(struct chip *chip, int where)
 
 bool chip_eeprom(struct chip *chip, const uint8_t *bytes, size_t count)
 {
-    avr_eeprom_desc_t image = {.ee = (uint8_t *)(uintptr_t)bytes, .offset = 0,
-                               .size = (uint32_t)count};
+    uint8_t kept[CHIP_EEPROM];
+    avr_eeprom_desc_t set = {.ee = (uint8_t *)(uintptr_t)bytes, .size = (uint32_t)count};
+    avr_eeprom_desc_t get = {.ee = kept, .size = (uint32_t)count};
 
-    return count <= 1024 && avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_SET, &image) == 0;
+    if (count > CHIP_EEPROM) {
+        return false;
+    }
+    /* The simulator's answers say nothing about success, so look. */
+    avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_SET, &set);
+    avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_GET, &get);
+    return memcmp(kept, bytes, count) == 0;
 }
 
 static void started_again(struct chip *chip)

@@ -7,7 +7,7 @@
 #include <string.h>
 
 #define WORDS 4
-#define MOST_BYTES 1024
+#define MOST_BYTES CHIP_EEPROM
 
 struct order {
     char *word[WORDS];
