@@ -10,6 +10,7 @@ from types import ModuleType
 
 import pytest
 
+from firmware.harness import Harness
 from wattsump_logger import chip_bench
 
 HERE = Path(__file__).parent
@@ -23,36 +24,6 @@ def need(missing: tuple[str, ...]) -> None:
         pytest.fail(f"CI must have {', '.join(missing)}")
     if missing:
         pytest.skip(f"needs {', '.join(missing)}")
-
-
-class Harness:
-    """The portable modules, one order at a time."""
-
-    def __init__(self, program: Path) -> None:
-        self.process = subprocess.Popen(
-            [str(program)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
-
-    def order(self, text: str) -> str:
-        assert self.process.stdin is not None
-        assert self.process.stdout is not None
-        self.process.stdin.write(text + "\n")
-        self.process.stdin.flush()
-        answer = self.process.stdout.readline()
-        assert answer, f"the harness ended on {text!r}"
-        assert answer != "error\n", f"the harness does not know {text!r}"
-        return answer.rstrip("\n")
-
-    def lines(self) -> bytes:
-        """Everything committed to the ring, taken out of it."""
-        return bytes.fromhex(self.order("take 4096"))
-
-    def close(self) -> None:
-        assert self.process.stdin is not None
-        assert self.process.stdout is not None
-        self.process.stdin.close()
-        assert self.process.wait(timeout=10) == 0
-        self.process.stdout.close()
 
 
 @pytest.fixture(scope="session")

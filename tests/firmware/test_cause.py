@@ -2,6 +2,8 @@
 
 import pytest
 
+from firmware.harness import Harness
+
 
 # published: ATmega328P data sheet, MCU status register: PORF 1, EXTRF 2, BORF 4, WDRF 8; exact
 @pytest.mark.parametrize(
@@ -16,10 +18,10 @@ import pytest
         (0x00, "unknown"),
     ],
 )
-def test_the_reset_flags_name_the_cause(harness, flags, cause):
+def test_the_reset_flags_name_the_cause(harness: Harness, flags: int, cause: str) -> None:
     assert harness.order(f"cause {flags}") == cause
 
 
-def test_every_pattern_of_flags_gives_a_detail_of_the_protocol(harness):
+def test_every_pattern_of_flags_gives_a_detail_of_the_protocol(harness: Harness) -> None:
     details = {harness.order(f"cause {flags}") for flags in range(256)}
     assert details == {"power", "external", "brownout", "watchdog", "unknown"}

@@ -3,12 +3,14 @@
 import binascii
 import re
 
+from firmware.harness import Harness
+
 
 def crc_of(line: bytes) -> str:
     return f"{binascii.crc_hqx(line.split(b'*')[0], 0xFFFF):04X}"
 
 
-def test_a_reading_is_printed_field_by_field(harness):
+def test_a_reading_is_printed_field_by_field(harness: Harness) -> None:
     harness.order("ring 1024 41")
     harness.order("reading 5000 x064C1900 - c1 h1380 xFFFFFFFF h5")
     line = harness.lines()
@@ -16,14 +18,14 @@ def test_a_reading_is_printed_field_by_field(harness):
     assert line.endswith(crc_of(line).encode() + b"\r\n")
 
 
-def test_numbers_are_decimal_without_leading_zeros_at_both_ends(harness):
+def test_numbers_are_decimal_without_leading_zeros_at_both_ends(harness: Harness) -> None:
     for seq, uptime in ((0, 0), (10, 100), (4294967295, 4294967295), (1000000000, 999999999)):
         harness.order(f"ring 1024 {seq}")
         harness.order(f"event {uptime} mark button")
         assert harness.lines().startswith(f"E1,{seq},{uptime},mark,button*".encode())
 
 
-def test_the_counter_wraps_to_zero(harness):
+def test_the_counter_wraps_to_zero(harness: Harness) -> None:
     harness.order("ring 1024 4294967295")
     harness.order("event 1 mark a")
     harness.order("event 2 mark b")
@@ -31,7 +33,7 @@ def test_the_counter_wraps_to_zero(harness):
     assert seqs == [b"4294967295", b"0"]
 
 
-def test_frames_that_found_no_room_are_counted_spent_and_reported(harness):
+def test_frames_that_found_no_room_are_counted_spent_and_reported(harness: Harness) -> None:
     harness.order("ring 128 0")
     for at in range(10):
         harness.order(f"reading {at} x00112233 x00112233")
@@ -47,7 +49,7 @@ def test_frames_that_found_no_room_are_counted_spent_and_reported(harness):
     assert harness.order("lost") == "0"
 
 
-def test_no_torn_line_ever_reaches_the_port(harness):
+def test_no_torn_line_ever_reaches_the_port(harness: Harness) -> None:
     harness.order("ring 256 0")
     sent = b""
     for at in range(200):
@@ -69,7 +71,7 @@ def test_no_torn_line_ever_reaches_the_port(harness):
     assert int(lines[-1].split(b",")[1]) + 1 == len(lines) + reported
 
 
-def test_the_overrun_event_waits_for_room(harness):
+def test_the_overrun_event_waits_for_room(harness: Harness) -> None:
     harness.order("ring 64 0")
     harness.order("event 0 note aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa")
     harness.order("event 0 note b")
@@ -81,7 +83,7 @@ def test_the_overrun_event_waits_for_room(harness):
     assert b"overrun" in harness.lines()
 
 
-def test_a_line_of_512_bytes_is_sent_and_one_of_513_is_dropped(harness):
+def test_a_line_of_512_bytes_is_sent_and_one_of_513_is_dropped(harness: Harness) -> None:
     fixed = len("E1,0,0,*0000\r\n")
     for length, answer in ((512, "sent"), (513, "dropped")):
         harness.order("ring 1024 0")

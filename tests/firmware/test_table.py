@@ -3,8 +3,12 @@
 import binascii
 import re
 import struct
+from pathlib import Path
+from types import ModuleType
 
 import pytest
+
+from firmware.harness import Harness
 
 TABLE = """
 period 500
@@ -17,7 +21,7 @@ supply value v adc3 17600
 """
 
 
-def hello(harness, image: bytes) -> str:
+def hello(harness: Harness, image: bytes) -> str:
     assert harness.order(f"table {image.hex()}") == "sound"
     harness.order("ring 1024 0")
     harness.order("hello 0 fw")
@@ -28,7 +32,7 @@ def seal(body: bytes) -> bytes:
     return body + struct.pack("<H", binascii.crc_hqx(body, 0xFFFF))
 
 
-def test_a_table_reaches_the_hello_in_its_order(harness, table_image):
+def test_a_table_reaches_the_hello_in_its_order(harness: Harness, table_image: ModuleType) -> None:
     line = hello(harness, table_image.image(TABLE))
     assert line.split("*")[0] == (
         "H1,0,0,fw,500,tank:max31855:K;oil_12:max6675:K;air:max31856:T;"
@@ -36,11 +40,11 @@ def test_a_table_reaches_the_hello_in_its_order(harness, table_image):
     )
 
 
-def test_an_erased_memory_is_blank_and_no_fault(harness):
+def test_an_erased_memory_is_blank_and_no_fault(harness: Harness) -> None:
     assert harness.order("table " + "FF" * 400) == "blank"
 
 
-def test_any_flipped_bit_is_noticed(harness, table_image):
+def test_any_flipped_bit_is_noticed(harness: Harness, table_image: ModuleType) -> None:
     image = table_image.image(TABLE)
     for position in range(len(image) * 8):
         spoilt = bytearray(image)
@@ -48,7 +52,7 @@ def test_any_flipped_bit_is_noticed(harness, table_image):
         assert harness.order(f"table {spoilt.hex()}") in {"blank", "spoilt"}
 
 
-def test_any_cut_image_is_noticed(harness, table_image):
+def test_any_cut_image_is_noticed(harness: Harness, table_image: ModuleType) -> None:
     image = table_image.image(TABLE)
     for length in range(1, len(image)):
         assert harness.order(f"table {image[:length].hex()}") in {"blank", "spoilt"}
@@ -79,13 +83,17 @@ PERIOD, COUNT, NAME, SOURCE, DETAIL, WHERE = 4, 6, 7, 23, 24, 25
         (WHERE, b"\x07"),
     ],
 )
-def test_a_sealed_image_that_breaks_a_rule_is_spoilt(harness, table_image, offset, value):
+def test_a_sealed_image_that_breaks_a_rule_is_spoilt(
+    harness: Harness, table_image: ModuleType, offset: int, value: bytes
+) -> None:
     body = bytearray(table_image.image(TABLE)[:-2])
     body[offset : offset + len(value)] = value
     assert harness.order(f"table {seal(bytes(body)).hex()}") == "spoilt"
 
 
-def test_sixteen_channels_with_short_names_fit_and_seventeen_are_refused(harness, table_image):
+def test_sixteen_channels_with_short_names_fit_and_seventeen_are_refused(
+    harness: Harness, table_image: ModuleType
+) -> None:
     lines = [f"c{i} max31855 K cs{i % 6 + 1}" for i in range(17)]
     line = hello(harness, table_image.image("period 100\n" + "\n".join(lines[:16])))
     assert line.count(";") == 15
@@ -93,7 +101,9 @@ def test_sixteen_channels_with_short_names_fit_and_seventeen_are_refused(harness
         table_image.image("period 100\n" + "\n".join(lines))
 
 
-def test_a_hello_longer_than_a_line_is_refused_on_both_sides(harness, table_image):
+def test_a_hello_longer_than_a_line_is_refused_on_both_sides(
+    harness: Harness, table_image: ModuleType
+) -> None:
     channels = [f"{'n' * 14}{chr(97 + i)}x max31855 K cs1" for i in range(16)]
     with pytest.raises(table_image.TableError, match="at most 512 bytes, found up to 519"):
         table_image.image("period 100\n" + "\n".join(channels))
@@ -121,19 +131,21 @@ def test_a_hello_longer_than_a_line_is_refused_on_both_sides(harness, table_imag
         ("t max6675 K cs1", r"line 2: expected a period of 250\.\.60000 ms for max6675, found 200"),
     ],
 )
-def test_a_wrong_line_of_the_table_is_named(table_image, line, complaint):
+def test_a_wrong_line_of_the_table_is_named(
+    table_image: ModuleType, line: str, complaint: str
+) -> None:
     with pytest.raises(table_image.TableError, match=complaint):
         table_image.image(f"period 200\n{line}\n")
 
 
-def test_a_table_without_period_or_with_a_name_twice_is_refused(table_image):
+def test_a_table_without_period_or_with_a_name_twice_is_refused(table_image: ModuleType) -> None:
     with pytest.raises(table_image.TableError, match="expected a line 'period <ms>'"):
         table_image.image("tank max31855 K cs1\n")
     with pytest.raises(table_image.TableError, match="line 3: expected each name once"):
         table_image.image("period 200\ntank max31855 K cs1\ntank max31855 K cs2\n")
 
 
-def test_intel_hex_records_carry_the_image_and_sum_to_zero(table_image):
+def test_intel_hex_records_carry_the_image_and_sum_to_zero(table_image: ModuleType) -> None:
     image = table_image.image(TABLE)
     text = table_image.intel_hex(image)
     read = b""
@@ -148,7 +160,9 @@ def test_intel_hex_records_carry_the_image_and_sum_to_zero(table_image):
     assert text.endswith(":00000001FF\n")
 
 
-def test_the_command_writes_all_forms_and_complains_in_one_line(table_image, tmp_path, capsys):
+def test_the_command_writes_all_forms_and_complains_in_one_line(
+    table_image: ModuleType, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     source = tmp_path / "t.txt"
     source.write_text(TABLE)
     image = tmp_path / "t.bin"
