@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wattsump_logger.errors import RangeError
+from wattsump_analysis.rows import out_of_range, row_of
 
 __all__ = (
     "CusumChart",
@@ -117,10 +117,10 @@ def ewma(
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4.
     """
-    x = _checked(values, "values", at_least=1)
-    s = _checked(sigma, "sigma", at_least=1, positive=True)
+    x = row_of(values, "values", at_least=1)
+    s = row_of(sigma, "sigma", at_least=1, positive=True)
     if len(s) not in (1, len(x)):
-        raise _out_of_range(f"one sigma, or one for each of {len(x)} values", len(s), "ewma")
+        raise out_of_range(f"one sigma, or one for each of {len(x)} values", len(s), "ewma")
     s = np.broadcast_to(s, x.shape)
     _check_shape(weight, width)
     average = np.empty_like(x)
@@ -153,7 +153,7 @@ def ewma_limits(
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4.
     """
-    _checked(sigma, "sigma", at_least=1, positive=True)
+    row_of(sigma, "sigma", at_least=1, positive=True)
     _check_shape(weight, width)
     reach = width * sigma * float(np.sqrt(weight / (2.0 - weight)))
     return target - reach, target + reach
@@ -192,11 +192,11 @@ def cusum(values: ArrayLike, *, target: float, slack: float, decision: float) ->
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.3.
     """
-    x = _checked(values, "values", at_least=1)
+    x = row_of(values, "values", at_least=1)
     if not slack >= 0.0:
-        raise _out_of_range("a slack of 0 or more", slack, "cusum")
+        raise out_of_range("a slack of 0 or more", slack, "cusum")
     if not decision > 0.0:
-        raise _out_of_range("a decision line above 0", decision, "cusum")
+        raise out_of_range("a decision line above 0", decision, "cusum")
     return CusumChart(
         high=_one_sided(x - target - slack),
         low=_one_sided(target - slack - x),
@@ -232,7 +232,7 @@ def moving_range_sigma(values: ArrayLike) -> float:
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2.
     """
-    x = _checked(values, "values", at_least=2)
+    x = row_of(values, "values", at_least=2)
     return float(np.mean(np.abs(np.diff(x))) / D2_OF_TWO)
 
 
@@ -251,23 +251,6 @@ def _first(flags: BoolArray) -> int | None:
 
 def _check_shape(weight: float, width: float) -> None:
     if not 0.0 < weight <= 1.0:
-        raise _out_of_range("a weight above 0 and at most 1", weight, "ewma")
+        raise out_of_range("a weight above 0 and at most 1", weight, "ewma")
     if not width > 0.0:
-        raise _out_of_range("a width above 0", width, "ewma")
-
-
-def _checked(values: ArrayLike, what: str, *, at_least: int, positive: bool = False) -> FloatArray:
-    x = np.atleast_1d(np.asarray(values, dtype=np.float64))
-    if x.ndim != 1 or len(x) < at_least:
-        raise _out_of_range(f"at least {at_least} {what} in a row", x.shape, "chart")
-    if not np.isfinite(x).all():
-        raise _out_of_range(f"finite {what}; leave out outings that have none", x, "chart")
-    if positive and not (x > 0.0).all():
-        raise _out_of_range(f"{what} above 0", x, "chart")
-    return x
-
-
-def _out_of_range(expected: str, found: object, where: str) -> RangeError:
-    return RangeError(
-        expected=expected, found=f"{found!r}", where=where, do="correct it and run again"
-    )
+        raise out_of_range("a width above 0", width, "ewma")
