@@ -1,0 +1,60 @@
+"""One row of a session file, and the text of its cells.
+
+A cell a spreadsheet would take for a formula starts with one of `= + - @`, a tab or a
+carriage return. Marks are free text, so such a mark gets one apostrophe in front, which
+the reader takes away again; a mark that begins with an apostrophe gets one more.
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+__all__ = ("FIRST_COLUMNS", "LAST_COLUMNS", "Row", "header_of", "mark_cell", "marks_of")
+
+FIRST_COLUMNS = ("time_utc", "elapsed_s", "seq")
+LAST_COLUMNS = ("fault", "mark")
+_RISKY = ("=", "+", "-", "@", "'")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One row: `cells` are the channels' texts in column order, empty for no reading."""
+
+    time_utc: str
+    elapsed_ms: int
+    seq: int | None
+    cells: Sequence[str]
+    fault: str = ""
+    mark: str = ""
+
+    def texts(self) -> list[str]:
+        """Return all cells of the row as they stand in the file."""
+        seq = "" if self.seq is None else str(self.seq)
+        elapsed = f"{self.elapsed_ms // 1000}.{self.elapsed_ms % 1000:03d}"
+        return [self.time_utc, elapsed, seq, *self.cells, self.fault, self.mark]
+
+
+def header_of(columns: Iterable[str]) -> tuple[str, ...]:
+    """Return the whole header for these channel columns."""
+    return (*FIRST_COLUMNS, *columns, *LAST_COLUMNS)
+
+
+def mark_cell(marks: Iterable[str]) -> str:
+    """Return one cell for several marks: harmless in a spreadsheet, `;` between them."""
+    return ";".join(_guarded(mark) for mark in marks)
+
+
+def _guarded(mark: str) -> str:
+    text = _CONTROL.sub(" ", mark).replace(";", ",").strip()
+    return "'" + text if text.startswith(_RISKY) else text
+
+
+def marks_of(cell: str) -> tuple[str, ...]:
+    """Return the marks of a cell as they were noted."""
+    parts = (part.strip() for part in cell.split(";"))
+    return tuple(
+        part[1:] if part[:1] == "'" and part[1:].startswith(_RISKY) else part
+        for part in parts
+        if part
+    )

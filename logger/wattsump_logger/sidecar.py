@@ -1,0 +1,121 @@
+"""The session's sidecar: its columns and everything else worth knowing, as CSV on the Web.
+
+Follows the W3C recommendations "Metadata Vocabulary for Tabular Data" and "Model for
+Tabular Data and Metadata on the Web" (2015-12-17). What those do not name goes into one
+object under `notes`, the place the vocabulary keeps for annotations of any form.
+"""
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from wattsump_logger.errors import SessionError
+
+__all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar")
+
+FORMAT = "wattsump-session-1"
+
+_FIXED = {
+    "time_utc": ("dateTimeStamp", "time of the reading by the host's clock, UTC", ""),
+    "elapsed_s": ("decimal", "time since the first row by the controller's clock", "s"),
+    "seq": ("nonNegativeInteger", "sequence number of the controller's frame", ""),
+    "fault": ("string", "what was wrong: channel:code or channel:code=detail, ';' between", ""),
+    "mark": ("string", "what the driver noted, ';' between", ""),
+}
+_UNITS = {
+    "c": "degC",
+    "k": "K",
+    "w": "W",
+    "v": "V",
+    "a": "A",
+    "rpm": "r/min",
+    "lpm": "L/min",
+    "kmh": "km/h",
+    "bar": "bar",
+    "pct": "%",
+}
+
+
+def sidecar_path(session: Path) -> Path:
+    """Return where the sidecar of a session CSV is: `<name>.csv-metadata.json`."""
+    return session.with_name(session.name + "-metadata.json")
+
+
+def describe(name: str, columns: Sequence[str], metadata: Mapping[str, object]) -> str:
+    """Return the sidecar's text for the CSV file `name` with these columns."""
+    document = {
+        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
+        "url": name,
+        "dc:conformsTo": FORMAT,
+        "dialect": {"encoding": "utf-8", "header": True, "lineTerminators": ["\r\n", "\n"]},
+        "tableSchema": {"columns": [_column(column) for column in columns]},
+        "notes": [{"format": FORMAT, **metadata}],
+    }
+    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _column(column: str) -> dict[str, object]:
+    if column in _FIXED:
+        base, meaning, unit = _FIXED[column]
+    elif column.endswith("_on"):
+        base, meaning, unit = "integer", "1 is on, 0 is off; empty is no reading", ""
+    else:
+        unit = _UNITS.get(column.rpartition("_")[2], "")
+        base, meaning = "number", "reading; empty is no reading"
+    described: dict[str, object] = {
+        "name": column,
+        "titles": column,
+        "datatype": base,
+        "dc:description": meaning,
+    }
+    if unit:
+        described["schema:unitText"] = unit
+    return described
+
+
+def write_sidecar(session: Path, columns: Sequence[str], metadata: Mapping[str, object]) -> None:
+    """Write the sidecar in one step, so that a half-written one never replaces a whole one."""
+    path = sidecar_path(session)
+    draft = path.with_name(path.name + ".part")
+    with draft.open("w", encoding="utf-8", newline="\n") as file:
+        file.write(describe(session.name, columns, metadata))
+        file.flush()
+        os.fsync(file.fileno())
+    draft.replace(path)
+
+
+def read_sidecar(
+    session: Path, columns: Sequence[str]
+) -> tuple[dict[str, object], tuple[str, ...]]:
+    """Return the session's metadata, {} if there is none to trust, and notes on why."""
+    path = sidecar_path(session)
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+        metadata = dict(document["notes"][0])
+        described = [column["name"] for column in document["tableSchema"]["columns"]]
+        url = document["url"]
+    except FileNotFoundError:
+        return {}, (f"no sidecar {path.name}: units are taken from the column names",)
+    except (OSError, ValueError, LookupError, TypeError) as error:
+        return {}, (f"sidecar {path.name} cannot be read and was not used: {error!r}",)
+    if described != list(columns):
+        differing = sorted(set(described) ^ set(columns)) or ["their order"]
+        return {}, (
+            f"sidecar {path.name} describes other columns and was not used: "
+            + ", ".join(map(str, differing)),
+        )
+    _check_format(metadata, path)
+    renamed = (f"sidecar was written for {url}",) if url != session.name else ()
+    return metadata, renamed
+
+
+def _check_format(metadata: Mapping[str, object], path: Path) -> None:
+    found = metadata.get("format")
+    if found != FORMAT:
+        raise SessionError(
+            expected=f"format {FORMAT!r}",
+            found=repr(found),
+            where=str(path),
+            do="read it with the wattsump version that wrote it or a newer one",
+        )
