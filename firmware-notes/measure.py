@@ -92,7 +92,7 @@ def version(program: str) -> str:
 def report(runs: list[Run], sizes: dict[str, int], baud: int) -> str:
     """The figures as a page."""
     flash = sizes[".text"] + sizes[".data"]
-    fixed_ram = sizes[".data"] + sizes[".bss"] + sizes.get(".noinit", 0)
+    ram = sizes[".data"] + sizes[".bss"] + sizes.get(".noinit", 0)
     stack = max(run.stack_peak for run in runs)
     line_rate = baud / 10.0
     rows = [
@@ -113,8 +113,8 @@ def report(runs: list[Run], sizes: dict[str, int], baud: int) -> str:
             "| | used | of |",
             "|---|---|---|",
             f"| flash, bytes | {flash} | {CHIP_FLASH} ({100 * flash / CHIP_FLASH:.0f} %) |",
-            f"| RAM, fixed, bytes | {fixed_ram} | {CHIP_RAM} ({100 * fixed_ram / CHIP_RAM:.0f} %) |",
-            f"| RAM, deepest stack seen, bytes | {stack} | {CHIP_RAM - fixed_ram} left |",
+            f"| RAM, fixed, bytes | {ram} | {CHIP_RAM} ({100 * ram / CHIP_RAM:.0f} %) |",
+            f"| RAM, deepest stack seen, bytes | {stack} | {CHIP_RAM - ram} left |",
             "",
             "| channels | worst pass, cycles | awake | longest line, bytes | bytes/s "
             f"| of {line_rate:.0f} bytes/s |",

@@ -1,7 +1,6 @@
 """Builds what the firmware tests run: the portable modules on this host, the chip's binary."""
 
 import importlib.util
-import os
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -10,20 +9,12 @@ from types import ModuleType
 
 import pytest
 
-from firmware.harness import Harness
+from firmware.harness import Harness, need
 from wattsump_logger import chip_bench
 
 HERE = Path(__file__).parent
 REFERENCE = HERE.parents[1] / "firmware-notes" / "reference"
 PORTABLE = ("cause", "crc16", "debounce", "frame", "outbox", "ring", "schedule", "table")
-
-
-def need(missing: tuple[str, ...]) -> None:
-    """Skip for want of a tool on a person's machine; fail for it in CI."""
-    if missing and os.environ.get("CI") == "true":
-        pytest.fail(f"CI must have {', '.join(missing)}")
-    if missing:
-        pytest.skip(f"needs {', '.join(missing)}")
 
 
 @pytest.fixture(scope="session")

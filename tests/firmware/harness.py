@@ -1,9 +1,20 @@
 """Talks to the portable firmware modules, compiled for this host."""
 
+import os
 import subprocess
 from pathlib import Path
 
-__all__ = ("Harness",)
+import pytest
+
+__all__ = ("Harness", "need")
+
+
+def need(missing: tuple[str, ...]) -> None:
+    """Skip for want of a tool on a person's machine; fail for it in CI."""
+    if missing and os.environ.get("CI") == "true":
+        pytest.fail(f"CI must have {', '.join(missing)}")
+    if missing:
+        pytest.skip(f"needs {', '.join(missing)}")
 
 
 class Harness:
