@@ -21,6 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from wattsump_logger import converters
 from wattsump_logger.errors import UsageError
 
 __all__ = (
@@ -32,6 +33,7 @@ __all__ = (
     "notes_folder",
     "read_wiring",
     "serve",
+    "word_for",
 )
 
 Source = Callable[[float], Mapping[str, float | str | None]]
@@ -312,11 +314,10 @@ class ChipBench:
 
 def word_for(channel: Wiring, value: float | str, cold_c: float) -> str:
     """The word, in hex, with which the channel's converter reports a value or a fault."""
-    from wattsump_logger import converters
-
-    fault = value.removeprefix("fault:") if isinstance(value, str) else None
-    temp_c = 0.0 if isinstance(value, str) else value
-    return converters.encode_hex(channel.source, temp_c, cold_c, fault=fault, type=channel.detail)
+    if isinstance(value, str):
+        fault = value.removeprefix("fault:")
+        return converters.encode(channel.source, channel.detail, cold_c, cold_c, fault)
+    return converters.encode(channel.source, channel.detail, value, cold_c)
 
 
 @contextmanager
