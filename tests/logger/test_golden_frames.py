@@ -20,6 +20,9 @@ def _rows() -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+_every_row = pytest.mark.parametrize("row", _rows(), ids=[row["line"] for row in _rows()])
+
+
 def _channels(text: str) -> tuple[WireChannel, ...]:
     parts = (part.split(":") for part in text.split(";"))
     return tuple(WireChannel(name=n, source=s, detail=d) for n, s, d in parts)
@@ -50,12 +53,12 @@ def _write(row: dict[str, str]) -> bytes:
     return format_reading(seq=seq, uptime_ms=uptime_ms, fields=fields)
 
 
-@pytest.mark.parametrize("row", _rows(), ids=lambda row: f"{row['kind']}{row['seq']}")
+@_every_row
 def test_every_golden_frame_is_written_byte_for_byte(row: dict[str, str]) -> None:
     assert _write(row) == row["line"].encode("ascii") + b"\r\n"
 
 
-@pytest.mark.parametrize("row", _rows(), ids=lambda row: f"{row['kind']}{row['seq']}")
+@_every_row
 def test_every_golden_checksum_follows_the_catalogue(row: dict[str, str]) -> None:
     content, _, crc = row["line"].rpartition("*")
     # published: CRC RevEng catalogue, CRC-16/IBM-3740, check value of "123456789".
