@@ -93,9 +93,10 @@ def test_turning_the_row_round_turns_the_trend_round(values: list[int]) -> None:
 
 
 def test_slope_is_per_position_not_per_outing() -> None:
-    days = np.array([0.0, 10.0, 11.0, 40.0])
-    assert theil_sen(2.0 * days + 5.0, days).slope == pytest.approx(2.0, rel=1e-12)
-    assert theil_sen(2.0 * days + 5.0, days).intercept == pytest.approx(5.0, rel=1e-12)
+    days, per_day, at_start = np.array([0.0, 10.0, 11.0, 40.0]), 2.0, 5.0
+    line = theil_sen(per_day * days + at_start, days)
+    assert line.slope == pytest.approx(per_day, rel=1e-12)
+    assert line.intercept == pytest.approx(at_start, rel=1e-12)
 
 
 def test_trends_refuse_what_they_cannot_use() -> None:

@@ -1,0 +1,147 @@
+"""Imports go one way, and the check that says so fails when they do not."""
+
+import ast
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+LINTER = Path(sys.executable).with_name("lint-imports")
+LOGGER = "logger/wattsump_logger"
+ANALYSIS = "analysis/wattsump_analysis"
+
+# Which of our modules may import a package, by how their names begin.
+ALLOWED = {
+    "typer": ("commands",),
+    "rich": ("commands", "view"),
+    "serial": ("ports",),
+}
+# The logger's runtime, which the analysis meets in its commands only.
+RUNTIME = ("ports", "capture", "alarms", "view", "commands", "emulated", "wire", "assemble")
+# Heavy packages that `--help` and `ports` must not pay for.
+HEAVY = ("pandas", "scipy", "matplotlib", "pyarrow", "pint")
+
+
+def lint(folder: Path) -> tuple[int, str]:
+    """Run the import linter over a tree, whatever is installed."""
+    done = subprocess.run(
+        [LINTER, "--no-logo", "--no-cache"],
+        cwd=folder,
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join((str(folder / "logger"), str(folder / "analysis"))),
+        },
+        capture_output=True,
+        text=True,
+        timeout=100,
+        check=False,
+    )
+    return done.returncode, done.stdout + done.stderr
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    for folder in (LOGGER, ANALYSIS):
+        shutil.copytree(
+            ROOT / folder, tmp_path / folder, ignore=shutil.ignore_patterns("__pycache__")
+        )
+    return tmp_path
+
+
+def plant(folder: Path, module: str, line: str) -> None:
+    path = folder / module
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n{line}\n", encoding="utf-8")
+
+
+def imported(source: str) -> Iterator[str]:
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield from (f"{node.module}.{name.name}" for name in node.names)
+
+
+def trespasses(path: Path) -> list[str]:
+    """Imports of one of our modules that belong to other modules only."""
+    stem = path.parent.name if path.stem == "__init__" else path.stem
+    found = []
+    for name in imported(path.read_text(encoding="utf-8")):
+        top, _, rest = name.partition(".")
+        if top in ALLOWED and not stem.startswith(ALLOWED[top]):
+            found.append(name)
+        runtime = top == "wattsump_logger" and rest.split(".")[0] in RUNTIME
+        if runtime and "wattsump_analysis" in path.parts and not stem.startswith("commands"):
+            found.append(name)
+    return found
+
+
+def modules_of(folder: Path) -> list[Path]:
+    return sorted(path for part in (LOGGER, ANALYSIS) for path in (folder / part).rglob("*.py"))
+
+
+def test_imports_go_one_way() -> None:
+    code, said = lint(ROOT)
+    assert code == 0, said
+
+
+@pytest.mark.parametrize(
+    ("module", "line", "broken"),
+    [
+        (f"{LOGGER}/units.py", "import scipy.stats", "The logger knows nothing"),
+        (f"{LOGGER}/session.py", "import wattsump_analysis.oil", "The logger knows nothing"),
+        (f"{LOGGER}/errors.py", "from wattsump_logger import session", "import downwards"),
+        (f"{LOGGER}/units.py", "from wattsump_logger import session", "import downwards"),
+        (f"{LOGGER}/units.py", "from wattsump_logger.profile import Profile", "round to itself"),
+        (f"{ANALYSIS}/oil.py", "from wattsump_analysis import plant", "import downwards"),
+    ],
+)
+def test_a_planted_wrong_import_breaks_the_check(
+    copy: Path, module: str, line: str, broken: str
+) -> None:
+    plant(copy, module, line)
+    code, said = lint(copy)
+    assert code == 1
+    assert any(broken in row and "BROKEN" in row for row in said.splitlines()), said
+
+
+def test_a_module_without_a_place_on_the_map_breaks_the_check(copy: Path) -> None:
+    (copy / LOGGER / "stray.py").write_text("", encoding="utf-8")
+    code, said = lint(copy)
+    assert code == 1
+    assert "stray" in said
+
+
+def test_each_outside_package_is_imported_only_where_it_belongs() -> None:
+    found = {path.name: names for path in modules_of(ROOT) if (names := trespasses(path))}
+    assert found == {}
+
+
+@pytest.mark.parametrize(
+    ("module", "line"),
+    [
+        (f"{ANALYSIS}/oil.py", "import typer"),
+        (f"{LOGGER}/frames.py", "from serial import Serial"),
+        (f"{LOGGER}/session.py", "    \nfrom rich.table import Table"),
+        (f"{ANALYSIS}/oil.py", "def f() -> None:\n    from wattsump_logger.ports import x"),
+        (f"{ANALYSIS}/oil.py", "from wattsump_logger import capture"),
+    ],
+)
+def test_a_planted_trespass_is_noticed(copy: Path, module: str, line: str) -> None:
+    assert trespasses(copy / module) == []
+    plant(copy, module, line)
+    assert len(trespasses(copy / module)) == 1
+
+
+@pytest.mark.parametrize("package", ["wattsump_logger", "wattsump_analysis"])
+def test_importing_a_package_loads_nothing_heavy(package: str) -> None:
+    code = f"import sys, {package}; print([n for n in {HEAVY!r} if n in sys.modules])"
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert said.stdout.strip() == "[]"
