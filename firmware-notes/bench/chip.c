@@ -20,6 +20,7 @@
 #define TIMSK0_ADDRESS 0x6E
 #define GPIOR0_ADDRESS 0x3E
 #define SPCR_ADDRESS 0x4C
+#define CPHA_BIT 2
 #define SPSR_ADDRESS 0x4D
 #define SPDR_ADDRESS 0x4E
 #define RAM_START 0x100
@@ -82,12 +83,13 @@ static void on_select(struct avr_irq_t *irq, uint32_t value, void *param)
 static void on_bus_byte(struct avr_irq_t *irq, uint32_t value, void *param)
 {
     struct chip *chip = param;
+    uint8_t phase = (uint8_t)(chip->avr->data[SPCR_ADDRESS] >> CPHA_BIT & 1);
     uint8_t answer = 0xFF;
 
     (void)irq;
     for (int i = 0; i < PARTS; i++) {
         if (chip->parts[i].selected) {
-            answer &= part_exchange(&chip->parts[i], (uint8_t)value);
+            answer &= part_exchange(&chip->parts[i], (uint8_t)value, phase);
         }
     }
     avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_SPI_GETIRQ(0), SPI_IRQ_INPUT), answer);

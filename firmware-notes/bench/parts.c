@@ -47,6 +47,7 @@ void part_select(struct part *part)
 {
     part->selected = true;
     part->position = 0;
+    part->last = 0;
     part->reads++;
     memcpy(part->latched, part->word, sizeof part->latched);
     if (part->kind == PART_MAX31856) {
@@ -77,9 +78,20 @@ static uint8_t exchange_register(struct part *part, uint8_t byte)
     return answer;
 }
 
-uint8_t part_exchange(struct part *part, uint8_t byte)
+static uint8_t sound_exchange(struct part *part, uint8_t byte)
 {
+    if (part->kind == PART_MAX31856) {
+        return exchange_register(part, byte);
+    }
+    return part->position < part_word_bytes(part->kind) ? part->latched[part->position]
+                                                        : BARE_BUS;
+}
+
+uint8_t part_exchange(struct part *part, uint8_t byte, uint8_t phase)
+{
+    uint8_t wanted_phase = part->kind == PART_MAX31856 ? 1 : 0;
     uint8_t answer;
+    uint8_t last = part->last;
 
     if (!part->present) {
         return BARE_BUS;
@@ -87,12 +99,8 @@ uint8_t part_exchange(struct part *part, uint8_t byte)
     if (part->stuck) {
         return 0;
     }
-    if (part->kind == PART_MAX31856) {
-        answer = exchange_register(part, byte);
-    } else {
-        answer = part->position < part_word_bytes(part->kind) ? part->latched[part->position]
-                                                              : BARE_BUS;
-    }
+    answer = sound_exchange(part, byte);
     part->position++;
-    return answer;
+    part->last = answer;
+    return phase == wanted_phase ? answer : (uint8_t)(last << 7 | answer >> 1);
 }

@@ -23,6 +23,7 @@ struct part {
     uint8_t word[PART_WORD];   /* as the protocol sends it */
     uint8_t latched[PART_WORD]; /* the conversion the part held when it was selected */
     uint8_t position;          /* bytes exchanged since it was selected */
+    uint8_t last;              /* byte before the current one, for bits that come late */
     uint8_t address;           /* of the linearising part's next register */
     uint8_t registers[PART_REGISTERS];
     uint32_t reads;            /* times it was selected */
@@ -33,8 +34,10 @@ void part_power(struct part *part);
 void part_select(struct part *part);
 void part_release(struct part *part);
 
-/* The part's answer to one byte from the controller. */
-uint8_t part_exchange(struct part *part, uint8_t byte);
+/* The part's answer to one byte from the controller, whose clock phase (0 or 1) must be
+ * the part's own: with the other one the bits arrive one place late.
+ */
+uint8_t part_exchange(struct part *part, uint8_t byte, uint8_t phase);
 
 uint8_t part_word_bytes(enum part_kind kind);
 

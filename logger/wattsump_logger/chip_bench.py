@@ -22,6 +22,7 @@ from types import TracebackType
 from typing import Self
 
 from wattsump_logger import converters
+from wattsump_logger.emulated import Source
 from wattsump_logger.errors import UsageError
 
 __all__ = (
@@ -35,8 +36,6 @@ __all__ = (
     "serve",
     "word_for",
 )
-
-Source = Callable[[float], Mapping[str, float | str | None]]
 
 REFERENCE_MV = 1100.0  # internal reference of the ATmega328P: its data sheet's typical value
 DEBOUNCE_MS = 40  # the firmware wants 20 ms of agreement; twice that is a sure press
@@ -253,7 +252,14 @@ class ChipBench:
         return self.at_ms
 
     def feed(self, values: Mapping[str, float | str | None]) -> None:
-        """Put values on the wires: °C, V or a state; None or "fault:<name>" for a fault."""
+        """Put values on the wires: °C, V or a state.
+
+        For a converter None pulls its plug and "fault:<code>" is a fault it reports. The
+        entry `board`, if there is one, is the converters' cold junction from now on.
+        """
+        board_c = values.get("board")
+        if isinstance(board_c, int | float):
+            self.cold_c = board_c
         for name, value in values.items():
             channel = self.wiring.get(name)
             if channel is None:
