@@ -47,6 +47,7 @@ struct chip {
     uint64_t pass_began;
     bool in_pass;
     bool bitten;        /* the watchdog's reset flag, as last seen */
+    uint8_t flags;      /* reset flags the program has not cleared */
     bool paced;
     unsigned pace_percent;
     struct timespec paced_from;
@@ -89,6 +90,7 @@ static void on_bus_byte(struct avr_irq_t *irq, uint32_t value, void *param)
     (void)irq;
     for (int i = 0; i < PARTS; i++) {
         if (chip->parts[i].selected) {
+            chip->parts[i].now_ms = chip_ms(chip);
             answer &= part_exchange(&chip->parts[i], (uint8_t)value, phase);
         }
     }
@@ -274,7 +276,8 @@ struct chip *chip_open(const char *elf_path, struct line *line)
     connect_board(chip);
     scramble(chip);
     drive_all(chip);
-    chip->avr->data[MCUSR_ADDRESS] = cause_flags[CHIP_POWER];
+    chip->flags = cause_flags[CHIP_POWER];
+    chip->avr->data[MCUSR_ADDRESS] = chip->flags;
     return chip;
 }
 
@@ -327,8 +330,10 @@ void chip_reset(struct chip *chip, enum chip_reset cause, uint32_t off_ms)
         }
     }
     started_again(chip);
-    chip->bitten = cause == CHIP_WATCHDOG;
-    chip->avr->data[MCUSR_ADDRESS] = cause_flags[cause];
+    /* Only a power-on clears the other flags. */
+    chip->flags = (uint8_t)(cause == CHIP_POWER ? 0 : chip->flags) | cause_flags[cause];
+    chip->bitten = (chip->flags & cause_flags[CHIP_WATCHDOG]) != 0;
+    chip->avr->data[MCUSR_ADDRESS] = chip->flags;
 }
 
 void chip_hang(struct chip *chip)
@@ -369,15 +374,20 @@ static void hear_host(struct chip *chip)
     }
 }
 
-/* The watchdog restarts the chip inside the simulator; only its reset flag tells. */
+/* The watchdog restarts the chip inside the simulator; only its reset flag tells. Flags stay
+ * up until the program clears them, which the simulator forgets.
+ */
 static void watch_watchdog(struct chip *chip)
 {
-    bool bitten = (chip->avr->data[MCUSR_ADDRESS] & cause_flags[CHIP_WATCHDOG]) != 0;
+    uint8_t *flags = &chip->avr->data[MCUSR_ADDRESS];
+    bool bitten = (*flags & cause_flags[CHIP_WATCHDOG]) != 0;
 
     if (bitten && !chip->bitten) {
         started_again(chip);
+        *flags |= chip->flags;
     }
     chip->bitten = bitten;
+    chip->flags = *flags;
 }
 
 bool chip_run(struct chip *chip, uint64_t until_ms)

@@ -107,6 +107,21 @@ static void obey_part(struct bench *bench, const struct order *order)
     puts("ok");
 }
 
+static void obey_registers(struct bench *bench, const struct order *order)
+{
+    struct part *part = part_of(bench, order);
+
+    if (part == NULL || order->count != 2) {
+        answer_bad("registers <1..6>");
+        return;
+    }
+    printf("registers ");
+    for (int i = 0; i < PART_REGISTERS; i++) {
+        printf("%02X", part->registers[i]);
+    }
+    putchar('\n');
+}
+
 static void obey_input(struct bench *bench, const struct order *order)
 {
     unsigned long where;
@@ -270,7 +285,7 @@ static const struct {
     {"analogue", obey_analogue}, {"reset", obey_reset},   {"hang", obey_hang},
     {"eeprom", obey_eeprom},   {"noise", obey_line},      {"spoil", obey_line},
     {"swallow", obey_line},    {"pace", obey_pace},       {"figures", obey_figures},
-    {"quit", obey_quit},
+    {"registers", obey_registers}, {"quit", obey_quit},
 };
 
 void control_obey(struct bench *bench, char *text)

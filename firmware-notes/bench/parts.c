@@ -6,6 +6,7 @@
 #define CR1 0x01
 #define COLD 0x0A
 #define CONTINUOUS 0x80
+#define FIRST_CONVERSION_MS 185 /* data sheet, one conversion with 50 Hz rejection */
 #define BARE_BUS 0xFF
 
 /* Power-up values of registers 00..0F; no conversion yet, so 0 degrees in 0A..0E. */
@@ -32,10 +33,11 @@ uint8_t part_word_bytes(enum part_kind kind)
     }
 }
 
-/* A conversion only appears in the registers once continuous conversion was asked for. */
+/* A conversion appears in the registers some time after continuous conversion was asked for. */
 static void convert(struct part *part)
 {
-    if ((part->registers[CR0] & CONTINUOUS) == 0) {
+    if ((part->registers[CR0] & CONTINUOUS) == 0
+        || part->now_ms < part->asked_ms + FIRST_CONVERSION_MS) {
         return;
     }
     memcpy(part->registers + COLD, part->word + 3, 2);
@@ -48,7 +50,6 @@ void part_select(struct part *part)
     part->selected = true;
     part->position = 0;
     part->last = 0;
-    part->reads++;
     memcpy(part->latched, part->word, sizeof part->latched);
     if (part->kind == PART_MAX31856) {
         convert(part);
@@ -72,6 +73,7 @@ static uint8_t exchange_register(struct part *part, uint8_t byte)
     /* Conversions and the fault status are read only. */
     if ((part->address & 0x80) != 0 && index < COLD) {
         part->registers[index] = byte;
+        part->asked_ms = part->now_ms;
         answer = 0;
     }
     part->address = (uint8_t)((part->address & 0x80) | ((index + 1) & (PART_REGISTERS - 1)));

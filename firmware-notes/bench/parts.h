@@ -26,7 +26,8 @@ struct part {
     uint8_t last;              /* byte before the current one, for bits that come late */
     uint8_t address;           /* of the linearising part's next register */
     uint8_t registers[PART_REGISTERS];
-    uint32_t reads;            /* times it was selected */
+    uint64_t now_ms;           /* the chip keeps this up to date */
+    uint64_t asked_ms;         /* when continuous conversion was last asked for */
 };
 
 /* A part just powered, with the given word to give. */

@@ -193,15 +193,16 @@ def test_absent_and_stuck_converters_leave_the_others_and_the_clock_alone(
 def test_a_linearising_part_that_lost_its_supply_never_reports_zero_degrees(
     open_bench: Open, line: Path
 ) -> None:
-    bench = open_bench(THREE_KINDS)
-    bench.order("kind 2 max6675")
+    bench = open_bench("period 100\nfine max31856 T cs6\n")
     bench.order("kind 6 max31856")
     bench.order("word 6 019000190000")
-    bench.run_until(2_100)
+    bench.run_until(2_050)
     bench.order("powercycle 6")
-    bench.run_until(4_600)
-    fields = [reading.fields[2] for reading in readings(line)]
-    assert fields == ["019000190000"] * 4 + [""] + ["019000190000"] * 4
+    bench.run_until(3_050)
+    # Set up anew at the reading of 2.1 s; the first conversion is taken 250 ms later.
+    empty = [r.uptime_ms // 100 for r in readings(line) if r.fields == ("",)]
+    assert empty == [21, 22, 23]
+    assert {r.fields for r in readings(line)} == {("019000190000",), ("",)}
 
 
 def test_an_absent_linearising_part_reads_all_ones_and_comes_back(
@@ -217,6 +218,20 @@ def test_an_absent_linearising_part_reads_all_ones_and_comes_back(
     bench.run_until(2_600)
     fields = [reading.fields[2] for reading in readings(line)]
     assert fields == ["F" * 12] * 2 + [""] + ["019000190000"] * 2
+
+
+# published: MAX31856 data sheet, register 01h, thermocouple type codes; register 00h, bit 7
+# continuous conversion, bits 5:4 = 01 open check, bit 0 rejection of 50 Hz; exact
+@pytest.mark.parametrize("letter", "BEJKNRST")
+def test_the_linearising_part_is_set_to_the_letter_of_its_channel(
+    open_bench: Open, letter: str
+) -> None:
+    bench = open_bench(f"period 500\nfine max31856 {letter} cs3\n")
+    bench.order("kind 3 max31856")
+    bench.run_until(1_000)
+    registers = bytes.fromhex(bench.order("registers 3").split()[1])
+    assert registers[0] == 0b1001_0001
+    assert registers[1] == "BEJKNRST".index(letter)
 
 
 def test_sense_inputs_and_supply_voltage_reach_their_fields(open_bench: Open, line: Path) -> None:
@@ -257,6 +272,16 @@ def test_a_reset_says_its_cause_and_the_parser_sees_one_reboot(
     assert len(only(events, Reboot)) == 1
     assert not only(events, Gap)
     assert [reading.uptime_ms // 1000 for reading in only(events, Reading)] == [1, 2, 3, 4, 5, 1, 2]
+
+
+def test_the_cause_of_one_restart_does_not_stick_to_the_next(open_bench: Open, line: Path) -> None:
+    bench = open_bench()
+    causes = ["brownout", "external", "watchdog", "external", "power", "brownout"]
+    for second, cause in enumerate(causes):
+        bench.run_until(1_000 * second + 500)
+        bench.order(f"reset {cause}")
+    bench.run_until(8_000)
+    assert [detail for _, detail in codes(line)] == ["power", *causes]
 
 
 def test_a_hang_is_ended_by_the_watchdog_within_a_second(open_bench: Open, line: Path) -> None:
