@@ -98,7 +98,7 @@ def test_imports_go_one_way() -> None:
         (f"{LOGGER}/errors.py", "from wattsump_logger import session", "import downwards"),
         (f"{LOGGER}/units.py", "from wattsump_logger import session", "import downwards"),
         (f"{LOGGER}/units.py", "from wattsump_logger.profile import Profile", "round to itself"),
-        (f"{ANALYSIS}/oil.py", "from wattsump_analysis import plant", "import downwards"),
+        (f"{ANALYSIS}/oil.py", "from wattsump_analysis import nodes", "import downwards"),
     ],
 )
 def test_a_planted_wrong_import_breaks_the_check(

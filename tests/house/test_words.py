@@ -58,12 +58,18 @@ def forbidden_in(text: str) -> Iterator[str]:
 
 
 def needs_source(node: ast.expr) -> bool:
-    return any(
+    """True for a number typed in as the answer; one worked out from the test's own names is not."""
+    if isinstance(node, ast.List | ast.Tuple):
+        return any(needs_source(element) for element in node.elts)
+    if isinstance(node, ast.Call):
+        return any(needs_source(argument) for argument in node.args)
+    parts = list(ast.walk(node))
+    return not any(isinstance(part, ast.Name) for part in parts) and any(
         isinstance(part, ast.Constant)
         and isinstance(part.value, int | float)
         and not isinstance(part.value, bool)
         and part.value not in NEEDS_NO_SOURCE
-        for part in ast.walk(node)
+        for part in parts
     )
 
 
@@ -157,6 +163,8 @@ def test_a_number_without_a_source_is_noticed() -> None:
     # The tag of another function does not count.
     assert len(list(untagged(tagged + bare))) == 1
     assert list(untagged(bare.replace("3.14", "0.0"))) == []
+    assert list(untagged(bare.replace("3.14", "rise_k * 3.14"))) == []
+    assert len(list(untagged(bare.replace("3.14", "np.array([rise_k, -3.14 * 2])")))) == 1
     numpy_way = "def test_b():\n    np.testing.assert_allclose(f(), [7.0, 8.0])\n"
     assert len(list(untagged(numpy_way))) == 1
 
