@@ -1,0 +1,55 @@
+"""A channel's field, from what the wire said to the text of a session cell."""
+
+from collections.abc import Callable
+
+from wattsump_logger.converters import decode_word
+from wattsump_logger.events import HEX_DIGITS, WireChannel
+from wattsump_logger.profile import Channel, Profile
+
+__all__ = ("CellMaker", "cell_maker")
+
+CellMaker = Callable[[str], tuple[str, str]]
+_KEPT = 8192  # words of a channel kept with their text: some hundred kelvins of quarter steps
+
+
+def cell_maker(channel: WireChannel, profile: Profile | None) -> CellMaker:
+    """Return the function from a field of this channel to its cell's text and its fault.
+
+    The profile's offset is added to temperatures; a probe of another type than the
+    converter is set for is converted as what it is.
+    """
+    known = profile.channels.get(channel.name) if profile else None
+    offset_k = known.offset_k if known else 0.0
+    if channel.source in HEX_DIGITS:
+        return _kept(_thermocouple(channel, _probe(known), offset_k))
+    if channel.is_temperature and offset_k:
+        return _kept(lambda field: (f"{float(field) + offset_k:.3f}" if field else "", ""))
+    return lambda field: (field, "")
+
+
+def _probe(known: Channel | None) -> str | None:
+    return known.sensor.letter if known else None
+
+
+def _thermocouple(channel: WireChannel, probe: str | None, offset_k: float) -> CellMaker:
+    def cell(field: str) -> tuple[str, str]:
+        temp_c, _, fault = decode_word(channel.source, channel.detail, field, probe)
+        no_reading = fault or not field or temp_c != temp_c
+        return ("" if no_reading else f"{temp_c + offset_k:.3f}", fault)
+
+    return cell
+
+
+def _kept(make: CellMaker) -> CellMaker:
+    """Remember what each field became: a slow temperature says the same words again."""
+    known: dict[str, tuple[str, str]] = {}
+
+    def cell(field: str) -> tuple[str, str]:
+        found = known.get(field)
+        if found is None:
+            if len(known) >= _KEPT:
+                known.clear()
+            found = known[field] = make(field)
+        return found
+
+    return cell

@@ -1,0 +1,51 @@
+"""The host's two clocks, and the anchor they give to what arrives.
+
+Wall time may be stepped, back or by years; monotonic time never is, but means nothing
+after the host restarts. Everything that arrives is anchored to both.
+"""
+
+import time
+from dataclasses import dataclass
+from typing import Protocol
+
+__all__ = ("NO_ANCHOR", "Anchor", "Clock", "FastClock", "HostClock")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Anchor:
+    """When the host took something in; None where there was no host, as on a card."""
+
+    utc_ms: int | None
+    mono_ms: int | None
+
+
+NO_ANCHOR = Anchor(utc_ms=None, mono_ms=None)
+
+
+class Clock(Protocol):
+    """Where anchors come from."""
+
+    def anchor(self) -> Anchor:
+        """Return the present moment: ms since 1970-01-01 UTC, and monotonic ms."""
+
+
+class HostClock:
+    """The clocks of this computer."""
+
+    def anchor(self) -> Anchor:
+        """Return the present moment."""
+        return Anchor(utc_ms=time.time_ns() // 1_000_000, mono_ms=time.monotonic_ns() // 1_000_000)
+
+
+class FastClock:
+    """Clocks that run `speed` times as fast, for an emulated controller that does so."""
+
+    def __init__(self, speed: float, start_utc_ms: int) -> None:
+        self._speed = speed
+        self._start_utc_ms = start_utc_ms
+        self._began_s = time.monotonic()
+
+    def anchor(self) -> Anchor:
+        """Return the present moment of the fast world."""
+        passed_ms = round((time.monotonic() - self._began_s) * self._speed * 1000)
+        return Anchor(utc_ms=self._start_utc_ms + passed_ms, mono_ms=passed_ms)
