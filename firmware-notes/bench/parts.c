@@ -6,7 +6,7 @@
 #define CR1 0x01
 #define COLD 0x0A
 #define CONTINUOUS 0x80
-#define FIRST_CONVERSION_MS 185 /* data sheet, one conversion with 50 Hz rejection */
+#define FIRST_CONVERSION_MS 185 /* one conversion with 50 Hz rejection; from memory of the data sheet */
 #define BARE_BUS 0xFF
 
 /* Power-up values of registers 00..0F; no conversion yet, so 0 degrees in 0A..0E. */
