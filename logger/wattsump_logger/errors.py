@@ -30,17 +30,15 @@ class WattsumpError(Exception):
     exit_code = 3
 
     def __init__(self, *, expected: str, found: str, where: str, do: str) -> None:
-        super().__init__(expected, found, where, do)
+        # One argument only: OSError takes two to five for errno, strerror and file names.
+        super().__init__(f"{where}: expected {expected}, found {found}; {do}")
         self.expected = expected
         self.found = found
         self.where = where
         self.do = do
 
     def __reduce__(self) -> tuple[object, ...]:
-        return (_rebuild, (type(self), self.args))
-
-    def __str__(self) -> str:
-        return f"{self.where}: expected {self.expected}, found {self.found}; {self.do}"
+        return (_rebuild, (type(self), (self.expected, self.found, self.where, self.do)))
 
 
 def _rebuild(kind: type[WattsumpError], args: tuple[str, str, str, str]) -> WattsumpError:

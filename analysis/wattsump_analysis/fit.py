@@ -1,0 +1,255 @@
+"""Fit the thermal network to a record and say what it means in watts.
+
+`Knowledge` holds what is known besides temperatures: heat capacity, flow, probe errors.
+`fit_record` tries one and two nodes, keeps what the evidence prefers, and reports every
+quantity with a 95 % interval drawn from the posterior, so that what is known only to ten
+percent comes out no better than that.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.network import Network, Smooth
+from wattsump_analysis.oil import Walther, specific_heat_j_kgk, viscosity_mm2_s
+from wattsump_analysis.posterior import Gaussian, Posterior, sample_posterior
+from wattsump_analysis.record import Record
+from wattsump_analysis.results import BudgetLine, Interval
+
+__all__ = ("Fitted", "Knowledge", "fit_record", "interval", "reference_oil_c")
+
+FloatArray = NDArray[np.float64]
+
+SIGNIFICANT_EVIDENCE = 2.0  # log units; below it the simpler network stands
+UNKNOWN_SD = 3.0  # of a logarithm: any value from a twentieth to twentyfold
+LEDGER_DRAWS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knowledge:
+    """What is known besides the temperatures; `u_` are standard uncertainties.
+
+    Capacities of None are unknown. `u_flow_rel` is that of the measured oil flow.
+    `u_match_k` is what is left of the differences between oil probes after matching,
+    `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe.
+    """
+
+    oil_j_k: float | None
+    u_oil_rel: float
+    metal_j_k: float | None
+    u_metal_rel: float
+    walther: Walther
+    u_flow_rel: float = 0.03
+    u_match_k: float = 1.5
+    u_ambient_k: float = 1.5
+    sun_k: float = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """Posterior of one record and the quantities people ask for."""
+
+    posterior: Posterior
+    network: Network
+    smooth: Smooth
+    reference_c: float
+    nodes: int
+    evidence_two_over_one: float
+    k_w_k: Interval
+    capacity_j_k: Interval
+    heat_in_w: Interval
+    shell_w_k: Interval
+    k_over_c_per_s: Interval
+    k_draws: FloatArray
+    heat_draws: FloatArray
+    heat_paths_w: FloatArray
+    budget: tuple[BudgetLine, ...]
+    scale_known: bool
+
+
+def interval(draws: FloatArray, weights: FloatArray) -> Interval:
+    """Median and central 95 % of weighted draws, interpolated between them."""
+    order = np.argsort(draws)
+    position = np.cumsum(weights[order]) - 0.5 * weights[order]
+    low, middle, high = np.interp([0.025, 0.5, 0.975], position, draws[order])
+    return Interval(value=float(middle), low=float(low), high=float(high))
+
+
+def reference_oil_c(record: Record) -> float:
+    """Oil temperature at which K is stated: the mean of the warm half with fan and flow."""
+    oil = record.oils_c.get("cooler_in", record.oils_c["tank"])
+    on = (record.fan > 0.9) & (record.engine > 0.9) & np.isfinite(oil)
+    seen = oil[on] if on.any() else oil[np.isfinite(oil)]
+    return float(np.mean(seen[seen >= np.median(seen)]))
+
+
+def build_network(record: Record, know: Knowledge, one_node: bool) -> Network:
+    """Network of a record, with the oil's own viscosity and heat capacity along it."""
+    reference = reference_oil_c(record)
+    oil = record.oils_c.get("cooler_in", record.oils_c["tank"])
+    seen = np.isfinite(oil)
+    filled = np.interp(record.elapsed_s, record.elapsed_s[seen], oil[seen])
+    nu = viscosity_mm2_s(np.append(filled, reference), know.walther)
+    cp = specific_heat_j_kgk(np.append(filled, reference))
+    cold_start = record.engine[0] < 0.5
+    return Network(
+        record,
+        nu[:-1] / nu[-1],
+        cp[:-1] / cp[-1],
+        start_spread_k=1.0 if cold_start else 10.0,
+        one_node=one_node,
+    )
+
+
+def priors(record: Record, know: Knowledge, one_node: bool) -> dict[str, Gaussian]:
+    """Priors of every parameter; weak ones are ranges of small machines (common practice)."""
+
+    def capacity(value: float | None, relative: float, usual: float) -> Gaussian:
+        if value is None:
+            return Gaussian(mean=np.log(usual), sd=UNKNOWN_SD)
+        return Gaussian(mean=np.log(value), sd=relative, stated=True)
+
+    inlet = "cooler_in" in record.oils_c
+    outlet = "cooler_out" in record.oils_c
+    if record.flow_w_k is not None:
+        flow = Gaussian(mean=0.0, sd=know.u_flow_rel, stated=True)
+    else:
+        flow = Gaussian(mean=np.log(600.0), sd=0.8 if inlet else 0.0)
+    noise = Gaussian(mean=np.log(0.1), sd=0.7)
+    pipe = Gaussian(mean=np.log(0.3), sd=0.8)
+    still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
+    moving = bool(np.any(record.moving > 0.5))
+    stopped = bool(np.any(record.engine < 0.5))
+    return {
+        "oil_j_k": capacity(know.oil_j_k, know.u_oil_rel, 35e3),
+        "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
+        "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
+        "still_air": Gaussian(mean=np.log(0.09), sd=0.6 if still else 0.0),
+        "viscosity_exponent": Gaussian(mean=0.06, sd=0.05),
+        "shell_w_k": Gaussian(mean=np.log(13.0), sd=0.5 if stopped or still else 0.4),
+        "motion_gain": Gaussian(mean=0.35, sd=0.2 if moving else 0.0),
+        "link_w_k": Gaussian(mean=np.log(300.0), sd=0.0 if one_node else 0.7),
+        "oil_flow_w_k": flow,
+        "wander_w": Gaussian(mean=np.log(300.0), sd=1.0),
+        "memory_s": Gaussian(mean=np.log(60.0), sd=1.2),
+        "noise_tank_k": noise,
+        "noise_in_k": pipe if inlet else Gaussian(mean=pipe.mean, sd=0.0),
+        "noise_out_k": pipe if inlet and outlet else Gaussian(mean=pipe.mean, sd=0.0),
+        "offset_ambient_k": Gaussian(mean=know.sun_k, sd=know.u_ambient_k, stated=True),
+        "offset_in_k": Gaussian(mean=0.0, sd=know.u_match_k if inlet else 0.0, stated=True),
+        "offset_out_k": Gaussian(
+            mean=0.0, sd=know.u_match_k if inlet and outlet else 0.0, stated=True
+        ),
+    }
+
+
+def _budget(posterior: Posterior) -> tuple[BudgetLine, ...]:
+    """Relative standard uncertainty of K from each stated input, and from the readings.
+
+    The sensitivity of the mode to the mean of prior i is the posterior covariance with i
+    over the prior's variance, so its contribution is covariance over standard deviation
+    (GUM eq. 10 with these sensitivities); what remains is type A and weak priors.
+    """
+    row = posterior.names.index("cooler_w_k")
+    total = float(posterior.covariance[row, row])
+    lines, left = [], total
+    for column, name in enumerate(posterior.names):
+        prior = posterior.priors[name]
+        if prior.stated:
+            part = float(posterior.covariance[row, column]) / prior.sd
+            lines.append(BudgetLine(source=name, kind="B", relative=abs(part)))
+            left -= part**2
+    lines.append(BudgetLine(source="readings", kind="A", relative=float(np.sqrt(max(left, 0)))))
+    return tuple(sorted(lines, key=lambda line: -line.relative))
+
+
+def fit_record(
+    record: Record,
+    know: Knowledge,
+    rng: np.random.Generator,
+    progress: Callable[[str], None] = lambda text: None,
+) -> Fitted:
+    """Fit one and two nodes, keep the better, and draw every reported quantity.
+
+    Parameters
+    ----------
+    record : Record
+        Binned outing in which nothing was swapped.
+    know : Knowledge
+        Capacities, flow and probe errors.
+    rng : Generator
+        Source of the draws.
+    progress : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Fitted
+    """
+    progress("one node")
+    single = build_network(record, know, one_node=True)
+    one = sample_posterior(single, priors(record, know, one_node=True), rng, draws=0)
+    start = dict(zip(one.names, (float(v) for v in one.mode), strict=True))
+    progress("two nodes")
+    network = build_network(record, know, one_node=False)
+    two_priors = priors(record, know, one_node=False)
+    posterior = sample_posterior(network, two_priors, rng, start=start)
+    evidence = posterior.log_evidence - one.log_evidence
+    nodes = 2
+    if evidence < SIGNIFICANT_EVIDENCE:
+        nodes, network = 1, single
+        posterior = sample_posterior(network, priors(record, know, one_node=True), rng, start=start)
+    return _reported(record, know, network, posterior, nodes, evidence, rng)
+
+
+def _reported(
+    record: Record,
+    know: Knowledge,
+    network: Network,
+    posterior: Posterior,
+    nodes: int,
+    evidence: float,
+    rng: np.random.Generator,
+) -> Fitted:
+    weights = posterior.weights
+    k = posterior.column("cooler_w_k")
+    capacity = _column(posterior, "oil_j_k") + _column(posterior, "metal_j_k")
+    picks = rng.choice(weights.size, LEDGER_DRAWS, p=weights)
+    paths = np.stack(
+        [
+            network.smooth(posterior.parameters(posterior.draws[i]), rng).heat_w
+            for i in picks
+        ]
+    )
+    working = record.work == (record.work.max() if record.work.size else 0)
+    loaded = (record.work >= 0) & (record.heater_w < 1.0) if working.any() else working
+    heat = paths[:, loaded].mean(axis=1) if loaded.any() else paths.mean(axis=1)
+    even = np.full(heat.size, 1.0 / heat.size)
+    scale_known = know.oil_j_k is not None or record.flow_w_k is not None
+    return Fitted(
+        posterior=posterior,
+        network=network,
+        smooth=network.smooth(posterior.parameters(posterior.mode)),
+        reference_c=reference_oil_c(record),
+        nodes=nodes,
+        evidence_two_over_one=evidence,
+        k_w_k=interval(k, weights),
+        capacity_j_k=interval(capacity, weights),
+        heat_in_w=interval(heat, even),
+        shell_w_k=interval(_column(posterior, "shell_w_k"), weights),
+        k_over_c_per_s=interval(k / capacity, weights),
+        k_draws=k,
+        heat_draws=heat,
+        heat_paths_w=paths,
+        budget=_budget(posterior),
+        scale_known=scale_known,
+    )
+
+
+def _column(posterior: Posterior, name: str) -> FloatArray:
+    if name in posterior.names:
+        return posterior.column(name)
+    fixed: Mapping[str, Gaussian] = posterior.priors
+    return np.full(posterior.weights.size, np.exp(fixed[name].mean))

@@ -1,0 +1,163 @@
+"""An outing reduced to evenly spaced bin means, ready for the thermal network.
+
+Binning keeps what a fit of minutes-long transients can use and makes its cost
+independent of the sampling rate. Spikes are taken out first against a running median;
+a bin without a reading stays empty for oil, and is bridged for the air, an input.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+__all__ = ("OILS", "Record", "Switches", "bin_means", "despike", "make_record", "usual_bin_s")
+
+FloatArray = NDArray[np.float64]
+
+OILS = ("tank", "cooler_in", "cooler_out")
+SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
+MEDIAN_SAMPLES = 7
+MOST_BINS = 900
+STANDSTILL = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switches:
+    """What was on, sample by sample, each of shape (n,), 0..1; heater in W."""
+
+    fan: FloatArray
+    engine: FloatArray
+    moving: FloatArray
+    heater_w: FloatArray
+    work: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """Bin means of one outing; arrays of shape (n,) at the bins' middles.
+
+    `oils_c` holds the oil channels of `OILS` that exist, NaN where empty. `work` numbers
+    the kind of work (-1: engine off): each kind has its own level of heat. `flow_w_k`
+    is the measured oil flow times its heat capacity, or None.
+    """
+
+    bin_s: float
+    elapsed_s: FloatArray
+    oils_c: Mapping[str, FloatArray]
+    ambient_c: FloatArray
+    fan: FloatArray
+    engine: FloatArray
+    moving: FloatArray
+    heater_w: FloatArray
+    work: NDArray[np.int64]
+    flow_w_k: FloatArray | None
+
+    @property
+    def bins(self) -> int:
+        return int(self.elapsed_s.size)
+
+    def between(self, start_s: float, end_s: float) -> "Record":
+        """Return the part of the record with `start_s` <= time < `end_s`."""
+        keep = (self.elapsed_s >= start_s) & (self.elapsed_s < end_s)
+        return Record(
+            bin_s=self.bin_s,
+            elapsed_s=self.elapsed_s[keep],
+            oils_c={name: values[keep] for name, values in self.oils_c.items()},
+            ambient_c=self.ambient_c[keep],
+            fan=self.fan[keep],
+            engine=self.engine[keep],
+            moving=self.moving[keep],
+            heater_w=self.heater_w[keep],
+            work=self.work[keep],
+            flow_w_k=None if self.flow_w_k is None else self.flow_w_k[keep],
+        )
+
+
+def usual_bin_s(elapsed_s: FloatArray) -> float:
+    """Bin width: 10 s, or wider where an outing would fill more than `MOST_BINS`."""
+    span_s = float(elapsed_s[-1] - elapsed_s[0])
+    sample_s = float(np.median(np.diff(elapsed_s)))
+    return max(10.0, sample_s, np.ceil(span_s / MOST_BINS))
+
+
+def despike(values: FloatArray) -> FloatArray:
+    """Return `values` with readings far from their running median made NaN.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Temperatures [°C], NaN where there was no reading.
+    """
+    seen = np.flatnonzero(np.isfinite(values))
+    if seen.size < MEDIAN_SAMPLES:
+        return values
+    middle = median_filter(values[seen], size=MEDIAN_SAMPLES, mode="nearest")
+    clean = values.copy()
+    clean[seen[np.abs(values[seen] - middle) > SPIKE_K]] = np.nan
+    return clean
+
+
+def bin_means(values: FloatArray, index: NDArray[np.int64], bins: int) -> FloatArray:
+    """Mean of the finite `values` in each bin; NaN where a bin has none."""
+    seen = np.isfinite(values)
+    count = np.bincount(index[seen], minlength=bins)
+    total = np.bincount(index[seen], weights=values[seen], minlength=bins)
+    with np.errstate(invalid="ignore"):
+        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def make_record(
+    elapsed_s: FloatArray,
+    oils_c: Mapping[str, FloatArray],
+    ambient_c: FloatArray,
+    switches: Switches,
+    flow_w_k: FloatArray | None = None,
+    bin_s: float | None = None,
+) -> Record:
+    """Bin samples into a `Record`.
+
+    Parameters
+    ----------
+    elapsed_s : ndarray, shape (n,)
+        Increasing times [s].
+    oils_c : mapping of str to ndarray, shape (n,)
+        Oil temperatures [°C] by name of `OILS`; "tank" is required.
+    ambient_c : ndarray, shape (n,)
+        Air temperature [°C].
+    switches : Switches
+        What was on, sample by sample.
+    flow_w_k : ndarray, shape (n,), optional
+        Oil flow times heat capacity [W/K].
+    bin_s : float, optional
+        Bin width [s]; `usual_bin_s` if not given.
+    """
+    width = usual_bin_s(elapsed_s) if bin_s is None else bin_s
+    index = np.floor((elapsed_s - elapsed_s[0]) / width).astype(np.int64)
+    bins = int(index[-1]) + 1
+    middle = elapsed_s[0] + (np.arange(bins) + 0.5) * width
+
+    def mean(values: FloatArray) -> FloatArray:
+        return bin_means(values, index, bins)
+
+    def bridged(values: FloatArray) -> FloatArray:
+        seen = np.isfinite(values)
+        return np.interp(middle, middle[seen], values[seen])
+
+    work = np.full(bins, STANDSTILL, dtype=np.int64)
+    work[index] = switches.work
+    engine = bridged(mean(switches.engine))
+    work[(engine < 0.5)] = STANDSTILL
+    return Record(
+        bin_s=width,
+        elapsed_s=middle,
+        oils_c={name: mean(despike(values)) for name, values in oils_c.items()},
+        ambient_c=bridged(mean(despike(ambient_c))),
+        fan=bridged(mean(switches.fan)),
+        engine=engine,
+        moving=bridged(mean(switches.moving)),
+        heater_w=bridged(mean(switches.heater_w)),
+        work=work,
+        flow_w_k=None if flow_w_k is None else bridged(mean(flow_w_k)),
+    )

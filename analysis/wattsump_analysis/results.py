@@ -1,0 +1,184 @@
+"""What `prove` finds, as plain frozen values that screens, plots and reports read."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = (
+    "BudgetLine",
+    "Diagnostics",
+    "Interval",
+    "LabelCheck",
+    "Ledger",
+    "Phase",
+    "PhaseFit",
+    "Proof",
+    "Route",
+    "Segment",
+    "Verdict",
+)
+
+FloatArray = NDArray[np.float64]
+
+Verdict = str  # "meets", "falls short" or "cannot tell"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """A value with its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+    @property
+    def half_width_rel(self) -> float:
+        """Half of the interval's width over the value."""
+        return 0.5 * (self.high - self.low) / abs(self.value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phase:
+    """A stretch of the outing in which one thing was happening.
+
+    `kind` is one of soak, preheat, warm-up, steady work, fan on, fan off, idle cool-down,
+    stopped cool-down, regulated.
+    """
+
+    kind: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseFit:
+    """One exponential through the tank temperature of one phase: ratios only, no watts."""
+
+    phase: Phase
+    tau_s: Interval
+    final_c: float
+    rms_k: float
+    window_tau: float
+    trusted: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetLine:
+    """One contribution to the standard uncertainty of K, relative."""
+
+    source: str
+    kind: str
+    relative: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """K by one way alone, and what its watts rest on."""
+
+    name: str
+    rests_on: str
+    k_w_k: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelCheck:
+    """The cooler's label beside what was measured, at the label's own temperature difference."""
+
+    label_heat_w: float
+    label_etd_k: float | None
+    heat_at_etd_w: Interval | None
+    share_of_label: Interval | None
+    probability_met: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """Heat in and out along the outing, at the bins; arrays of shape (n,), W.
+
+    heat_in = cooler + shell + stored + unexplained, exactly; `heat_in_low_w` and
+    `heat_in_high_w` bound the heat into the oil at 95 %.
+    """
+
+    elapsed_s: FloatArray
+    heat_in_w: FloatArray
+    heat_in_low_w: FloatArray
+    heat_in_high_w: FloatArray
+    cooler_w: FloatArray
+    shell_w: FloatArray
+    stored_w: FloatArray
+    unexplained_w: FloatArray
+    heat_in_kwh: Interval
+    cooler_kwh: Interval
+    working_p50_w: float
+    working_p90_w: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnostics:
+    """What a careful engineer asks of the fit."""
+
+    bins: int
+    bin_s: float
+    nodes: int
+    evidence_two_over_one: float
+    residual_rms_k: float
+    residual_lag1: float
+    durbin_watson: float
+    periodogram_excess: float
+    window_tau: float
+    effective_draws: float
+    correlations: Mapping[str, float]
+    at_bounds: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """The fit of one stretch in which nothing was swapped."""
+
+    start_s: float
+    end_s: float
+    k_w_k: Interval | None
+    capacity_j_k: Interval | None
+    heat_in_w: Interval | None
+    shell_w_k: Interval | None
+    k_over_c_per_s: Interval
+    oil_side_w_k: Interval | None
+    nodes: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """The whole answer for one outing.
+
+    `k_refers_to` says which oil temperature K is counted from: "oil into the cooler" or
+    "tank oil". `reasons`, `notes` and `cautions` are sentences for a person. `series_c`
+    holds the binned temperatures over `series_s` for plots; `model_c` the fitted tank.
+    """
+
+    verdict: Verdict
+    headline: str
+    reasons: tuple[str, ...]
+    next_step: str
+    cautions: tuple[str, ...]
+    k_w_k: Interval | None
+    k_refers_to: str
+    reference_oil_c: float | None
+    label: LabelCheck | None
+    segments: tuple[Segment, ...]
+    phases: tuple[Phase, ...]
+    phase_fits: tuple[PhaseFit, ...]
+    routes: tuple[Route, ...]
+    budget: tuple[BudgetLine, ...]
+    ledger: Ledger | None
+    diagnostics: Diagnostics | None
+    notes: tuple[str, ...]
+    marks: tuple[tuple[float, str], ...]
+    peaks_c: Mapping[str, tuple[float, float]]
+    limits_c: Mapping[str, float]
+    series_s: FloatArray
+    series_c: Mapping[str, FloatArray]
+    model_c: FloatArray | None
+    provenance: Mapping[str, str]
