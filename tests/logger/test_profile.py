@@ -3,6 +3,8 @@
 import dataclasses
 import json
 import math
+import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from wattsump_logger import profile_keys as keys
 from wattsump_logger.errors import ProfileError
 from wattsump_logger.profile import (
     Channel,
@@ -294,3 +297,40 @@ def test_a_matched_channel_carries_the_uncertainty_of_its_offset_instead_of_its_
     # independent: rectangular ±2.5 and ±2 K, root sum of squares over sqrt 3, by hand.
     assert channel.u_c(70.0) == pytest.approx(math.sqrt((2.5**2 + 2.0**2) / 3), rel=1e-12)
     assert dataclasses.replace(channel, u_offset_k=0.1).u_c(70.0) == 0.1
+
+
+_DOC = Path(__file__).parents[2] / "docs" / "machine-profile.md"
+
+
+def test_the_least_profile_of_the_documentation_is_read() -> None:
+    (block,) = re.findall(r"```toml\n(.*?)```", _DOC.read_text(encoding="utf-8"), re.DOTALL)
+    profile = profile_from_dict(tomllib.loads(block))
+    assert profile.oil.volume_m3 == 0.018
+    assert profile.to_dict() == tomllib.loads(block)
+
+
+@pytest.mark.parametrize(
+    ("heading", "table"),
+    [
+        ("`[oil]`", keys.OIL),
+        ("`[[metal]]`", keys.METAL),
+        ("`[drive]`", keys.DRIVE),
+        ("`[cooler]`", keys.COOLER),
+        ("`[heater]`", keys.HEATER),
+        ("`[limits]`", keys.LIMITS),
+        ("`[channels.<name>]`", keys.CHANNEL),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_the_documentation_lists_each_key_and_no_other(
+    heading: str, table: tuple[keys.Key, ...]
+) -> None:
+    text = _DOC.read_text(encoding="utf-8")
+    section = text.split(f"### {heading}", 1)[1].split("\n#", 1)[0]
+    listed = re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)
+    assert listed == [key.name for key in table]
+
+
+def test_the_documentation_lists_each_role() -> None:
+    roles = _DOC.read_text(encoding="utf-8").split("Roles:", 1)[1].split("Sensor classes", 1)[0]
+    assert {role.value for role in Role} <= set(re.findall(r"`(\w+)`", roles))

@@ -1,0 +1,50 @@
+"""What decoding costs a live stream, beside the cheapest thing that could stand there.
+
+Run: python tests/benchmarks/converter_words.py
+"""
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from wattsump_logger.converters import decode, decode_word, encode
+
+_WORDS = 20_000
+_FRAMES_PER_S = 1000
+_CHANNELS = 8
+
+
+def _plain(word: str) -> float:
+    value = int(word, 16)
+    return ((value >> 18 ^ 0x2000) - 0x2000) * 0.25
+
+
+def _seconds_a_word(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return (time.perf_counter() - start) / _WORDS
+
+
+def main() -> None:
+    """Print the cost of each way as a multiple of reading the bits alone."""
+    rng = np.random.default_rng(5)
+    hot = 20.0 + 50.0 * np.linspace(0.0, 1.0, _WORDS) + rng.normal(0.0, 0.3, _WORDS)
+    cold = 15.0 + 10.0 * np.linspace(0.0, 1.0, _WORDS) + rng.normal(0.0, 0.1, _WORDS)
+    outing = [encode("max31855", "K", h, c) for h, c in zip(hot, cold, strict=True)]
+    wild = [f"{int(w) & 0xFFFCFFF0:08X}" for w in rng.integers(0, 2**32, _WORDS)]
+    plain = _seconds_a_word(lambda: [_plain(word) for word in outing])
+    ways: dict[str, Callable[[], object]] = {
+        "an outing, word by word": lambda: [decode_word("max31855", "K", w) for w in outing],
+        "an outing, one column": lambda: decode("max31855", "K", outing),
+        "random words, word by word": lambda: [decode_word("max31855", "K", w) for w in wild],
+    }
+    print(f"reading the bits alone: {plain * 1e6:.2f} µs a word")
+    for name, work in ways.items():
+        cost = _seconds_a_word(work)
+        share = cost * _FRAMES_PER_S * _CHANNELS
+        print(f"{name}: {cost / plain:.1f} times that; {share:.1%} of a core at 8000 words/s")
+
+
+if __name__ == "__main__":
+    main()
