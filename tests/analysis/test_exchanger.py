@@ -116,6 +116,19 @@ def test_the_textbook_counterflow_oil_cooler_is_reproduced() -> None:
     )
 
 
+def test_a_textbook_oil_heater_in_us_units_gives_the_same_area() -> None:
+    # Any consistent unit will do: Btu/(h °F). Oil 400 lb/min of 0.85 from 215 to 125 °F, water
+    # 60 to 90 °F, U = 40 Btu/(h ft² °F).
+    oil = 400.0 * 60.0 * 0.85
+    heat = oil * 90.0
+    # published: the problem's inputs from a textbook's companion code (problem 11.24).
+    # independent: log mean difference route, 1.836e6 Btu/h and 500.25 ft², five digits.
+    assert heat == pytest.approx(1.836e6)
+    ua = exchanger.ua_w_k(heat / 155.0, oil, heat / 30.0, Arrangement.COUNTERFLOW)
+    # independent: as above.
+    assert ua / 40.0 == pytest.approx(500.25, abs=0.01)
+
+
 def test_the_textbook_finned_cross_flow_gas_heater_is_reproduced() -> None:
     # published: Incropera/Bergman Example 11.3, effectiveness 0.755 at ratio 0.45; the two NTU
     # are ht 1.2.0, two decimals.

@@ -35,6 +35,16 @@ def test_the_textbook_thermocouple_bead_reaches_its_gas_in_the_printed_time() ->
     assert found.seconds == pytest.approx(5.16, abs=0.01)
 
 
+def test_a_third_textbook_bead_reads_99_percent_after_ten_seconds() -> None:
+    bead = OneNode(capacity_j_k=8500.0 * 320.0 * 1e-3 / 6.0, loss_w_k=210.0)
+    # published: Cengel Example 4-1, 10 s for 99 %; the book rounds Lc and 1/tau (0.462), hence
+    # 1 % on the latter.
+    assert 1.0 / bead.time_constant_s == pytest.approx(0.462, rel=0.01)
+    found = one_node_countdown(bead, start_c=0.0, ambient_c=100.0, power_w=0.0, target_c=99.0)
+    # published: as above.
+    assert found.seconds == pytest.approx(10.0, abs=0.1)
+
+
 def test_a_second_textbook_bead_has_the_printed_time_constant() -> None:
     # published: Lienhard, A Heat Transfer Textbook, Example 1.4, 1.116 s.
     assert LIENHARD_BEAD.time_constant_s == pytest.approx(1.116, abs=5e-4)
