@@ -91,6 +91,10 @@ class Assembler:
 
     def note(self, word: str, detail: str = "", anchor: Anchor = NO_ANCHOR) -> None:
         """Take what the host did or saw; it shows in the next row."""
+        if word in ("lost", "damaged", "dropped"):
+            # The line that was cut here must not swallow the one that comes next.
+            for event in self._parser.finish():
+                self._take(event, anchor)
         if word == "mark":
             self._mark(detail, None)
         elif word == "opened":

@@ -12,9 +12,10 @@ import select
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Self
 
 from wattsump_logger.converters import encode
-from wattsump_logger.errors import PortError, UsageError
+from wattsump_logger.errors import UsageError
 from wattsump_logger.events import HEX_DIGITS, WireChannel
 from wattsump_logger.frames import format_event, format_hello, format_reading
 
@@ -164,19 +165,16 @@ class MemoryPort:
         self._until_s = until_s
         self._periods = periods
 
-    def read(self, timeout_s: float) -> bytes:
-        """Return the next frames; PortError once the controller's time is over."""
+    def open(self) -> Self:
+        """Return this port: it is its own source."""
+        return self
+
+    def read(self, timeout_s: float) -> bytes | None:
+        """Return the next frames, None once the controller's time is over."""
         pieces: list[bytes] = []
         while len(pieces) < self._periods and self._controller.now_ms < self._until_s * 1000:
             pieces.append(self._controller.step())
-        if not pieces:
-            raise PortError(
-                expected="more frames",
-                found="the end of the emulated outing",
-                where=self.name,
-                do="nothing: the outing is over",
-            )
-        return b"".join(pieces)
+        return b"".join(pieces) or None
 
     def close(self) -> None:
         """Do nothing: there is nothing to let go of."""

@@ -1,0 +1,177 @@
+"""The only module that opens ports: what is plugged in, and reading bytes from it.
+
+A port's name may change when a plug is bumped; its identity (USB vendor, product and
+serial number, else the socket it is plugged into) does not, so a lost port is looked for
+by that. Opening a port resets many boards: a hello follows, and the assembler knows.
+"""
+
+import contextlib
+import errno
+import os
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import serial
+from serial.tools import list_ports as serial_list
+
+from wattsump_logger.errors import PortError
+
+__all__ = ("USUAL_BAUD", "PortInfo", "SerialPort", "SerialSource", "find_ports", "why_not")
+
+USUAL_BAUD = 115_200
+_GATHER_S = 0.01  # what comes within this of a first byte is read with it: fewer wake-ups
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PortInfo:
+    """One serial port: its present name, what it says it is, and what stays the same."""
+
+    name: str
+    description: str
+    identity: str
+
+
+class ListedPort(Protocol):
+    """What the system tells of a port."""
+
+    device: str
+    description: str
+    vid: int | None
+    pid: int | None
+    serial_number: str | None
+    location: str | None
+
+
+def find_ports(listed: Iterable[ListedPort] | None = None) -> tuple[PortInfo, ...]:
+    """Return the serial ports of this computer that have hardware behind them, by name."""
+    found = serial_list.comports() if listed is None else listed
+    return tuple(
+        PortInfo(name=port.device, description=port.description or "", identity=_identity(port))
+        for port in sorted(found, key=lambda port: port.device)
+        if port.vid is not None or os.name != "posix" or _is_usable(port)
+    )
+
+
+def _is_usable(port: ListedPort) -> bool:
+    return bool(port.description) and port.description != "n/a"
+
+
+def _identity(port: ListedPort) -> str:
+    if port.vid is None or port.pid is None:
+        return port.device
+    tail = port.serial_number or f"at {port.location or port.device}"
+    return f"usb {port.vid:04x}:{port.pid:04x} {tail}"
+
+
+class SerialPort:
+    """An open port; `read` gives bytes, b"" after a silent timeout, PortError once it is gone."""
+
+    def __init__(self, name: str, baud: int) -> None:
+        self.name = name
+        try:
+            self._port = serial.Serial(name, baud, timeout=0.1, exclusive=True)
+            self._exclude(True)
+        except (OSError, ValueError) as error:
+            raise why_not(name, error) from error
+
+    def _exclude(self, on: bool) -> None:
+        """Ask the system to refuse other programs, which would take bytes from us."""
+        if os.name != "posix":
+            return
+        import fcntl
+        import termios
+
+        with contextlib.suppress(OSError):
+            fcntl.ioctl(self._port.fileno(), termios.TIOCEXCL if on else termios.TIOCNXCL)
+
+    def read(self, timeout_s: float) -> bytes:
+        """Wait at most `timeout_s` for a byte; return it with all that comes right after it."""
+        try:
+            if self._port.timeout != timeout_s:
+                self._port.timeout = timeout_s
+            first: bytes = self._port.read(1)
+            if not first:
+                return b""
+            time.sleep(_GATHER_S)
+            return first + bytes(self._port.read(self._port.in_waiting))
+        except (OSError, TypeError) as error:  # TypeError: pyserial's, when closed meanwhile
+            raise PortError(
+                expected="bytes",
+                found=f"the port is gone ({getattr(error, 'strerror', None) or error})",
+                where=self.name,
+                do="check the plug; reading goes on when it is back",
+            ) from error
+
+    def close(self) -> None:
+        """Let go of the port."""
+        self._exclude(False)
+        with contextlib.suppress(OSError):
+            self._port.close()
+
+
+class SerialSource:
+    """A port to be opened, and opened again: by identity, whatever its name is by then."""
+
+    def __init__(
+        self,
+        name: str,
+        baud: int = USUAL_BAUD,
+        *,
+        listing: Callable[[], tuple[PortInfo, ...]] = find_ports,
+    ) -> None:
+        self.name = name
+        self._baud = baud
+        self._listing = listing
+        self._identity: str | None = None
+
+    def open(self) -> SerialPort:
+        """Open the port under its present name."""
+        name = self._present_name()
+        port = SerialPort(name, self._baud)
+        if self._identity is None:
+            real = os.path.realpath(name)  # a stable link such as /dev/serial/by-id/...
+            known = {port.name: port.identity for port in self._listing()}
+            self._identity = known.get(name) or known.get(real, "")
+        self.name = name
+        return port
+
+    def _present_name(self) -> str:
+        if not self._identity:
+            return self.name
+        for port in self._listing():
+            if port.identity == self._identity:
+                return port.name
+        return self.name
+
+
+def why_not(name: str, error: Exception) -> PortError:
+    """Return why a port could not be opened, with the remedy."""
+    code = getattr(error, "errno", None)
+    text = getattr(error, "strerror", None) or str(error)
+    if code == errno.EACCES or "PermissionError" in text or "Access is denied" in text:
+        found, do = _forbidden(name)
+    elif code in (errno.EBUSY, errno.EAGAIN) or "lock" in text or "busy" in text:
+        found, do = "another program uses it", "close that program (a monitor, an old log)"
+    elif code in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or "FileNotFoundError" in text:
+        found, do = "no such port", "plug it in; `wattsump ports` lists what is there"
+    else:
+        found, do = text, "check that this is a serial port; `wattsump ports` lists them"
+    return PortError(expected="a port to read from", found=found, where=name, do=do)
+
+
+def _forbidden(name: str) -> tuple[str, str]:
+    """Return found and remedy for a port this user may not open."""
+    if os.name != "posix":
+        return "no access", "another program uses it, or unplug it and plug it in again"
+    group = "dialout"
+    with contextlib.suppress(OSError, KeyError, NotImplementedError):
+        group = Path(name).group()
+    if group == "root":
+        return "only root may open it", "see your system's notes on serial ports"
+    return (
+        "no permission",
+        f"run `sudo usermod -aG {group} $USER`, then log out and in again",
+    )
