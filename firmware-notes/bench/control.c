@@ -261,6 +261,13 @@ static void obey_figures(struct bench *bench, const struct order *order)
            figures.awake, figures.sent, figures.stack_peak, figures.resets);
 }
 
+static void obey_await(struct bench *bench, const struct order *order)
+{
+    (void)order;
+    line_await_host(bench->line);
+    puts("ok");
+}
+
 static void obey_hang(struct bench *bench, const struct order *order)
 {
     (void)order;
@@ -285,7 +292,7 @@ static const struct {
     {"analogue", obey_analogue}, {"reset", obey_reset},   {"hang", obey_hang},
     {"eeprom", obey_eeprom},   {"noise", obey_line},      {"spoil", obey_line},
     {"swallow", obey_line},    {"pace", obey_pace},       {"figures", obey_figures},
-    {"registers", obey_registers}, {"quit", obey_quit},
+    {"registers", obey_registers}, {"await", obey_await}, {"quit", obey_quit},
 };
 
 void control_obey(struct bench *bench, char *text)

@@ -10,10 +10,13 @@
 #include <termios.h>
 #include <unistd.h>
 
+#define SETTLE_US 100000 /* a host that opens a port then throws away what it finds there */
+
 static bool open_terminal(struct line *line)
 {
     struct termios raw;
 
+    line->is_terminal = true;
     memset(&raw, 0, sizeof raw);
     cfmakeraw(&raw);
     if (openpty(&line->descriptor, &line->keeper, line->name, &raw, NULL) != 0) {
@@ -39,6 +42,23 @@ void line_close(struct line *line)
     if (line->keeper >= 0) {
         close(line->keeper);
     }
+}
+
+void line_await_host(struct line *line)
+{
+    struct pollfd host = {.fd = line->descriptor, .events = POLLOUT};
+
+    if (!line->is_terminal) {
+        return;
+    }
+    if (line->keeper >= 0) {
+        close(line->keeper);
+        line->keeper = -1;
+    }
+    while (poll(&host, 1, -1) > 0 && (host.revents & POLLHUP) != 0) {
+        usleep(SETTLE_US / 10);
+    }
+    usleep(SETTLE_US);
 }
 
 static void put(struct line *line, uint8_t byte)
@@ -78,7 +98,7 @@ int line_receive(struct line *line)
 {
     uint8_t byte;
 
-    if (line->keeper < 0 || read(line->descriptor, &byte, 1) != 1) {
+    if (!line->is_terminal || read(line->descriptor, &byte, 1) != 1) {
         return -1;
     }
     return byte;

@@ -8,7 +8,8 @@
 
 struct line {
     int descriptor;
-    int keeper;       /* our own hold on the host's end, so a late host loses nothing */
+    int keeper;       /* our own hold on the host's end, so a late host loses nothing; or -1 */
+    bool is_terminal;
     char name[128];   /* what the host opens; empty for a file */
     uint32_t sent;    /* bytes the controller put on the line */
     uint32_t spoil;   /* bytes still to be spoilt */
@@ -18,6 +19,11 @@ struct line {
 /* Opens a pseudo-terminal, or the file at `path` if that is not NULL. */
 bool line_open(struct line *line, const char *path);
 void line_close(struct line *line);
+
+/* Waits until a host has opened the pseudo-terminal and had the time to set it up. From then on
+ * bytes that no host is there to take are lost, as on a real line.
+ */
+void line_await_host(struct line *line);
 
 /* A byte from the controller, with the injected faults applied. Waits while the host does
  * not read: simulated time stands still, so nothing is lost by running fast.

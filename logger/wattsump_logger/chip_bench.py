@@ -9,6 +9,7 @@ Needs the project's source tree, avr-gcc, avr-libc, simavr, libelf, make and a C
 Times are simulated milliseconds since the bench started; temperatures are in °C.
 """
 
+import math
 import os
 import shutil
 import subprocess
@@ -246,6 +247,14 @@ class ChipBench:
             do="run it by hand to see what it says",
         )
 
+    def await_host(self) -> None:
+        """Wait until a host has opened the port, so that it hears the boot.
+
+        Opening a port throws away what waits there; on many boards it also resets the
+        controller, which has the same effect as this.
+        """
+        self.order("await")
+
     def run_until(self, until_ms: int) -> int:
         """Let simulated time pass until `until_ms`; returns where it stopped."""
         self.at_ms = int(self.order(f"run {until_ms}").split()[1])
@@ -332,25 +341,31 @@ def serve(
     folder: Path,
     *,
     until_s: float,
-    pace_percent: int = 100,
+    speed: float = 1.0,
     step_s: float = 0.5,
     channels: Path | None = None,
 ) -> Iterator[ChipBench]:
     """Build in `folder`, then play `source` in the background while the block runs.
 
-    `pace_percent` is real time per simulated time; 0 runs as fast as the host reads.
+    Power comes on when a host opens the bench's `port`. The chip's time is `speed` times
+    ours, at most a hundredfold; `math.inf` runs as fast as the host reads. After
+    `until_s` of its time the line stays open and silent. A source that fails takes the
+    port away and raises when the block ends.
     """
-    built = build(folder, channels=channels)
+    pace_percent = 0 if math.isinf(speed) else max(1, round(100.0 / speed))
     stop = threading.Event()
-    with ChipBench(built) as bench:
-        bench.order(f"pace {pace_percent}")
+    failed: list[UsageError] = []
+    with ChipBench(build(folder, channels=channels)) as bench:
 
         def play() -> None:
             try:
+                bench.await_host()
+                bench.order(f"pace {pace_percent}")
                 bench.play(source, until_s, step_s=step_s, stop=stop.is_set)
-            except UsageError:
+            except UsageError as error:
                 if not stop.is_set():
-                    raise
+                    failed.append(error)
+                    bench.close()  # the port goes away, so that no host waits for ever
 
         player = threading.Thread(target=play, name="emulated-chip", daemon=True)
         player.start()
@@ -360,3 +375,5 @@ def serve(
             stop.set()
             bench.close()
             player.join()
+    if failed:
+        raise failed[0]

@@ -9,7 +9,7 @@ time and on its channel, and nothing else.
 import math
 import os
 import tty
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,11 +18,13 @@ import numpy as np
 import pytest
 
 from firmware.harness import need
-from wattsump_logger import chip_bench
+from wattsump_logger import capture, chip_bench
 from wattsump_logger.chip_bench import ChipBench
 from wattsump_logger.clock import Anchor
 from wattsump_logger.importing import import_files
+from wattsump_logger.ports import SerialSource
 from wattsump_logger.recorder import Recorder
+from wattsump_logger.rows import Row
 from wattsump_logger.session import Session, load_session
 from wattsump_logger.wire import Chunk
 
@@ -270,6 +272,63 @@ def test_the_drivers_marks_are_at_their_times(session: Session) -> None:
     # A mark is told with the reading that follows it, at most a period later.
     for mark, pressed_s in zip(session.marks, (30.5, 270.25), strict=True):
         assert 0.0 <= mark.elapsed_s + 1.0 - pressed_s <= 1.0 + TIME_SLACK_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchClock:
+    """The host's clocks, running on the bench's time."""
+
+    bench: ChipBench
+
+    def anchor(self) -> Anchor:
+        at_ms = self.bench.at_ms
+        return Anchor(utc_ms=START_UTC_MS + at_ms, mono_ms=at_ms)
+
+
+def test_a_live_capture_through_the_serial_port_goes_on_through_a_dip(tmp_path: Path) -> None:
+    need(chip_bench.missing_tools())
+    until_s, dead_ms, quiet = 40.0, 1_500, 0
+    dips: list[float] = []
+    serving = chip_bench.serve(bracken, tmp_path / "build", until_s=until_s, speed=20.0, step_s=0.1)
+    with serving as bench:
+
+        def on_rows(rows: Sequence[Row]) -> None:
+            nonlocal quiet
+            quiet = 0
+            if not dips and rows[-1].elapsed_ms >= 15_000:
+                bench.order(f"reset brownout {dead_ms}")
+                dips.append(bench.at_ms / 1000)
+
+        def stop() -> bool:
+            nonlocal quiet
+            quiet += bench.at_ms >= until_s * 1000
+            return quiet > 5
+
+        captured = capture.run(
+            SerialSource(bench.port),
+            tmp_path,
+            clock=BenchClock(bench=bench),
+            stop=stop,
+            on_rows=on_rows,
+            name="live",
+        )
+    assert len(captured.sessions) == 1
+    session = load_session(captured.sessions[0])
+    assert [(f.code, f.detail) for f in session.faults] == [
+        ("boot", "power"),
+        ("reboot", "1"),
+        ("boot", "brownout"),
+    ]
+    times_s = bench_s(session)
+    again_s = dips[0] + dead_ms / 1000
+    # A frame takes 10 ms to send, so one that was due at the very dip is not among them.
+    expected = [*range(1, int(dips[0] - 0.05) + 1)]
+    expected += [again_s + s for s in range(1, math.ceil(until_s - again_s))]
+    # The reader takes what came every few tens of milliseconds, twenty times as much there.
+    assert times_s == pytest.approx(expected, abs=1.0)
+    tank_c = [float(bracken(time_s)["tank"] or 0.0) for time_s in times_s]
+    # The oil warms by 0.22 K a second at most.
+    assert session.columns["tank_c"] == pytest.approx(tank_c, abs=RESOLUTION_C + 0.22)
 
 
 def test_the_same_bytes_from_a_card_give_the_same_data(

@@ -99,7 +99,7 @@ def test_two_runs_of_one_source_give_the_same_bytes(built: Built, tmp_path: Path
 
 @pytest.mark.chip
 def test_a_served_chip_talks_on_a_port_and_ends_with_its_block(tmp_path: Path) -> None:
-    with chip_bench.serve(outing, tmp_path, until_s=1e6, pace_percent=0) as bench:
+    with chip_bench.serve(outing, tmp_path, until_s=1e6, speed=math.inf) as bench:
         port = os.open(bench.port, os.O_RDWR | os.O_NOCTTY)
         try:
             tty.setraw(port)
@@ -112,3 +112,34 @@ def test_a_served_chip_talks_on_a_port_and_ends_with_its_block(tmp_path: Path) -
     events = FrameParser().feed(received)
     assert isinstance(events[0], Hello)
     assert sum(isinstance(event, Reading) for event in events) >= 99
+
+
+def read_to_the_end(name: str) -> bytes:
+    """All that a port says until it goes away."""
+    port = os.open(name, os.O_RDWR | os.O_NOCTTY)
+    received = b""
+    try:
+        tty.setraw(port)
+        while True:
+            received += os.read(port, 65_536)
+    except OSError:
+        return received
+    finally:
+        os.close(port)
+
+
+@pytest.mark.chip
+def test_a_source_that_fails_takes_the_port_away_and_is_told(tmp_path: Path) -> None:
+    received = b""
+
+    def broken(elapsed_s: float) -> dict[str, float | str | None]:
+        return {"tank": "fault:short_ground" if elapsed_s < 2.5 else "fault:nonsense"}
+
+    def served() -> None:
+        nonlocal received
+        with chip_bench.serve(broken, tmp_path, until_s=1e6, speed=math.inf) as bench:
+            received = read_to_the_end(bench.port)
+
+    with pytest.raises(UsageError, match="nonsense"):
+        served()
+    assert received.count(b"\nR1,") == 2
