@@ -1,15 +1,15 @@
 """Makes a session from what was kept: wire files of live captures, files from cards."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.profile import Profile
 from wattsump_logger.recorder import Recorder
 from wattsump_logger.wire import read_wire
 
-__all__ = ("Imported", "import_files")
+__all__ = ("Imported", "import_files", "name_for", "typed_names", "typed_start")
 
 from dataclasses import dataclass
 
@@ -69,3 +69,42 @@ def _check(recorder: Recorder, folder: Path) -> None:
             where=str(folder),
             do="make room or choose another folder with --out, then import again",
         )
+
+
+def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
+    """Return a free name for the session: the wanted one, else after the first file."""
+    folder.mkdir(parents=True, exist_ok=True)
+    base = wanted or files[0].stem
+    name, number = base, 1
+    while (folder / f"{name}.csv").exists():
+        number += 1
+        name = f"{base}.{number}"
+    return name
+
+
+def typed_start(text: str | None) -> datetime | None:
+    """Return a typed start time; one without a zone is this computer's local time."""
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except ValueError as error:
+        raise UsageError(
+            expected="a time such as 2026-05-04T07:30 or 2026-05-04T07:30:00+02:00",
+            found=repr(text),
+            where="--start",
+            do="type date and time with a T between them",
+        ) from error
+
+
+def typed_names(pairs: Sequence[str]) -> dict[str, str]:
+    """Return new channel names by old ones, from OLD=NEW texts."""
+    names: dict[str, str] = {}
+    for pair in pairs:
+        old, equals, new = pair.partition("=")
+        if not (old and equals and new):
+            raise UsageError(
+                expected="OLD=NEW", found=repr(pair), where="--rename", do="name both channels"
+            )
+        names[old] = new
+    return names
