@@ -136,7 +136,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         data = image(asked.table.read_text(encoding="ascii"))
     except (OSError, UnicodeDecodeError, TableError) as error:
-        print(f"{asked.table}: {error}", file=sys.stderr)  # noqa: T201 - a command's answer
+        sys.stderr.write(f"{asked.table}: {error}\n")
         return 1
     if asked.inc:
         asked.inc.write_text("".join(f"0x{byte:02X},\n" for byte in data), encoding="ascii")
