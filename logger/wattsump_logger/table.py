@@ -2,6 +2,7 @@
 
 import csv
 import io
+import math
 import mmap
 from dataclasses import dataclass
 from pathlib import Path
@@ -47,10 +48,16 @@ def parse_table(
         found = _read(body, header, tuple(name for name in header if name != "time_utc"))
     except pa.ArrowInvalid:
         return None
+    faults, marks = _cells(found.pop("fault")), _cells(found.pop("mark"))
+    columns = _numbers(found)
+    # A quote left open takes the lines behind it into its cell without any complaint.
+    is_sound = not any("\n" in cell for _, cell in faults + marks)
+    if not is_sound or any(np.isinf(column).any() for column in columns.values()):
+        return None
     return Table(
-        columns=_numbers(found, header),
-        faults=_cells(found["fault"]),
-        marks=_cells(found["mark"]),
+        columns=columns,
+        faults=faults,
+        marks=marks,
         first_time=_first_time(data, body, header, start, end),
     )
 
@@ -73,16 +80,9 @@ def _read(
     return dict(zip(table.column_names, table.columns, strict=True))
 
 
-def _numbers(
-    found: "dict[str, pa.ChunkedArray]", header: tuple[str, ...]
-) -> dict[str, NDArray[np.float64]]:
-    """Take the numeric columns out one by one, so that each is held twice only briefly."""
-    numbers = {}
-    for name in header:
-        if name not in _TEXTS:
-            array = found.pop(name).to_numpy()
-            numbers[name] = array
-    return numbers
+def _numbers(found: "dict[str, pa.ChunkedArray]") -> dict[str, NDArray[np.float64]]:
+    """Take the columns out one by one, so that only one is ever held twice."""
+    return {name: found.pop(name).to_numpy() for name in list(found)}
 
 
 def _cells(column: "pa.ChunkedArray") -> list[tuple[int, str]]:
@@ -158,6 +158,6 @@ def _what_is_wrong(line: bytes, header: tuple[str, ...]) -> str | None:
 
 def _is_number(cell: str) -> bool:
     try:
-        return not cell or abs(float(cell)) < float("inf")
+        return not cell or not math.isinf(float(cell))
     except ValueError:
         return False
