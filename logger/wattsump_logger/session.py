@@ -6,7 +6,6 @@ of each row. docs/session-format.md is the specification.
 """
 
 import csv
-import mmap
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ from numpy.typing import NDArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
 from wattsump_logger.sidecar import read_sidecar
-from wattsump_logger.table import Table, parse_table, salvage
+from wattsump_logger.table import Table, parse_table, rows_between, salvage
 from wattsump_logger.writer import SessionWriter, write_session
 
 if TYPE_CHECKING:
@@ -38,6 +37,7 @@ __all__ = (
 
 FloatArray = NDArray[np.float64]
 _LONGEST_HEADER = 4096
+_TAIL = 1 << 16  # how much of the end is looked at once for the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
 
 
@@ -99,12 +99,11 @@ def load_session(path: Path | str) -> Session:
         The file is missing, empty, not a session, or its time goes backwards.
     """
     path = Path(path)
-    data = _open(path)
-    header, body_start = _header(data, path)
-    body_end, notes = _whole_rows(data, body_start)
-    table = parse_table(data, header, body_start, body_end)
-    if table is None or data.find(b"\0", body_start, body_end) >= 0:
-        table = salvage(data, header, body_start, body_end, path)
+    head, size = _head(path)
+    header, start = _header(head, path)
+    end, notes = _whole_rows(path, start, size)
+    rows = rows_between(path, start, end)
+    table = parse_table(rows, header) or salvage(rows, header, path)
     metadata, sidecar_notes = read_sidecar(path, header)
     return _session(path, table, metadata, (*notes, *table.notes, *sidecar_notes))
 
@@ -132,11 +131,11 @@ def _session(
     )
 
 
-def _open(path: Path) -> mmap.mmap | bytes:
+def _head(path: Path) -> tuple[bytes, int]:
+    """Return the first bytes of the file and its size."""
     try:
         with path.open("rb") as file:
-            size = file.seek(0, 2)
-            return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if size else b""
+            return file.read(_LONGEST_HEADER), file.seek(0, 2)
     except OSError as error:
         raise SessionError(
             expected="the CSV file of a session",
@@ -146,9 +145,9 @@ def _open(path: Path) -> mmap.mmap | bytes:
         ) from error
 
 
-def _header(data: mmap.mmap | bytes, path: Path) -> tuple[tuple[str, ...], int]:
-    end = data.find(b"\n", 0, _LONGEST_HEADER)
-    line = data[: end if end >= 0 else 80]
+def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
+    end = head.find(b"\n")
+    line = head[: end if end >= 0 else 80]
     try:
         names = tuple(next(csv.reader([line.decode("utf-8-sig").rstrip("\r\n")]), []))
     except (UnicodeDecodeError, csv.Error):
@@ -182,13 +181,21 @@ def _advice(line: bytes) -> str:
     return "give a session made by `wattsump log` or `wattsump import`"
 
 
-def _whole_rows(data: mmap.mmap | bytes, start: int) -> tuple[int, tuple[str, ...]]:
+def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[str, ...]]:
     """Return where the last whole row ends, and a note if a torn one follows."""
-    end = data.rfind(b"\n") + 1
-    torn = len(data) - end
+    end = size
+    with path.open("rb") as file:
+        while end > start:
+            first = max(start, end - _TAIL)
+            file.seek(first)
+            line_end = file.read(end - first).rfind(b"\n") + 1
+            end = first + line_end
+            if line_end:
+                break
+    torn = size - end
     if not torn:
         return end, ()
-    return max(end, start), (
+    return end, (
         f"the last row was cut off after {torn} bytes and left out; "
         "`wattsump import` on the .wire file can make it again",
     )

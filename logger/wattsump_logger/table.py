@@ -3,10 +3,10 @@
 import csv
 import io
 import math
-import mmap
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,13 @@ from wattsump_logger.errors import SessionError
 if TYPE_CHECKING:
     import pyarrow as pa  # type: ignore[import-untyped]  # it ships no types
 
-__all__ = ("Table", "parse_table", "salvage")
+__all__ = ("OpenRows", "Table", "parse_table", "rows_between", "salvage")
 
+OpenRows = Callable[[], io.BufferedIOBase]
 _TEXTS = ("time_utc", "fault", "mark")
 _SHOWN = 3  # damaged rows named in full; more would bury the message
 _BLOCK = 1 << 20
+_LONGEST_ROW = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,49 +36,77 @@ class Table:
     notes: tuple[str, ...] = ()
 
 
-def parse_table(
-    data: mmap.mmap | bytes, header: tuple[str, ...], start: int, end: int
-) -> Table | None:
-    """Return the table, or None when a row is not as it should be."""
+class _Window(io.RawIOBase):
+    """The bytes of a file from `start` to `end`, read as a file of their own."""
+
+    def __init__(self, path: Path, start: int, end: int) -> None:
+        self._file = path.open("rb", buffering=0)
+        self._file.seek(start)
+        self._left = end - start
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        count = self._file.readinto(memoryview(buffer)[: self._left]) or 0
+        self._left -= count
+        return count
+
+    def close(self) -> None:
+        self._file.close()
+        super().close()
+
+
+def rows_between(path: Path, start: int, end: int) -> OpenRows:
+    """Return what opens the rows of a file from byte `start` to byte `end`."""
+    return lambda: io.BufferedReader(_Window(path, start, end), _BLOCK)
+
+
+def parse_table(open_rows: OpenRows, header: tuple[str, ...]) -> Table | None:
+    """Return the table of the rows a stream holds, or None when one is not as it should be."""
     import pyarrow as pa
 
-    body = pa.py_buffer(data)[start:end]
-    if not body.size:
+    with open_rows() as rows:
+        first_line = rows.readline(_LONGEST_ROW)
+    if not first_line:
         empty = {name: np.empty(0) for name in header if name not in _TEXTS}
         return Table(columns=empty, faults=[], marks=[], first_time=None)
     try:
-        found = _read(body, header, tuple(name for name in header if name != "time_utc"))
+        found = _read(open_rows, header, tuple(name for name in header if name != "time_utc"))
     except pa.ArrowInvalid:
         return None
     faults, marks = _cells(found.pop("fault")), _cells(found.pop("mark"))
     columns = _numbers(found)
     # A quote left open takes the lines behind it into its cell without any complaint.
-    is_sound = not any("\n" in cell for _, cell in faults + marks)
+    is_sound = not any("\n" in cell or "\0" in cell for _, cell in faults + marks)
     if not is_sound or any(np.isinf(column).any() for column in columns.values()):
         return None
     return Table(
         columns=columns,
         faults=faults,
         marks=marks,
-        first_time=_first_time(data, body, header, start, end),
+        first_time=_first_time(first_line, open_rows, header),
     )
 
 
 def _read(
-    body: "pa.Buffer", header: tuple[str, ...], wanted: tuple[str, ...]
+    open_rows: OpenRows, header: tuple[str, ...], wanted: tuple[str, ...]
 ) -> "dict[str, pa.ChunkedArray]":
     import pyarrow as pa
     from pyarrow import csv as arrow_csv
 
     types = {name: pa.string() if name in _TEXTS else pa.float64() for name in wanted}
-    table = arrow_csv.read_csv(
-        pa.BufferReader(body),
-        read_options=arrow_csv.ReadOptions(column_names=header, block_size=_BLOCK),
-        parse_options=arrow_csv.ParseOptions(),
-        convert_options=arrow_csv.ConvertOptions(
-            include_columns=wanted, column_types=types, null_values=[""], strings_can_be_null=False
-        ),
-    )
+    with open_rows() as rows:
+        table = arrow_csv.read_csv(
+            rows,
+            read_options=arrow_csv.ReadOptions(column_names=header, block_size=_BLOCK),
+            convert_options=arrow_csv.ConvertOptions(
+                include_columns=wanted,
+                column_types=types,
+                null_values=[""],
+                strings_can_be_null=False,
+            ),
+        )
     return dict(zip(table.column_names, table.columns, strict=True))
 
 
@@ -95,29 +125,28 @@ def _cells(column: "pa.ChunkedArray") -> list[tuple[int, str]]:
 
 
 def _first_time(
-    data: mmap.mmap | bytes, body: "pa.Buffer", header: tuple[str, ...], start: int, end: int
+    first_line: bytes, open_rows: OpenRows, header: tuple[str, ...]
 ) -> tuple[int, str] | None:
-    stop = data.find(b",", start, end)
-    if stop > start:
-        return 0, data[start:stop].decode("utf-8", "replace").strip('"')
-    cells = _cells(_read(body, header, ("time_utc",))["time_utc"])
+    text = first_line.partition(b",")[0]
+    if text:
+        return 0, text.decode("utf-8", "replace").strip('"')
+    cells = _cells(_read(open_rows, header, ("time_utc",))["time_utc"])
     return cells[0] if cells else None
 
 
-def salvage(
-    data: mmap.mmap | bytes, header: tuple[str, ...], start: int, end: int, path: Path
-) -> Table:
+def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
     """Return the table of the rows that are sound, with notes on the others."""
     sound = io.BytesIO()
     damage: list[str] = []
     kept = 0
-    for number, line in enumerate(io.BytesIO(data[start:end]), start=2):
-        wrong = _what_is_wrong(line, header)
-        if wrong is None:
-            sound.write(line)
-            kept += 1
-        elif wrong:
-            damage.append(f"line {number}: {wrong}")
+    with open_rows() as rows:
+        for number, line in enumerate(rows, start=2):
+            wrong = _what_is_wrong(line, header)
+            if wrong is None:
+                sound.write(line)
+                kept += 1
+            elif wrong:
+                damage.append(f"line {number}: {wrong}")
     if not kept and damage:
         raise SessionError(
             expected="rows of a session",
@@ -125,7 +154,7 @@ def salvage(
             where=str(path),
             do="give a session made by `wattsump log` or `wattsump import`",
         )
-    table = parse_table(sound.getvalue(), header, 0, sound.tell())
+    table = parse_table(lambda: io.BytesIO(sound.getvalue()), header)
     assert table is not None
     shown = "; ".join(damage[:_SHOWN]) + ("; ..." if len(damage) > _SHOWN else "")
     notes = (f"{len(damage)} damaged rows left out ({shown})",) if damage else ()

@@ -1,0 +1,96 @@
+"""Loading a session beside a bare pyarrow CSV parse of the same bytes: time and memory.
+
+    python tests/benchmarks/load_session.py [rows]
+
+Each figure is measured in a process of its own, the best of several for time; memory is
+the peak resident size above that of the same process before it loads.
+"""
+
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+_ROWS = 2_000_000
+_CHANNELS = ("tank_c", "cooler_in_c", "cooler_out_c", "ambient_c", "case_drain_c", "fan_on")
+_REPEATS = 5
+
+
+def make(path: Path, rows: int) -> None:
+    """Write a session as a capture would, a fault now and then, in pieces of 100 000 rows."""
+    random = np.random.default_rng(20260504)
+    with path.open("w", newline="") as file:
+        file.write("time_utc,elapsed_s,seq," + ",".join(_CHANNELS) + ",fault,mark\r\n")
+        for first in range(0, rows, 100_000):
+            temps = 60 + random.normal(0, 5, (min(100_000, rows - first), 5))
+            lines = []
+            for number, values in enumerate(temps.tolist(), start=first):
+                minutes, rest = divmod(number % 3600_00, 6000)
+                clock = f"2026-05-04T07:{minutes:02d}:{rest // 100:02d}.{rest % 100:02d}0Z"
+                cells = ",".join(f"{value:.3f}" for value in values)
+                fault = "tank:open" if number % 5000 == 0 else ""
+                lines.append(f"{clock},{number / 100:.3f},{number},{cells},1,{fault},\r\n")
+            file.write("".join(lines))
+
+
+def child(kind: str, path: Path) -> None:
+    """Measure one way of reading, in this process; print the figures as JSON."""
+    from pyarrow import csv
+
+    from wattsump_logger.session import load_session
+
+    first = path.parent / "small.csv"
+    load_session(first), csv.read_csv(first)  # imports and thread pools are not what is measured
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    best = float("inf")
+    for _ in range(_REPEATS if kind.endswith("time") else 1):
+        began = time.perf_counter()
+        loaded = load_session(path) if kind.startswith("ours") else csv.read_csv(path)
+        best = min(best, time.perf_counter() - began)
+        rows = len(loaded.elapsed_s) if kind.startswith("ours") else loaded.num_rows
+        del loaded
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(json.dumps({"s": best, "peak_kb": peak - before, "rows": rows}))
+
+
+def measure(kind: str, path: Path) -> dict[str, float]:
+    """Run `child` in a fresh process."""
+    command = [sys.executable, __file__, "--child", kind, str(path)]
+    output = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    figures: dict[str, float] = json.loads(output)
+    return figures
+
+
+def main() -> None:
+    """Print both ratios with the goals beside them."""
+    rows = int(sys.argv[1]) if len(sys.argv) > 1 else _ROWS
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "big.csv"
+        make(path, rows)
+        make(Path(folder) / "small.csv", 1000)
+        path.read_bytes()  # both find the file in the system's cache
+        ours, bare = measure("ours time", path), measure("bare time", path)
+        ratio = ours["s"] / bare["s"]
+        print(f"{rows} rows, {path.stat().st_size / 1e6:.0f} MB")
+        print(
+            f"time   {ours['s']:.3f} s, bare pyarrow {bare['s']:.3f} s: {ratio:.2f} (goal <= 1.5)"
+        )
+        arrays_kb = rows * 8 * (len(_CHANNELS) + 2) / 1024
+        peak_kb = measure("ours memory", path)["peak_kb"]
+        bare_kb = measure("bare memory", path)["peak_kb"]
+        print(
+            f"memory {peak_kb / 1024:.0f} MB for arrays of {arrays_kb / 1024:.0f} MB: "
+            f"{peak_kb / arrays_kb:.2f} (goal <= 3); bare pyarrow {bare_kb / 1024:.0f} MB"
+        )
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["--child"]:
+        child(sys.argv[2], Path(sys.argv[3]))
+    else:
+        main()
