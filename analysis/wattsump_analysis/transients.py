@@ -1,0 +1,372 @@
+"""One and two exponentials through a transient, with what makes the answer trustworthy.
+
+A solver that says "converged" has not said that the answer is determined by the data. Each
+fit carries its standard errors, the rank of its Jacobian, the window's length in time
+constants and the Durbin-Watson statistic of what is left; `identified` is the verdict on
+all of them and `reason` says which one failed.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from wattsump_analysis._shapes import FloatArray
+from wattsump_logger.errors import RangeError
+
+__all__ = (
+    "ExponentialFit",
+    "durbin_watson",
+    "fit_exponential",
+    "fit_two_exponentials",
+    "fit_warm_up",
+)
+
+Model = Callable[[FloatArray, FloatArray], FloatArray]
+
+# A quarter of the way down a decay and a straight line look alike.
+SHORTEST_WINDOW_TAU = 0.5
+RANK_RCOND = 1e-9  # of the column-scaled Jacobian's singular values
+# Independent residuals give about 2; far below it, the curve is not of this shape.
+LOWEST_DURBIN_WATSON = 0.3
+GRID = np.geomspace(0.02, 20.0, 24)
+TOLERANCE = 1e-15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExponentialFit:
+    """A fitted transient; arrays of shape (p,) in the order of `names`.
+
+    `status` is that of the solver (positive: converged). `identified` is whether the data
+    determine the values, `shape_right` whether the residuals look like noise.
+    """
+
+    names: tuple[str, ...]
+    values: FloatArray
+    errors: FloatArray
+    correlation: FloatArray
+    rms: float
+    residual_sd: float
+    n: int
+    status: int
+    message: str
+    window_tau: float
+    durbin_watson: float
+    identified: bool
+    shape_right: bool
+    reason: str
+
+    def value(self, name: str) -> float:
+        return float(self.values[self.names.index(name)])
+
+    def error(self, name: str) -> float:
+        return float(self.errors[self.names.index(name)])
+
+
+def durbin_watson(residuals: FloatArray) -> float:
+    """Durbin-Watson statistic: about 2 for independent residuals, 0 for a smooth misfit.
+
+    References
+    ----------
+    J. Durbin, G. S. Watson, Biometrika 37 (1950) 409, eq. (1).
+    """
+    total = float(residuals @ residuals)
+    return float(np.sum(np.diff(residuals) ** 2)) / total if total > 0 else 2.0
+
+
+def _decay(t: FloatArray, p: FloatArray) -> FloatArray:
+    return np.asarray(p[0] + p[1] * np.exp(-t / p[2]))
+
+
+def _decay_slope(t: FloatArray, p: FloatArray) -> FloatArray:
+    e = np.exp(-t / p[2])
+    return np.column_stack([np.ones_like(t), e, p[1] * e * t / p[2] ** 2])
+
+
+def _warm(t: FloatArray, p: FloatArray) -> FloatArray:
+    return np.asarray(-p[0] * np.expm1(-p[1] * t))
+
+
+def _warm_slope(t: FloatArray, p: FloatArray) -> FloatArray:
+    return np.column_stack([-np.expm1(-p[1] * t), p[0] * t * np.exp(-p[1] * t)])
+
+
+def _two(t: FloatArray, p: FloatArray) -> FloatArray:
+    return np.asarray(p[0] + p[1] * np.exp(-t / p[2]) + p[3] * np.exp(-t / p[4]))
+
+
+def _two_slope(t: FloatArray, p: FloatArray) -> FloatArray:
+    fast, slow = np.exp(-t / p[2]), np.exp(-t / p[4])
+    return np.column_stack(
+        [np.ones_like(t), fast, p[1] * fast * t / p[2] ** 2, slow, p[3] * slow * t / p[4] ** 2]
+    )
+
+
+def fit_exponential(
+    t_s: FloatArray,
+    y: FloatArray,
+    start: tuple[float, float, float] | None = None,
+    rescue: bool = True,
+) -> ExponentialFit:
+    """Fit y = final + amplitude exp(-t / tau).
+
+    Parameters
+    ----------
+    t_s, y : ndarray, shape (n,)
+        Times [s] and readings, n > 3; NaN readings are left out.
+    start : tuple of float, optional
+        final, amplitude and tau to start from; the data's own if not given.
+    rescue : bool
+        Also start from the data's own start, and keep the better answer.
+
+    Returns
+    -------
+    ExponentialFit
+        Names "final", "amplitude", "tau_s".
+
+    Raises
+    ------
+    RangeError
+        Too few readings.
+
+    Notes
+    -----
+    Given tau the rest is linear, so the data's own start comes from a scan over tau.
+
+    References
+    ----------
+    G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10 (1973) 413: separable least squares.
+    """
+    t, y = _seen(t_s, y, 3)
+
+    def linear(tau: float) -> tuple[float, FloatArray]:
+        design = np.column_stack([np.ones_like(t), np.exp(-t / tau)])
+        return _linear(design, y)
+
+    span = float(t[-1] - t[0])
+    tau = min(GRID * span, key=lambda value: linear(value)[0])
+    final, amplitude = linear(tau)[1]
+    own = np.array([final, amplitude, tau])
+    return _best(
+        t,
+        y,
+        _decay,
+        _decay_slope,
+        _starts(own, start, rescue),
+        ("final", "amplitude", "tau_s"),
+        "tau_s",
+        span,
+    )
+
+
+def fit_warm_up(
+    t_s: FloatArray,
+    y: FloatArray,
+    start: tuple[float, float] | None = None,
+    rescue: bool = True,
+) -> ExponentialFit:
+    """Fit a rise from zero, y = b1 (1 - exp(-b2 t)).
+
+    Parameters
+    ----------
+    t_s, y : ndarray, shape (n,)
+        Times [s] and rises, n > 2; NaN readings are left out.
+    start : tuple of float, optional
+        b1 and b2 to start from.
+    rescue : bool
+        As `fit_exponential`.
+
+    Returns
+    -------
+    ExponentialFit
+        Names "b1", "b2"; 1 / b2 is the time constant.
+
+    Raises
+    ------
+    RangeError
+        Too few readings.
+
+    References
+    ----------
+    NIST StRD nonlinear regression, Misra1a and BoxBOD: the same form, certified.
+    """
+    t, y = _seen(t_s, y, 2)
+    span = float(t[-1])
+
+    def linear(rate: float) -> tuple[float, FloatArray]:
+        return _linear(-np.expm1(-rate * t)[:, np.newaxis], y)
+
+    rate = min(1.0 / (GRID * span), key=lambda value: linear(value)[0])
+    own = np.array([linear(rate)[1][0], rate])
+    return _best(t, y, _warm, _warm_slope, _starts(own, start, rescue), ("b1", "b2"), "1/b2", span)
+
+
+def fit_two_exponentials(
+    t_s: FloatArray,
+    y: FloatArray,
+    start: tuple[float, float, float, float, float] | None = None,
+    rescue: bool = True,
+) -> ExponentialFit:
+    """Fit y = final + a1 exp(-t / tau1) + a2 exp(-t / tau2), tau1 < tau2.
+
+    Parameters
+    ----------
+    t_s, y : ndarray, shape (n,)
+        Times [s] and readings, n > 5; NaN readings are left out.
+    start : tuple of float, optional
+        final, a1, tau1, a2, tau2 to start from.
+    rescue : bool
+        As `fit_exponential`.
+
+    Returns
+    -------
+    ExponentialFit
+        Names "final", "a1", "tau1_s", "a2", "tau2_s"; the window is in units of tau2.
+
+    Raises
+    ------
+    RangeError
+        Too few readings.
+
+    References
+    ----------
+    NIST StRD nonlinear regression, MGH17: the same form, certified.
+    """
+    t, y = _seen(t_s, y, 5)
+    span = float(t[-1] - t[0])
+
+    def linear(fast: float, slow: float) -> tuple[float, FloatArray]:
+        return _linear(np.column_stack([np.ones_like(t), np.exp(-t / fast), np.exp(-t / slow)]), y)
+
+    taus = GRID[::2] * span
+    pairs = [(a, b) for i, a in enumerate(taus) for b in taus[i + 1 :]]
+    fast, slow = min(pairs, key=lambda pair: linear(*pair)[0])
+    final, a1, a2 = linear(fast, slow)[1]
+    own = np.array([final, a1, fast, a2, slow])
+    names = ("final", "a1", "tau1_s", "a2", "tau2_s")
+    if start is not None and start[2] > start[4]:
+        start = (start[0], start[3], start[4], start[1], start[2])
+    return _best(t, y, _two, _two_slope, _starts(own, start, rescue), names, "tau2_s", span)
+
+
+def _seen(t_s: FloatArray, y: FloatArray, parameters: int) -> tuple[FloatArray, FloatArray]:
+    keep = np.isfinite(t_s) & np.isfinite(y)
+    if np.count_nonzero(keep) <= parameters:
+        raise RangeError(
+            expected=f"more than {parameters} readings",
+            found=str(np.count_nonzero(keep)),
+            where="fit of a transient",
+            do="take a longer stretch",
+        )
+    return np.asarray(t_s, dtype=float)[keep], np.asarray(y, dtype=float)[keep]
+
+
+def _linear(design: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
+    found = np.linalg.lstsq(design, y, rcond=None)[0]
+    left = y - design @ found
+    return float(left @ left), found
+
+
+def _starts(own: FloatArray, given: tuple[float, ...] | None, rescue: bool) -> list[FloatArray]:
+    if given is None:
+        return [own]
+    return [np.asarray(given, dtype=float), *([own] if rescue else [])]
+
+
+def _best(
+    t: FloatArray,
+    y: FloatArray,
+    model: Model,
+    slope: Model,
+    starts: list[FloatArray],
+    names: tuple[str, ...],
+    slowest: str,
+    span_s: float,
+) -> ExponentialFit:
+    """Solve from every start and keep the answer that fits best."""
+    fits = [_solve(t, y, model, slope, start, names, slowest, span_s) for start in starts]
+    return min(fits, key=lambda fit: (not fit.identified, fit.rms))
+
+
+def _solve(
+    t: FloatArray,
+    y: FloatArray,
+    model: Model,
+    slope: Model,
+    start: FloatArray,
+    names: tuple[str, ...],
+    slowest: str,
+    span_s: float,
+) -> ExponentialFit:
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        found = least_squares(
+            lambda p: np.nan_to_num(model(t, p) - y, nan=1e150, posinf=1e150, neginf=-1e150),
+            start,
+            jac=lambda p: np.nan_to_num(slope(t, p), nan=0.0, posinf=1e150, neginf=-1e150),
+            x_scale="jac",
+            xtol=TOLERANCE,
+            ftol=TOLERANCE,
+            gtol=TOLERANCE,
+            max_nfev=2000,
+        )
+    residuals = y - model(t, found.x)
+    dof = y.size - found.x.size
+    sd = float(np.sqrt(residuals @ residuals / dof))
+    jacobian = slope(t, found.x)
+    covariance, full_rank = _covariance(jacobian, sd)
+    errors = np.sqrt(np.diag(covariance))
+    tau = 1.0 / found.x[1] if slowest == "1/b2" else found.x[names.index(slowest)]
+    window = span_s / tau if tau != 0 else 0.0
+    dw = durbin_watson(residuals)
+    identified, reason = _judged(full_rank, bool(found.success), window, errors, found.x)
+    shape_right = dw >= LOWEST_DURBIN_WATSON
+    if identified and not shape_right:
+        reason = f"the curve is not of this shape: Durbin-Watson {dw:.2f}, near 2 if it were"
+    with np.errstate(invalid="ignore"):
+        correlation = covariance / np.outer(errors, errors)
+    return ExponentialFit(
+        names=names,
+        values=found.x,
+        errors=errors,
+        correlation=correlation,
+        rms=float(np.sqrt(np.mean(residuals**2))),
+        residual_sd=sd,
+        n=int(y.size),
+        status=int(found.status),
+        message=str(found.message),
+        window_tau=float(window),
+        durbin_watson=dw,
+        identified=identified,
+        shape_right=shape_right,
+        reason=reason,
+    )
+
+
+def _covariance(jacobian: FloatArray, sd: float) -> tuple[FloatArray, bool]:
+    """Covariance from the scaled Jacobian, infinite where it has no full rank."""
+    size = jacobian.shape[1]
+    scale = np.linalg.norm(jacobian, axis=0)
+    if not np.all(np.isfinite(scale)) or np.any(scale == 0):
+        return np.full((size, size), np.inf), False
+    _, singular, turned = np.linalg.svd(jacobian / scale, full_matrices=False)
+    if singular[-1] < RANK_RCOND * singular[0]:
+        return np.full((size, size), np.inf), False
+    inverse = (turned.T / singular**2) @ turned / np.outer(scale, scale)
+    return np.asarray(sd**2 * inverse), True
+
+
+def _judged(
+    full_rank: bool, solved: bool, window: float, errors: FloatArray, values: FloatArray
+) -> tuple[bool, str]:
+    if not full_rank:
+        return False, "singular: the data do not tell the parameters apart"
+    if not solved:
+        return False, "the solver did not settle"
+    if not 0.0 < window < np.inf:
+        return False, "no time constant: the curve does not settle"
+    if window < SHORTEST_WINDOW_TAU:
+        return False, f"the stretch is only {window:.2f} time constants long"
+    if np.any(errors > np.abs(values)):
+        return False, "a standard error exceeds its value"
+    return True, ""
