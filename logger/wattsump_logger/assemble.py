@@ -101,7 +101,7 @@ class Assembler:
             self._reopened, self._connected = self._connected, True
         elif word == "lost":
             self._fault("lost")
-        elif word in ("damaged", "dropped") and detail.isdecimal():
+        elif word in ("damaged", "dropped", "rows_dropped") and detail.isdecimal():
             self._fault(word, int(detail))
         else:
             self._mark(f"{word} {detail}".strip(), None)

@@ -115,6 +115,7 @@ class _Loop:
         name: str | None,
         sync_s: float,
         quiet_ends_s: float | None,
+        began: Anchor,
     ) -> None:
         self._folder = folder
         self._profile = profile
@@ -123,8 +124,8 @@ class _Loop:
         self._sync_s = sync_s
         self._quiet_ends_ms = None if quiet_ends_s is None else quiet_ends_s * 1000
         self._finished: list[Outing] = []
-        self.outing: Outing | None = self._new_outing()
-        self.heard_ms = self._now_ms()
+        self.outing: Outing | None = self._new_outing(began)
+        self.heard_ms = began.mono_ms or 0
 
     def _now_ms(self) -> int:
         return self._clock.anchor().mono_ms or 0
@@ -133,25 +134,32 @@ class _Loop:
     def silent_s(self) -> float:
         return max(0, self._now_ms() - self.heard_ms) / 1000
 
-    def _new_outing(self) -> Outing:
-        name = free_name(self._folder, self._name, self._clock.anchor())
+    def _new_outing(self, began: Anchor) -> Outing:
+        name = free_name(self._folder, self._name, began)
         return Outing(self._folder, name, self._profile, sync_s=self._sync_s)
 
     def take(self, item: WireItem) -> list[Row]:
         if isinstance(item, Chunk):
-            self.heard_ms = item.anchor.mono_ms or 0
+            heard_ms = item.anchor.mono_ms or 0
+            self._end_if_quiet(heard_ms - self.heard_ms)
+            self.heard_ms = heard_ms
         if self.outing is None:
             if not isinstance(item, Chunk):
                 return []
-            self.outing = self._new_outing()
+            self.outing = self._new_outing(item.anchor)
         return self.outing.take(item)
 
     def idle(self) -> None:
         if self.outing is None:
             return
         self.outing.idle()
+        self._end_if_quiet(self._now_ms() - self.heard_ms)
+
+    def _end_if_quiet(self, silent_ms: float) -> None:
         limit_ms = self._quiet_ends_ms
-        if limit_ms is not None and self.silent_s * 1000 > limit_ms and self.outing.recorder.paths:
+        if limit_ms is None or self.outing is None or silent_ms <= limit_ms:
+            return
+        if self.outing.recorder.paths:  # an outing that has not begun goes on waiting
             self.end_outing()
 
     def end_outing(self) -> None:
@@ -241,9 +249,10 @@ def run(
     """
     clock = clock or HostClock()
     _make(folder)
+    began = clock.anchor()
     link = Link(port, clock)
     try:
-        loop = _Loop(folder, profile, clock, name, sync_s, quiet_ends_s)
+        loop = _Loop(folder, profile, clock, name, sync_s, quiet_ends_s, began)
     except BaseException:
         link.close()
         raise

@@ -19,6 +19,7 @@ class Anchor:
     mono_ms: int | None
 
 
+_ALWAYS: int | None = getattr(time, "CLOCK_BOOTTIME", None)
 NO_ANCHOR = Anchor(utc_ms=None, mono_ms=None)
 
 
@@ -34,7 +35,12 @@ class HostClock:
 
     def anchor(self) -> Anchor:
         """Return the present moment."""
-        return Anchor(utc_ms=time.time_ns() // 1_000_000, mono_ms=time.monotonic_ns() // 1_000_000)
+        return Anchor(utc_ms=time.time_ns() // 1_000_000, mono_ms=_steady_ns() // 1_000_000)
+
+
+def _steady_ns() -> int:
+    """Return monotonic time that also counts while a laptop sleeps, where there is such."""
+    return time.monotonic_ns() if _ALWAYS is None else time.clock_gettime_ns(_ALWAYS)
 
 
 class FastClock:

@@ -82,12 +82,16 @@ class EmulatedController:
         """Send a note event before the next reading."""
         self._waiting.append(self._event("note", text))
 
+    def pending(self) -> bytes:
+        """Return the frames that wait for the next reading, without it."""
+        frames, self._waiting = b"".join(self._waiting), []
+        return frames
+
     def step(self) -> bytes:
         """Return the frames of one reading period and move on to the next."""
         if self.uptime_ms >= self._next_hello_ms:
             self._waiting.append(self._hello())
-        frames = b"".join(self._waiting) + self._reading()
-        self._waiting = []
+        frames = self.pending() + self._reading()
         self.now_ms += self.period_ms
         return frames
 

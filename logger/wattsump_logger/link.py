@@ -6,6 +6,7 @@ port is opened again with growing pauses. What arrives, and when, comes out as w
 
 import queue
 import threading
+from itertools import chain, repeat
 from typing import Protocol
 
 from wattsump_logger.clock import Clock
@@ -44,13 +45,13 @@ class Link:
     """A running reader; take its items with `next`, end it with `close`."""
 
     def __init__(
-        self, source: PortSource, clock: Clock, *, pauses_s: tuple[float, ...] = PAUSES_S
+        self, source: PortSource, clock: Clock, *, pauses_s: tuple[float, ...] | None = None
     ) -> None:
         self.is_open = False
         self.ended = False
         self._source = source
         self._clock = clock
-        self._pauses_s = pauses_s
+        self._pauses_s = pauses_s or PAUSES_S
         self._items: queue.Queue[WireItem] = queue.Queue(_QUEUED)
         self._stop = threading.Event()
         self._port: BytePort | None = source.open()  # the first failure is the caller's to hear
@@ -107,7 +108,7 @@ class Link:
             self._put(Chunk(anchor=anchor, data=data[start : start + MAX_CHUNK]))
 
     def _reopen(self) -> None:
-        for pause_s in (*self._pauses_s, *iter(lambda: self._pauses_s[-1], None)):
+        for pause_s in chain(self._pauses_s, repeat(self._pauses_s[-1])):
             if self._stop.wait(pause_s):
                 return
             try:

@@ -22,6 +22,7 @@ from wattsump_logger.errors import PortError
 __all__ = ("USUAL_BAUD", "PortInfo", "SerialPort", "SerialSource", "find_ports", "why_not")
 
 USUAL_BAUD = 115_200
+_MOST = 1 << 16  # bytes of one read
 _GATHER_S = 0.01  # what comes within this of a first byte is read with it: fewer wake-ups
 
 
@@ -66,13 +67,20 @@ def _identity(port: ListedPort) -> str:
     return f"usb {port.vid:04x}:{port.pid:04x} {tail}"
 
 
+class _KeepingSerial(serial.Serial):
+    """A port that keeps what came before it was opened: the hello may be in it."""
+
+    def _reset_input_buffer(self) -> None:
+        """Do nothing where the library would throw away what waits."""
+
+
 class SerialPort:
     """An open port; `read` gives bytes, b"" after a silent timeout, PortError once it is gone."""
 
     def __init__(self, name: str, baud: int) -> None:
         self.name = name
         try:
-            self._port = serial.Serial(name, baud, timeout=0.1, exclusive=True)
+            self._port = _KeepingSerial(name, baud, timeout=0.1, exclusive=True)
             self._exclude(True)
         except (OSError, ValueError) as error:
             raise why_not(name, error) from error
@@ -96,7 +104,7 @@ class SerialPort:
             if not first:
                 return b""
             time.sleep(_GATHER_S)
-            return first + bytes(self._port.read(self._port.in_waiting))
+            return first + self._rest()
         except (OSError, TypeError) as error:  # TypeError: pyserial's, when closed meanwhile
             raise PortError(
                 expected="bytes",
@@ -104,6 +112,15 @@ class SerialPort:
                 where=self.name,
                 do="check the plug; reading goes on when it is back",
             ) from error
+
+    def _rest(self) -> bytes:
+        """Return what has come by now, without waiting for more."""
+        if os.name != "posix":
+            return bytes(self._port.read(self._port.in_waiting))
+        try:
+            return os.read(self._port.fileno(), _MOST)
+        except BlockingIOError:
+            return b""
 
     def close(self) -> None:
         """Let go of the port."""
@@ -144,7 +161,13 @@ class SerialSource:
         for port in self._listing():
             if port.identity == self._identity:
                 return port.name
-        return self.name
+        # Its old name may by now be another device's.
+        raise PortError(
+            expected=f"the device {self._identity}",
+            found="it is not plugged in",
+            where=self.name,
+            do="plug it in again; any socket will do if it has a serial number",
+        )
 
 
 def why_not(name: str, error: Exception) -> PortError:

@@ -22,9 +22,9 @@ from wattsump_logger.sidecar import FORMAT
 from wattsump_logger.wire import Chunk, WireItem
 from wattsump_logger.writer import SessionWriter
 
-__all__ = ("Recorder", "session_metadata")
+__all__ = ("MOST_WAITING", "Recorder", "session_metadata")
 
-_MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
+MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
 
 
 def session_metadata(start: Start, profile: Profile | None) -> dict[str, object]:
@@ -57,7 +57,7 @@ class Recorder:
         metadata: Mapping[str, object] | None = None,
         sync_s: float = SYNC_S,
         monotonic_s: Callable[[], float] = time.monotonic,
-        most_waiting: int = _MOST_WAITING,
+        most_waiting: int | None = None,
     ) -> None:
         self.assembler = Assembler(profile, start_utc=start_utc, names=names)
         self.paths: list[Path] = []
@@ -73,7 +73,7 @@ class Recorder:
         self._sync_s = sync_s
         self._monotonic_s = monotonic_s
         self._waiting: deque[Start | Row] = deque()
-        self._most_waiting = most_waiting
+        self._most_waiting = most_waiting or MOST_WAITING
         self._given_up = 0
         self._writer: SessionWriter | None = None
 
@@ -100,14 +100,18 @@ class Recorder:
         for item in made:
             if isinstance(item, Start):
                 self.start = item
-            elif len(self._waiting) >= self._most_waiting:
+                self._waiting.append(item)
+            elif self._has_room():
+                self._waiting.append(self._with_loss(item))
+                self.last_row = item
+            else:
                 self._given_up += 1
                 self.dropped_rows += 1
-                continue
-            else:
-                self.last_row = item
-                item = self._with_loss(item)
-            self._waiting.append(item)
+
+    def _has_room(self) -> bool:
+        if len(self._waiting) >= self._most_waiting:
+            self.flush()
+        return len(self._waiting) < self._most_waiting
 
     def _with_loss(self, row: Row) -> Row:
         if not self._given_up:
@@ -175,6 +179,10 @@ class Recorder:
 
     def close(self) -> None:
         """Write what waits if the disk takes it, and let go of the file."""
+        self.flush()
+        if self._given_up:
+            self.assembler.note("rows_dropped", str(self._given_up))
+            self._given_up = 0
         self._keep(list(self.assembler.finish()))
         self.flush()
         try:

@@ -126,8 +126,8 @@ class WireWriter:
 def read_wire(path: Path) -> Iterator[WireItem]:
     """Yield the records of a wire file, or the bytes of a bare stream of frames.
 
-    A torn or damaged stretch gives a note `damaged` with its bytes; reading goes on at
-    the next record. Whole blocks are read at a time, never the whole file.
+    A damaged stretch is given line by line, and behind it a note `damaged` with its
+    bytes. Blocks are read at a time, never the whole file.
     """
     try:
         with path.open("rb") as file:
@@ -159,24 +159,30 @@ def _refuse(first: bytes, path: Path) -> None:
 
 
 def _records(file: BinaryIO) -> Iterator[WireItem]:
-    damaged = 0
+    damaged, anchor = 0, NO_ANCHOR
     while line := file.readline(_LONGEST_LINE):
-        here = file.tell()
         item = _record(line, file)
-        if item is None:
+        if isinstance(item, Anchor):
+            damaged, anchor = damaged + len(line), item
+        elif item is None:
+            # Frames have a checksum each: those that are whole are as good as ever.
             damaged += len(line)
-            file.seek(here)
-            continue
-        if damaged:
-            yield HostNote(anchor=item.anchor, word="damaged", detail=str(damaged))
-            damaged = 0
-        yield item
+            if line[:1] not in (b"@", b"!"):
+                yield Chunk(anchor=anchor, data=line)
+        else:
+            if damaged:
+                yield HostNote(anchor=item.anchor, word="damaged", detail=str(damaged))
+            damaged, anchor = 0, item.anchor
+            yield item
     if damaged:
-        yield HostNote(anchor=NO_ANCHOR, word="damaged", detail=str(damaged))
+        yield HostNote(anchor=anchor, word="damaged", detail=str(damaged))
 
 
-def _record(line: bytes, file: BinaryIO) -> WireItem | None:
-    """Return the record that begins with `line`, None if this is no sound record."""
+def _record(line: bytes, file: BinaryIO) -> WireItem | Anchor | None:
+    """Return the record that begins with `line`; just its anchor if its bytes are not sound.
+
+    None means that the line begins no record.
+    """
     found = _RECORD.fullmatch(line)
     if found is None:
         return None
@@ -190,10 +196,14 @@ def _record(line: bytes, file: BinaryIO) -> WireItem | None:
     except ValueError:
         return None
     if not 0 <= count <= MAX_CHUNK:
-        return None
+        return anchor
+    here = file.tell()
     data = file.read(count)
     # A short last record is what a power cut leaves: its bytes are as good as any.
-    return Chunk(anchor=anchor, data=data) if file.read(1) in (b"\n", b"") else None
+    if file.read(1) in (b"\n", b""):
+        return Chunk(anchor=anchor, data=data)
+    file.seek(here)
+    return anchor
 
 
 def _utc_ms(utc: bytes) -> int | None:

@@ -300,7 +300,9 @@ def test_columns_of_different_length_are_refused(tmp_path: Path) -> None:
         write_session(tmp_path / "a.csv", [0.0, 1.0], {"tank_c": [9.0]})
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None
+)
 @given(st.data())
 def test_any_damage_to_the_body_loads_or_is_refused_and_never_breaks(
     tmp_path: Path, data: st.DataObject
