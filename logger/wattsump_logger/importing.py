@@ -1,6 +1,7 @@
 """Makes a session from what was kept: wire files of live captures, files from cards."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,8 +11,6 @@ from wattsump_logger.recorder import Recorder
 from wattsump_logger.wire import read_wire
 
 __all__ = ("Imported", "import_files", "name_for", "typed_names", "typed_start")
-
-from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

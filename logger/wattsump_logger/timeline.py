@@ -20,9 +20,10 @@ _SLACK_MS = 2_000  # and how far they may differ over a lost connection,
 _SLACK_SHARE = 0.02  # with a ceramic resonator's 0.5 % well inside (common, no source)
 
 
-@dataclass(slots=True)
+# Not frozen: it is where an outing stands, and that moves with every frame.
+@dataclass(slots=True, kw_only=True)
 class Timeline:
-    """Places frames in time; the only mutable record of where an outing stands."""
+    """Places frames in time."""
 
     start_utc_ms: int | None = None  # as typed by the user, for boards without a clock
     last_ms: int = -1  # elapsed time of the last frame placed

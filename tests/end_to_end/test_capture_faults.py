@@ -204,7 +204,7 @@ def test_a_wall_clock_that_jumps_is_told_and_the_outing_stays_whole(tmp_path: Pa
                 running.wait_rows(number + 1)
             running.end()
     session = load_session(tmp_path / "a.csv")
-    np.testing.assert_allclose(session.elapsed_s, np.arange(10))
+    assert session.elapsed_s.tolist() == [float(n) for n in range(10)]
     steps = [fault.detail for fault in session.faults if fault.code == "clock_step"]
     assert steps == ["-31536000"]
 
