@@ -1,0 +1,262 @@
+"""Seasons of outings drawn with known changes, and how soon and how rightly they are named.
+
+`python tests/validation/seasons.py` scores 120 seasons drawn as outing summaries and writes
+docs/validation-seasons.md; `--fits N` adds N seasons in which each outing is a run of the
+emulated machine, read by poor probes and fitted in full.
+"""
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.attribution import Cause
+from wattsump_analysis.outing import Event, EventKind, Outing
+from wattsump_analysis.trend import FEWEST_OUTINGS, Step, Trend, trend_of
+
+__all__ = ("KINDS", "SeasonScore", "Truth", "draw_season", "score_season", "summary_lines")
+
+FloatArray = NDArray[np.float64]
+
+OUTINGS = 30
+NEAR = 2  # a step reported so close to the true place is that step
+SOON = 3
+MACHINE = "drawn machine"
+FIRST = datetime(2026, 3, 7, 8, tzinfo=UTC)
+
+KINDS = (
+    "control",
+    "cooler loses 20 %",
+    "cooler fouls 20 to 50 %, then cleaned",
+    "drive wears 20 to 40 %",
+    "fan fails",
+    "oil or probe",
+    "fouls, cleaned, wears",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth:
+    """One true change: the first outing after it, and what is behind it."""
+
+    at: int
+    cause: Cause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonScore:
+    """How one season was read, outing by outing.
+
+    `delays` has one entry per true change: outings until it was named, None if never before
+    the next; `right` whether the cause named first was the true one, `right_later` the same
+    with all outings up to the next change, both only for changes found.
+    """
+
+    kind: str
+    outings: int
+    false_alarms: int
+    delays: tuple[int | None, ...]
+    right: tuple[bool, ...]
+    right_later: tuple[bool, ...]
+
+
+def draw_season(kind: str, rng: np.random.Generator) -> tuple[list[Outing], list[Truth]]:
+    """Draw a season of outing summaries.
+
+    The scatter of ln K and ln heat is drawn about that of full fits (docs/trend-method.md):
+    0.05 to 0.09 and 0.04 to 0.06, correlation 0.5 to 0.85, and on top the work itself differs
+    from day to day by 3 to 10 %. One outing in fifty is odd (a probe fell off).
+    """
+    n = OUTINGS
+    sd = np.array([rng.uniform(0.05, 0.09), rng.uniform(0.04, 0.06)])
+    r = rng.uniform(0.5, 0.85)
+    own = rng.multivariate_normal([0, 0], np.outer(sd, sd) * [[1, r], [r, 1]], size=n)
+    own[:, 1] += rng.normal(0.0, rng.uniform(0.03, 0.10), n)
+    odd = rng.random(n) < 0.02
+    own[odd] += rng.normal(0.0, 0.4, (int(odd.sum()), 2))
+    shift, truths, events = _changes(kind, rng, n)
+    k = 90.0 * np.exp(rng.normal(0, 0.3)) * np.exp(own[:, 0] + shift[:, 0])
+    heat = 3500.0 * np.exp(rng.normal(0, 0.3)) * np.exp(own[:, 1] + shift[:, 1])
+    fan_share = np.clip(0.9 + rng.normal(0, 0.1, n), 0, 1.2)
+    seen_fan = rng.random(n) < 0.5
+    for truth in truths:
+        if truth.cause is Cause.FAN:
+            fan_share[truth.at :] = np.abs(rng.normal(0.1, 0.12, n - truth.at))
+    outings = [
+        _outing(
+            i,
+            float(k[i]),
+            float(heat[i]),
+            float(fan_share[i]) if seen_fan[i] else None,
+            events.get(i, ()),
+        )
+        for i in range(n)
+    ]
+    return outings, truths
+
+
+def _changes(
+    kind: str, rng: np.random.Generator, n: int
+) -> tuple[FloatArray, list[Truth], dict[int, tuple[Event, ...]]]:
+    """Shifts of ln K and ln heat (n, 2), the true changes, and the marks an owner left."""
+    shift = np.zeros((n, 2))
+    truths: list[Truth] = []
+    events: dict[int, tuple[Event, ...]] = {}
+
+    def change(at: int, cause: Cause, k: float, heat: float) -> None:
+        shift[at:] += (k, heat)
+        truths.append(Truth(at=at, cause=cause))
+
+    at = int(rng.integers(7, 12))
+    fouled = float(np.log(1.0 - rng.uniform(0.2, 0.5)))
+    if kind == "cooler loses 20 %":
+        change(at, Cause.COOLER, float(np.log(0.8)), 0.0)
+    elif kind.startswith("cooler fouls") or kind.startswith("fouls"):
+        change(at, Cause.COOLER, fouled, 0.0)
+        change(at + 7, Cause.COOLER, -fouled, 0.0)
+        if rng.random() < 0.5:
+            events[at + 7] = (Event(kind=EventKind.CLEAN, text="washed the core"),)
+    elif kind.startswith("drive wears"):
+        change(at, Cause.DRIVE, 0.0, float(np.log(rng.uniform(1.2, 1.4))))
+    elif kind == "fan fails":
+        change(at, Cause.FAN, float(np.log(rng.uniform(0.1, 0.5))), 0.0)
+    elif kind == "oil or probe":
+        sign = float(rng.choice([-1.0, 1.0]))
+        size = sign * rng.uniform(0.25, 0.4)
+        change(at, Cause.OTHER, size, size * float(rng.choice([1.0, 0.7])))
+        events[at] = (Event(kind=EventKind.OIL, text="new oil"),)
+    if kind.startswith("fouls"):
+        change(at + 13, Cause.DRIVE, 0.0, float(np.log(rng.uniform(1.2, 1.4))))
+    return shift, truths, events
+
+
+def _outing(
+    number: int, k_w_k: float, heat_w: float, fan_share: float | None, events: tuple[Event, ...]
+) -> Outing:
+    return Outing(
+        name=f"{number:03d}",
+        key=f"{number:064x}",
+        machine=MACHINE,
+        start_utc=(FIRST + timedelta(days=6 * number)).isoformat(),
+        hours=3.0,
+        completeness=1.0,
+        k_w_k=k_w_k,
+        u_k=0.1,
+        own_u_k=None,
+        heat_w=heat_w,
+        u_heat=0.1,
+        own_u_heat=None,
+        reference_oil_c=60.0,
+        fan_step_w_k=None if fan_share is None else fan_share * k_w_k,
+        rise_k=heat_w / k_w_k,
+        ambient_c=15.0,
+        peak_oil_c=15.0 + heat_w / k_w_k,
+        events=events,
+    )
+
+
+def score_season(kind: str, outings: Sequence[Outing], truths: Sequence[Truth]) -> SeasonScore:
+    """Read a season as its owner would: again after every outing."""
+    known: list[int] = []
+    false_alarms, drift_told = 0, False
+    first: dict[int, tuple[int, bool]] = {}
+    later: dict[int, bool] = {}
+    ends = [truth.at for truth in truths[1:]] + [len(outings)]
+    for n in range(FEWEST_OUTINGS, len(outings) + 1):
+        trend = trend_of(outings[:n])
+        places = _places(trend, outings)
+        for at, step in places:
+            index = _belongs(at, truths)
+            if index is not None and n <= ends[index]:
+                right = step.cause is truths[index].cause
+                first.setdefault(index, (n - truths[index].at, right))
+                later[index] = right
+            elif index is None and not any(abs(at - old) <= NEAR for old in known):
+                false_alarms += 1
+        known += [at for at, _ in places]
+        # A drift told while nothing changed is an alarm too, once while it lasts.
+        drifting = any(trend.drifting) and not any(t.at >= n - 8 and t.at < n for t in truths)
+        false_alarms += int(drifting and not drift_told)
+        drift_told = drifting
+    return SeasonScore(
+        kind=kind,
+        outings=len(outings),
+        false_alarms=false_alarms,
+        delays=tuple(first[i][0] if i in first else None for i in range(len(truths))),
+        right=tuple(first[i][1] for i in range(len(truths)) if i in first),
+        right_later=tuple(later[i] for i in range(len(truths)) if i in later),
+    )
+
+
+def _places(trend: Trend, outings: Sequence[Outing]) -> list[tuple[int, Step]]:
+    where = {outing.key: i for i, outing in enumerate(outings)}
+    return [(where[trend.outings[step.at].key], step) for step in trend.steps]
+
+
+def _belongs(at: int, truths: Sequence[Truth]) -> int | None:
+    near = [(abs(at - truth.at), i) for i, truth in enumerate(truths)]
+    return min(near)[1] if near and min(near)[0] <= NEAR else None
+
+
+def summary_lines(scores: Sequence[SeasonScore]) -> list[str]:
+    """Table rows in Markdown, one per kind of season, and one for all."""
+    lines = [
+        "| season | seasons | changes | found within 3 outings | found before the next "
+        "| median delay, outings | cause right at once | cause right later | false alarms "
+        "per 50 outings |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    groups = [(kind, [s for s in scores if s.kind == kind]) for kind in KINDS]
+    for name, group in [*groups, ("all", list(scores))]:
+        if group:
+            lines.append(_row(name, group))
+    return lines
+
+
+def _row(name: str, group: Sequence[SeasonScore]) -> str:
+    delays = [delay for score in group for delay in score.delays]
+    found = [delay for delay in delays if delay is not None]
+    right = [r for score in group for r in score.right]
+    later = [r for score in group for r in score.right_later]
+    outings = sum(score.outings for score in group)
+    alarms = 50.0 * sum(score.false_alarms for score in group) / outings
+
+    def share(part: int, whole: int) -> str:
+        return f"{100 * part / whole:.0f} % ({part}/{whole})" if whole else "-"
+
+    cells = (
+        name,
+        str(len(group)),
+        str(len(delays)),
+        share(sum(d <= SOON for d in found), len(delays)),
+        share(len(found), len(delays)),
+        f"{np.median(found):.0f}" if found else "-",
+        share(sum(right), len(right)),
+        share(sum(later), len(later)),
+        f"{alarms:.2f}",
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def scores_of(seasons: int, seed: int) -> list[SeasonScore]:
+    """Score `seasons` drawn seasons, the kinds in turn."""
+    rng = np.random.default_rng(seed)
+    scores = []
+    for number in range(seasons):
+        kind = KINDS[number % len(KINDS)]
+        scores.append(score_season(kind, *draw_season(kind, rng)))
+    return scores
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seasons", type=int, default=140)
+    parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--out", type=Path, default=None)
+    chosen = parser.parse_args()
+    table = summary_lines(scores_of(chosen.seasons, chosen.seed))
+    print("\n".join(table))
