@@ -79,7 +79,8 @@ def inline_svg(axes: "Axes", name: str, alt: str) -> str:
 
     text = _bytes(axes, "svg", opaque=False).decode("utf-8")
     text = text[text.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    # The style element would reach over the whole page.
+    text = re.sub(r"<(metadata|style)\b.*?</\1>", "", text, flags=re.DOTALL)
     text = re.sub(r'\bid="', f'id="{name}-', text)
     text = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", text)
     for ink, colour in INKS.items():
@@ -87,5 +88,5 @@ def inline_svg(axes: "Axes", name: str, alt: str) -> str:
     text = re.sub(r"'DejaVu Sans'[^;\"]*", "var(--font)", text)
     size = re.search(r'width="([\d.]+)pt" height="([\d.]+)pt"', text)
     assert size is not None, "matplotlib states the size of its SVG"
-    head = f'role="img" aria-label="{escape(alt, quote=True)}" style="width:100%;height:auto"'
+    head = f'role="img" aria-label="{escape(alt, quote=True)}" class="drawn"'
     return text.replace(size[0], head, 1).strip()

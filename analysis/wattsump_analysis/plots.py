@@ -6,7 +6,7 @@ by dash and width as well as by colour, so that a grey print reads the same.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -149,7 +149,7 @@ def plot_outing(
     for name, values in lines.items():
         _line(axes, minutes, values, _PENS.get(name, _OTHER_PEN))
     limits = _limits(axes, proof, lines, units)
-    _room(axes, [*lines.values(), np.array(limits)])
+    _room(axes, [*lines.values(), np.array(limits)], head=0.42)
     _phases(axes, proof.phases)
     _marks(axes, proof.marks)
     if fan is not None:
@@ -289,9 +289,7 @@ def _last(values: FloatArray) -> float:
     return float(values[np.flatnonzero(np.isfinite(values))[-1]])
 
 
-def _limits(
-    axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str
-) -> list[float]:
+def _limits(axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str) -> list[float]:
     """Draw the limits that the outing came near to, and return their heights."""
     top = max((float(np.nanmax(values)) for values in lines.values()), default=-math.inf)
     heights = []
@@ -302,13 +300,14 @@ def _limits(
         heights.append(height)
         axes.axhline(height, color=INKS["limit"], linestyle=(0, (6, 3)), linewidth=1.0)
         words = f"{limit_name(name)} {figure(limit_c, 'temperature', units, both=False)}"
-        place = (0.004, height)
+        place = (0.995, height)  # outings end cool, so the right is free
         axes.annotate(
             words,
             place,
             xycoords=axes.get_yaxis_transform(),
             xytext=(0, 2),
             textcoords="offset points",
+            ha="right",
             color=INKS["limit"],
             fontsize=8,
         )
@@ -442,5 +441,3 @@ def _nothing(axes: "Axes", why: str) -> "Axes":
     axes.set_xticks([])
     axes.set_yticks([])
     return axes
-
-
