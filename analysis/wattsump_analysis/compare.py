@@ -137,7 +137,7 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
     events = tuple(event for outing in after for event in outing.events)
     changed = _changed_facts(before[-1].facts, after[0].facts)
     kinds = _kinds(events, changed)
-    basis = scatter.own_outings + 3.0
+    basis = scatter.basis
     causes = (
         ()
         if change is None
@@ -161,9 +161,16 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
         also=_also(before, after, changed, events),
         cannot_split=why,
         test=test,
-        # Four times in five the interval of so large a loss would leave out zero.
-        smallest_k=1.0 - float(np.exp(-(1.96 + 0.8416) * np.sqrt(spread[0, 0]))),
+        smallest_k=_smallest_loss(float(spread[0, 0]), basis),
     )
+
+
+def _smallest_loss(variance: float, basis: float) -> float:
+    """Loss whose interval would leave out zero four times in five."""
+    from scipy import stats
+
+    reach = float(stats.t.ppf(0.975, basis) + stats.t.ppf(0.8, basis))
+    return 1.0 - float(np.exp(-reach * np.sqrt(variance)))
 
 
 def _check(before: Sequence[Outing], after: Sequence[Outing]) -> None:
@@ -239,9 +246,7 @@ def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -
     before, after = (float(np.exp(values.mean())) for values in logs)
     # Rise is read almost exactly; what scatters is the heat it is brought to.
     spread = scatter.of_difference(len(told[0]), len(told[1]))[1, 1]
-    ratio = relative_change(
-        float(logs[1].mean() - logs[0].mean()), float(spread), scatter.own_outings + 3.0
-    )
+    ratio = relative_change(float(logs[1].mean() - logs[0].mean()), float(spread), scatter.basis)
     return Line(
         name="oil over air, same air and work",
         kind="temperature_difference",

@@ -67,6 +67,14 @@ class Scatter:
         return np.sqrt(np.diag(self.covariance))
 
     @property
+    def basis(self) -> float:
+        """Degrees of freedom of a t that stands for what is not known of the covariance.
+
+        Of a multivariate t with a prior worth so many outings: one less than their sum [2].
+        """
+        return self.own_outings + TYPICAL_WORTH - 1.0
+
+    @property
     def correlation(self) -> float:
         """Correlation of the two within one outing."""
         sd = self.sd

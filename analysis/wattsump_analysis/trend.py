@@ -256,7 +256,7 @@ def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, num
     spread = scatter.of_difference(len(old), len(new))
     near = range(max(at - EVENT_REACH, 0), min(at + EVENT_REACH, n - 1) + 1)
     events = tuple(event for i in near for event in outings[i].events)
-    basis = scatter.own_outings + 3.0
+    basis = scatter.basis
     fan = fan_steps([outings[i] for i in old], [outings[i] for i in new])
     kinds = tuple(event.kind for event in events)
     main = int(np.argmax(np.abs(change) / np.sqrt(np.diag(spread))))
