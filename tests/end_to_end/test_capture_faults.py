@@ -249,6 +249,7 @@ def test_killed_outright_it_leaves_every_row_it_had_shown(tmp_path: Path) -> Non
         wait_for_rows(tmp_path / "a.csv", 30)
         program.kill()
         program.communicate(timeout=PATIENCE_S)
+        SerialSource(cable.name).open().close()  # nothing keeps the port busy
     assert len(load_session(tmp_path / "a.csv").elapsed_s) == 30
     import_files([tmp_path / "a.wire"], tmp_path, "again")
     assert (tmp_path / "again.csv").read_bytes() == (tmp_path / "a.csv").read_bytes()

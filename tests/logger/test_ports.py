@@ -83,6 +83,15 @@ def test_silence_is_no_bytes(pty: tuple[int, str]) -> None:
     port.close()
 
 
+def test_a_byte_that_comes_alone_is_given_without_waiting_for_more(pty: tuple[int, str]) -> None:
+    ours, name = pty
+    port = SerialPort(name, 115_200)
+    for byte in (b"a", b"b", b"c"):
+        os.write(ours, byte)
+        assert port.read(3600.0) == byte
+    port.close()
+
+
 def test_a_port_that_goes_away_is_an_error_with_what_to_do() -> None:
     ours, theirs = os.openpty()
     port = SerialPort(os.ttyname(theirs), 115_200)
