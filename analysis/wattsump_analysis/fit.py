@@ -25,6 +25,7 @@ FloatArray = NDArray[np.float64]
 SIGNIFICANT_EVIDENCE = 2.0  # log units; below it the simpler network stands
 UNKNOWN_SD = 3.0  # of a logarithm: any value from a twentieth to twentyfold
 LEDGER_DRAWS = 60
+THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +78,10 @@ def interval(draws: FloatArray, weights: FloatArray) -> Interval:
     return Interval(value=float(middle), low=float(low), high=float(high))
 
 
+# A link this strong holds metal and oil together within a bin.
+TOGETHER = Gaussian(mean=float(np.log(3000.0)), sd=0.0)
+
+
 def reference_oil_c(record: Record) -> float:
     """Oil temperature at which K is stated: the mean of the warm half with fan and flow."""
     oil = record.oils_c.get("cooler_in", record.oils_c["tank"])
@@ -85,7 +90,7 @@ def reference_oil_c(record: Record) -> float:
     return float(np.mean(seen[seen >= np.median(seen)]))
 
 
-def build_network(record: Record, know: Knowledge, one_node: bool) -> Network:
+def build_network(record: Record, know: Knowledge) -> Network:
     """Network of a record, with the oil's own viscosity and heat capacity along it."""
     reference = reference_oil_c(record)
     oil = record.oils_c.get("cooler_in", record.oils_c["tank"])
@@ -96,14 +101,14 @@ def build_network(record: Record, know: Knowledge, one_node: bool) -> Network:
     cold_start = record.engine[0] < 0.5
     return Network(
         record,
-        nu[:-1] / nu[-1],
+        nu[:-1],
+        float(nu[-1]),
         cp[:-1] / cp[-1],
         start_spread_k=1.0 if cold_start else 10.0,
-        one_node=one_node,
     )
 
 
-def priors(record: Record, know: Knowledge, one_node: bool) -> dict[str, Gaussian]:
+def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[str, Gaussian]:
     """Priors of every parameter; weak ones are ranges of small machines (common practice)."""
 
     def capacity(value: float | None, relative: float, usual: float) -> Gaussian:
@@ -111,32 +116,41 @@ def priors(record: Record, know: Knowledge, one_node: bool) -> dict[str, Gaussia
             return Gaussian(mean=np.log(usual), sd=UNKNOWN_SD)
         return Gaussian(mean=np.log(value), sd=relative, stated=True)
 
+    record = network.record
+    cooled = (record.fan > 0.5) & (record.engine > 0.5)
+    thick = bool(np.any(network.viscosity_mm2_s[cooled] > THICK_MM2_S))
     inlet = "cooler_in" in record.oils_c
     outlet = "cooler_out" in record.oils_c
     if record.flow_w_k is not None:
         flow = Gaussian(mean=0.0, sd=know.u_flow_rel, stated=True)
     else:
-        flow = Gaussian(mean=np.log(600.0), sd=0.8 if inlet else 0.0)
-    noise = Gaussian(mean=np.log(0.1), sd=0.7)
-    pipe = Gaussian(mean=np.log(0.3), sd=0.8)
+        flow = Gaussian(mean=np.log(600.0), sd=0.6)
+    # Half-minute means are far quieter than these, but the network is not that true: probe
+    # lag, mixing and the core put tenths of a kelvin between it and the pipes.
+    noise = Gaussian(mean=np.log(0.1), sd=0.0)
+    pipe = Gaussian(mean=np.log(0.3), sd=0.0)
     still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
     moving = bool(np.any(record.moving > 0.5))
     stopped = bool(np.any(record.engine < 0.5))
     return {
         "oil_j_k": capacity(know.oil_j_k, know.u_oil_rel, 35e3),
         "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
+        "loop_oil": Gaussian(mean=0.3, sd=0.1),
+        "tank_metal": Gaussian(mean=0.4, sd=0.12),
         "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
-        "still_air": Gaussian(mean=np.log(0.09), sd=0.6 if still else 0.0),
-        "viscosity_exponent": Gaussian(mean=0.06, sd=0.05),
+        "still_air": Gaussian(mean=np.log(0.09), sd=0.4 if still else 0.0),
+        "viscosity_exponent": Gaussian(mean=0.06, sd=0.03),
+        "bypass_mm2_s": Gaussian(mean=np.log(400.0), sd=0.5 if thick else 0.0),
         "shell_w_k": Gaussian(mean=np.log(13.0), sd=0.5 if stopped or still else 0.4),
         "motion_gain": Gaussian(mean=0.35, sd=0.2 if moving else 0.0),
-        "link_w_k": Gaussian(mean=np.log(300.0), sd=0.0 if one_node else 0.7),
+        "link_w_k": Gaussian(mean=np.log(250.0), sd=0.5) if metal_apart else TOGETHER,
         "oil_flow_w_k": flow,
         "wander_w": Gaussian(mean=np.log(300.0), sd=1.0),
         "memory_s": Gaussian(mean=np.log(60.0), sd=1.2),
         "noise_tank_k": noise,
-        "noise_in_k": pipe if inlet else Gaussian(mean=pipe.mean, sd=0.0),
-        "noise_out_k": pipe if inlet and outlet else Gaussian(mean=pipe.mean, sd=0.0),
+        "noise_in_k": pipe,
+        "noise_out_k": pipe,
+        "model_error_w": Gaussian(mean=np.log(60.0), sd=0.7),
         "offset_ambient_k": Gaussian(mean=know.sun_k, sd=know.u_ambient_k, stated=True),
         "offset_in_k": Gaussian(mean=0.0, sd=know.u_match_k if inlet else 0.0, stated=True),
         "offset_out_k": Gaussian(
@@ -188,19 +202,17 @@ def fit_record(
     -------
     Fitted
     """
-    progress("one node")
-    single = build_network(record, know, one_node=True)
-    one = sample_posterior(single, priors(record, know, one_node=True), rng, draws=0)
-    start = dict(zip(one.names, (float(v) for v in one.mode), strict=True))
+    network = build_network(record, know)
     progress("two nodes")
-    network = build_network(record, know, one_node=False)
-    two_priors = priors(record, know, one_node=False)
-    posterior = sample_posterior(network, two_priors, rng, start=start)
-    evidence = posterior.log_evidence - one.log_evidence
-    nodes = 2
+    together = priors(network, know, metal_apart=False)
+    plain = sample_posterior(network, together, rng, draws=0)
+    start = dict(zip(plain.names, (float(v) for v in plain.mode), strict=True))
+    progress("three nodes")
+    posterior = sample_posterior(network, priors(network, know), rng, start)
+    evidence = posterior.log_evidence - plain.log_evidence
+    nodes = 3
     if evidence < SIGNIFICANT_EVIDENCE:
-        nodes, network = 1, single
-        posterior = sample_posterior(network, priors(record, know, one_node=True), rng, start=start)
+        nodes, posterior = 2, sample_posterior(network, together, rng, start)
     return _reported(record, know, network, posterior, nodes, evidence, rng)
 
 

@@ -25,7 +25,15 @@ __all__ = ("LINEAR", "Gaussian", "Posterior", "sample_posterior")
 
 FloatArray = NDArray[np.float64]
 
-LINEAR = ("motion_gain", "viscosity_exponent", "offset_ambient_k", "offset_in_k", "offset_out_k")
+LINEAR = (
+    "loop_oil",
+    "tank_metal",
+    "motion_gain",
+    "viscosity_exponent",
+    "offset_ambient_k",
+    "offset_in_k",
+    "offset_out_k",
+)
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
 ENOUGH_DRAWS = 80.0
@@ -97,8 +105,6 @@ class _Target:
         pull = (theta - self.mean) / self.sd
         prior = 0.5 * float(pull @ pull) + float(np.sum(np.log(self.sd)))
         prior += 0.5 * theta.size * float(np.log(2 * np.pi))
-        if np.any(np.abs(pull) > 8.0):
-            return WORST
         try:
             value = prior - self.network.log_likelihood(
                 _parameters(self.names, theta, self.priors)
@@ -122,12 +128,19 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
             [(scaled(z + step * unit_vector) - here) / step for unit_vector in np.eye(z.size)]
         )
 
+    # Beyond five prior deviations there is nothing to look for, only overflow.
+    reach = 5.0 * target.sd / unit
+    away = (start - target.mean) / unit
     found = minimize(
-        scaled, np.zeros(start.size), jac=slope, method="BFGS",
-        options={"gtol": 0.02, "maxiter": 150},
+        scaled,
+        np.zeros(start.size),
+        jac=slope,
+        method="L-BFGS-B",
+        bounds=list(zip(-reach - away, reach - away, strict=True)),
+        options={"maxcor": 40, "ftol": 1e-9, "gtol": 1e-2, "maxiter": 300},
     )
-    covariance = np.asarray(found.hess_inv) * np.outer(unit, unit)
-    return start + unit * found.x, covariance, bool(np.linalg.norm(found.jac) < 1.0)
+    covariance = found.hess_inv.todense() * np.outer(unit, unit)
+    return start + unit * found.x, covariance, bool(found.success)
 
 
 def _curvature(target: _Target, mode: FloatArray, rough: FloatArray) -> FloatArray:

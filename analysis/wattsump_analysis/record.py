@@ -19,7 +19,8 @@ FloatArray = NDArray[np.float64]
 OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
 MEDIAN_SAMPLES = 7
-MOST_BINS = 900
+USUAL_BIN_S = 30.0
+MOST_BINS = 600
 STANDSTILL = -1
 
 
@@ -76,10 +77,10 @@ class Record:
 
 
 def usual_bin_s(elapsed_s: FloatArray) -> float:
-    """Bin width: 10 s, or wider where an outing would fill more than `MOST_BINS`."""
+    """Bin width: 30 s, or wider where an outing would fill more than `MOST_BINS`."""
     span_s = float(elapsed_s[-1] - elapsed_s[0])
     sample_s = float(np.median(np.diff(elapsed_s)))
-    return max(10.0, sample_s, np.ceil(span_s / MOST_BINS))
+    return max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS))
 
 
 def despike(values: FloatArray) -> FloatArray:

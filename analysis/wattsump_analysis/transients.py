@@ -32,6 +32,7 @@ RANK_RCOND = 1e-9  # of the column-scaled Jacobian's singular values
 LOWEST_DURBIN_WATSON = 0.3
 GRID = np.geomspace(0.02, 20.0, 24)
 TOLERANCE = 1e-15
+HUGE = 1e150  # a wild trial step counts as very wrong instead of stopping the solver
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,7 +266,7 @@ def _seen(t_s: FloatArray, y: FloatArray, parameters: int) -> tuple[FloatArray, 
 def _linear(design: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
     found = np.linalg.lstsq(design, y, rcond=None)[0]
     left = y - design @ found
-    return float(left @ left), found
+    return float(left @ left), np.asarray(found, dtype=np.float64)
 
 
 def _starts(own: FloatArray, given: tuple[float, ...] | None, rescue: bool) -> list[FloatArray]:
@@ -299,11 +300,17 @@ def _solve(
     slowest: str,
     span_s: float,
 ) -> ExponentialFit:
+    def misfit(p: FloatArray) -> FloatArray:
+        return np.nan_to_num(model(t, p) - y, nan=HUGE, posinf=HUGE, neginf=-HUGE)
+
+    def jacobian_of(p: FloatArray) -> FloatArray:
+        return np.nan_to_num(slope(t, p), nan=0.0, posinf=HUGE, neginf=-HUGE)
+
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         found = least_squares(
-            lambda p: np.nan_to_num(model(t, p) - y, nan=1e150, posinf=1e150, neginf=-1e150),
+            misfit,
             start,
-            jac=lambda p: np.nan_to_num(slope(t, p), nan=0.0, posinf=1e150, neginf=-1e150),
+            jac=jacobian_of,
             x_scale="jac",
             xtol=TOLERANCE,
             ftol=TOLERANCE,

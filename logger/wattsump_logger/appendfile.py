@@ -31,6 +31,7 @@ class AppendFile:
     ) -> None:
         self.path = path
         self.size = 0
+        self.sync_trouble = ""
         self._sync_s = sync_s
         self._monotonic_s = monotonic_s
         self._synced_at_s = monotonic_s()
@@ -46,7 +47,10 @@ class AppendFile:
         _sync_folder(path.parent)
 
     def append(self, piece: bytes) -> None:
-        """Write all of `piece`; an OSError means that none of it is in the file."""
+        """Write all of `piece`; an OSError means that none of it is in the file.
+
+        A disk that takes the piece but fails to be synced is told in `sync_trouble`.
+        """
         done = 0
         try:
             while done < len(piece):
@@ -57,7 +61,14 @@ class AppendFile:
         self.size += done
         self._dirty = True
         if self._monotonic_s() - self._synced_at_s >= self._sync_s:
+            self._try_sync()
+
+    def _try_sync(self) -> None:
+        try:
             self.sync()
+            self.sync_trouble = ""
+        except OSError as error:
+            self.sync_trouble = error.strerror or str(error)
 
     def _take_back(self, done: int) -> None:
         if done:

@@ -125,7 +125,7 @@ class Recorder:
         try:
             while self._waiting:
                 self._write_some()
-            self.trouble = ""
+            self.trouble = self._writer.sync_trouble if self._writer else ""
         except (OSError, WattsumpError) as error:
             self.trouble = str(getattr(error, "strerror", None) or error)
 
@@ -171,11 +171,6 @@ class Recorder:
         if self._writer is not None:
             writer, self._writer = self._writer, None
             writer.close()
-
-    def sync(self) -> None:
-        """Put what was written on the disk."""
-        if self._writer is not None:
-            self._writer.sync()
 
     def close(self) -> None:
         """Write what waits if the disk takes it, and let go of the file."""

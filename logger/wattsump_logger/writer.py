@@ -71,6 +71,11 @@ class SessionWriter:
         self._metadata.update(more)
         write_sidecar(self.path, self.header, self._metadata)
 
+    @property
+    def sync_trouble(self) -> str:
+        """Say why the disk could not be made to keep what was written, "" if it could."""
+        return self._file.sync_trouble
+
     def sync(self) -> None:
         """Put what was written on the disk."""
         self._file.sync()

@@ -1,0 +1,152 @@
+"""What a careful owner would want to be told beside the verdict."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wattsump_analysis._gather import Samples
+from wattsump_analysis._stretch_fit import Stretch
+from wattsump_analysis.checks import AGREE_REL, largest_disagreement
+from wattsump_analysis.phases import Soak
+from wattsump_analysis.record import despike
+from wattsump_analysis.results import Route
+from wattsump_logger.profile import Profile
+from wattsump_logger.session import Session
+
+__all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
+
+BACKWARDS_K = -1.0
+SUNLIT_K = 2.0
+FEW_DRAWS = 40.0
+COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
+STEPS = frozenset({"fan on", "fan off", "regulated"})
+
+
+def peaks_of(samples: Samples) -> dict[str, tuple[float, float]]:
+    """Highest temperature of each channel, spikes aside, and when it was."""
+    peaks = {}
+    for name, values in samples.temps_c.items():
+        clean = despike(values)
+        at = int(np.nanargmax(clean)) if np.isfinite(clean).any() else None
+        if at is not None:
+            peaks[name] = (float(clean[at]), float(samples.elapsed_s[at]))
+    return peaks
+
+
+def limits_of(profile: Profile | None) -> dict[str, float]:
+    """The limits that apply, by name."""
+    if profile is None:
+        return {}
+    limits = {"oil_warn": profile.limits.oil_warn_c, "oil_max": profile.limits.oil_max_c}
+    limits.update(
+        (name, channel.limit_c)
+        for name, channel in profile.channels.items()
+        if channel.limit_c is not None
+    )
+    return limits
+
+
+def cautions_of(
+    samples: Samples,
+    stretch: Stretch | None,
+    routes: Sequence[Route],
+    soak: Soak | None,
+    profile: Profile | None,
+) -> tuple[str, ...]:
+    """Sentences on what may be wrong with machine, probes or result."""
+    found = [*_too_hot(samples, profile), *_probes(samples, soak)]
+    if stretch is None:
+        return tuple(found)
+    apart = largest_disagreement(routes)
+    if apart > AGREE_REL:
+        each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
+        found.append(
+            f"independent ways to the same figure differ by {apart:.0%} ({each}): one of the "
+            "things they rest on is wrong"
+        )
+    found.extend(_about_fit(stretch))
+    return tuple(found)
+
+
+def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
+    if profile is None:
+        return []
+    hottest = max(
+        (peak for name, (peak, _) in peaks_of(samples).items() if name != "ambient"),
+        default=-np.inf,
+    )
+    if hottest > profile.limits.oil_max_c:
+        return [
+            f"oil reached {hottest:.0f} °C, over the limit of {profile.limits.oil_max_c:.0f} °C: "
+            "hoses and seals suffer and hot oil burns; let it cool before opening anything"
+        ]
+    return []
+
+
+def _probes(samples: Samples, soak: Soak | None) -> list[str]:
+    found = []
+    temps = samples.temps_c
+    if {"cooler_in", "cooler_out"} <= set(temps):
+        drop = temps["cooler_in"] - temps["cooler_out"]
+        if float(np.nanpercentile(drop, 75)) < BACKWARDS_K:
+            found.append(
+                "oil seems to leave the cooler warmer than it enters: are the two probes swapped?"
+            )
+    offsets = None if soak is None else soak.offsets_k
+    if offsets is not None and offsets.get("ambient", 0.0) > SUNLIT_K:
+        found.append(
+            f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: sun "
+            "or warm air on the probe? Taking that for its own error would be wrong then"
+        )
+    return found
+
+
+def _about_fit(stretch: Stretch) -> list[str]:
+    found = []
+    kinds = {phase.kind for phase in stretch.phases}
+    if "stopped cool-down" in kinds and not kinds & (STEPS | {"idle cool-down"}):
+        found.append(
+            "the only cool-down is with the engine stopped: it tells the shell's loss, not the "
+            "cooler's"
+        )
+    fitted = stretch.fitted
+    if fitted is not None and fitted.posterior.effective_draws < FEW_DRAWS:
+        found.append(
+            f"the range rests on {fitted.posterior.effective_draws:.0f} effective draws only and "
+            "is rough"
+        )
+    if stretch.apart:
+        found.append(
+            "the tank is nearer to the oil going into the cooler than to the oil coming out: the "
+            "cooler was taken to have a circuit of its own"
+        )
+    return found
+
+
+def notes_of(
+    session: Session,
+    samples: Samples,
+    soak: Soak | None,
+    guesses: Sequence[str],
+    stretch: Stretch | None,
+) -> tuple[str, ...]:
+    """Sentences on what was taken for granted, left out or done to the readings."""
+    notes = [*session.notes, *samples.notes, *guesses]
+    if soak is None:
+        notes.append(
+            "no rest before the start: the probes could not be matched, so their class counts"
+        )
+    elif soak.offsets_k is None:
+        notes.append(f"the probes were not matched: {soak.reason}")
+    else:
+        moved = ", ".join(
+            f"{name.replace('_', ' ')} {-offset:+.2f} K"
+            for name, offset in soak.offsets_k.items()
+            if name != "tank"
+        )
+        notes.append(f"probes matched to the tank's in the rest before the start: {moved}")
+    if stretch is not None and not {p.kind for p in stretch.phases} & (COOL_DOWNS | STEPS):
+        notes.append(
+            "no cool-down and no fan step: heat in and heat out are told apart by the warm-up alone"
+        )
+    return tuple(notes)

@@ -1,0 +1,232 @@
+"""From the answer of a stretch to a verdict, its reasons and what to do next."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis._stretch_fit import Stretch
+from wattsump_analysis.checks import WIDEST_REL, check_label, word_of
+from wattsump_analysis.fit import Knowledge
+from wattsump_analysis.phases import saw_tooth
+from wattsump_analysis.rating import label_verdict
+from wattsump_analysis.results import Interval, LabelCheck, Verdict
+from wattsump_logger.profile import Cooler, Profile
+
+__all__ = ("Judgement", "judge", "regulated_reason")
+
+MOSTLY = 0.5
+THERMOSTAT_BAND_K = 4.0
+LEAST_PLATEAU_S = 600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """Verdict, headline, reasons and the next thing to do; `k_w_k` None if not to be used."""
+
+    verdict: Verdict
+    headline: str
+    reasons: tuple[str, ...]
+    next_step: str
+    label: LabelCheck | None
+    k_w_k: Interval | None
+
+
+def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> str:
+    """Why a plateau tells of a thermostat and not of the cooler; "" if there is none.
+
+    A logged fan that saws is a row of fan steps and is fitted as such; a plateau at a
+    setting that nobody logged is not.
+    """
+    if profile is None:
+        return ""
+    record, cooler = stretch.record, profile.cooler
+    tank = record.oils_c["tank"]
+    working = (record.engine > 0.5) & np.isfinite(tank)
+    if fan_known and np.any(saw_tooth(record)):
+        working &= ~saw_tooth(record)
+    settings = [("bypass", cooler.bypass_c)]
+    if not fan_known:
+        settings.insert(0, ("fan thermostat", cooler.fan_thermostat_c))
+    for name, setting in settings:
+        if setting is None or not working.any():
+            continue
+        held = working & (np.abs(tank - setting) < THERMOSTAT_BAND_K)
+        share = np.count_nonzero(held) / np.count_nonzero(working)
+        beyond = np.any(working & (tank > setting + THERMOSTAT_BAND_K))
+        if (
+            share > MOSTLY
+            and not beyond
+            and np.count_nonzero(held) * record.bin_s > LEAST_PLATEAU_S
+        ):
+            return (
+                f"the oil was held at {np.nanmean(tank[held]):.0f} °C, where the {name} is set "
+                f"({setting:.0f} °C): such a plateau measures the {name}, not the cooler"
+            )
+    return ""
+
+
+def judge(stretch: Stretch, profile: Profile | None, know: Knowledge, refused: str) -> Judgement:
+    """Verdict of the stretch against the label, if there is one."""
+    cooler = None if profile is None else profile.cooler
+    reasons, next_step = _refusals(stretch, cooler, know, refused)
+    k = None if reasons else stretch.k_w_k
+    label = None
+    if cooler is not None and cooler.label_heat_w is not None and k is not None:
+        label = check_label(
+            cooler.label_heat_w, cooler.label_etd_k, stretch.k_draws, stretch.weights
+        )
+    if k is None:
+        ratio = _ratio_words(stretch)
+        headline = f"Cannot tell, because {reasons[0]}." + (f" {ratio}" if ratio else "")
+        return Judgement(
+            verdict="cannot tell",
+            headline=headline,
+            reasons=reasons,
+            next_step=next_step,
+            label=label,
+            k_w_k=None,
+        )
+    return _against(label, cooler, k)
+
+
+def _refusals(
+    stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: str
+) -> tuple[tuple[str, ...], str]:
+    """Every reason for which no watt per kelvin can be given, and what would help most."""
+    reasons, step = [], ""
+    if cooler is not None and not cooler.fitted:
+        reasons.append("the profile says that no cooler is fitted")
+        step = "Set fitted = true in [cooler] once it is, and log an outing."
+    if stretch.why:
+        reasons.append(stretch.why)
+        step = step or "Log a longer outing: from cold until the oil settles, then a cool-down."
+    if refused:
+        reasons.append(refused)
+        step = step or (
+            "Log a run in which the thermostat does not act: with the fan switched by hand, "
+            "or working harder."
+        )
+    if stretch.scale is None and not stretch.why:
+        reasons.append(
+            "temperatures alone give ratios, not watts: neither the heat capacity of oil and "
+            "metal nor an oil flow nor a metered heater is known"
+        )
+        step = step or (
+            "State the litres of oil and the kilograms of metal in the machine profile, or log "
+            "the oil flow, or run the metered heater."
+        )
+    if (
+        not reasons
+        and stretch.scale is not None
+        and stretch.side.k_w_k is None
+        and know.metal_j_k is None
+        and stretch.scale.startswith("the heat capacity")
+    ):
+        reasons.append(
+            "the metal that warms with the oil is not listed, and it holds about half of the heat"
+        )
+        step = "List the metal parts with their kilograms as [[metal]] in the machine profile."
+    return tuple(reasons), step
+
+
+def _ratio_words(stretch: Stretch) -> str:
+    """What temperatures alone do tell."""
+    trusted = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+    if not trusted:
+        return ""
+    best = max(trusted, key=lambda p: p.window_tau)
+    return (
+        f"The oil's time constant was {best.tau_s.value / 60:.1f} min over the {best.phase.kind}, "
+        "to compare with other outings."
+    )
+
+
+def _percent(interval: Interval) -> str:
+    low, high = 100 * interval.low, 100 * interval.high
+    return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
+
+
+def _against(label: LabelCheck | None, cooler: Cooler | None, k: Interval) -> Judgement:
+    rejects = f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
+    if label is None or cooler is None:
+        return Judgement(
+            verdict="cannot tell",
+            headline=f"{rejects}; there is no label in the profile to hold it against.",
+            reasons=("the machine profile names no label heat",),
+            next_step="Enter label_heat and label_etd in [cooler] of the machine profile.",
+            label=None,
+            k_w_k=k,
+        )
+    if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
+        return _without_etd(label, cooler, k, rejects)
+    word = word_of(label.probability_met, k)
+    share = _percent(label.share_of_label)
+    if word != "cannot tell":
+        says = "meets" if word == "meets" else "falls short of"
+        step = (
+            "Keep this outing as the one to compare later ones with."
+            if word == "meets"
+            else "Clean core and fan, check belt and shroud, and log the same outing again."
+        )
+        return Judgement(
+            verdict=word,
+            headline=f"The cooler {says} its label: {share}.",
+            reasons=(
+                f"{rejects}; the label stands for "
+                f"{label.label_heat_w / label.label_etd_k:.0f} W per kelvin",
+            ),
+            next_step=step,
+            label=label,
+            k_w_k=k,
+        )
+    reason = (
+        f"the range is wider than {WIDEST_REL:.0%} either way"
+        if k.half_width_rel > WIDEST_REL
+        else "the label lies inside the range of what was measured"
+    )
+    return Judgement(
+        verdict="cannot tell",
+        headline=f"Cannot tell, because {reason}: {share}.",
+        reasons=(reason, rejects),
+        next_step=(
+            "Log a guided run: soak before the start, fan-off rise, three fan steps, and "
+            "weigh or look up what the profile only estimates."
+        ),
+        label=label,
+        k_w_k=k,
+    )
+
+
+def _without_etd(label: LabelCheck, cooler: Cooler, k: Interval, rejects: str) -> Judgement:
+    """The label at every basis of the trade: a word only if all of them agree."""
+    u_log = max(float(np.log(k.high / k.low)) / 3.92, 1e-3) if k.low > 0 else 1.0
+    found = label_verdict(label.label_heat_w, k.value, u_log)
+    wide = k.half_width_rel > WIDEST_REL
+    word = "cannot tell" if wide else found.word
+    each = ", ".join(
+        f"{reading.etd_k:.0f} K: {check.share:.0%}"
+        for reading, check in found.each
+        if reading.etd_k is not None
+    )
+    ask = "Ask the maker for the oil-in to air-in difference of the rating, and enter it."
+    table = f"its share at the trade's usual differences would be {each}"
+    true_at = f"the label would be true at {found.true_etd_k:.0f} K oil in over air in"
+    if word == "cannot tell":
+        return Judgement(
+            verdict=word,
+            headline="Cannot tell, because the label does not print its temperature difference; "
+            f"{true_at}.",
+            reasons=("a rating without its temperature difference is not a number", rejects, table),
+            next_step=ask,
+            label=label,
+            k_w_k=k,
+        )
+    says = "meets" if word == "meets" else "falls short of"
+    return Judgement(
+        verdict=word,
+        headline=f"The cooler {says} its label at every difference the trade rates at; {true_at}.",
+        reasons=(rejects, table),
+        next_step=ask,
+        label=label,
+        k_w_k=k,
+    )

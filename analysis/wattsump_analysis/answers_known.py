@@ -1,0 +1,403 @@
+"""What is known before a question is answered: typed values, a proof, a machine profile.
+
+A typed value wins over the proof, the proof over the profile. A typed value may carry its 95 %
+interval: "95 to 115 W/K" or "105 W/K +- 10 %"; either way the middle is the geometric mean or
+the value itself, and products are drawn log-normal.
+"""
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_type_hints
+
+import numpy as np
+
+from wattsump_analysis._shapes import FloatArray
+from wattsump_analysis.answers import Figure
+from wattsump_analysis.oil import volumetric_heat_j_m3k
+from wattsump_logger.errors import UnitError, UsageError
+from wattsump_logger.profile import Profile
+from wattsump_logger.units import parse
+
+__all__ = (
+    "DRAWS",
+    "METAL_J_KGK",
+    "PROOF_SCHEMA",
+    "AirFlow",
+    "Altitude",
+    "Area",
+    "Conductance",
+    "Density",
+    "Flow",
+    "Fraction",
+    "HeatCapacity",
+    "HeatFlux",
+    "Known",
+    "Length",
+    "Number",
+    "Power",
+    "Pressure",
+    "Temperature",
+    "TemperatureDifference",
+    "Viscosity",
+    "Voltage",
+    "Volume",
+    "capacity_of",
+    "draws",
+    "from_samples",
+    "known_from",
+    "known_from_proof",
+    "needed",
+    "quantity",
+    "typed_fields",
+)
+
+PROOF_SCHEMA = "wattsump-proof-1"
+# Quantiles of 4000 draws scatter by about 2 % of an interval's half width.
+DRAWS = 4000
+_SEED = 20
+_TWO_SIDED_95 = 1.959964
+# T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, Table A.1, at 300 K
+# (plain carbon steel, cast iron after common practice, pure aluminium alloy, copper).
+METAL_J_KGK: Mapping[str, float] = {
+    "steel": 434.0,
+    "cast iron": 460.0,
+    "aluminium": 903.0,
+    "copper": 385.0,
+}
+
+# A field of an asked-for value type: what may be typed for it, None where nothing was.
+AirFlow = Annotated[Figure | None, "air_flow"]
+Altitude = Annotated[Figure | None, "altitude"]
+Conductance = Annotated[Figure | None, "conductance"]
+Density = Annotated[Figure | None, "density"]
+Flow = Annotated[Figure | None, "flow"]
+Fraction = Annotated[Figure | None, "fraction"]
+HeatCapacity = Annotated[Figure | None, "heat_capacity"]
+HeatFlux = Annotated[Figure | None, "heat_flux"]
+Length = Annotated[Figure | None, "length"]
+Number = Annotated[Figure | None, "number"]
+Area = Annotated[Figure | None, "area"]
+Power = Annotated[Figure | None, "power"]
+Pressure = Annotated[Figure | None, "pressure"]
+Temperature = Annotated[Figure | None, "temperature"]
+TemperatureDifference = Annotated[Figure | None, "temperature_difference"]
+Viscosity = Annotated[Figure | None, "viscosity"]
+Voltage = Annotated[Figure | None, "voltage"]
+Volume = Annotated[Figure | None, "volume"]
+
+_Asked = TypeVar("_Asked")
+_RANGE = re.compile(r"(?P<low>.+?)\s+to\s+(?P<high>.+)")
+_SPREAD = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<spread>[\d.]+\s*%)")
+_UNIT_AT_END = re.compile(r"[\d.\s]+$")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What an outing and a profile left known. None is unknown; `scale_u` see `draws`."""
+
+    source: str = "typed values"
+    k_w_k: Figure | None = None
+    k_refers_to: str = ""
+    shell_w_k: Figure | None = None
+    capacity_j_k: Figure | None = None
+    heat_w: Figure | None = None
+    heat_p90_w: Figure | None = None
+    ambients_c: tuple[float, float] | None = None
+    limits_c: Mapping[str, float] = field(default_factory=dict)
+    peaks_c: Mapping[str, float] = field(default_factory=dict)
+    elapsed_s: FloatArray | None = None
+    tank_c: FloatArray | None = None
+    profile: Profile | None = None
+    notes: tuple[str, ...] = ()
+
+
+def quantity(text: str, kind: str, where: str) -> Figure:
+    """Read a typed quantity, with an interval where one is typed.
+
+    Raises
+    ------
+    UnitError
+        As `wattsump_logger.units.parse`, with the option named; or a range the wrong way round.
+    """
+    try:
+        return _quantity(text, kind)
+    except UnitError as error:
+        raise UnitError(
+            expected=error.expected, found=error.found, where=where, do=error.do
+        ) from error
+
+
+def _quantity(text: str, kind: str) -> Figure:
+    if kind == "number":
+        return _plain_number(text)
+    if spread := _SPREAD.fullmatch(text.strip()):
+        value, share = parse(spread["value"], kind), parse(spread["spread"], "fraction")
+        if kind.startswith("temperature"):
+            raise UnitError(
+                expected="a temperature, or a range such as '10 to 18 degC'",
+                found=repr(text),
+                where="per cent of a temperature",
+                do="write the range",
+            )
+        return Figure(value=value, kind=kind, low=value / (1 + share), high=value * (1 + share))
+    if between := _RANGE.fullmatch(text.strip()):
+        low_text, high_text = between["low"], between["high"]
+        if _UNIT_AT_END.fullmatch(low_text):
+            low_text += " " + high_text.lstrip("+-−0123456789. ")
+        low, high = parse(low_text, kind), parse(high_text, kind)
+        if not low < high:
+            raise UnitError(
+                expected="a range from low to high",
+                found=repr(text),
+                where="range",
+                do="write the smaller value first",
+            )
+        middle = (
+            math.sqrt(low * high) if low > 0 and not kind.startswith("temp") else 0.5 * (low + high)
+        )
+        return Figure(value=middle, kind=kind, low=low, high=high)
+    return Figure(value=parse(text, kind), kind=kind)
+
+
+def _plain_number(text: str) -> Figure:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise UnitError(expected="a number", found=repr(text), where="number", do="write a number")
+    return Figure(value=value, kind="number")
+
+
+def typed_fields(asked: type[_Asked], given: Mapping[str, object]) -> _Asked:
+    """Build an asked-for value type from what was typed, by field name; absent stays absent.
+
+    Raises
+    ------
+    UnitError
+        A value is no quantity of its field's kind; the message names the option.
+    """
+    values: dict[str, object] = {}
+    for name, hint in get_type_hints(asked, include_extras=True).items():
+        raw = given.get(name)
+        if raw is None:
+            continue
+        kind = getattr(hint, "__metadata__", (None,))[0]
+        option = "--" + name.replace("_", "-")
+        values[name] = quantity(raw, kind, option) if kind and isinstance(raw, str) else raw
+    return asked(**values)
+
+
+def known_from(proof: Path | None, profile: Profile | None) -> Known:
+    """Read what is known from the JSON of a proof and from a profile, either or both.
+
+    Raises
+    ------
+    UsageError
+        The file is no proof of our schema.
+    """
+    known = Known() if proof is None else known_from_proof(_proof_json(proof), proof.name)
+    if profile is None:
+        return known
+    limits = {
+        "oil, advised": profile.limits.oil_warn_c,
+        "oil, highest": profile.limits.oil_max_c,
+    }
+    channels = {
+        name: channel.limit_c
+        for name, channel in profile.channels.items()
+        if channel.limit_c is not None
+    }
+    values = {spot.name: getattr(known, spot.name) for spot in fields(known)}
+    values |= {"profile": profile, "limits_c": limits | channels | dict(known.limits_c)}
+    if known.capacity_j_k is None:
+        values["capacity_j_k"] = capacity_of(profile)
+        values["notes"] = (
+            *known.notes,
+            "Heat capacity from the profile's litres and kilograms, not measured.",
+        )
+    return Known(**values)
+
+
+def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure:
+    """Heat capacity of a profile's oil and metal [J/K] with its 95 % interval.
+
+    References
+    ----------
+    `oil.volumetric_heat_j_m3k`; `METAL_J_KGK`; JCGM 100:2008, clause 5.1.2 for the sum.
+    """
+    oil = profile.oil
+    parts = [
+        (
+            oil.volume_m3 * volumetric_heat_j_m3k(temp_c, oil.density_15_kg_m3),
+            math.hypot(oil.u_volume_rel, 0.03),
+        )
+    ]
+    parts += [
+        (part.mass_kg * METAL_J_KGK[part.material], part.u_mass_rel) for part in profile.metal
+    ]
+    total = sum(value for value, _ in parts)
+    u_log = math.sqrt(sum((value * u) ** 2 for value, u in parts)) / total
+    spread = math.exp(_TWO_SIDED_95 * u_log)
+    return Figure(value=total, kind="heat_capacity", low=total / spread, high=total * spread)
+
+
+def _proof_json(path: Path) -> Mapping[str, Any]:
+    where = str(path)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise _no_proof(where, error.strerror or str(error)) from error
+    except ValueError as error:
+        raise _no_proof(where, "no JSON") from error
+    if not isinstance(data, dict) or data.get("schema") != PROOF_SCHEMA:
+        found = data.get("schema") if isinstance(data, dict) else type(data).__name__
+        raise _no_proof(where, f"schema {found!r}")
+    return data
+
+
+def _no_proof(where: str, found: str) -> UsageError:
+    return UsageError(
+        expected=f"a proof, JSON of schema {PROOF_SCHEMA!r}",
+        found=found,
+        where=where,
+        do="write one with: wattsump prove SESSION --json > proof.json",
+    )
+
+
+def known_from_proof(data: Mapping[str, Any], name: str = "proof") -> Known:
+    """Read what a proof found; keys as the attributes of `results.Proof`.
+
+    Raises
+    ------
+    UsageError
+        A key has a form that is not the schema's.
+    """
+    try:
+        return _known(data, name)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
+        raise _no_proof(name, f"an unreadable part ({error})") from error
+
+
+def _known(data: Mapping[str, Any], name: str) -> Known:
+    segments = [part for part in data.get("segments") or () if part.get("capacity_j_k")]
+    last: Mapping[str, Any] = segments[-1] if segments else {}
+    heat = _figure(last.get("heat_in_w"), "power")
+    ledger = data.get("ledger") or {}
+    series = data.get("series_c") or {}
+    notes = []
+    if len(segments) > 1:
+        notes.append(f"Of {len(segments)} stretches of the outing the last is used.")
+    return Known(
+        source=name,
+        k_w_k=_figure(data.get("k_w_k") or last.get("k_w_k"), "conductance"),
+        k_refers_to=data.get("k_refers_to") or "",
+        shell_w_k=_figure(last.get("shell_w_k"), "conductance"),
+        capacity_j_k=_figure(last.get("capacity_j_k"), "heat_capacity"),
+        heat_w=_like(heat, ledger.get("working_p50_w")),
+        heat_p90_w=_like(heat, ledger.get("working_p90_w")),
+        ambients_c=_span(series.get("ambient")),
+        limits_c={key: float(value) for key, value in (data.get("limits_c") or {}).items()},
+        peaks_c={key: float(value[0]) for key, value in (data.get("peaks_c") or {}).items()},
+        elapsed_s=_array(data.get("series_s")),
+        tank_c=_array(series.get("tank")),
+        notes=tuple(notes),
+    )
+
+
+def _figure(raw: Mapping[str, float] | None, kind: str) -> Figure | None:
+    if raw is None:
+        return None
+    return Figure(
+        value=float(raw["value"]), kind=kind, low=float(raw["low"]), high=float(raw["high"])
+    )
+
+
+def _like(model: Figure | None, value: float | None) -> Figure | None:
+    """A quantile of the load with the relative interval of the mean heat."""
+    if value is None or model is None or model.value <= 0.0 or value <= 0.0:
+        return model
+    ratio = value / model.value
+    low, high = (None if end is None else end * ratio for end in (model.low, model.high))
+    return Figure(value=value, kind="power", low=low, high=high)
+
+
+def _array(raw: object) -> FloatArray | None:
+    if not isinstance(raw, list):
+        return None
+    return np.array([math.nan if value is None else value for value in raw], dtype=np.float64)
+
+
+def _span(raw: object) -> tuple[float, float] | None:
+    values = _array(raw)
+    if values is None or not np.isfinite(values).any():
+        return None
+    return float(np.nanmin(values)), float(np.nanmax(values))
+
+
+def needed(*values: tuple[Figure | None, str], what: str) -> None:
+    """Refuse to answer without what the answer rests on.
+
+    Raises
+    ------
+    UsageError
+        Naming each value that is missing and how to give it.
+    """
+    missing = [how for value, how in values if value is None]
+    if missing:
+        raise UsageError(
+            expected=", ".join(missing),
+            found="nothing",
+            where=what,
+            do="give it, or take it from a proof with --from",
+        )
+
+
+def draws(*figures: Figure, one_scale: bool = True) -> tuple[FloatArray, ...]:
+    """Draw from figures, log-normal where they have an interval, each of shape (`DRAWS`,).
+
+    Parameters
+    ----------
+    *figures : Figure
+        Positive values.
+    one_scale : bool
+        Of one outing: K, C, Q and shell loss all rest on one scale of watts, so the smallest
+        relative uncertainty among those that have one is drawn once for all of them and only
+        the rest of each by itself. A temperature, which is a ratio of two of them, is then as
+        well known as it was measured. False draws each by itself, as for typed values.
+
+    Returns
+    -------
+    tuple of arrays, each (n,)
+        In the order given; a figure without an interval is constant.
+
+    References
+    ----------
+    JCGM 101:2008, clause 7 (propagation of distributions); clause 6.4.8 for joint draws.
+    """
+    rng = np.random.default_rng(_SEED)
+    spread = [figure.u_log for figure in figures]
+    known = [u for u in spread if u > 0.0]
+    common = min(known) if one_scale and len(known) > 1 else 0.0
+    shared = rng.standard_normal(DRAWS)
+    result = []
+    for figure, u in zip(figures, spread, strict=True):
+        own = math.sqrt(max(u**2 - common**2, 0.0)) if u > 0.0 else 0.0
+        log = (common if u > 0.0 else 0.0) * shared + own * rng.standard_normal(DRAWS)
+        result.append(figure.value * np.exp(log))
+    return tuple(result)
+
+
+def from_samples(samples: FloatArray, kind: str) -> Figure:
+    """Median and 95 % interval of draws; a figure without interval when all are alike."""
+    # "higher" and "lower" keep infinite draws (never) from making NaN between two of them.
+    low = float(np.quantile(samples, 0.025, method="lower"))
+    high = float(np.quantile(samples, 0.975, method="higher"))
+    value = float(np.quantile(samples, 0.5, method="lower"))
+    if low == high:
+        return Figure(value=value, kind=kind)
+    return Figure(value=value, kind=kind, low=low, high=high)

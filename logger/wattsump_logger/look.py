@@ -1,0 +1,164 @@
+"""What is known at this moment: values, rates of change, faults, and what the machine does.
+
+`Look` is what alarms, guides and the live view judge by. `History` makes it from one
+sample after another; it is the only mutable thing here and has bounded memory.
+"""
+
+import math
+from collections import deque
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+
+__all__ = (
+    "FAULT_WINDOW_S",
+    "RATE_WINDOW_S",
+    "History",
+    "Look",
+    "channel_of",
+    "phase_of",
+    "rate_k_min",
+)
+
+# Common practice, no source: a minute of quarter-kelvin steps gives some 0.1 K/min.
+RATE_WINDOW_S = 60.0
+FAULT_WINDOW_S = 30.0
+_LEAST_SPAN_S = 15.0
+_SPACING_S = 0.5  # closer samples add no knowledge of a temperature, only memory
+_STEADY_K_MIN = 0.15
+_TURNING_RPM = 100.0  # below it an engine is being cranked or the pickup hears noise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One moment of an outing; `None` is no reading.
+
+    `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
+    share of the last half minute in which that channel had a fault or no reading.
+    """
+
+    now_s: float
+    elapsed_s: float | None = None
+    silent_s: float = 0.0
+    values: Mapping[str, float | None] = field(default_factory=dict)
+    rates_k_min: Mapping[str, float | None] = field(default_factory=dict)
+    fault_share: Mapping[str, float] = field(default_factory=dict)
+
+    def flag(self, column: str | None, least: float = 0.5) -> bool | None:
+        """Tell whether something is on; None where nothing tells."""
+        value = None if column is None else self.values.get(column)
+        return None if value is None else value >= least
+
+    @property
+    def engine_on(self) -> bool | None:
+        """Tell whether the engine turns, by speed or by a state."""
+        by_speed = self.flag("engine_rpm", _TURNING_RPM)
+        return self.flag("engine_on") if by_speed is None else by_speed
+
+
+def channel_of(column: str) -> str:
+    """Return the name of the channel a session column belongs to.
+
+    >>> channel_of("case_drain_c")
+    'case_drain'
+    """
+    return column.rpartition("_")[0] or column
+
+
+def rate_k_min(times_s: Sequence[float], temps_c: Sequence[float]) -> float | None:
+    """Return the least-squares slope in K/min, None where the window is too short to say.
+
+    >>> rate_k_min([0, 10, 20, 30], [20.0, 20.5, 21.0, 21.5])
+    3.0
+    """
+    n = len(times_s)
+    if n < 3 or times_s[-1] - times_s[0] < _LEAST_SPAN_S:
+        return None
+    mean_s, mean_c = sum(times_s) / n, sum(temps_c) / n
+    squares = sum((t - mean_s) ** 2 for t in times_s)
+    products = sum((t - mean_s) * (c - mean_c) for t, c in zip(times_s, temps_c, strict=True))
+    return 60.0 * products / squares
+
+
+class History:
+    """The last minute of each temperature and the last half minute of faults."""
+
+    def __init__(self) -> None:
+        self._temps: dict[str, deque[tuple[float, float]]] = {}
+        self._faulty: deque[tuple[float, frozenset[str]]] = deque(maxlen=1000)
+
+    def take(
+        self,
+        *,
+        now_s: float,
+        elapsed_s: float | None,
+        silent_s: float,
+        cells: Mapping[str, str],
+        faulty: Collection[str] = (),
+    ) -> Look:
+        """Take the newest cells and the channels at fault since the last call."""
+        values = {column: _number(cell) for column, cell in cells.items()}
+        if elapsed_s is not None:
+            self._remember(elapsed_s, values)
+        missing = {channel_of(column) for column, value in values.items() if value is None}
+        if cells:
+            self._faulty.append((now_s, frozenset(missing.union(faulty))))
+        while self._faulty and self._faulty[0][0] < now_s - FAULT_WINDOW_S:
+            self._faulty.popleft()
+        return Look(
+            now_s=now_s,
+            elapsed_s=elapsed_s,
+            silent_s=silent_s,
+            values=values,
+            rates_k_min={column: self._rate(column) for column in values if column.endswith("_c")},
+            fault_share=self._shares([channel_of(column) for column in values]),
+        )
+
+    def _remember(self, elapsed_s: float, values: Mapping[str, float | None]) -> None:
+        for column, value in values.items():
+            if value is None or not column.endswith("_c"):
+                continue
+            kept = self._temps.setdefault(column, deque())
+            if kept and elapsed_s < kept[-1][0]:
+                kept.clear()  # another outing has begun
+            if not kept or elapsed_s - kept[-1][0] >= _SPACING_S:
+                kept.append((elapsed_s, value))
+            while kept[0][0] < elapsed_s - RATE_WINDOW_S:
+                kept.popleft()
+        for column in self._temps.keys() - values.keys():
+            del self._temps[column]
+
+    def _rate(self, column: str) -> float | None:
+        kept = self._temps.get(column, ())
+        return rate_k_min([t for t, _ in kept], [c for _, c in kept])
+
+    def _shares(self, channels: Collection[str]) -> dict[str, float]:
+        n = len(self._faulty)
+        return {
+            name: sum(name in faulty for _, faulty in self._faulty) / n if n else 0.0
+            for name in channels
+        }
+
+
+def _number(cell: str) -> float | None:
+    try:
+        value = float(cell)
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
+
+
+def phase_of(look: Look, oil_column: str | None = "tank_c") -> str:
+    """Return in a word or two what the machine is doing, as far as its flags and oil tell."""
+    engine, drive, heater = look.engine_on, look.flag("drive_on"), _heating(look)
+    if engine is False:
+        return "preheating" if heater else "stopped"
+    rate = look.rates_k_min.get(oil_column or "")
+    trend = ""
+    if rate is not None:
+        trend = "steady" if abs(rate) < _STEADY_K_MIN else "warming" if rate > 0 else "cooling"
+    doing = "" if engine is None and drive is None else "working" if drive else "idling"
+    return ", ".join(word for word in (doing, trend) if word) or "not known yet"
+
+
+def _heating(look: Look) -> bool:
+    return bool(look.flag("heater_w", 1.0)) or bool(look.flag("heater_on"))
