@@ -1,6 +1,7 @@
 """The alarm state machine: its table, and what holds for every sequence of readings."""
 
 import itertools
+from collections.abc import Sequence
 
 import pytest
 from hypothesis import given
@@ -46,7 +47,7 @@ def look(second: float, tank_c: float | None, **values: float) -> Look:
     return Look(now_s=second, values={"tank_c": tank_c, **values})
 
 
-def play(rule: Rule, steps: list[float | str | None]) -> tuple[list[State], list[Notice]]:
+def play(rule: Rule, steps: Sequence[float | str | None]) -> tuple[list[State], list[Notice]]:
     """One step a second; returns the states after each and all notices."""
     standings, states, notices = at_rest([rule]), list[State](), list[Notice]()
     for second, step in enumerate(steps):
@@ -59,7 +60,7 @@ def play(rule: Rule, steps: list[float | str | None]) -> tuple[list[State], list
     return states, notices
 
 
-@pytest.mark.parametrize(("state", "signal"), itertools.product(State, Signal))
+@pytest.mark.parametrize(("state", "signal"), list(itertools.product(State, Signal)))
 def test_every_state_knows_what_every_signal_means(state: State, signal: Signal) -> None:
     assert TABLE[state][signal] in State
 
@@ -94,13 +95,13 @@ def test_a_value_that_hovers_about_its_limit_gives_one_alarm() -> None:
 
 
 def test_an_alarm_that_is_over_before_it_was_seen_stays_until_the_key() -> None:
-    states, notices = play(HOT, [83.0] * 4 + [70.0, 70.0, KEY])
+    states, notices = play(HOT, [*[83.0] * 4, 70.0, 70.0, KEY])
     assert states[-3:] == [State.PASSED, State.PASSED, State.QUIET]
     assert [notice.event for notice in notices] == ["raised", "over", "seen"]
 
 
 def test_an_acknowledged_alarm_is_silent_until_it_comes_again() -> None:
-    states, notices = play(HOT, [83.0] * 4 + [KEY, 83.0, 70.0] + [83.0] * 4)
+    states, notices = play(HOT, [*[83.0] * 4, KEY, 83.0, 70.0, *[83.0] * 4])
     assert states[4:7] == [State.SEEN, State.SEEN, State.QUIET]
     assert states[-1] is State.ALARM
     assert [notice.event for notice in notices] == ["raised", "seen", "over", "raised"]

@@ -2,6 +2,7 @@
 
 import io
 import os
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -18,10 +19,10 @@ def play(chars: str, step_s: float = 1.0) -> list[Action]:
     return actions
 
 
-@pytest.mark.parametrize(("key", "mark"), MARK_KEYS.items())
+@pytest.mark.parametrize(("key", "mark"), list(MARK_KEYS.items()))
 @pytest.mark.parametrize("shift", [str.lower, str.upper])
 def test_one_key_is_one_mark_with_shift_or_without(
-    key: str, mark: str, shift: type[str.lower]
+    key: str, mark: str, shift: Callable[[str], str]
 ) -> None:
     assert play(shift(key)) == [Action(what="mark", text=mark)]
 
@@ -83,7 +84,7 @@ def test_without_a_terminal_no_key_is_ever_pressed() -> None:
 def test_a_terminal_gives_keys_without_enter_and_is_put_back_afterwards() -> None:
     termios = pytest.importorskip("termios")
     ours, theirs = os.openpty()
-    with open(theirs, "r+", buffering=1) as terminal:  # noqa: PTH123 (a handle has no path)
+    with open(theirs, encoding="utf-8") as terminal:  # noqa: PTH123 (a handle has no path)
         before = termios.tcgetattr(theirs)
         with listening(terminal) as read:
             os.write(ours, b"fa")
