@@ -60,10 +60,12 @@ class AppendFile:
             raise
         self.size += done
         self._dirty = True
-        if self._monotonic_s() - self._synced_at_s >= self._sync_s:
-            self._try_sync()
+        self.sync_if_due()
 
-    def _try_sync(self) -> None:
+    def sync_if_due(self) -> None:
+        """Put on the disk what has waited for the interval; also to be called in a silence."""
+        if not self._dirty or self._monotonic_s() - self._synced_at_s < self._sync_s:
+            return
         try:
             self.sync()
             self.sync_trouble = ""

@@ -125,6 +125,8 @@ class Recorder:
         try:
             while self._waiting:
                 self._write_some()
+            if self._writer is not None:
+                self._writer.sync_if_due()
             self.trouble = self._writer.sync_trouble if self._writer else ""
         except (OSError, WattsumpError) as error:
             self.trouble = str(getattr(error, "strerror", None) or error)

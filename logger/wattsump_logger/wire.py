@@ -110,6 +110,7 @@ class WireWriter:
             while self._backlog:
                 self._file.append(self._backlog[0])
                 self.waiting_bytes -= len(self._backlog.popleft())
+            self._file.sync_if_due()
             self.trouble = self._file.sync_trouble
         except OSError as error:
             self.trouble = error.strerror or str(error)

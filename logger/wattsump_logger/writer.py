@@ -76,6 +76,10 @@ class SessionWriter:
         """Say why the disk could not be made to keep what was written, "" if it could."""
         return self._file.sync_trouble
 
+    def sync_if_due(self) -> None:
+        """Put on the disk what has waited for the interval."""
+        self._file.sync_if_due()
+
     def sync(self) -> None:
         """Put what was written on the disk."""
         self._file.sync()

@@ -71,6 +71,20 @@ def test_the_disk_is_made_to_keep_it_at_the_interval_and_at_the_end(
     assert len(synced) - before == 3
 
 
+def test_a_silence_does_not_keep_the_last_piece_from_the_disk(
+    tmp_path: Path, synced: list[int]
+) -> None:
+    now_s = [0.0]
+    file = AppendFile(tmp_path / "a", sync_s=5.0, monotonic_s=lambda: now_s[0])
+    file.append(b"x")
+    before = len(synced)
+    for second in range(30):
+        now_s[0] = float(second)
+        file.sync_if_due()
+    assert len(synced) - before == 1
+    file.close()
+
+
 def test_nothing_new_is_not_synced_again(tmp_path: Path, synced: list[int]) -> None:
     file = AppendFile(tmp_path / "a")
     file.append(b"x")
