@@ -28,7 +28,7 @@ SOAK_LEAST_S = 120.0
 SOAK_USED_S = 600.0
 SOAK_FLAT_K_MIN = 0.05
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
-SAW_TEETH = 4
+SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
 MEDIAN_READINGS = 20
 
@@ -223,8 +223,9 @@ def find_phases(record: Record, fan_known: bool) -> tuple[Phase, ...]:
     kinds[before] = "soak"
     kinds[(record.heater_w > 1.0) & (record.engine < 0.5)] = "preheat"
     working = record.engine > 0.5
-    moved = bool(np.any(record.work > 0))
-    idle = working & (record.work == 0) & moved & (slope < FALLING_K_MIN)
+    # Standing with the engine on before any work is part of a test, not a rest from work.
+    worked = np.maximum.accumulate(record.work > 0)
+    idle = working & (record.work == 0) & worked & (slope < FALLING_K_MIN)
     kinds[idle] = "idle cool-down"
     if fan_known and _fan_stepped(record):
         kinds[working & ~idle & (record.fan >= 0.5)] = "fan on"
