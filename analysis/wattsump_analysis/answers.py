@@ -262,7 +262,10 @@ def _row_lines(row: Row, system: str) -> Iterator[str]:
 
 def _table_lines(table: Table, system: str) -> Iterator[str]:
     cells = [
-        [cell if isinstance(cell, str) else shown(cell, system) for cell in row]
+        [
+            cell if isinstance(cell, str) else shown(cell, system, both=cell.kind == "power")
+            for cell in row
+        ]
         for row in table.rows
     ]
     lines = [list(table.heads), *cells]

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 from wattsump_analysis import air, drive, sizing
 from wattsump_analysis.answers import Figure
-from wattsump_analysis.answers_known import (
+from wattsump_analysis.answers_known import Known
+from wattsump_analysis.answers_typed import (
     AirFlow,
     Altitude,
     Conductance,
     Flow,
     Fraction,
-    Known,
     Power,
     Temperature,
     TemperatureDifference,

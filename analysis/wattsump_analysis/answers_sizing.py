@@ -15,7 +15,6 @@ from wattsump_analysis.answers_case import (
 )
 from wattsump_analysis.answers_known import Known
 from wattsump_logger.errors import RangeError
-from wattsump_logger.units import show
 
 __all__ = ("drive_section", "next_section")
 
@@ -64,17 +63,16 @@ def next_section(case: Case, asked: RatingAsked, known: Known) -> Iterator[Secti
 
 
 def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
-    etds = {round(b.difference_k, 1) for b in rating.TRADE_BASES if b.kind == "entering"}
-    etds |= set() if own_etd_k is None else {round(own_etd_k, 1)}
+    etds = {basis.difference_k for basis in rating.TRADE_BASES if basis.kind == "entering"}
+    etds |= set() if own_etd_k is None else {own_etd_k}
     rows = tuple(
         (
             Figure(value=etd, kind="temperature_difference"),
             Figure(value=wanted.label_heat_w(etd), kind="power"),
-            show(wanted.label_heat_w(etd), "power", "us"),
         )
         for etd in sorted(etds)
     )
-    return Table(key="labels_needed", heads=("label at", "must say", ""), rows=rows)
+    return Table(key="labels_needed", heads=("label at", "must say"), rows=rows)
 
 
 def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
