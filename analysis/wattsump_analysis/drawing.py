@@ -18,7 +18,6 @@ FORMATS = ("svg", "png", "pdf")
 
 # Names of elements come from a salt and no date is written: nothing changes from run to
 # run. Text stays text, so it can be read aloud, searched and restyled.
-_SETTINGS: Mapping[str, object] = {"svg.hashsalt": "wattsump", "svg.fonttype": "none"}
 _NO_DATES: Mapping[str, Mapping[str, None]] = {
     "svg": {"Date": None},
     "pdf": {"CreationDate": None},
@@ -58,7 +57,7 @@ def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:
 
     held = io.BytesIO()
     drawing = axes.figure
-    with rc_context(dict(_SETTINGS)):
+    with rc_context({"svg.hashsalt": "wattsump", "svg.fonttype": "none"}):
         drawing.savefig(  # type: ignore[union-attr] # axes of a figure always have one
             held,
             format=ending,

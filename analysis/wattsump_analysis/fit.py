@@ -230,10 +230,7 @@ def _reported(
     capacity = _column(posterior, "oil_j_k") + _column(posterior, "metal_j_k")
     picks = rng.choice(weights.size, LEDGER_DRAWS, p=weights)
     paths = np.stack(
-        [
-            network.smooth(posterior.parameters(posterior.draws[i]), rng).heat_w
-            for i in picks
-        ]
+        [network.smooth(posterior.parameters(posterior.draws[i]), rng).heat_w for i in picks]
     )
     working = record.work == (record.work.max() if record.work.size else 0)
     loaded = (record.work >= 0) & (record.heater_w < 1.0) if working.any() else working

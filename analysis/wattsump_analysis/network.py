@@ -107,6 +107,68 @@ class _System:
     rows: int
 
 
+class _Equations:
+    """Normal equations under construction: the steps first, then what is added to them."""
+
+    def __init__(
+        self, later: FloatArray, earlier: FloatArray, forced: FloatArray, weight: FloatArray
+    ) -> None:
+        steps, _, columns = forced.shape
+        later_t, earlier_t = later.transpose(0, 2, 1), earlier.transpose(0, 2, 1)
+        weighted_earlier = weight[:, np.newaxis] * earlier
+        self.diagonal = np.zeros((steps + 1, STATES, STATES))
+        self.diagonal[:-1] += earlier_t @ weighted_earlier
+        self.diagonal[1:] += later_t @ (weight[:, np.newaxis] * later)
+        self.below = -(later_t @ weighted_earlier)
+        weighted = weight[:, np.newaxis] * forced
+        self.right = np.zeros((steps + 1, STATES, columns))
+        self.right[1:] += later_t @ weighted
+        self.right[:-1] -= earlier_t @ weighted
+        products = forced.reshape(-1, columns).T @ weighted.reshape(-1, columns)
+        self.quadratic = float(products[0, 0])
+        self.level_precision = products[1:, 1:].copy()
+        self.level_right = -products[1:, 0]
+        self.log_scales = -steps * float(np.sum(np.log(weight)))
+        self.rows = STATES * steps
+
+    def observe(
+        self,
+        node: int,
+        design: FloatArray | float,
+        reading: FloatArray,
+        seen: NDArray[np.bool_],
+        sigma: float,
+    ) -> None:
+        """Add readings `design` x node = `reading` with noise `sigma` where `seen`."""
+        w = np.where(seen, 1.0 / sigma**2, 0.0)
+        self.diagonal[:, node, node] += w * np.square(design)
+        self.right[:, node, 0] += w * reading * design
+        self.quadratic += float(np.sum(w * reading**2))
+        count = int(np.count_nonzero(seen))
+        self.log_scales += count * 2.0 * float(np.log(sigma))
+        self.rows += count
+
+    def level_prior(self, mean_w: float, spread_w: float) -> None:
+        """Add the wide prior of every level of heat."""
+        levels = self.level_right.size
+        self.level_precision += np.eye(levels) / spread_w**2
+        self.level_right += mean_w / spread_w**2
+        self.quadratic += levels * (mean_w / spread_w) ** 2
+        self.log_scales += levels * 2.0 * float(np.log(spread_w))
+        self.rows += levels
+
+    def system(self) -> _System:
+        return _System(
+            precision=_band(self.diagonal, self.below),
+            right=self.right.reshape(-1, self.right.shape[-1]),
+            level_precision=self.level_precision,
+            level_right=self.level_right,
+            quadratic=self.quadratic,
+            log_scales=self.log_scales,
+            rows=self.rows,
+        )
+
+
 class Network:
     """The fitted model of one record: likelihood and smoother for given parameters.
 
@@ -212,15 +274,27 @@ class Network:
         return rates, known / capacity, rates[:, :, 3].copy()
 
     def _system(self, p: Parameters) -> _System:
-        record, n, h = self.record, self.record.bins, self.record.bin_s
-        rates, known, heating = (_midpoints(values) for values in self._balance(p))
-        level_mid = _midpoints(self.level_of)
-        columns = 1 + self.levels
-        keep = np.exp(-h / p.memory_s)
+        """Weighted normal equations of the steps, the start, the probes and the levels."""
+        later, earlier, forced = self._steps(p)
+        sd = self._step_noise(p)
+        equations = _Equations(later, earlier, forced, 1.0 / sd**2)
+        equations.log_scales -= 2.0 * float(np.sum(np.log(np.abs(_det_3x3(later[:, :3, :3])))))
+        self._add_start(equations, p)
+        for name, design, offset, sigma in self._observations(p):
+            seen = self.seen[name]
+            reading = self.record.oils_c[name] - offset - design * self.base_c
+            node = 0 if name == "tank" else 1
+            equations.observe(node, design, np.where(seen, reading, 0.0), seen, sigma)
+        equations.level_prior(*self.level_prior_w)
+        return equations.system()
 
-        # Rows of the step: later x' - earlier x = known + levels, then noise.
-        later = np.zeros((n - 1, 4, 4))
-        earlier = np.zeros((n - 1, 4, 4))
+    def _steps(self, p: Parameters) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Rows `later x' - earlier x = forced`, with a column of data and one per level."""
+        n, h, base = self.record.bins, self.record.bin_s, self.base_c
+        rates, known, heating = (_midpoints(values) for values in self._balance(p))
+        keep = np.exp(-h / p.memory_s)
+        later = np.zeros((n - 1, STATES, STATES))
+        earlier = np.zeros((n - 1, STATES, STATES))
         index = np.arange(3)
         later[:, :3, :3] = -0.5 * h * rates[:, :, :3]
         earlier[:, :3, :3] = 0.5 * h * rates[:, :, :3]
@@ -229,74 +303,31 @@ class Network:
         later[:, 3, 3] = 1.0
         earlier[:, :3, 3] = h * rates[:, :, 3]
         earlier[:, 3, 3] = keep
-        forced = np.zeros((n - 1, 4, columns))
-        base = self.base_c
+        forced = np.zeros((n - 1, STATES, 1 + self.levels))
         forced[:, :3, 0] = h * known
         forced[:, :3, 0] += earlier[:, :3, :3].sum(axis=2) * base[:-1, np.newaxis]
         forced[:, :3, 0] -= later[:, :3, :3].sum(axis=2) * base[1:, np.newaxis]
         # The levels already vanish without engine: `level_of` has no standstill column.
+        level_mid = _midpoints(self.level_of)
         forced[:, :3, 1:] = h * heating[:, :, np.newaxis] * level_mid[:, np.newaxis, :]
+        return later, earlier, forced
 
+    def _step_noise(self, p: Parameters) -> FloatArray:
+        """Standard deviation of each state over one step, shape (4,)."""
+        h = self.record.bin_s
         capacity = self.capacities_j_k(p).mean(axis=0)
-        sd = np.append(
-            p.model_error_w * np.sqrt(60.0 * h) / capacity * np.array([1.0, 0.5, 0.5]),
-            p.wander_w * np.sqrt(1.0 - keep**2),
-        )
-        weight = 1.0 / sd**2
-        diagonal = np.zeros((n, 4, 4))
-        weighted_later = weight[:, np.newaxis] * later
-        weighted_earlier = weight[:, np.newaxis] * earlier
-        later_t, earlier_t = later.transpose(0, 2, 1), earlier.transpose(0, 2, 1)
-        diagonal[:-1] += earlier_t @ weighted_earlier
-        diagonal[1:] += later_t @ weighted_later
-        below = -(later_t @ weighted_earlier)
-        right = np.zeros((n, 4, columns))
-        weighted = weight[:, np.newaxis] * forced
-        right[1:] += later_t @ weighted
-        right[:-1] -= earlier_t @ weighted
-        flat, flat_weighted = forced.reshape(-1, columns), weighted.reshape(-1, columns)
-        products = flat.T @ flat_weighted
-        quadratic = float(products[0, 0])
-        level_precision = products[1:, 1:].copy()
-        level_right = -products[1:, 0]
-        log_scales = (n - 1) * float(np.sum(np.log(sd**2)))
-        log_scales -= 2.0 * float(np.sum(np.log(np.abs(_det_3x3(later[:, :3, :3])))))
-        rows = 4 * (n - 1)
+        heat = p.model_error_w * np.sqrt(60.0 * h) / capacity * np.array([1.0, 0.5, 0.5])
+        keep = np.exp(-h / p.memory_s)
+        return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2))
 
-        # The other nodes start near the tank, not near a number of their own.
-        tie = np.eye(4)
+    def _add_start(self, equations: "_Equations", p: Parameters) -> None:
+        """The other nodes start near the tank, not near a number of their own."""
+        tie = np.eye(STATES)
         tie[1, 0] = tie[2, 0] = -1.0
-        start_weight = 1.0 / np.array([2.0, *[self.start_spread_k] * 2, p.wander_w]) ** 2
-        diagonal[0] += tie.T @ (start_weight[:, np.newaxis] * tie)
-        log_scales -= float(np.sum(np.log(start_weight)))
-        rows += 4
-
-        for name, design, offset, sigma in self._observations(p):
-            seen = self.seen[name]
-            w = np.where(seen, 1.0 / sigma**2, 0.0)
-            y = np.where(seen, record.oils_c[name] - offset - design * base, 0.0)
-            node = 0 if name == "tank" else 1
-            diagonal[:, node, node] += w * design**2
-            right[:, node, 0] += w * y * design
-            quadratic += float(np.sum(w * y**2))
-            count = int(np.count_nonzero(seen))
-            log_scales += count * 2.0 * float(np.log(sigma))
-            rows += count
-
-        mean, spread = self.level_prior_w
-        level_precision += np.eye(self.levels) / spread**2
-        level_right += mean / spread**2
-        quadratic += self.levels * (mean / spread) ** 2
-        log_scales += self.levels * 2.0 * float(np.log(spread))
-        return _System(
-            precision=_band(diagonal, below),
-            right=right.reshape(4 * n, columns),
-            level_precision=level_precision,
-            level_right=level_right,
-            quadratic=quadratic,
-            log_scales=log_scales,
-            rows=rows + self.levels,
-        )
+        weight = 1.0 / np.array([2.0, *[self.start_spread_k] * 2, p.wander_w]) ** 2
+        equations.diagonal[0] += tie.T @ (weight[:, np.newaxis] * tie)
+        equations.log_scales -= float(np.sum(np.log(weight)))
+        equations.rows += STATES
 
     def _observations(
         self, p: Parameters
@@ -320,9 +351,7 @@ class Network:
         fitted = float(system.right[:, 0] @ solved[:, 0])
         fitted += float(np.sum((levels_factor.T @ levels_mean) ** 2))
         freedom = system.rows - system.right.shape[0] - self.levels
-        return -0.5 * (
-            system.quadratic - fitted + system.log_scales + log_det + freedom * LOG_2PI
-        )
+        return -0.5 * (system.quadratic - fitted + system.log_scales + log_det + freedom * LOG_2PI)
 
     def smooth(self, p: Parameters, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""

@@ -158,7 +158,9 @@ class Plant:
         self.flows = Flows(cooler_w=to_core, shell_w=shell_drive + shell_wall, cooler_out_c=out)
         return self.flows
 
-    def _shell(self, still_w_k: FloatArray, surface_c: FloatArray, controls: Controls) -> FloatArray:
+    def _shell(
+        self, still_w_k: FloatArray, surface_c: FloatArray, controls: Controls
+    ) -> FloatArray:
         """Loss of a surface: a third radiation, the rest natural or forced convection, W.
 
         `still_w_k` is the conductance at 40 K over a 20 degC ambient, at rest.

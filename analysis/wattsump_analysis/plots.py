@@ -286,7 +286,7 @@ def _pens(names: Mapping[str, object]) -> dict[str, _Pen]:
 
 
 def _last(values: FloatArray) -> float:
-    return float(values[np.flatnonzero(np.isfinite(values))[-1]])
+    return float(values[np.isfinite(values)][-1])
 
 
 def _limits(axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str) -> list[float]:
@@ -385,7 +385,7 @@ def _end_names(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, _Pen]
     low, high = axes.get_ylim()
     inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
     least = 0.16 / max(inches, 0.5) * (high - low)
-    names = sorted(ends, key=lambda name: ends[name])
+    names = sorted(ends, key=ends.__getitem__)
     for name, height in zip(names, spread([ends[n] for n in names], least), strict=True):
         axes.annotate(
             name,

@@ -106,9 +106,7 @@ class _Target:
         prior = 0.5 * float(pull @ pull) + float(np.sum(np.log(self.sd)))
         prior += 0.5 * theta.size * float(np.log(2 * np.pi))
         try:
-            value = prior - self.network.log_likelihood(
-                _parameters(self.names, theta, self.priors)
-            )
+            value = prior - self.network.log_likelihood(_parameters(self.names, theta, self.priors))
         except np.linalg.LinAlgError:
             return WORST
         return value if np.isfinite(value) else WORST
@@ -177,7 +175,10 @@ def _student(
 
 
 def _weigh(
-    target: _Target, centre: FloatArray, covariance: FloatArray, count: int,
+    target: _Target,
+    centre: FloatArray,
+    covariance: FloatArray,
+    count: int,
     rng: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray, float]:
     draws, density = _student(centre, covariance, count, rng)
@@ -229,6 +230,12 @@ def sample_posterior(
             mixed = 0.5 * (spread + covariance)
             points, weights, evidence = _weigh(target, centre, 1.2 * mixed, draws, rng)
     return Posterior(
-        names=target.names, priors=priors, mode=mode, covariance=covariance,
-        draws=points, weights=weights, log_evidence=float(evidence), converged=converged,
+        names=target.names,
+        priors=priors,
+        mode=mode,
+        covariance=covariance,
+        draws=points,
+        weights=weights,
+        log_evidence=float(evidence),
+        converged=converged,
     )

@@ -102,9 +102,7 @@ class _Schedule:
     def advance(self, tank_c: FloatArray, dt_s: float) -> None:
         self.since_s += dt_s
         over = self.since_s >= self.get("longest_s")
-        warm = (tank_c >= self.until_above_c[self.index]) & (
-            self.since_s >= self.get("shortest_s")
-        )
+        warm = (tank_c >= self.until_above_c[self.index]) & (self.since_s >= self.get("shortest_s"))
         leave = self.running & (over | warm)
         self.index[leave] += 1
         self.since_s[leave] = 0.0
@@ -168,9 +166,16 @@ def run(
         schedule.advance(plant.temps_c[0], SAMPLE_S)
         second += 1
     table = {name: np.array(values) for name, values in rows.items()}
+    return _truth(table, weather, stages, second)
+
+
+def _truth(
+    table: dict[str, FloatArray], weather: Weather, stages: Sequence[Stage], seconds: int
+) -> Truth:
+    """The recorded rows as what truly happened."""
     out = np.where(table["engine"] > 0, table["out"], _stagnant(table, weather))
     return Truth(
-        elapsed_s=np.arange(second) * SAMPLE_S,
+        elapsed_s=np.arange(seconds) * SAMPLE_S,
         temps_c={
             "tank": table["tank"],
             "cooler_in": table["loop"],

@@ -94,7 +94,7 @@ def render(proof: Proof, units: str = "si", *, fan: plots.FanFlag | None = None)
         segments=_segments(proof.segments, units),
         ledger=_ledger_rows(proof.ledger, units),
         limits=[(phrases.limit_name(key), value) for key, value in proof.limits_c.items()],
-        provenance=proof.provenance,
+        provenance={name: value for name, value in proof.provenance.items() if value},
         inks=plots.INKS,
     )
 

@@ -41,7 +41,7 @@ def proof_screen(proof: Proof, units: str = "si") -> str:
         [line for caution in proof.cautions for line in _item("Caution", caution, "yellow")],
     ]
     name = " · ".join(
-        _safe(proof.provenance[k]) for k in ("machine", "session") if k in proof.provenance
+        _safe(proof.provenance[k]) for k in ("machine", "session") if proof.provenance.get(k)
     )
     head = [[f"[dim]{name}[/]"]] if name else []
     return "\n\n".join("\n".join(block) for block in (*head, *blocks) if block)

@@ -35,7 +35,9 @@ def test_at_the_limiting_ambient_the_machine_settles_at_its_limit(
 
 def test_a_sample_of_heat_and_conductance_gives_a_sample_of_temperatures() -> None:
     heat, g = np.array([3000.0, 4000.0]), np.array([100.0, 160.0])
+    # independent: heat over conductance by hand, 30 and 25 K over ambient, exact.
     np.testing.assert_array_equal(forecast.steady_temp_c(20.0, heat, g), [50.0, 45.0])
+    # independent: the same rises below the limit, exact.
     np.testing.assert_array_equal(forecast.limiting_ambient_c(80.0, heat, g), [50.0, 55.0])
 
 

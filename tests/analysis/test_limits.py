@@ -12,6 +12,7 @@ from wattsump_logger.errors import RangeError
 
 
 def test_oil_life_halves_per_ten_kelvin() -> None:
+    # independent: powers of two by hand, exact.
     np.testing.assert_array_equal(
         limits.oil_life_factor(np.array([60.0, 70.0, 90.0]), 70.0), [2.0, 1.0, 0.25]
     )
