@@ -2,8 +2,8 @@
 
     python tests/benchmarks/load_session.py [rows]
 
-Time is the best of several runs of both in turn, in one process; memory is measured in one of its own:
-the peak resident size above that of the same process before it loads.
+Time is the best of several runs of both in turn, in one process. Memory is measured in a
+process of its own each: the peak resident size above that before it loads.
 """
 
 import json
