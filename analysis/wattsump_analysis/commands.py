@@ -9,7 +9,11 @@ from wattsump_logger.errors import WattsumpError
 
 __all__ = ("app", "main")
 
-app = typer.Typer(no_args_is_help=True, help="What a hydraulic oil cooler really rejects.")
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,  # its help alone would cost more than the whole start-up
+    help="What a hydraulic oil cooler really rejects.",
+)
 logger_commands.register(app)
 
 

@@ -53,8 +53,8 @@ class Parameters:
     """Parameters of the network, scalars, in SI units.
 
     `model_error_w` is the heat by which each node's balance may be off, independent
-    from minute to minute. `loop_oil` and `tank_metal` are the shares of oil in the loop and of metal at the
-    tank. `oil_flow_w_k` is W, or the factor on the measured flow where one is recorded.
+    from minute to minute. `loop_oil` and `tank_metal` are the shares of oil in the loop
+    and of metal at the tank. `oil_flow_w_k` is W, or the factor on the measured flow where one is recorded.
     Offsets are what a probe reads too high, K.
     """
 
@@ -351,7 +351,8 @@ class Network:
         fitted = float(system.right[:, 0] @ solved[:, 0])
         fitted += float(np.sum((levels_factor.T @ levels_mean) ** 2))
         freedom = system.rows - system.right.shape[0] - self.levels
-        return -0.5 * (system.quadratic - fitted + system.log_scales + log_det + freedom * LOG_2PI)
+        chi = system.quadratic - fitted + system.log_scales + log_det
+        return float(-0.5 * (chi + freedom * LOG_2PI))
 
     def smooth(self, p: Parameters, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""

@@ -65,8 +65,8 @@ DENSITY_LOW_KG_M3, DENSITY_HIGH_KG_M3 = 750.0, 1000.0
 class Walther:
     """The line log10 log10 Z = a - b log10 T of one oil (T in K, Z from ASTM D341)."""
 
-    a: float
-    b: float
+    a: float | FloatArray
+    b: float | FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

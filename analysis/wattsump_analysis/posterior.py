@@ -137,7 +137,8 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
         bounds=list(zip(-reach - away, reach - away, strict=True)),
         options={"maxcor": 40, "ftol": 1e-9, "gtol": 1e-2, "maxiter": 300},
     )
-    covariance = found.hess_inv.todense() * np.outer(unit, unit)
+    inverse = found.hess_inv @ np.eye(start.size)
+    covariance = np.asarray(inverse) * np.outer(unit, unit)
     return start + unit * found.x, covariance, bool(found.success)
 
 
@@ -156,7 +157,7 @@ def _curvature(target: _Target, mode: FloatArray, rough: FloatArray) -> FloatArr
             hessian[i, j] = hessian[j, i] = (both - plus[i] - plus[j] + here) / step**2
     found, turn = np.linalg.eigh(hessian)
     # A direction that second differences call flat or worse keeps a wide proposal.
-    return (axes @ turn) / np.clip(found, 0.1, None) @ (axes @ turn).T
+    return np.asarray((axes @ turn) / np.clip(found, 0.1, None) @ (axes @ turn).T)
 
 
 def _student(

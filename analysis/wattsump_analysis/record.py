@@ -80,7 +80,7 @@ def usual_bin_s(elapsed_s: FloatArray) -> float:
     """Bin width: 30 s, or wider where an outing would fill more than `MOST_BINS`."""
     span_s = float(elapsed_s[-1] - elapsed_s[0])
     sample_s = float(np.median(np.diff(elapsed_s)))
-    return max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS))
+    return float(max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS)))
 
 
 def despike(values: FloatArray) -> FloatArray:
@@ -144,7 +144,7 @@ def make_record(
 
     def bridged(values: FloatArray) -> FloatArray:
         seen = np.isfinite(values)
-        return np.interp(middle, middle[seen], values[seen])
+        return np.asarray(np.interp(middle, middle[seen], values[seen]))
 
     work = np.full(bins, STANDSTILL, dtype=np.int64)
     work[index] = switches.work

@@ -122,7 +122,7 @@ def run(
     phase = rng.uniform(0.0, 2 * np.pi, count)
     wander = rng.standard_normal(count)
     keep = np.exp(-SAMPLE_S / load.memory_s)
-    names = ("tank", "loop", "out", "case", "fan", "engine", "moving", "heater", "load")
+    names: tuple[str, ...] = ("tank", "loop", "out", "case", "fan", "engine", "moving", "heater", "load")
     names += ("cooler", "shell", "ambient", "stage", "running")
     rows: dict[str, list[FloatArray]] = {name: [] for name in names}
     second = 0
@@ -175,7 +175,7 @@ def _truth(
     """The recorded rows as what truly happened."""
     out = np.where(table["engine"] > 0, table["out"], _stagnant(table, weather))
     return Truth(
-        elapsed_s=np.arange(seconds) * SAMPLE_S,
+        elapsed_s=np.asarray(np.arange(seconds) * SAMPLE_S, dtype=float),
         temps_c={
             "tank": table["tank"],
             "cooler_in": table["loop"],
