@@ -16,6 +16,8 @@ __all__ = ("LEAST_SPAN_K", "fit_phases")
 
 LEAST_SPAN_K = 2.0
 LEAST_BINS = 8
+# Just after a switch warmth moves between oil, core and metal, not to the air.
+SETTLE_S = 120.0
 MOST_LAG = 0.98  # beyond it the residuals are a curve, not noise
 TRANSIENTS = frozenset(
     {"warm-up", "fan on", "fan off", "idle cool-down", "stopped cool-down", "steady work"}
@@ -49,7 +51,7 @@ def fit_phases(record: Record, fan_known: bool) -> tuple[PhaseFit, ...]:
     """
     fits = []
     for phase in _joined(find_phases(record, fan_known)):
-        part = record.between(phase.start_s, phase.end_s)
+        part = record.between(phase.start_s + SETTLE_S, phase.end_s)
         tank = part.oils_c["tank"]
         seen = np.isfinite(tank)
         if np.count_nonzero(seen) < LEAST_BINS or np.ptp(tank[seen]) < LEAST_SPAN_K:

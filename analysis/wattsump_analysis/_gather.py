@@ -13,7 +13,8 @@ from wattsump_logger.session import Session
 
 __all__ = ("Samples", "gather")
 
-OIL_ROLES = ("tank", "cooler_in", "cooler_out")
+# Several channels may share these roles: they keep their own names.
+SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
 FIRED_RPM = 300.0  # no engine idles below this; cranking stays below it
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
 LITRES_PER_MIN = 1.0 / 60000.0  # m3/s
@@ -99,7 +100,7 @@ def _temperatures(
     taken = {}
     for role in Role:
         column = _column(session, profile, role)
-        if column is not None and column.endswith("_c"):
+        if role not in SEVERAL and column is not None and column.endswith("_c"):
             taken[column] = role.value
     for column, values in session.columns.items():
         if not column.endswith("_c"):

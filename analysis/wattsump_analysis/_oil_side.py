@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Knowledge
+from wattsump_analysis.phases import slopes_k_min
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 
@@ -14,6 +15,7 @@ __all__ = ("OilSide", "jumps_s", "oil_side", "own_circuit")
 
 LEAST_EXCESS_K = 5.0  # oil over air, below which the quotient is mostly error
 LEAST_BINS = 5
+WELL_ABOVE = 0.5  # of the largest excess
 JUMP_REL = 0.15
 JUMP_SIDE = 5
 JUMP_GAP = 2
@@ -23,7 +25,7 @@ OWN_CIRCUIT_SHARE = 0.4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OilSide:
-    """K bin by bin, shape (n,), NaN where it cannot be told, and its value over the warm half."""
+    """K bin by bin, shape (n,), NaN where it cannot be told, and its value where settled."""
 
     k_by_bin_w_k: FloatArray
     k_w_k: Interval | None
@@ -58,7 +60,8 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
 
     Notes
     -----
-    The value is the median over the warm half of the bins with fan and flow. Its
+    The value is the median over the quarter of the bins, with fan and flow and well above
+    the air, in which the oil changed least: then the core stores no heat. Its
     uncertainty is that of the flow, of the small difference in to out, of the air, and the
     scatter of the bins taken as fully correlated, added in squares.
 
@@ -71,7 +74,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     if seen.size < LEAST_BINS:
         return OilSide(k_by_bin_w_k=k, k_w_k=None)
     inlet = record.oils_c["cooler_in"]
-    warm = seen[inlet[seen] >= np.median(inlet[seen])]
+    warm = _settled(record, seen)
     value = float(np.median(k[warm]))
     drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
     excess = float(np.median((inlet - record.ambient_c)[warm]))
@@ -93,6 +96,16 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     )
 
 
+def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The quarter of the usable bins in which the oil changed least."""
+    inlet = record.oils_c["cooler_in"]
+    excess = (inlet - record.ambient_c)[seen]
+    well = seen[excess >= WELL_ABOVE * excess.max()]
+    rate = np.abs(slopes_k_min(record.elapsed_s, inlet))[well]
+    count = max(LEAST_BINS, well.size // 4)
+    return np.sort(well[np.argsort(rate, kind="stable")[:count]])
+
+
 def jumps_s(record: Record) -> tuple[float, ...]:
     """Times at which the oil-side conductance steps: something on the cooler was changed.
 
@@ -103,6 +116,9 @@ def jumps_s(record: Record) -> tuple[float, ...]:
     values = k[seen]
     found: list[tuple[float, int]] = []
     for i in range(JUMP_SIDE, seen.size - JUMP_SIDE - JUMP_GAP + 1):
+        window = record.elapsed_s[seen[[i - JUMP_SIDE, i + JUMP_GAP + JUMP_SIDE - 1]]]
+        if np.diff(window)[0] > 2.0 * record.bin_s * (2 * JUMP_SIDE + JUMP_GAP):
+            continue  # nobody saw what happened between
         before, after = values[i - JUMP_SIDE : i], values[i + JUMP_GAP : i + JUMP_GAP + JUMP_SIDE]
         step = abs(float(np.median(after) - np.median(before)))
         spread = max(float(np.ptp(before)), float(np.ptp(after)))

@@ -110,7 +110,8 @@ def _about_fit(stretch: Stretch) -> list[str]:
             "cooler's"
         )
     fitted = stretch.fitted
-    if fitted is not None and fitted.posterior.effective_draws < FEW_DRAWS:
+    by_side = stretch.apart and stretch.side.k_w_k is not None
+    if fitted is not None and not by_side and fitted.posterior.effective_draws < FEW_DRAWS:
         found.append(
             f"the range rests on {fitted.posterior.effective_draws:.0f} effective draws only and "
             "is rough"

@@ -109,7 +109,7 @@ def stretch_records(
     for begin, end in pairwise(edges):
         keep = slice(int(np.searchsorted(t, begin)), int(np.searchsorted(t, end)))
         rows = keep.stop - keep.start
-        if rows < 2:
+        if rows == 0:
             continue
         tank = samples.temps_c["tank"][keep]
         air = samples.temps_c["ambient"][keep]
@@ -118,8 +118,8 @@ def stretch_records(
             record = record_of(samples, switches, offsets_k, rho_cp_j_m3k, keep)
         if record is None or np.isfinite(record.oils_c["tank"]).sum() < LEAST_BINS:
             notes.append(
-                f"the {(t[keep.stop - 1] - t[keep.start]) / 60:.0f} min from "
-                f"{t[keep.start] / 60:.0f} min on are too few to fit and were left out"
+                f"{rows} rows from {t[keep.start] / 60:.0f} min on are too few to fit and were "
+                "left out"
             )
         else:
             records.append(record)

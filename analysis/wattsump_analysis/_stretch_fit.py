@@ -63,9 +63,13 @@ def fit_stretch(
     fitted, why = _fit(tank_alone(record) if apart else record, know, rng, progress)
     scale = _scale(record, know, side, heater_metered)
     known_heat = None
-    trusted = max((p for p in phase_fits if p.trusted), key=lambda p: p.window_tau, default=None)
-    if side.k_w_k is not None and trusted is not None and know.oil_j_k is None:
-        known_heat = capacity_from_heat(trusted.tau_s, side.k_w_k, rng)
+    longest = max(
+        (p for p in phase_fits if np.isfinite(p.tau_s.high)),
+        key=lambda p: p.window_tau,
+        default=None,
+    )
+    if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
+        known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
     k, draws, weights = _answer(fitted, side, apart, rng)
     return Stretch(
         record=record,
@@ -212,11 +216,11 @@ def _from_other(
     stretch: Stretch, others: tuple[Stretch, ...], rng: np.random.Generator
 ) -> list[Route]:
     """K from the temperatures of this stretch with the capacity found in another."""
-    trusted = [p for p in stretch.phase_fits if p.trusted]
+    usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
     known = [other.known_heat for other in others if other.known_heat is not None]
-    if not trusted or not known:
+    if not usable or not known:
         return []
-    best = max(trusted, key=lambda p: p.window_tau)
+    best = max(usable, key=lambda p: p.window_tau)
     return [
         Route(
             name="temperatures, capacity from the oil side",

@@ -65,7 +65,13 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
     return ""
 
 
-def judge(stretch: Stretch, profile: Profile | None, know: Knowledge, refused: str) -> Judgement:
+def judge(
+    stretch: Stretch,
+    stretches: tuple[Stretch, ...],
+    profile: Profile | None,
+    know: Knowledge,
+    refused: str,
+) -> Judgement:
     """Verdict of the stretch against the label, if there is one."""
     cooler = None if profile is None else profile.cooler
     reasons, next_step = _refusals(stretch, cooler, know, refused)
@@ -76,7 +82,7 @@ def judge(stretch: Stretch, profile: Profile | None, know: Knowledge, refused: s
             cooler.label_heat_w, cooler.label_etd_k, stretch.k_draws, stretch.weights
         )
     if k is None:
-        ratio = _ratio_words(stretch)
+        ratio = _ratio_words(stretches)
         headline = f"Cannot tell, because {reasons[0]}." + (f" {ratio}" if ratio else "")
         return Judgement(
             verdict="cannot tell",
@@ -129,16 +135,17 @@ def _refusals(
     return tuple(reasons), step
 
 
-def _ratio_words(stretch: Stretch) -> str:
+def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
     """What temperatures alone do tell."""
-    trusted = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
-    if not trusted:
+    found = []
+    for stretch in stretches:
+        told = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+        if told:
+            best = max(told, key=lambda p: p.window_tau)
+            found.append(f"{best.tau_s.value / 60:.1f} min over the {best.phase.kind}")
+    if not found:
         return ""
-    best = max(trusted, key=lambda p: p.window_tau)
-    return (
-        f"The oil's time constant was {best.tau_s.value / 60:.1f} min over the {best.phase.kind}, "
-        "to compare with other outings."
-    )
+    return f"The oil's time constant was {', then '.join(found)}: to compare with other outings."
 
 
 def _percent(interval: Interval) -> str:

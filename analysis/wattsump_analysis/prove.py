@@ -199,7 +199,7 @@ def _answer(
     told = [s for s in stretches if s.k_w_k is not None and not s.why]
     main = told[-1] if told else stretches[-1]
     refused = regulated_reason(main, outing.profile, outing.fan_known)
-    judgement = judge(main, outing.profile, know, refused)
+    judgement = judge(main, stretches, outing.profile, know, refused)
     routes: tuple[Route, ...] = ()
     if judgement.k_w_k is not None:
         others = tuple(s for s in stretches if s is not main)
