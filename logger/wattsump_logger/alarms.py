@@ -184,7 +184,7 @@ _EVENTS = {
 
 def _step(rule: Rule, before: Standing, look: Look) -> Standing:
     value = rule.measure(look)
-    if rule.running_only and look.engine_on is False:
+    if rule.running_only and look.is_on("engine") is False:
         return Standing(state=TABLE[before.state][Signal.CLEAR], value=value)
     if value is None:
         return Standing(state=TABLE[before.state][Signal.UNKNOWN], value=before.value)

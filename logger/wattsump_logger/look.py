@@ -25,7 +25,9 @@ FAULT_WINDOW_S = 30.0
 _LEAST_SPAN_S = 15.0
 _SPACING_S = 0.5  # closer samples add no knowledge of a temperature, only memory
 _STEADY_K_MIN = 0.15
-_TURNING_RPM = 100.0  # below it an engine is being cranked or the pickup hears noise
+# From where on a column of this unit means "on": below 100 r/min an engine is cranked, or
+# the pickup hears noise. Common practice, no source.
+_ON_FROM = {"on": 0.5, "rpm": 100.0, "w": 1.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +35,8 @@ class Look:
     """One moment of an outing; `None` is no reading.
 
     `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
-    share of the last half minute in which that channel had a fault or no reading.
+    share of the last half minute in which that channel had a fault or no reading. `roles`
+    gives the column of a role where it does not bear the role's name.
     """
 
     now_s: float
@@ -42,17 +45,24 @@ class Look:
     values: Mapping[str, float | None] = field(default_factory=dict)
     rates_k_min: Mapping[str, float | None] = field(default_factory=dict)
     fault_share: Mapping[str, float] = field(default_factory=dict)
+    roles: Mapping[str, str] = field(default_factory=dict)
 
-    def flag(self, column: str | None, least: float = 0.5) -> bool | None:
-        """Tell whether something is on; None where nothing tells."""
-        value = None if column is None else self.values.get(column)
-        return None if value is None else value >= least
+    def is_on(self, role: str) -> bool | None:
+        """Tell whether the engine, drive, fan or heater is on; None where nothing tells."""
+        known = self.roles.get(role)
+        candidates = [known] if known else []
+        candidates += [f"{role}_{unit}" for unit in _ON_FROM]
+        for column in candidates:
+            value = self.values.get(column)
+            if value is not None:
+                return value >= _ON_FROM.get(column.rpartition("_")[2], 0.5)
+        return None
 
     @property
-    def engine_on(self) -> bool | None:
-        """Tell whether the engine turns, by speed or by a state."""
-        by_speed = self.flag("engine_rpm", _TURNING_RPM)
-        return self.flag("engine_on") if by_speed is None else by_speed
+    def is_working(self) -> bool | None:
+        """Tell whether the drive turns, or at least the engine where no drive is told."""
+        drive = self.is_on("drive")
+        return self.is_on("engine") if drive is None else drive
 
 
 def channel_of(column: str) -> str:
@@ -82,7 +92,8 @@ def rate_k_min(times_s: Sequence[float], temps_c: Sequence[float]) -> float | No
 class History:
     """The last minute of each temperature and the last half minute of faults."""
 
-    def __init__(self) -> None:
+    def __init__(self, roles: Mapping[str, str] | None = None) -> None:
+        self._roles = dict(roles or {})
         self._temps: dict[str, deque[tuple[float, float]]] = {}
         self._faulty: deque[tuple[float, frozenset[str]]] = deque(maxlen=1000)
 
@@ -111,6 +122,7 @@ class History:
             values=values,
             rates_k_min={column: self._rate(column) for column in values if column.endswith("_c")},
             fault_share=self._shares([channel_of(column) for column in values]),
+            roles=self._roles,
         )
 
     def _remember(self, elapsed_s: float, values: Mapping[str, float | None]) -> None:
@@ -149,16 +161,12 @@ def _number(cell: str) -> float | None:
 
 def phase_of(look: Look, oil_column: str | None = "tank_c") -> str:
     """Return in a word or two what the machine is doing, as far as its flags and oil tell."""
-    engine, drive, heater = look.engine_on, look.flag("drive_on"), _heating(look)
+    engine, drive = look.is_on("engine"), look.is_on("drive")
     if engine is False:
-        return "preheating" if heater else "stopped"
+        return "preheating" if look.is_on("heater") else "stopped"
     rate = look.rates_k_min.get(oil_column or "")
     trend = ""
     if rate is not None:
         trend = "steady" if abs(rate) < _STEADY_K_MIN else "warming" if rate > 0 else "cooling"
     doing = "" if engine is None and drive is None else "working" if drive else "idling"
     return ", ".join(word for word in (doing, trend) if word) or "not known yet"
-
-
-def _heating(look: Look) -> bool:
-    return bool(look.flag("heater_w", 1.0)) or bool(look.flag("heater_on"))
