@@ -359,7 +359,7 @@ def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
     on = np.concatenate([[False], np.nan_to_num(state) > 0.5, [False]])
     starts, ends = np.flatnonzero(on[1:] & ~on[:-1]), np.flatnonzero(~on[1:] & on[:-1])
     spans = [
-        (elapsed_s[a] / 60, (elapsed_s[min(b, elapsed_s.size - 1)] - elapsed_s[a]) / 60)
+        (elapsed_s[a] / 60, (elapsed_s[min(int(b), elapsed_s.size - 1)] - elapsed_s[a]) / 60)
         for a, b in zip(starts, ends, strict=True)
     ]
     if not spans:
