@@ -99,7 +99,9 @@ def _fit(
     if not np.any((record.fan > 0.5) & (record.engine > 0.5)):
         return None, "the fan never ran: the cooler was not put to work"
     try:
-        fitted = fit_record(record, know, rng, progress)
+        # A trial far outside what a machine can be overflows; its weight is then nothing.
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            fitted = fit_record(record, know, rng, progress)
     except np.linalg.LinAlgError:
         return None, "the fit of the thermal network found no solution"
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value

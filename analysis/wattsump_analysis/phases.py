@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis._gather import Samples
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.record import Record, Switches
+from wattsump_analysis.record import SPIKE_K, Record, Switches
 from wattsump_analysis.results import Phase
 
 __all__ = ("Soak", "find_phases", "find_soak", "saw_tooth", "slopes_k_min", "switches_of")
@@ -162,7 +162,7 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
         drift = _robust_drift_k_min(x[seen], y[seen])
         if abs(drift) > SOAK_FLAT_K_MIN:
             return refused(f"{name} still moved by {drift:+.2f} K/min during the rest")
-        levels[name] = float(np.median(y[seen]))
+        levels[name] = _level(y[seen])
     apart = max(levels.values()) - min(levels.values())
     if apart > SOAK_SPREAD_K:
         return refused(
@@ -176,10 +176,15 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
     )
 
 
+def _level(y: FloatArray) -> float:
+    """Mean without spikes: finer than the converter's quarter-degree steps, unlike a median."""
+    return float(np.mean(y[np.abs(y - np.median(y)) < SPIKE_K]))
+
+
 def _robust_drift_k_min(x: FloatArray, y: FloatArray) -> float:
     """Slope between the medians of the first and the last third, K/min."""
     third = max(y.size // 3, 1)
-    rise = float(np.median(y[-third:]) - np.median(y[:third]))
+    rise = _level(y[-third:]) - _level(y[:third])
     return 60.0 * rise / max(float(np.mean(x[-third:]) - np.mean(x[:third])), 1e-9)
 
 

@@ -31,6 +31,7 @@ RANK_RCOND = 1e-9  # of the column-scaled Jacobian's singular values
 # Independent residuals give about 2; far below it, the curve is not of this shape.
 LOWEST_DURBIN_WATSON = 0.3
 GRID = np.geomspace(0.02, 20.0, 24)
+FLAT = 1e3  # a standard error this many times its value: the sum of squares does not move
 TOLERANCE = 1e-15
 HUGE = 1e150  # a wild trial step counts as very wrong instead of stopping the solver
 
@@ -366,7 +367,7 @@ def _covariance(jacobian: FloatArray, sd: float) -> tuple[FloatArray, bool]:
 def _judged(
     full_rank: bool, solved: bool, window: float, errors: FloatArray, values: FloatArray
 ) -> tuple[bool, str]:
-    if not full_rank:
+    if not full_rank or bool(np.any(errors > FLAT * np.abs(values))):
         return False, "singular: the data do not tell the parameters apart"
     if not solved:
         return False, "the solver did not settle"

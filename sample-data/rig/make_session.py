@@ -71,4 +71,4 @@ if __name__ == "__main__":
     target = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE
     for old in (target / "rig.csv", target / "rig.csv-metadata.json"):
         old.unlink(missing_ok=True)
-    print(main(target))
+    sys.stdout.write(f"{main(target)}\n")
