@@ -15,27 +15,35 @@ _KEPT = 8192  # words of a channel kept with their text: some hundred kelvins of
 def cell_maker(channel: WireChannel, profile: Profile | None) -> CellMaker:
     """Return the function from a field of this channel to its cell's text and its fault.
 
-    The profile's offset is added to temperatures; a probe of another type than the
+    The profile's correction is added to temperatures; a probe of another type than the
     converter is set for is converted as what it is.
     """
     known = profile.channels.get(channel.name) if profile else None
-    offset_k = known.offset_k if known else 0.0
+    correct = _correction(known)
     if channel.source in HEX_DIGITS:
-        return _kept(_thermocouple(channel, _probe(known), offset_k))
-    if channel.is_temperature and offset_k:
-        return _kept(lambda field: (f"{float(field) + offset_k:.3f}" if field else "", ""))
+        return _kept(_thermocouple(channel, _probe(known), correct))
+    if channel.is_temperature and known is not None and (known.offset_k or known.slope):
+        return _kept(lambda field: (f"{correct(float(field)):.3f}" if field else "", ""))
     return lambda field: (field, "")
+
+
+def _correction(known: Channel | None) -> Callable[[float], float]:
+    if known is None:
+        return lambda temp_c: temp_c
+    return lambda temp_c: temp_c + known.correction_k(temp_c)
 
 
 def _probe(known: Channel | None) -> str | None:
     return known.sensor.letter if known else None
 
 
-def _thermocouple(channel: WireChannel, probe: str | None, offset_k: float) -> CellMaker:
+def _thermocouple(
+    channel: WireChannel, probe: str | None, correct: Callable[[float], float]
+) -> CellMaker:
     def cell(field: str) -> tuple[str, str]:
         temp_c, _, fault = decode_word(channel.source, channel.detail, field, probe)
         no_reading = fault or not field or temp_c != temp_c
-        return ("" if no_reading else f"{temp_c + offset_k:.3f}", fault)
+        return ("" if no_reading else f"{correct(temp_c):.3f}", fault)
 
     return cell
 

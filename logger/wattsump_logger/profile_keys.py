@@ -182,6 +182,9 @@ CHANNEL = (
         high=50.0,
         halved=True,
     ),
+    # Kelvins of correction per kelvin: a tenth would be another type of probe.
+    Key(name="slope", attribute="slope", form="number", default=0.0, low=-0.1, high=0.1),
+    _quantity("slope_at", "slope_at_c", "temperature", -80, 1500, default="0 degC"),
     _quantity("limit", "limit_c", "temperature", -80, 1500),
     _text("note", default=""),
 )

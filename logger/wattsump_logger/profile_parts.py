@@ -127,7 +127,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Channel:
-    """One channel: what it tells, by which sensor, and its offset (added to a reading)."""
+    """One channel: what it tells, by which sensor, and what is added to its readings.
+
+    That is `offset_k`, plus `slope` times the reading's distance from `slope_at_c`.
+    """
 
     name: str
     role: Role
@@ -137,6 +140,12 @@ class Channel:
     limit_c: float | None = None
     note: str = ""
     unit: str = "c"
+    slope: float = 0.0
+    slope_at_c: float = 0.0
+
+    def correction_k(self, temp_c: float) -> float:
+        """What is added to a reading [K]."""
+        return self.offset_k + self.slope * (temp_c - self.slope_at_c)
 
     @property
     def column(self) -> str:
