@@ -34,6 +34,7 @@ _LABEL = 33
 _INSIDE: Mapping[str, str] = {
     "air_flow": "m3/s",
     "altitude": "m",
+    "bore": "m",
     "charge": "Ah",
     "conductance": "W/K",
     "current": "A",
@@ -169,6 +170,9 @@ def _plain(value: float, figure: Figure, system: str) -> str:
             figure.kind
         ]
         return f"{value * scale:.3g}{unit}"
+    if figure.kind == "bore":
+        # Tube and hose come in inches and are measured in millimetres.
+        return f"{value * 1000.0:.1f} mm" if system == "si" else f"{value / 0.0254:.3f} in"
     if figure.kind == "duration":
         return _time(value)
     if figure.kind == "energy":
@@ -179,7 +183,7 @@ def _plain(value: float, figure: Figure, system: str) -> str:
 def _time(seconds: float) -> str:
     """Minutes up to two hours, then hours: what a person reads off a watch."""
     if seconds < 60.0:
-        return f"{seconds:.0f} s"
+        return f"{seconds:.1f} s" if seconds < 10.0 else f"{seconds:.0f} s"
     minutes = seconds / 60.0
     if minutes < 10.0:
         return f"{minutes:.1f} min"
@@ -190,7 +194,7 @@ def _number(value: float, figure: Figure, system: str) -> str:
     """Value in the unit its figure is shown in, without the unit, for an interval."""
     if not math.isfinite(value) or figure.kind in ("number", "current", "rate"):
         return _plain(value, figure, system).removesuffix(" K/h").removesuffix(" A")
-    if figure.kind in ("duration", "energy"):
+    if figure.kind in ("bore", "duration", "energy"):
         return _plain(value, figure, system)
     number = to_shown(value, figure.kind, system, largest=figure.value)
     if figure.kind.startswith("temperature"):

@@ -1,14 +1,13 @@
 """What is known before a question is answered: typed values, a proof, a machine profile.
 
-A typed value wins over the proof, the proof over the profile. A typed value may carry its 95 %
-interval: "95 to 115 W/K" or "105 W/K +- 10 %"; either way the middle is the geometric mean or
-the value itself, and products are drawn log-normal.
+A typed value (`answers_typed`) wins over the proof, the proof over the profile. What has an
+interval is drawn log-normal.
 """
 
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +15,13 @@ import numpy as np
 
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.answers import Figure
-from wattsump_analysis.oil import volumetric_heat_j_m3k
+from wattsump_analysis.capacity import metal_capacity_j_k, oil_capacity_j_k
 from wattsump_logger.errors import UsageError
-from wattsump_logger.profile import Profile
+from wattsump_logger.profile import Profile, profile_from_dict
+from wattsump_logger.session import Session
 
 __all__ = (
     "DRAWS",
-    "METAL_J_KGK",
     "PROOF_SCHEMA",
     "Known",
     "capacity_of",
@@ -31,6 +30,8 @@ __all__ = (
     "known_from",
     "known_from_proof",
     "needed",
+    "proof_from_file",
+    "with_session",
 )
 
 PROOF_SCHEMA = "wattsump-proof-1"
@@ -38,19 +39,12 @@ PROOF_SCHEMA = "wattsump-proof-1"
 DRAWS = 4000
 _SEED = 20
 _TWO_SIDED_95 = 1.959964
-# T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, Table A.1, at 300 K
-# (plain carbon steel, cast iron after common practice, pure aluminium alloy, copper).
-METAL_J_KGK: Mapping[str, float] = {
-    "steel": 434.0,
-    "cast iron": 460.0,
-    "aluminium": 903.0,
-    "copper": 385.0,
-}
+_LIMIT_WORDS = {"oil_warn": "oil, advised", "oil_max": "oil, highest"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """What an outing and a profile left known. None is unknown; `scale_u` see `draws`."""
+    """What an outing and a profile left known; None is unknown."""
 
     source: str = "typed values"
     k_w_k: Figure | None = None
@@ -62,21 +56,17 @@ class Known:
     ambients_c: tuple[float, float] | None = None
     limits_c: Mapping[str, float] = field(default_factory=dict)
     peaks_c: Mapping[str, float] = field(default_factory=dict)
+    peak_ambients_c: Mapping[str, float] = field(default_factory=dict)
     elapsed_s: FloatArray | None = None
     tank_c: FloatArray | None = None
+    idle_c: float | None = None
     profile: Profile | None = None
     notes: tuple[str, ...] = ()
 
 
-def known_from(proof: Path | None, profile: Profile | None) -> Known:
-    """Read what is known from the JSON of a proof and from a profile, either or both.
-
-    Raises
-    ------
-    UsageError
-        The file is no proof of our schema.
-    """
-    known = Known() if proof is None else known_from_proof(_proof_json(proof), proof.name)
+def known_from(proof: Known | None, profile: Profile | None) -> Known:
+    """Join what a proof found and what a profile says, either or both."""
+    known = proof or Known()
     if profile is None:
         return known
     limits = {
@@ -88,41 +78,80 @@ def known_from(proof: Path | None, profile: Profile | None) -> Known:
         for name, channel in profile.channels.items()
         if channel.limit_c is not None
     }
-    values = {spot.name: getattr(known, spot.name) for spot in fields(known)}
-    values |= {"profile": profile, "limits_c": limits | channels | dict(known.limits_c)}
-    if known.capacity_j_k is None:
-        values["capacity_j_k"] = capacity_of(profile)
-        values["notes"] = (
-            *known.notes,
-            "Heat capacity from the profile's litres and kilograms, not measured.",
+    known = replace(known, profile=profile, limits_c=limits | channels | dict(known.limits_c))
+    if known.capacity_j_k is None and (capacity := capacity_of(profile)) is not None:
+        note = "Heat capacity from the profile's litres and kilograms, not measured."
+        known = replace(known, capacity_j_k=capacity, notes=(*known.notes, note))
+    return known
+
+
+def with_session(known: Known, session: Session) -> Known:
+    """Add what a session itself says of the tank: its course, and the oil at idle.
+
+    Idle is the engine on and the drive off. The profile of the session stands in for one that
+    was not given.
+
+    Raises
+    ------
+    UsageError
+        The session has no tank channel.
+    """
+    profile = known.profile or _own_profile(session)
+    tank = _column(session, profile, "tank")
+    if tank is None:
+        raise UsageError(
+            expected="a tank temperature",
+            found="columns " + ", ".join(session.columns),
+            where=str(session.path),
+            do="name its channel's role in the profile and give --machine",
         )
-    return Known(**values)
+    engine, work = (_column(session, profile, role) for role in ("engine", "drive"))
+    idle_c = None
+    if engine is not None and work is not None:
+        idle = tank[(engine > 0.0) & (work == 0.0) & np.isfinite(tank)]
+        idle_c = float(np.median(idle)) if idle.size else None
+    if known.profile is None and profile is not None:
+        known = replace(known, profile=profile)
+    return replace(
+        known, elapsed_s=session.elapsed_s, tank_c=tank, idle_c=idle_c, source=session.path.name
+    )
 
 
-def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure:
-    """Heat capacity of a profile's oil and metal [J/K] with its 95 % interval.
+def _own_profile(session: Session) -> Profile | None:
+    raw = session.metadata.get("profile")
+    return profile_from_dict(raw, str(session.path)) if isinstance(raw, dict) else None
+
+
+def _column(session: Session, profile: Profile | None, role: str) -> FloatArray | None:
+    usual = {"tank": "tank_c", "engine": "engine_rpm", "drive": "drive_on"}[role]
+    name = None if profile is None else profile.column(role)
+    return session.columns.get(name or usual)
+
+
+def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
+    """Heat capacity of a profile's oil and metal [J/K] with its 95 % interval; None if unknown.
 
     References
     ----------
-    `oil.volumetric_heat_j_m3k`; `METAL_J_KGK`; JCGM 100:2008, clause 5.1.2 for the sum.
+    `capacity.oil_capacity_j_k`, `capacity.metal_capacity_j_k`; JCGM 100:2008, equation 10.
     """
-    oil = profile.oil
-    parts = [
-        (
-            oil.volume_m3 * volumetric_heat_j_m3k(temp_c, oil.density_15_kg_m3),
-            math.hypot(oil.u_volume_rel, 0.03),
-        )
-    ]
-    parts += [
-        (part.mass_kg * METAL_J_KGK[part.material], part.u_mass_rel) for part in profile.metal
-    ]
-    total = sum(value for value, _ in parts)
-    u_log = math.sqrt(sum((value * u) ** 2 for value, u in parts)) / total
-    spread = math.exp(_TWO_SIDED_95 * u_log)
+    oil, u_oil = oil_capacity_j_k(profile, temp_c)
+    metal, u_metal = metal_capacity_j_k(profile)
+    if oil is None or metal is None:
+        return None
+    total = oil + metal
+    spread = math.exp(_TWO_SIDED_95 * math.hypot(oil * u_oil, metal * u_metal) / total)
     return Figure(value=total, kind="heat_capacity", low=total / spread, high=total * spread)
 
 
-def _proof_json(path: Path) -> Mapping[str, Any]:
+def proof_from_file(path: Path) -> Known:
+    """Read a proof's JSON.
+
+    Raises
+    ------
+    UsageError
+        The file is missing, is no JSON or has another schema.
+    """
     where = str(path)
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
@@ -133,7 +162,7 @@ def _proof_json(path: Path) -> Mapping[str, Any]:
     if not isinstance(data, dict) or data.get("schema") != PROOF_SCHEMA:
         found = data.get("schema") if isinstance(data, dict) else type(data).__name__
         raise _no_proof(where, f"schema {found!r}")
-    return data
+    return known_from_proof(data, path.name)
 
 
 def _no_proof(where: str, found: str) -> UsageError:
@@ -177,20 +206,25 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
         heat_w=_like(heat, ledger.get("working_p50_w")),
         heat_p90_w=_like(heat, ledger.get("working_p90_w")),
         ambients_c=_span(series.get("ambient")),
-        limits_c={key: float(value) for key, value in (data.get("limits_c") or {}).items()},
+        limits_c={
+            _LIMIT_WORDS.get(key, key): float(value)
+            for key, value in (data.get("limits_c") or {}).items()
+        },
         peaks_c={key: float(value[0]) for key, value in (data.get("peaks_c") or {}).items()},
+        peak_ambients_c=_ambients_at(data, series),
         elapsed_s=_array(data.get("series_s")),
         tank_c=_array(series.get("tank")),
         notes=tuple(notes),
     )
 
 
-def _figure(raw: Mapping[str, float] | None, kind: str) -> Figure | None:
-    if raw is None:
+def _figure(raw: Mapping[str, float | None] | None, kind: str) -> Figure | None:
+    if raw is None or raw["value"] is None:
         return None
-    return Figure(
-        value=float(raw["value"]), kind=kind, low=float(raw["low"]), high=float(raw["high"])
-    )
+    low, high = raw["low"], raw["high"]
+    if low is None or high is None:
+        return Figure(value=float(raw["value"]), kind=kind)
+    return Figure(value=float(raw["value"]), kind=kind, low=float(low), high=float(high))
 
 
 def _like(model: Figure | None, value: float | None) -> Figure | None:
@@ -206,6 +240,20 @@ def _array(raw: object) -> FloatArray | None:
     if not isinstance(raw, list):
         return None
     return np.array([math.nan if value is None else value for value in raw], dtype=np.float64)
+
+
+def _ambients_at(data: Mapping[str, Any], series: Mapping[str, Any]) -> dict[str, float]:
+    """Air [°C] when each channel was at its hottest."""
+    ambient, elapsed_s = _array(series.get("ambient")), _array(data.get("series_s"))
+    if ambient is None or elapsed_s is None:
+        return {}
+    seen = np.isfinite(ambient) & np.isfinite(elapsed_s)
+    if not seen.any():
+        return {}
+    return {
+        name: float(np.interp(float(peak[1]), elapsed_s[seen], ambient[seen]))
+        for name, peak in (data.get("peaks_c") or {}).items()
+    }
 
 
 def _span(raw: object) -> tuple[float, float] | None:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from wattsump_analysis import commands_questions
 from wattsump_analysis.commands_demo import demo_command
 from wattsump_analysis.commands_prove import prove_command
 from wattsump_logger import commands as logger_commands
@@ -22,6 +23,7 @@ def register(app: typer.Typer) -> None:
     """Add the analysis' commands to the program."""
     app.command("prove")(prove_command)
     app.command("demo")(demo_command)
+    commands_questions.register(app)
 
 
 def program() -> typer.Typer:

@@ -24,6 +24,7 @@ from wattsump_analysis.nodes import (
 from wattsump_logger.errors import UsageError
 
 __all__ = (
+    "TRUSTED_GAP_K",
     "Failure",
     "Trust",
     "ambient_trust",

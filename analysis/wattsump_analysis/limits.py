@@ -58,6 +58,11 @@ class Burn:
     to_s: float
     source: str
 
+    @property
+    def careful_s(self) -> float:
+        """The shorter bound that says something [s]: `from_s`, or `to_s` where that is 0."""
+        return self.from_s if self.from_s > 0.0 else self.to_s
+
 
 OIL_LEVELS = (
     Level(temp_c=54.0, meaning="usual tank temperature", source=COMMON),
@@ -169,4 +174,4 @@ def burn_at(temp_c: float) -> Burn | None:
     `BURNS`; each row names its standing.
     """
     known = [row for row in BURNS if row.temp_c <= temp_c]
-    return min(known, key=lambda row: min(row.to_s, max(row.from_s, 0.5)), default=None)
+    return min(known, key=lambda row: row.careful_s, default=None)

@@ -1,0 +1,22 @@
+"""The owner's questions as commands: `rating`, `forecast`, `preheat`, `oil`, `cab`, `lines`."""
+
+import typer
+
+from wattsump_analysis.commands_cab import cab_command
+from wattsump_analysis.commands_forecast import forecast_command
+from wattsump_analysis.commands_lines import lines_command
+from wattsump_analysis.commands_oil import oil_command
+from wattsump_analysis.commands_preheat import preheat_command
+from wattsump_analysis.commands_rating import rating_command
+
+__all__ = ("register",)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the owner's questions to the program."""
+    app.command("rating")(rating_command)
+    app.command("forecast")(forecast_command)
+    app.command("preheat")(preheat_command)
+    app.command("oil")(oil_command)
+    app.command("cab")(cab_command)
+    app.command("lines")(lines_command)
