@@ -49,6 +49,7 @@ _INSIDE: Mapping[str, str] = {
     "number": "1",
     "power": "W",
     "pressure": "Pa",
+    "probability": "1",
     "rate": "K/s",
     "specific_heat": "J/(kg K)",
     "speed": "m/s",
@@ -165,6 +166,8 @@ def _plain(value: float, figure: Figure, system: str) -> str:
         return "unknown"
     if math.isinf(value):
         return "never" if figure.kind == "duration" else "no bound"
+    if figure.kind == "probability":
+        return _chance(value)
     if figure.kind in ("number", "current", "rate"):
         scale, unit = {"number": (1.0, ""), "current": (1.0, " A"), "rate": (3600.0, " K/h")}[
             figure.kind
@@ -178,6 +181,13 @@ def _plain(value: float, figure: Figure, system: str) -> str:
     if figure.kind == "energy":
         return f"{value / 3.6e6:.2f} kWh"
     return show(value, figure.kind, system)
+
+
+def _chance(probability: float) -> str:
+    """Per cent, without pretending to know one in a thousand."""
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
 
 
 def _time(seconds: float) -> str:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wattsump_analysis import forecast, limits
+from wattsump_analysis import forecast
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, draws, from_samples, needed
 from wattsump_analysis.answers_typed import (
     Altitude,
@@ -165,19 +166,19 @@ def _headline(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Piece
     )  # fmt: skip
     name, limit_c = case.strictest
     over = float(np.mean(settled > limit_c))
-    yield (f"Chance of passing {name} ", _temperature(limit_c), f": {_chance(over)}.")
+    yield (
+        f"Chance of passing {name} ",
+        _temperature(limit_c),
+        ": ",
+        Figure(value=over, kind="probability"),
+        ".",
+    )
     trust = _trust(case.ambient_c, asked, known)
     if trust is None:
         yield ("NOT CHECKED: the air during the measurement is unknown; type --measured-ambient.",)
     elif trust.standing != "trusted":
         gap = Figure(value=trust.gap_k, kind="temperature_difference")
         yield (f"{trust.standing.upper()}: ", gap, " beyond the air that was measured.")
-
-
-def _chance(probability: float) -> str:
-    if probability <= 0.01:
-        return "1 % or less"
-    return "99 % or more" if probability >= 0.99 else f"{probability * 100:.0f} %"
 
 
 def _trust(ambient_c: float, asked: ForecastAsked, known: Known) -> forecast.Trust | None:
@@ -362,29 +363,10 @@ def _altitude(case: _Case, asked: ForecastAsked, k: Figure, known: Known) -> Ite
 
 
 def _meaning(case: _Case) -> Iterator[Section]:
-    """What the trade says of the temperature it settles at; nothing said of a mild one."""
     heavier = case.heat_w if case.heavy_w is None else case.heavy_w
-    at_c = _settles(case, heavier).value
-    remarks: list[Pieces] = [
-        (f"{level.meaning}: from ", _temperature(level.temp_c), f" ({level.source}).")
-        for level in limits.levels_passed(at_c)[-1:]
-    ]
-    burn = limits.burn_at(at_c)
-    if burn is not None:
-        remarks.append(_burn_pieces(burn))
+    remarks = tuple(said_of(_settles(case, heavier).value))
     if remarks:
-        yield Section(title="What that temperature is called", remarks=tuple(remarks))
-
-
-def _burn_pieces(burn: limits.Burn) -> Pieces:
-    time = Figure(value=burn.careful_s, kind="duration")
-    return (
-        "Bare metal or oil at ",
-        _temperature(burn.temp_c),
-        " burns skin in about ",
-        time,
-        f" ({burn.source}).",
-    )
+        yield Section(title="What that temperature is called", remarks=remarks)
 
 
 def _assumed(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]:
@@ -401,6 +383,8 @@ def _assumed(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
         yield ("Trusted in air of ", _temperature(low), " to ", _temperature(high), ".")
     if asked.work is not None:
         yield (f"Heat scaled by {asked.work.value:.0%} work rate, as a straight line.",)
+    if asked.measured is None and asked.heat is None:
+        yield ("Cooler, heat and shell share one scale of watts, whose error cancels here.",)
     refers = known.k_refers_to if asked.measured is None else ""
     yield (f"Oil means {refers or 'oil into the cooler'}.",)
     yield ("One lump of oil and metal; fan always on; same oil and same core.",)

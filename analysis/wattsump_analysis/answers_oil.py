@@ -10,6 +10,7 @@ import numpy as np
 from wattsump_analysis import limits, oil
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_typed import Density, Number, Temperature, Viscosity
 from wattsump_analysis.grades import U_GRADE_REL, viscosity_index
@@ -155,7 +156,7 @@ def _case(asked: OilAsked, known: Known) -> _Case:
         others=tuple(
             one
             for one in (_graded(text) for text in asked.compare or _COMPARED)
-            if one.line != there.line
+            if not _alike(one, there)
         ),
         temps_c=_temps(asked, known),
         thickest=asked.thickest.value if asked.thickest else bounds.viscosity_max_start_mm2_s,
@@ -164,6 +165,16 @@ def _case(asked: OilAsked, known: Known) -> _Case:
         density_15=asked.density.value if asked.density else fitted_density,
         elapsed_s=known.elapsed_s,
         tank_c=known.tank_c,
+    )
+
+
+def _alike(one: _Oil, other: _Oil) -> bool:
+    """Whether two oils are the same to a part in a thousand, where data sheets give them."""
+    return all(
+        math.isclose(
+            oil.viscosity_mm2_s(at, one.line), oil.viscosity_mm2_s(at, other.line), rel_tol=1e-3
+        )
+        for at in (40.0, 100.0)
     )
 
 
@@ -297,38 +308,12 @@ def _heat(case: _Case) -> Iterator[Section]:
     if "peak" not in case.temps_c:
         return
     peak, cold = case.temps_c["peak"], case.temps_c.get("cold start", 20.0)
-    remarks: list[Pieces] = [
-        (f"{level.meaning}: from ", _temperature(level.temp_c), f" ({level.source}).")
-        for level in limits.levels_passed(peak)[-1:]
-    ]
-    remarks += [
-        (
-            f"Beyond {part.name}: ",
-            _temperature(part.low_c),
-            " to ",
-            _temperature(part.high_c),
-            f" ({part.source}).",
-        )
-        for part in limits.materials_exceeded(min(cold, peak), peak)
-    ]
-    burn = limits.burn_at(peak)
-    if burn is not None:
-        time = Figure(value=burn.careful_s, kind="duration")
-        remarks.append(
-            (
-                "Bare metal at ",
-                _temperature(burn.temp_c),
-                " burns skin in about ",
-                time,
-                f" ({burn.source}).",
-            )
-        )
     rows: tuple[Row, ...] = ()
     if 40.0 <= peak <= 150.0:
         life = Figure(value=limits.oil_life_factor(peak, 60.0), kind="number")
         note = "times that at 60 °C; half per 10 K, common practice"
         rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
-    yield Section(title="What the peak does", rows=rows, remarks=tuple(remarks))
+    yield Section(title="What the peak does", rows=rows, remarks=tuple(said_of(peak, cold)))
 
 
 def _assumed(asked: OilAsked, known: Known) -> Iterator[Pieces]:

@@ -98,16 +98,14 @@ def _headline(case: Case, asked: RatingAsked) -> Iterator[Pieces]:
     if word is None:
         yield ("No verdict: type the measured value with its interval, as '95 to 115 W/K'.",)
     else:
-        sure = "" if word[1] is None else f" (met with probability {_percent(word[1])})"
         every = " at every usual basis" if case.etd_k is None and word[0] != "cannot tell" else ""
-        yield (f"Verdict: {word[0]}{every}{sure}.",)
+        met = () if word[1] is None else (", met with probability ", _probability(word[1]))
+        yield (f"Verdict: {word[0]}{every}", *met, ".")
     yield ("The label is true of this cooler at ", _true_etd(case.label_w, case.k), ".")
 
 
-def _percent(probability: float) -> str:
-    if probability < 0.01:
-        return "under 1 %"
-    return "over 99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
+def _probability(value: float) -> Figure:
+    return Figure(value=value, kind="probability")
 
 
 def _label_sections(case: Case, asked: RatingAsked) -> Iterator[Section]:
@@ -139,10 +137,10 @@ def _share_rows(claim: float, case: Case, asked: RatingAsked) -> Iterator[Row]:
     yield Row(key="share", label="measured over label", figure=share)
     ends = [None if end is None else end * case.etd_k for end in (k.low, k.high)]
     heat = Figure(value=k.value * case.etd_k, kind="power", low=ends[0], high=ends[1])
-    yield Row(key="heat_at_label_etd_w", label="measured, at the label's difference", figure=heat)
+    yield Row(key="heat_at_label_etd_w", label="measured, at that difference", figure=heat)
     word = _verdict(case, asked)
     if word is not None and word[1] is not None:
-        met = Figure(value=word[1], kind="fraction")
+        met = _probability(word[1])
         yield Row(key="probability_met", label="probability that it is met", figure=met)
 
 

@@ -122,7 +122,7 @@ def drive_section(asked: RatingAsked, known: Known) -> Iterator[Section]:
         return
     row = Row(
         key="drive_loss_w",
-        label="heat of pump and motor at full power",
+        label="pump and motor, full power",
         figure=loss,
         flag="estimate",
         note="range of the trade's rules, common practice",
