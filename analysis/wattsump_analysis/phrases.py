@@ -17,6 +17,7 @@ __all__ = (
     "facts",
     "figure",
     "limit_name",
+    "sentence",
     "spaced",
     "span",
 )
@@ -77,6 +78,13 @@ def clock_text(elapsed_s: float) -> str:
     """Return a time into the outing as minutes, or hours and minutes."""
     minutes = round(elapsed_s / 60)
     return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def sentence(text: str) -> str:
+    """Return a remark as a sentence: a capital first, a stop last."""
+    if not text:
+        return text
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
 def spaced(name: str) -> str:

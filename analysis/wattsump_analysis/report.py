@@ -110,6 +110,7 @@ def _filters(units: str) -> dict[str, object]:
         "figure": number,
         "span": between,
         "clock": phrases.clock_text,
+        "sentence": phrases.sentence,
         "spaced": phrases.spaced,
         "plain": lambda value: f"{value:.3g}",
     }

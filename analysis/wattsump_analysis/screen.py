@@ -8,7 +8,7 @@ import math
 import re
 import textwrap
 
-from wattsump_analysis.phrases import VERDICT_WORDS, Fact, facts, figure
+from wattsump_analysis.phrases import VERDICT_WORDS, Fact, facts, figure, sentence
 from wattsump_analysis.results import LabelCheck, Proof
 
 __all__ = ("WIDTH", "proof_screen")
@@ -69,7 +69,7 @@ def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
 
 
 def _item(name: str, text: str, style: str = "") -> list[str]:
-    lines = _wrapped(text, indent=9)
+    lines = _wrapped(sentence(text), indent=9)
     if not lines:
         return []
     label = f"[{style}]{name:<9}[/]" if style else f"{name:<9}"

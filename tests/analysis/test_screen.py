@@ -79,7 +79,7 @@ def test_colour_adds_nothing_to_the_words() -> None:
     )
 
 
-@pytest.mark.parametrize("text", ["[red]hot[/red]", "[link=x]", "a [b] c", "[/]", "50 [%]"])
+@pytest.mark.parametrize("text", ["[red]hot[/red].", "[link=x].", "A [b] c.", "[/].", "50 [%]."])
 def test_what_a_driver_typed_is_never_taken_for_colour(text: str) -> None:
     proof = replace(proof_fixture.falls_short(), cautions=(text,))
     assert f"Caution  {text}" in shown(proof)
