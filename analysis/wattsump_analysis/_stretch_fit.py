@@ -108,7 +108,7 @@ def _fit(
     window = record.bins * record.bin_s * rate
     if window < SHORTEST_WINDOW_TAU:
         return fitted, (
-            f"it is only {window:.2f} time constants long ({1 / rate / 60:.0f} min each); "
+            f"the outing is only {window:.2f} time constants long ({1 / rate / 60:.0f} min each); "
             f"it takes {SHORTEST_WINDOW_TAU:g} or more"
         )
     return fitted, ""

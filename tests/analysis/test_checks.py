@@ -1,0 +1,87 @@
+"""Residual statistics against certified data; the label against draws of K."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wattsump_analysis.checks import (
+    check_label,
+    lag_one,
+    largest_disagreement,
+    periodogram_excess,
+    word_of,
+)
+from wattsump_analysis.results import Interval, Route
+
+STRD = json.loads(
+    (Path(__file__).parents[1] / "data" / "nist" / "strd.json").read_text(encoding="utf-8")
+)
+NARROW = Interval(value=100.0, low=95.0, high=105.0)
+WIDE = Interval(value=100.0, low=60.0, high=140.0)
+
+
+def route(name: str, value: float) -> Route:
+    k = Interval(value=value, low=0.9 * value, high=1.1 * value)
+    return Route(name=name, rests_on=name, k_w_k=k)
+
+
+def test_autocorrelation_agrees_with_the_certified_beam_deflections() -> None:
+    # certified: NIST StRD univariate, Lew, 15 digits.
+    assert lag_one(np.array(STRD["Lew"]["y"], dtype=float)) == pytest.approx(
+        -0.307304800605679, rel=1e-12
+    )
+
+
+def test_white_noise_passes_the_periodogram_nineteen_times_in_twenty() -> None:
+    rng = np.random.default_rng(8)
+    beyond = sum(periodogram_excess(rng.standard_normal(400)) > 1.36 for _ in range(400))
+    # published: 1.36 is the 5 % point of Kolmogorov's distribution; 400 trials scatter by 1.1 %.
+    assert beyond / 400 == pytest.approx(0.05, abs=0.035)
+
+
+def test_a_drift_fails_the_periodogram() -> None:
+    walk = np.cumsum(np.random.default_rng(9).standard_normal(400))
+    assert periodogram_excess(walk) > 3.0
+
+
+def test_the_label_is_met_with_the_weight_of_the_draws_that_meet_it() -> None:
+    k = np.array([90.0, 100.0, 110.0, 120.0])
+    weights = np.array([0.1, 0.2, 0.3, 0.4])
+    found = check_label(6000.0, 55.0, k, weights)
+    # independent: 6000/55 = 109.09 W/K, so the last two draws meet it.
+    assert found.probability_met == pytest.approx(0.7)
+    assert found.heat_at_etd_w is not None
+    assert found.share_of_label is not None
+    ratio = found.share_of_label.value / found.heat_at_etd_w.value
+    assert ratio == pytest.approx(1.0 / 6000.0)
+
+
+def test_a_label_without_its_difference_has_no_share() -> None:
+    found = check_label(6000.0, None, np.array([100.0]), np.array([1.0]))
+    assert found.share_of_label is None
+    assert found.probability_met is None
+
+
+@pytest.mark.parametrize(
+    ("probability", "k", "word"),
+    [
+        (0.96, NARROW, "meets"),
+        (0.95, NARROW, "meets"),
+        (0.94, NARROW, "cannot tell"),
+        (0.06, NARROW, "cannot tell"),
+        (0.05, NARROW, "falls short"),
+        (0.99, WIDE, "cannot tell"),
+        (0.01, WIDE, "cannot tell"),
+    ],
+)
+def test_a_word_needs_nineteen_to_one_and_a_narrow_range(
+    probability: float, k: Interval, word: str
+) -> None:
+    assert word_of(probability, k) == word
+
+
+def test_routes_disagree_by_their_difference_over_their_mean() -> None:
+    assert largest_disagreement([route("a", 90.0), route("b", 110.0)]) == pytest.approx(0.2)
+    assert largest_disagreement([route("a", 90.0)]) == 0.0
