@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from wattsump_analysis import commands_questions
+from wattsump_analysis import commands_outings, commands_questions
 from wattsump_analysis.commands_demo import demo_command
 from wattsump_analysis.commands_prove import prove_command
 from wattsump_logger import commands as logger_commands
@@ -24,6 +24,7 @@ def register(app: typer.Typer) -> None:
     app.command("prove")(prove_command)
     app.command("demo")(demo_command)
     commands_questions.register(app)
+    commands_outings.register(app)
 
 
 def program() -> typer.Typer:

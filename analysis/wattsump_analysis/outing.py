@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.results import Interval, Phase, Proof
 from wattsump_logger.profile import Profile
+from wattsump_logger.profile_parts import Limits
 from wattsump_logger.session import Session
 
 __all__ = (
@@ -87,7 +88,7 @@ class Outing:
     `u_k` and `u_heat` are relative standard uncertainties in all; `own_u_k` and `own_u_heat`
     the parts this outing drew afresh. A quantity the outing could not tell is None.
     `fan_step_w_k` is K with the fan less K without, from switching it. `rise_k` is tank oil
-    over air during steady work. `facts` is what the profile states, for "what else changed".
+    over air once settled at work, fan on. `facts` is what the profile states.
     """
 
     name: str
@@ -135,7 +136,7 @@ def event_kinds(text: str) -> tuple[EventKind, ...]:
     return tuple(found)
 
 
-def outing_from(proof: Proof, session: Session, profile: Profile, key: str) -> Outing:
+def outing_from(proof: Proof, session: Session, profile: Profile | None, key: str) -> Outing:
     """Sum an outing up.
 
     Parameters
@@ -144,8 +145,8 @@ def outing_from(proof: Proof, session: Session, profile: Profile, key: str) -> O
         What was found in the session.
     session : Session
         The session itself, for its clock, its gaps and its marks.
-    profile : Profile
-        The machine as its owner states it.
+    profile : Profile or None
+        The machine as its owner states it; without it the usual limits count.
     key : str
         What identifies the session's content.
 
@@ -158,10 +159,11 @@ def outing_from(proof: Proof, session: Session, profile: Profile, key: str) -> O
     heat = _heat(proof)
     common = _common(proof)
     u_k, u_heat = _relative(proof.k_w_k), _relative(heat)
+    limits = Limits() if profile is None else profile.limits
     return Outing(
         name=session.path.stem,
         key=key,
-        machine=profile.name,
+        machine="" if profile is None else profile.name,
         start_utc=None if session.start_utc is None else session.start_utc.isoformat(),
         hours=_hours(session.elapsed_s),
         completeness=_completeness(session),
@@ -177,14 +179,14 @@ def outing_from(proof: Proof, session: Session, profile: Profile, key: str) -> O
         ambient_c=None if air is None or not np.isfinite(air).any() else float(np.nanmean(air)),
         peak_oil_c=_peak(proof),
         peaks_c={name: float(peak[0]) for name, peak in proof.peaks_c.items()},
-        minutes_above_warn=_minutes_above(proof.series_s, tank, profile.limits.oil_warn_c),
-        minutes_above_max=_minutes_above(proof.series_s, tank, profile.limits.oil_max_c),
+        minutes_above_warn=_minutes_above(proof.series_s, tank, limits.oil_warn_c),
+        minutes_above_max=_minutes_above(proof.series_s, tank, limits.oil_max_c),
         preheat_min=sum(p.end_s - p.start_s for p in proof.phases if p.kind == "preheat") / 60.0,
         verdict=proof.verdict,
-        oil=profile.oil.grade,
+        oil="" if profile is None else profile.oil.grade,
         events=tuple(Event(kind=kind, text=text) for text in marks for kind in event_kinds(text)),
         marks=marks,
-        facts=_facts(profile),
+        facts={} if profile is None else _facts(profile),
     )
 
 
@@ -222,9 +224,9 @@ def _relative(interval: Interval | None) -> float | None:
 
 
 def _heat(proof: Proof) -> Interval | None:
-    """Heat into the oil at work: of the longest stretch that has one."""
-    told = [s for s in proof.segments if s.heat_in_w is not None]
-    return max(told, key=lambda s: s.end_s - s.start_s).heat_in_w if told else None
+    """Heat into the oil at work: of the last stretch that has one, as K is that stretch's."""
+    told = [s.heat_in_w for s in proof.segments if s.heat_in_w is not None]
+    return told[-1] if told else None
 
 
 def _common(proof: Proof) -> float:
@@ -268,11 +270,17 @@ def _minutes_above(series_s: FloatArray, tank_c: FloatArray | None, limit_c: flo
     return float(np.sum(tank_c > limit_c) * np.median(np.diff(series_s))) / 60.0
 
 
-def _during(proof: Proof, kinds: tuple[str, ...]) -> NDArray[np.bool_]:
+def _settled(proof: Proof) -> NDArray[np.bool_]:
+    """Where the oil had settled at work: steady work, or the last half of the fan's longest."""
+    steady = [(p.start_s, p.end_s) for p in proof.phases if p.kind == "steady work"]
+    if not steady:
+        cooled = [p for p in proof.phases if p.kind == "fan on"]
+        longest = max(cooled, key=lambda p: p.end_s - p.start_s, default=None)
+        if longest is not None:
+            steady = [(0.5 * (longest.start_s + longest.end_s), longest.end_s)]
     inside = np.zeros(proof.series_s.shape, dtype=bool)
-    for phase in proof.phases:
-        if phase.kind in kinds:
-            inside |= (proof.series_s >= phase.start_s) & (proof.series_s < phase.end_s)
+    for start_s, end_s in steady:
+        inside |= (proof.series_s >= start_s) & (proof.series_s < end_s)
     return inside
 
 
@@ -280,7 +288,7 @@ def _steady_rise(proof: Proof) -> float | None:
     tank, air = proof.series_c.get("tank"), proof.series_c.get("ambient")
     if tank is None or air is None:
         return None
-    over = (tank - air)[_during(proof, ("steady work",))]
+    over = (tank - air)[_settled(proof)]
     return float(np.nanmean(over)) if np.isfinite(over).any() else None
 
 
@@ -300,7 +308,7 @@ def _fan_step(proof: Proof) -> float | None:
         if {"fan off", "fan on"} == {first.kind, second.kind}
         and (step := _one_step(proof.series_s, tank, air, first, second)) is not None
     ]
-    return capacity[0] * float(np.mean(steps)) if steps else None
+    return capacity[-1] * float(np.mean(steps)) if steps else None
 
 
 def _one_step(

@@ -157,13 +157,15 @@ def in_order(outings: Sequence[Outing]) -> tuple[tuple[Outing, ...], tuple[LeftO
     return tuple(kept), tuple(out)
 
 
-def trend_of(outings: Sequence[Outing]) -> Trend:
+def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Trend:
     """Look for changes over the outings of one machine.
 
     Parameters
     ----------
     outings : sequence of Outing
         In any order; at least `FEWEST_OUTINGS` that tell both K and the heat.
+    left_out : sequence of LeftOut
+        Files that were no outings at all, to be told with those left out here.
 
     Returns
     -------
@@ -182,7 +184,8 @@ def trend_of(outings: Sequence[Outing]) -> Trend:
             where="trend",
             do="name one of them",
         )
-    used, left_out = in_order(outings)
+    used, uncounted = in_order(outings)
+    left_out = (*left_out, *uncounted)
     if len(used) < FEWEST_OUTINGS:
         raise UsageError(
             expected=f"at least {FEWEST_OUTINGS} outings that tell K and the heat",
@@ -201,7 +204,7 @@ def trend_of(outings: Sequence[Outing]) -> Trend:
     return Trend(
         machine=machines[0],
         outings=used,
-        left_out=left_out,
+        left_out=tuple(left_out),
         scatter=stretches.scatter,
         stretches=stretches,
         steps=steps,
