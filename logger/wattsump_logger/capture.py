@@ -10,7 +10,7 @@ import contextlib
 import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from wattsump_logger.rows import Row
 from wattsump_logger.timeline import CLOCK_SET_FROM_MS
 from wattsump_logger.wire import Chunk, HostNote, WireItem, WireWriter
 
-__all__ = ("Captured", "Outing", "Status", "free_name", "run", "status_line", "stop_on_signals")
+__all__ = ("Captured", "Outing", "Status", "free_name", "run", "stop_on_signals")
 
 _WAIT_S = 0.1
 _NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
@@ -124,6 +124,8 @@ class _Loop:
         self._sync_s = sync_s
         self._quiet_ends_ms = None if quiet_ends_s is None else quiet_ends_s * 1000
         self._finished: list[Outing] = []
+        self._ends_at_hello = False
+        self._at_line_start = True
         self.outing: Outing | None = self._new_outing(began)
         self.heard_ms = began.mono_ms or 0
 
@@ -143,11 +145,37 @@ class _Loop:
             heard_ms = item.anchor.mono_ms or 0
             self._end_if_quiet(heard_ms - self.heard_ms)
             self.heard_ms = heard_ms
+            if self._ends_at_hello:
+                return self._divide(item)
+            self._at_line_start = item.data.endswith(b"\n")
+        return self._pass_on(item)
+
+    def _pass_on(self, item: WireItem) -> list[Row]:
         if self.outing is None:
             if not isinstance(item, Chunk):
                 return []
             self.outing = self._new_outing(item.anchor)
         return self.outing.take(item)
+
+    def end_at_hello(self) -> None:
+        """End the outing where the next hello begins: the next one has no reading without it."""
+        self._ends_at_hello = self.outing is not None
+
+    def _divide(self, chunk: Chunk) -> list[Row]:
+        data = chunk.data
+        begins = self._at_line_start and data.startswith(b"H1,")
+        at = 0 if begins else data.find(b"\nH1,") + 1
+        self._at_line_start = data.endswith(b"\n")
+        if not begins and not at:
+            return self._pass_on(chunk)
+        before = self._pass_on(replace(chunk, data=data[:at])) if at else []
+        self.end_outing()
+        self._ends_at_hello = False
+        return before + self._pass_on(replace(chunk, data=data[at:]))
+
+    def note(self, texts: Sequence[str]) -> None:
+        for text in texts:
+            self.take(HostNote(anchor=self._clock.anchor(), word="mark", detail=text))
 
     def idle(self) -> None:
         if self.outing is None:
@@ -218,6 +246,7 @@ def run(
     on_rows: Callable[[Sequence[Row]], None] | None = None,
     marks: Callable[[], Sequence[str]] | None = None,
     quiet_ends_s: float | None = None,
+    is_over: Callable[[], bool] | None = None,
     status_s: float = 1.0,
     sync_s: float = SYNC_S,
 ) -> Captured:
@@ -239,6 +268,9 @@ def run(
         Asked for what the driver has noted since it was last asked.
     quiet_ends_s : float, optional
         A silence this long ends the outing; the next bytes begin a new one.
+    is_over : callable, optional
+        Asked whether the outing is over though the controller goes on talking; if so, its
+        next hello begins a new one.
 
     Raises
     ------
@@ -260,8 +292,9 @@ def run(
     try:
         while not stop() and not link.is_over:
             made = [row for item in link.next(_WAIT_S) for row in loop.take(item)]
-            for text in marks() if marks else ():
-                loop.take(HostNote(anchor=clock.anchor(), word="mark", detail=text))
+            loop.note(marks() if marks else ())
+            if is_over and is_over():
+                loop.end_at_hello()
             if on_rows and made:
                 on_rows(made)
             loop.idle()
@@ -272,6 +305,7 @@ def run(
     finally:
         for item in link.close():
             loop.take(item)
+        loop.note(marks() if marks else ())  # a key pressed just before the end
         loop.end_outing()
     return loop.result()
 
@@ -309,28 +343,6 @@ def _name_by_clock(now: Anchor) -> str:
     if now.utc_ms is None or now.utc_ms < CLOCK_SET_FROM_MS:
         return "outing"
     return datetime.fromtimestamp(now.utc_ms // 1000, UTC).strftime("%Y%m%d-%H%M%SZ")
-
-
-def status_line(status: Status) -> str:
-    """Return the status as one plain line."""
-    if status.row_count == 0 and status.elapsed_s is None:
-        state = "waiting for a hello" if status.is_open else "port lost, trying again"
-    elif not status.is_open:
-        state = "port lost, trying again"
-    elif status.silent_s > _WAIT_S * 50:
-        state = f"silent for {status.silent_s:.0f} s"
-    else:
-        state = "recording"
-    parts = [f"{status.name or status.port}: {state}", f"{status.row_count} rows"]
-    if status.elapsed_s is not None:
-        parts.append(f"{status.elapsed_s:.0f} s")
-    parts += [f"{column} {value or '-'}" for column, value in status.values.items()]
-    if status.fault:
-        parts.append(f"fault {status.fault}")
-    if status.trouble:
-        waits = f"{status.waiting_rows} rows wait, {status.dropped_rows} given up"
-        parts.append(f"DISK: {status.trouble}, {waits}")
-    return "  ".join(parts)
 
 
 @contextlib.contextmanager

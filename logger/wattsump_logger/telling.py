@@ -1,14 +1,12 @@
-"""What the logger's commands say: plain lines, one a second while recording."""
+"""What the logger's commands say: plain lines before and after; the view tells the rest."""
 
-import contextlib
-import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from wattsump_logger.appendfile import SYNC_S
-from wattsump_logger.capture import Captured, Status, status_line
+from wattsump_logger.capture import Captured
 from wattsump_logger.importing import Imported
 
-__all__ = ("beginning", "ending", "imported", "statuses")
+__all__ = ("beginning", "ending", "imported")
 
 
 def beginning(port: str) -> str:
@@ -17,23 +15,6 @@ def beginning(port: str) -> str:
         f"recording {port}; every reading is handed to the system at once "
         f"and on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
     )
-
-
-@contextlib.contextmanager
-def statuses() -> Iterator[Callable[[Status], None]]:
-    """Yield a teller of statuses: over one line on a terminal, else line by line."""
-    is_terminal = sys.stdout.isatty()
-
-    def tell(status: Status) -> None:
-        line = status_line(status)
-        sys.stdout.write(f"\r\x1b[K{line}" if is_terminal else f"{line}\n")
-        sys.stdout.flush()
-
-    try:
-        yield tell
-    finally:
-        if is_terminal:
-            sys.stdout.write("\n")
 
 
 def ending(captured: Captured) -> Iterator[str]:

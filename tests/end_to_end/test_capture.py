@@ -177,25 +177,3 @@ def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(SessionError, match="a folder to write to"):
         capture.run(MemoryPort(controller()), tmp_path / "file" / "folder")
-
-
-def test_the_status_line_says_what_an_owner_asks() -> None:
-    status = capture.Status(
-        port="/dev/ttyACM0",
-        is_open=True,
-        name="a",
-        row_count=12,
-        elapsed_s=11.0,
-        silent_s=0.2,
-        values={"tank_c": "61.250", "fan_on": ""},
-        fault="fan:form",
-        counts={},
-        trouble="No space left on device",
-        waiting_rows=3,
-        dropped_rows=0,
-    )
-    line = capture.status_line(status)
-    for part in ("recording", "12 rows", "tank_c 61.250", "fan_on -", "fault fan:form"):
-        assert part in line
-    assert "No space left on device, 3 rows wait" in line
-    assert "\n" not in line

@@ -6,17 +6,19 @@ import sys
 import tty
 from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 import typer
 from typer.testing import CliRunner
 
-from wattsump_logger import commands, telling
-from wattsump_logger.capture import Captured, Status
+from wattsump_logger import commands, commands_log, commands_sensors, telling, view
+from wattsump_logger.capture import Captured
 from wattsump_logger.emulated import EmulatedController
 from wattsump_logger.errors import PortError, ProfileError, SessionError, UsageError
 from wattsump_logger.events import WireChannel
 from wattsump_logger.session import load_session
+from wattsump_logger.watching import Screen
 
 FAN = WireChannel(name="fan", source="state")
 
@@ -87,12 +89,12 @@ def test_expected_errors_are_raised_for_the_program_to_tell(
 def test_log_records_until_it_is_asked_to_end(
     app: typer.Typer, tmp_path: Path, pty_name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def stop_with_all_rows(status: Status) -> str:
-        if status.row_count == 5:
+    def stop_with_all_rows(screen: Screen) -> str:
+        if screen.row_count == 5:
             os.kill(os.getpid(), 15)
-        return f"{status.row_count} so far"
+        return f"{screen.row_count} so far"
 
-    monkeypatch.setattr(telling, "status_line", stop_with_all_rows)
+    monkeypatch.setattr(view, "line", stop_with_all_rows)
     result = CliRunner().invoke(app, ["log", pty_name, "--out", str(tmp_path), "--name", "a"])
     assert result.exit_code == 0, result.output
     assert "Ctrl-C ends" in result.stderr
@@ -114,12 +116,14 @@ def test_what_was_not_kept_is_said_at_the_end() -> None:
     assert lines[2] == "not on disk: 7 rows (disk full)"
 
 
-def test_no_module_is_imported_for_help_but_typer() -> None:
-    tree = ast.parse(Path(commands.__file__).read_text(encoding="utf-8"))
+@pytest.mark.parametrize("module", [commands, commands_log, commands_sensors])
+def test_no_module_is_imported_for_help_but_typer(module: ModuleType) -> None:
+    tree = ast.parse(Path(module.__file__ or "").read_text(encoding="utf-8"))
     names = {
         alias.name if isinstance(node, ast.Import) else str(node.module)
         for node in tree.body
         if isinstance(node, ast.Import | ast.ImportFrom)
         for alias in node.names
     }
-    assert names <= {"typer", "pathlib", "typing"} | set(sys.stdlib_module_names)
+    ours = {"wattsump_logger", "wattsump_logger.commands_log"}  # the commands' own modules
+    assert names <= {"typer", *ours} | set(sys.stdlib_module_names | {"collections.abc"})
