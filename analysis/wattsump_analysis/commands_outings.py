@@ -70,7 +70,13 @@ def trend_command(
 
 
 def compare_command(
-    before: Annotated[str, typer.Argument(help="A session, several with commas, or a folder.")],
+    before: Annotated[
+        str,
+        typer.Argument(
+            help="A session, several with commas, or a folder; day.csv#1 is the stretch of a "
+            "session before its first swap, day.csv#2 that after it."
+        ),
+    ],
     after: Annotated[str, typer.Argument(help="The same, from after the change.")],
     machine: _Machine = None,
     units: _Units = Units.SI,
@@ -151,7 +157,11 @@ def _of_one_machine(outings: "tuple[Outing, ...]", name: str | None) -> "list[Ou
 def _side(typed: str, machine: Path | None) -> "list[Outing]":
     """Outings of one side of a comparison, in order."""
     outings: list[Outing] = []
-    for path in (Path(part.strip()) for part in typed.split(",") if part.strip()):
+    for part in filter(None, map(str.strip, typed.split(","))):
+        path = Path(part)
+        if not path.exists() and "#" in part:
+            outings.append(_stretch(part, machine))
+            continue
         if path.is_dir():
             gathered = _gathered(path, machine)
         elif path.is_file():
@@ -167,6 +177,22 @@ def _side(typed: str, machine: Path | None) -> "list[Outing]":
             typer.echo(f"{left.name}: left out, {left.why}", err=True)
         outings += gathered.outings
     return sorted(outings, key=lambda outing: (outing.start_utc or "", outing.name))
+
+
+def _stretch(typed: str, machine: Path | None) -> "Outing":
+    """One stretch of a session, typed as name#number."""
+    from wattsump_analysis.gathering import stretches_of
+
+    name, _, number = typed.rpartition("#")
+    stretches = stretches_of(Path(name), machine)
+    if not number.isdecimal() or not 1 <= int(number) <= len(stretches):
+        raise UsageError(
+            expected=f"a stretch from 1 to {len(stretches)}",
+            found=repr(number),
+            where=name,
+            do="mark each swap in the session, or count again",
+        )
+    return stretches[int(number) - 1]
 
 
 def _print_json(data: dict[str, object]) -> None:

@@ -16,13 +16,27 @@ from dataclasses import dataclass
 from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from wattsump_analysis.outing import Outing
-from wattsump_analysis.store import Entry, Store, sessions_in
+from wattsump_analysis.store import Entry, Store, content_key, sessions_in
 from wattsump_analysis.trend import LeftOut
 from wattsump_logger.errors import UsageError, WattsumpError
 
-__all__ = ("Gathered", "Job", "Summary", "gather", "in_processes", "one_by_one", "summarise")
+if TYPE_CHECKING:
+    from wattsump_logger.profile import Profile
+    from wattsump_logger.session import Session
+
+__all__ = (
+    "Gathered",
+    "Job",
+    "Summary",
+    "gather",
+    "in_processes",
+    "one_by_one",
+    "stretches_of",
+    "summarise",
+)
 
 # Files under way per core: enough that no core waits, few enough that memory stays small.
 AHEAD = 2
@@ -64,17 +78,9 @@ def summarise(job: Job) -> Summary:
     """Work one session out: read, prove, sum up. Never raises for what is in a file."""
     from wattsump_analysis.outing import outing_from
     from wattsump_analysis.prove import prove
-    from wattsump_logger.profile import load_profile, profile_from_dict
-    from wattsump_logger.session import load_session
 
     try:
-        session = load_session(job.path)
-        held = session.metadata.get("profile")
-        profile = None
-        if job.profile_path is not None:
-            profile = load_profile(job.profile_path)
-        elif isinstance(held, dict):
-            profile = profile_from_dict(held, f"{job.path.name}, sidecar")
+        session, profile = _loaded(job.path, job.profile_path)
         outing = outing_from(prove(session, profile), session, profile, job.key)
     except WattsumpError as error:
         return Summary(job=job, entry=Entry(outing=None, why=str(error)), lasting=True)
@@ -83,6 +89,35 @@ def summarise(job: Job) -> Summary:
         why = f"could not be worked out ({type(error).__name__}: {error}); prove it by itself"
         return Summary(job=job, entry=Entry(outing=None, why=why), lasting=False)
     return Summary(job=job, entry=Entry(outing=outing), lasting=True)
+
+
+def stretches_of(path: Path, profile_path: Path | None = None) -> tuple[Outing, ...]:
+    """Work out the stretches of a session in which something was swapped, an outing each.
+
+    Raises
+    ------
+    SessionError, ProfileError
+        The file is no session, or its profile cannot be read.
+    """
+    from wattsump_analysis.outing import outings_of_stretches
+    from wattsump_analysis.prove import prove
+
+    session, profile = _loaded(path, profile_path)
+    return outings_of_stretches(prove(session, profile), session, profile, content_key(path))
+
+
+def _loaded(path: Path, profile_path: Path | None) -> "tuple[Session, Profile | None]":
+    """A session, and the profile given by hand or else the one in its sidecar."""
+    from wattsump_logger.profile import load_profile, profile_from_dict
+    from wattsump_logger.session import load_session
+
+    session = load_session(path)
+    if profile_path is not None:
+        return session, load_profile(profile_path)
+    held = session.metadata.get("profile")
+    if isinstance(held, dict):
+        return session, profile_from_dict(held, f"{path.name}, sidecar")
+    return session, None
 
 
 def gather(

@@ -8,15 +8,15 @@ from any difference between outings; only the part each outing draws afresh coun
 
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
-from datetime import datetime
+from dataclasses import asdict, dataclass, field, fields, replace
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.results import Interval, Phase, Proof
+from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_logger.profile import Profile
 from wattsump_logger.profile_parts import Limits
 from wattsump_logger.session import Session
@@ -29,6 +29,7 @@ __all__ = (
     "outing_from",
     "outing_from_dict",
     "outing_to_dict",
+    "outings_of_stretches",
     "start_of",
 )
 
@@ -187,6 +188,69 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
         events=tuple(Event(kind=kind, text=text) for text in marks for kind in event_kinds(text)),
         marks=marks,
         facts={} if profile is None else _facts(profile),
+    )
+
+
+def outings_of_stretches(
+    proof: Proof, session: Session, profile: Profile | None, key: str
+) -> tuple[Outing, ...]:
+    """Take a session in which something was swapped apart: an outing for each stretch.
+
+    Parameters
+    ----------
+    proof, session, profile, key
+        As for `outing_from`.
+
+    Returns
+    -------
+    tuple of Outing
+        In order, named and keyed by their number; a mark belongs to the stretch it begins.
+    """
+    return tuple(
+        replace(
+            outing_from(_part(proof, segment), _rows(session, segment), profile, f"{key}#{number}"),
+            name=f"{session.path.stem}#{number}",
+        )
+        for number, segment in enumerate(proof.segments, 1)
+    )
+
+
+def _rows(session: Session, segment: Segment) -> Session:
+    """The rows of one stretch; its clock begins with it."""
+    inside = (session.elapsed_s >= segment.start_s) & (session.elapsed_s < segment.end_s)
+    start = session.start_utc
+    return replace(
+        session,
+        elapsed_s=session.elapsed_s[inside],
+        columns={name: values[inside] for name, values in session.columns.items()},
+        start_utc=None if start is None else start + timedelta(seconds=segment.start_s),
+    )
+
+
+def _part(proof: Proof, segment: Segment) -> Proof:
+    """The proof of one stretch: what was seen and found within it alone."""
+    inside = (proof.series_s >= segment.start_s) & (proof.series_s < segment.end_s)
+    series = {name: values[inside] for name, values in proof.series_c.items()}
+    width_s = float(np.median(np.diff(proof.series_s))) if proof.series_s.size > 1 else 0.0
+    first = segment is proof.segments[0]
+    return replace(
+        proof,
+        k_w_k=segment.k_w_k,
+        segments=(segment,),
+        phases=tuple(p for p in proof.phases if segment.start_s - 1 <= p.start_s < segment.end_s),
+        # A swap is noted while it is done, up to a bin before the next stretch begins.
+        marks=tuple(
+            (at_s, text)
+            for at_s, text in proof.marks
+            if segment.start_s - 2 * width_s <= at_s < segment.end_s or (first and at_s <= 0.0)
+        ),
+        peaks_c={
+            name: (float(np.nanmax(values)), float(proof.series_s[inside][np.nanargmax(values)]))
+            for name, values in series.items()
+            if np.isfinite(values).any()
+        },
+        series_s=proof.series_s[inside],
+        series_c=series,
     )
 
 

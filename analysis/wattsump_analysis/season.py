@@ -6,14 +6,14 @@ their errors all season. `write_season` writes ordinary session files.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.oil import walther_from_grade
+from wattsump_analysis.demo import demo_machine
 from wattsump_analysis.plant import Machine
 from wattsump_analysis.rehearsal import CHANNELS, Load, Probes, Stage, Truth, Weather, run
 from wattsump_logger.profile import Profile
@@ -28,10 +28,6 @@ FIRST = datetime(2026, 3, 7, 8, tzinfo=UTC)
 EVERY_DAYS = 7
 # Rows so far apart keep a whole season small; the fit bins to 10 s or more anyway.
 EVERY_S = 10
-OIL_J_L_K = 870.0 * 0.987 * 1880.0 / 1000.0  # VG 46 at 20 degC
-LITRES = 18.0
-IRON_J_KG_K = 470.0
-ALUMINIUM_J_KG_K = 900.0
 WORK_HEAT_W = 3300.0
 # The same job on another day: slopes, mud and driver (invented, as is the machine).
 DAY_TO_DAY = 0.05
@@ -55,33 +51,10 @@ CHANGES = (
 )
 
 
-def bracken(outings: int = 1) -> Machine:
-    """Return the plant of Bracken, once for each of so many outings."""
-    line = walther_from_grade("VG 46")
-    core = 0.9 * 4.0 * ALUMINIUM_J_KG_K
-    values = {
-        "oil_tank_j_k": 0.7 * LITRES * OIL_J_L_K,
-        "oil_loop_j_k": 0.3 * LITRES * OIL_J_L_K,
-        "drive_metal_j_k": 34.0 * IRON_J_KG_K,
-        "tank_wall_j_k": 24.0 * IRON_J_KG_K,
-        "core_j_k": core,
-        "flow_w_k": 12.0 / 60.0 * 0.87 * 0.96 * 2000.0,
-        "core_oil_side_w_k": 420.0,
-        "core_air_side_w_k": 145.0,
-        "still_air_fraction": 0.08,
-        "viscosity_exponent": 0.2,
-        "bypass_mm2_s": 300.0,
-        "drive_film_w_k": 230.0,
-        "wall_film_w_k": 210.0,
-        "rest_link_w_k": 8.0,
-        "shell_drive_w_k": 6.5,
-        "shell_wall_w_k": 6.5,
-        "motion_gain": 0.4,
-        "heat_to_oil_fraction": 0.7,
-        "walther_a": line.a,
-        "walther_b": line.b,
-    }
-    return Machine(**{name: np.full(outings, value) for name, value in values.items()})
+def bracken(profile: Profile, outings: int = 1) -> Machine:
+    """Return the plant of the demonstration, once for each of so many outings."""
+    one = demo_machine(profile)
+    return Machine(**{f.name: np.repeat(getattr(one, f.name), outings) for f in fields(Machine)})
 
 
 def stages() -> Sequence[Stage]:
@@ -123,7 +96,7 @@ def write_season(
         The session files, in order.
     """
     rng = np.random.default_rng(seed)
-    machine = _changed(bracken(outings), changes)
+    machine = _changed(bracken(profile, outings), changes)
     load, weather = _load(changes, outings, rng), _weather(outings, rng)
     truth = run(machine, stages(), load, weather, rng)
     readings = _probes(outings, rng).read(truth, rng)
