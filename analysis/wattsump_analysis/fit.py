@@ -22,7 +22,8 @@ __all__ = ("Fitted", "Knowledge", "fit_record", "interval", "reference_oil_c")
 
 FloatArray = NDArray[np.float64]
 
-SIGNIFICANT_EVIDENCE = 2.0  # log units; below it the simpler network stands
+# Drive metal apart from its oil is the truer network, so the simpler one must win clearly.
+SIGNIFICANT_EVIDENCE = 5.0
 UNKNOWN_SD = 3.0  # of a logarithm: any value from a twentieth to twentyfold
 LEDGER_DRAWS = 60
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
@@ -211,7 +212,7 @@ def fit_record(
     posterior = sample_posterior(network, priors(network, know), rng, start)
     evidence = posterior.log_evidence - plain.log_evidence
     nodes = 3
-    if evidence < SIGNIFICANT_EVIDENCE:
+    if evidence < -SIGNIFICANT_EVIDENCE:
         nodes, posterior = 2, sample_posterior(network, together, rng, start)
     return _reported(record, know, network, posterior, nodes, evidence, rng)
 

@@ -54,8 +54,8 @@ class Parameters:
 
     `model_error_w` is the heat by which each node's balance may be off, independent
     from minute to minute. `loop_oil` and `tank_metal` are the shares of oil in the loop
-    and of metal at the tank. `oil_flow_w_k` is W, or the factor on the measured flow where one is recorded.
-    Offsets are what a probe reads too high, K.
+    and of metal at the tank. `oil_flow_w_k` is W, or the factor on the measured flow where
+    one is recorded. Offsets are what a probe reads too high, K.
     """
 
     oil_j_k: float
@@ -200,6 +200,7 @@ class Network:
         self.record = record
         self.viscosity_ratio = viscosity_mm2_s / reference_mm2_s
         self.viscosity_mm2_s = viscosity_mm2_s
+        self.reference_mm2_s = reference_mm2_s
         self.capacity_ratio = capacity_ratio
         self.level_prior_w = level_prior_w
         self.start_spread_k = start_spread_k
@@ -229,8 +230,8 @@ class Network:
         record = self.record
         fan = record.fan + (1.0 - record.fan) * p.still_air
         thin = self.viscosity_ratio**-p.viscosity_exponent
-        # Thick oil opens the pressure bypass or stalls in the core.
-        passed = np.exp(-self.viscosity_mm2_s / p.bypass_mm2_s)
+        # Thick oil opens the pressure bypass or stalls in the core; 1 at the reference.
+        passed = np.exp(-(self.viscosity_mm2_s - self.reference_mm2_s) / p.bypass_mm2_s)
         return np.asarray(p.cooler_w_k * fan * record.engine * thin * passed)
 
     def flow_w_k(self, p: Parameters) -> FloatArray:

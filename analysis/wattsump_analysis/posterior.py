@@ -36,6 +36,7 @@ LINEAR = (
 )
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
+PASSES = 3
 ENOUGH_DRAWS = 80.0
 WORST = 1e12
 
@@ -142,11 +143,35 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
     return start + unit * found.x, covariance, bool(found.success)
 
 
-def _curvature(target: _Target, mode: FloatArray, rough: FloatArray) -> FloatArray:
-    """Covariance from second differences, taken along the axes of the rough covariance."""
-    values, vectors = np.linalg.eigh(rough)
-    axes = vectors * np.sqrt(np.clip(values, 1e-6, None))
-    size, step = mode.size, 0.5
+def _refine(target: _Target, mode: FloatArray, rough: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Newton's mode and covariance, by second differences along the rough one's axes.
+
+    Each pass takes the axes of the last, so that the differences are as long as the
+    posterior is wide in every direction, long valleys included.
+    """
+    covariance = rough
+    for _ in range(PASSES):
+        values, vectors = np.linalg.eigh(covariance)
+        axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
+        slope, hessian = _differences(target, mode, axes)
+        found, turn = np.linalg.eigh(hessian)
+        turned = axes @ turn
+        # A direction that second differences call flat or worse keeps a wide proposal.
+        covariance = np.asarray(turned / np.clip(found, 0.1, None) @ turned.T)
+        stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
+        here = target(mode)
+        for shorter in (1.0, 0.5, 0.25, 0.1):
+            if target(mode + shorter * stride) < here:
+                mode = mode + shorter * stride
+                break
+    return mode, 0.5 * (covariance + covariance.T)
+
+
+def _differences(
+    target: _Target, mode: FloatArray, axes: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Slope and curvature of the target along `axes`, by central second differences."""
+    size, step = mode.size, 0.7
     here = target(mode)
     plus = np.array([target(mode + step * axes[:, i]) for i in range(size)])
     minus = np.array([target(mode - step * axes[:, i]) for i in range(size)])
@@ -155,9 +180,7 @@ def _curvature(target: _Target, mode: FloatArray, rough: FloatArray) -> FloatArr
         for j in range(i):
             both = target(mode + step * (axes[:, i] + axes[:, j]))
             hessian[i, j] = hessian[j, i] = (both - plus[i] - plus[j] + here) / step**2
-    found, turn = np.linalg.eigh(hessian)
-    # A direction that second differences call flat or worse keeps a wide proposal.
-    return np.asarray((axes @ turn) / np.clip(found, 0.1, None) @ (axes @ turn).T)
+    return (plus - minus) / (2 * step), hessian
 
 
 def _student(
@@ -190,6 +213,22 @@ def _weigh(
     return draws, weights / weights.sum(), evidence
 
 
+def _tempered(weights: FloatArray) -> FloatArray:
+    """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count."""
+    low, high = 0.0, 1.0
+    logs = np.log(np.maximum(weights, 1e-300))
+    for _ in range(30):
+        power = 0.5 * (low + high)
+        tried = np.exp(power * (logs - logs.max()))
+        tried /= tried.sum()
+        if 1.0 / np.sum(tried**2) < ENOUGH_DRAWS:
+            high = power
+        else:
+            low = power
+    tried = np.exp(low * (logs - logs.max()))
+    return np.asarray(tried / tried.sum())
+
+
 def sample_posterior(
     network: Network,
     priors: Mapping[str, Gaussian],
@@ -215,21 +254,24 @@ def sample_posterior(
     target = _Target(network, priors)
     first = np.array([(start or {}).get(n, priors[n].mean) for n in target.names])
     mode, rough, converged = _mode(target, first)
-    covariance = _curvature(target, mode, rough)
+    mode, covariance = _refine(target, mode, rough)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
     evidence += 0.5 * np.linalg.slogdet(covariance)[1]
     if draws == 0:
         points, weights = mode[np.newaxis, :], np.ones(1)
     else:
         points, weights, evidence = _weigh(target, mode, 1.1 * covariance, draws, rng)
-        for _ in range(3):
+        for _ in range(2):
             if 1.0 / np.sum(weights**2) >= ENOUGH_DRAWS:
                 break
-            # Few draws carry the weight: recentre on them, keeping the curvature's width.
+            # Few draws carry the weight: temper until enough do, and move there.
+            weights = _tempered(weights)
             centre = weights @ points
-            spread = np.cov(points.T, aweights=np.minimum(weights, 5.0 / draws))
-            mixed = 0.5 * (spread + covariance)
-            points, weights, evidence = _weigh(target, centre, 1.2 * mixed, draws, rng)
+            apart = points - centre
+            covariance = 0.5 * (covariance + (weights[:, np.newaxis] * apart).T @ apart)
+            points, weights, evidence = _weigh(target, centre, 1.1 * covariance, draws, rng)
+        if 1.0 / np.sum(weights**2) < ENOUGH_DRAWS:
+            weights = _tempered(weights)
     return Posterior(
         names=target.names,
         priors=priors,

@@ -114,7 +114,7 @@ def knowledge(drawn: Drawn, one: int, protocol: Protocol) -> Knowledge:
         u_metal_rel=U_METAL,
         walther=walther_from_grade(drawn.grades[one]),
         u_flow_rel=U_FLOW,
-        u_match_k=0.15 if protocol.matched else class_sd * np.sqrt(2),
+        u_match_k=0.08 if protocol.matched else class_sd * np.sqrt(2),
         u_ambient_k=0.4 if protocol.matched else float(np.hypot(class_sd * np.sqrt(2), 0.7)),
         sun_k=0.0 if protocol.matched else 0.5,
     )

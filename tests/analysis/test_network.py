@@ -1,0 +1,150 @@
+"""The network's likelihood against a dense Gaussian, its balance, and its smoother."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from wattsump_analysis.network import STATES, Network, Parameters
+from wattsump_analysis.record import Record
+
+FloatArray = NDArray[np.float64]
+BINS = 14
+P = Parameters(
+    oil_j_k=3e3,
+    metal_j_k=2.5e3,
+    loop_oil=0.3,
+    tank_metal=0.4,
+    cooler_w_k=100.0,
+    still_air=0.1,
+    viscosity_exponent=0.1,
+    bypass_mm2_s=400.0,
+    shell_w_k=12.0,
+    motion_gain=0.4,
+    link_w_k=300.0,
+    oil_flow_w_k=500.0,
+    wander_w=300.0,
+    memory_s=60.0,
+    noise_tank_k=0.3,
+    noise_in_k=0.4,
+    noise_out_k=0.5,
+    model_error_w=30.0,
+    offset_ambient_k=0.3,
+    offset_in_k=0.1,
+    offset_out_k=-0.2,
+)
+
+
+def make_network(seed: int = 1, flow: bool = False) -> Network:
+    rng = np.random.default_rng(seed)
+    index = np.arange(BINS)
+    record = Record(
+        bin_s=10.0,
+        elapsed_s=index * 10.0 + 5.0,
+        oils_c={
+            "tank": 20.0 + rng.normal(size=BINS),
+            "cooler_in": np.where(index == 9, np.nan, 24.0 + rng.normal(size=BINS)),
+            "cooler_out": 21.0 + rng.normal(size=BINS),
+        },
+        ambient_c=10.0 + rng.normal(size=BINS),
+        fan=(index > 6) * 1.0,
+        engine=(index > 1) * 1.0,
+        moving=(index > 8) * 1.0,
+        heater_w=(index < 3) * 50.0,
+        work=np.where(index > 1, np.where(index > 9, 1, 0), -1),
+        flow_w_k=np.full(BINS, 450.0) if flow else None,
+    )
+    return Network(record, np.linspace(90.0, 30.0, BINS), 30.0, np.linspace(0.9, 1.0, BINS))
+
+
+def midpoints(values: FloatArray) -> FloatArray:
+    return 0.5 * (values[1:] + values[:-1])
+
+
+def readings(network: Network) -> Iterator[tuple[str, FloatArray | float, FloatArray | float]]:
+    for name, design, offset, _ in network._observations(P):
+        yield name, design, offset
+
+
+def propagate(network: Network, draw: FloatArray) -> FloatArray:
+    """All readings without noise for given start, step noises and levels, by plain loops."""
+    rates, known, heating = (midpoints(values) for values in network._balance(P))
+    levels = draw[-network.levels :]
+    noise = draw[STATES : -network.levels].reshape(BINS - 1, STATES)
+    start = draw[:STATES]
+    states = [np.array([start[0], start[0] + start[1], start[0] + start[2], start[3]])]
+    active = midpoints(network.level_of)
+    for k in range(BINS - 1):
+        before, matrix = states[-1], rates[k][:, :3]
+        heat = rates[k][:, 3] * before[3] + known[k] + heating[k] * (active[k] @ levels)
+        right = (np.eye(3) + 5.0 * matrix) @ before[:3] + 10.0 * heat + noise[k, :3]
+        after = np.linalg.solve(np.eye(3) - 5.0 * matrix, right)
+        states.append(np.append(after, np.exp(-10.0 / P.memory_s) * before[3] + noise[k, 3]))
+    path = np.array(states)
+    seen = []
+    for name, design, offset in readings(network):
+        clean = design * path[:, 0 if name == "tank" else 1] + offset
+        seen.append(np.asarray(clean)[network.seen[name]])
+    return np.concatenate(seen)
+
+
+def dense_log_density(network: Network) -> float:
+    size = STATES + STATES * (BINS - 1) + network.levels
+    centre = np.zeros(size)
+    centre[0] = network.base_c[0]
+    centre[-network.levels :] = network.level_prior_w[0]
+    sd = np.concatenate(
+        [
+            [2.0, 1.0, 1.0, P.wander_w],
+            np.tile(network._step_noise(P), BINS - 1),
+            np.full(network.levels, network.level_prior_w[1]),
+        ]
+    )
+    base = propagate(network, np.zeros(size))
+    design = np.array([propagate(network, unit) - base for unit in np.eye(size)]).T
+    sigma = {name: noise for name, _, _, noise in network._observations(P)}
+    names = [name for name, _, _ in readings(network)]
+    noise = np.concatenate([np.full(network.seen[n].sum(), sigma[n] ** 2) for n in names])
+    data = np.concatenate([network.record.oils_c[n][network.seen[n]] for n in names])
+    covariance = design @ np.diag(sd**2) @ design.T + np.diag(noise)
+    left = data - (base + design @ centre)
+    determinant = np.linalg.slogdet(covariance)[1] + data.size * np.log(2 * np.pi)
+    return float(-0.5 * (left @ np.linalg.solve(covariance, left) + determinant))
+
+
+@pytest.mark.parametrize("flow", [False, True])
+def test_the_banded_likelihood_is_that_of_the_dense_gaussian(flow: bool) -> None:
+    network = make_network(flow=flow)
+    # independent: every start, step noise and level propagated by loops into one dense
+    # normal density; both in double precision, so nine digits.
+    assert network.log_likelihood(P) == pytest.approx(dense_log_density(network), rel=1e-8)
+
+
+def test_the_balance_of_all_nodes_is_heat_in_less_cooler_and_shell() -> None:
+    network = make_network()
+    rates, known, _ = network._balance(P)
+    capacity = network.capacities_j_k(P)
+    rng = np.random.default_rng(4)
+    state = np.concatenate([rng.uniform(20.0, 70.0, (BINS, 3)), rng.uniform(0, 900, (BINS, 1))], 1)
+    total = np.sum(capacity * (np.einsum("nij,nj->ni", rates, state) + known), axis=1)
+    air = network.record.ambient_c - P.offset_ambient_k
+    cooler = network.conductance_w_k(P) * (state[:, 1] - air)
+    shell = 0.5 * network.shell_w_k(P) * (state[:, 0] + state[:, 2] - 2 * air)
+    heat = network.record.heater_w + state[:, 3] * network.record.engine
+    np.testing.assert_allclose(total, heat - cooler - shell, rtol=1e-9, atol=1e-6)
+
+
+def test_draws_of_the_smoother_scatter_about_its_mean() -> None:
+    network = make_network()
+    rng = np.random.default_rng(2)
+    draws = np.array([network.smooth(P, rng).tank_c for _ in range(400)])
+    centre = network.smooth(P).tank_c
+    standard_error = draws.std(axis=0) / np.sqrt(400)
+    assert np.all(np.abs(draws.mean(axis=0) - centre) < 5 * standard_error)
+
+
+def test_an_outlet_probe_is_not_believed_just_after_the_fan_is_switched() -> None:
+    network = make_network()
+    assert not network.seen["cooler_out"][7]
+    assert network.seen["cooler_in"][7]
