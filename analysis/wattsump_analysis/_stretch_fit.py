@@ -102,7 +102,7 @@ def _fit(
         # A trial far outside what a machine can be overflows; its weight is then nothing.
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             fitted = fit_record(record, know, rng, progress)
-    except np.linalg.LinAlgError:
+    except (np.linalg.LinAlgError, ArithmeticError):
         return None, "the fit of the thermal network found no solution"
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value
     window = record.bins * record.bin_s * rate

@@ -35,6 +35,7 @@ def test_metal_parts_add_and_their_errors_add_in_squares() -> None:
     steel, core = 46 * METAL_J_KGK["steel"], 10 * METAL_J_KGK["aluminium"]
     assert value == pytest.approx(steel + core)
     parts = math.hypot(0.075 * steel, 0.075 * core) / (steel + core)
+    # independent: 4 % of the specific heats, common to all parts, in squares.
     assert relative == pytest.approx(math.hypot(parts, 0.04))
 
 

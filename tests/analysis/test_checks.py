@@ -83,5 +83,6 @@ def test_a_word_needs_nineteen_to_one_and_a_narrow_range(
 
 
 def test_routes_disagree_by_their_difference_over_their_mean() -> None:
+    # independent: 20 over their mean of 100.
     assert largest_disagreement([route("a", 90.0), route("b", 110.0)]) == pytest.approx(0.2)
     assert largest_disagreement([route("a", 90.0)]) == 0.0

@@ -22,7 +22,7 @@ def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:
     zeros, ones = np.zeros(bins), np.ones(bins)
     record = Record(
         bin_s=bin_s,
-        elapsed_s=(np.arange(bins) + 0.5) * bin_s,
+        elapsed_s=np.linspace(0.5, bins - 0.5, bins) * bin_s,
         oils_c={"tank": zeros},
         ambient_c=zeros,
         fan=ones,

@@ -1,5 +1,7 @@
 """K from the oil's own heat, steps of it, and how the cooler is plumbed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -29,7 +31,7 @@ def flowing(k_w_k: FloatArray, *, tank_share: float = 0.0) -> Record:
     ones, zeros = np.ones(n), np.zeros(n)
     return Record(
         bin_s=30.0,
-        elapsed_s=(np.arange(n) + 0.5) * 30.0,
+        elapsed_s=np.arange(15.0, 30.0 * n, 30.0),
         oils_c={
             "tank": outlet + tank_share * (inlet - outlet),
             "cooler_in": inlet,
@@ -52,7 +54,9 @@ def noisy(k_w_k: FloatArray) -> FloatArray:
 def test_a_constant_conductance_is_found_with_its_budget() -> None:
     found = oil_side(flowing(np.full(60, 90.0)), KNOW)
     assert found.k_w_k is not None
+    # independent: the conductance the record was made with, and 90 W/K on 40 K.
     assert found.k_w_k.value == pytest.approx(90.0)
+    # independent: as above.
     assert found.heat_w == pytest.approx(90.0 * 40.0)
     # independent: flow 3 % and oil heat 3.2 %, probes 0.15 K twice on the drop of 8 K, air
     # 0.4 K on 40 K, in squares.
@@ -65,17 +69,14 @@ def test_a_constant_conductance_is_found_with_its_budget() -> None:
 
 def test_without_flow_there_is_no_oil_side() -> None:
     record = flowing(np.full(60, 90.0))
-    bare = Record(
-        **{name: getattr(record, name) for name in Record.__slots__ if name != "flow_w_k"},
-        flow_w_k=None,
-    )
-    assert oil_side(bare, KNOW).k_w_k is None
+    assert oil_side(replace(record, flow_w_k=None), KNOW).k_w_k is None
 
 
 def test_a_step_of_the_conductance_is_found_where_it_is() -> None:
     k = noisy(np.where(np.arange(80) < 40, 50.0, 68.0))
     found = jumps_s(flowing(k))
     assert len(found) == 1
+    # independent: bin 40 of 30 s; the gap across a step is two bins wide.
     assert found[0] == pytest.approx(40 * 30.0, abs=90.0)
 
 

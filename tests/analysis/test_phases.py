@@ -36,6 +36,7 @@ def test_an_ordinary_outing_has_a_warm_up_and_an_idle_cool_down() -> None:
     assert kinds[0] == "warm-up"
     assert "steady work" in kinds
     assert kinds[-1] == "idle cool-down"
+    # independent: the stage's own start; slopes look two minutes either way.
     assert phases[-1].start_s == pytest.approx(3000.0, abs=120.0)
 
 
@@ -43,6 +44,7 @@ def test_without_flags_temperatures_tell_rest_warm_up_and_say_that_they_guess() 
     session = with_columns(plant_session(GUIDED), "tank_c", "ambient_c")
     phases, _, notes = phases_of(session)
     assert [phase.kind for phase in phases][:2] == ["soak", "warm-up"]
+    # independent: the engine's own start; the tank answers within minutes.
     assert phases[0].end_s == pytest.approx(600.0, abs=180.0)
     assert len(notes) == 3
     assert all("no " in note and "channel" in note for note in notes)
@@ -98,6 +100,7 @@ def test_a_fan_thermostat_saws() -> None:
 
 def test_a_slope_is_in_kelvin_per_minute() -> None:
     t = np.arange(0.0, 1200.0, 30.0)
+    # independent: 0.01 K/s.
     assert slopes_k_min(t, 20.0 + 0.01 * t) == pytest.approx(np.full(t.size, 0.6))
 
 

@@ -201,4 +201,5 @@ def test_any_clean_decay_is_found_again_whatever_the_zero_of_the_scale(
     celsius, kelvin = fit_exponential(t, y), fit_exponential(t, y + 273.15)
     assert celsius.value("tau_s") == pytest.approx(tau, rel=1e-6)
     assert kelvin.value("tau_s") == pytest.approx(tau, rel=1e-6)
+    # published: zero of the Celsius scale, exact by definition (NIST SP 811).
     assert kelvin.value("final") - celsius.value("final") == pytest.approx(273.15, abs=1e-5)
