@@ -38,7 +38,7 @@ P = Parameters(
 
 def make_network(seed: int = 1, flow: bool = False) -> Network:
     rng = np.random.default_rng(seed)
-    index = np.arange(BINS)
+    index = np.arange(BINS, dtype=float)
     record = Record(
         bin_s=10.0,
         elapsed_s=index * 10.0 + 5.0,
@@ -48,10 +48,10 @@ def make_network(seed: int = 1, flow: bool = False) -> Network:
             "cooler_out": 21.0 + rng.normal(size=BINS),
         },
         ambient_c=10.0 + rng.normal(size=BINS),
-        fan=(index > 6) * 1.0,
-        engine=(index > 1) * 1.0,
-        moving=(index > 8) * 1.0,
-        heater_w=(index < 3) * 50.0,
+        fan=(index > 6).astype(float),
+        engine=(index > 1).astype(float),
+        moving=(index > 8).astype(float),
+        heater_w=np.where(index < 3, 50.0, 0.0),
         work=np.where(index > 1, np.where(index > 9, 1, 0), -1),
         flow_w_k=np.full(BINS, 450.0) if flow else None,
     )
