@@ -1,0 +1,32 @@
+"""Makes the pictures of the README from the demonstration's outing.
+
+python docs/pictures/make.py
+"""
+
+import sys
+import tempfile
+from pathlib import Path
+
+from wattsump_analysis.commands_demo import USUAL_SPEED, record
+from wattsump_analysis.commands_prove import prove_file
+from wattsump_analysis.drawing import save
+from wattsump_analysis.plots import plot_label, plot_outing
+
+HERE = Path(__file__).parent
+
+
+def main() -> None:
+    """Record, prove, draw; say which files changed."""
+    with tempfile.TemporaryDirectory() as folder:
+        session, profile = record(Path(folder), USUAL_SPEED)
+        proof, fan = prove_file(session, profile)
+    for name, axes in (("outing", plot_outing(proof, fan=fan)), ("label", plot_label(proof))):
+        path = HERE / f"{name}.svg"
+        before = path.read_bytes() if path.exists() else b""
+        save(axes, path)
+        changed = "new" if path.read_bytes() != before else "same"
+        sys.stdout.write(f"{path.name}: {changed}\n")
+
+
+if __name__ == "__main__":
+    main()
