@@ -14,7 +14,16 @@ from wattsump_analysis.plant import cooler_conductance_w_k
 from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
 
-__all__ = ("PROTOCOLS", "Protocol", "Score", "knowledge", "record_of", "score_protocol")
+__all__ = (
+    "PROTOCOLS",
+    "Protocol",
+    "Rehearsed",
+    "Score",
+    "fit_one",
+    "knowledge",
+    "record_of",
+    "rehearse",
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -143,22 +152,29 @@ def true_values(
     }
 
 
-def score_protocol(protocol: Protocol, count: int, seed: int) -> list[Score]:
-    """Fit `count` machines drawn with `seed` under one protocol."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rehearsed:
+    """Drawn machines, what happened to them, and what their probes read."""
+
+    protocol: Protocol
+    drawn: Drawn
+    truth: Truth
+    readings: dict[str, FloatArray]
+
+
+def rehearse(protocol: Protocol, count: int, seed: int) -> Rehearsed:
+    """Run `count` machines drawn with `seed` through one protocol."""
     rng = np.random.default_rng(seed)
     drawn = draw(count, rng)
     truth = rehearsal.run(drawn.machine, protocol.stages, drawn.load, drawn.weather, rng)
     readings = drawn.probes.read(truth, rng)
-    return [_score_one(protocol, drawn, truth, readings, one) for one in range(count)]
+    return Rehearsed(protocol=protocol, drawn=drawn, truth=truth, readings=readings)
 
 
-def _score_one(
-    protocol: Protocol,
-    drawn: Drawn,
-    truth: Truth,
-    readings: dict[str, FloatArray],
-    one: int,
-) -> Score:
+def fit_one(rehearsed: Rehearsed, one: int) -> Score:
+    """Fit machine `one` as its owner would and hold it against the plant."""
+    protocol, drawn, truth = rehearsed.protocol, rehearsed.drawn, rehearsed.truth
+    readings = rehearsed.readings
     record = record_of(drawn, truth, readings, one, protocol)
     fitted = fit_record(record, knowledge(drawn, one, protocol), np.random.default_rng(one))
     true = true_values(drawn, truth, one, record, fitted)
