@@ -175,7 +175,7 @@ def _plain(value: float, figure: Figure, system: str) -> str:
         return f"{value * scale:.3g}{unit}"
     if figure.kind == "bore":
         # Tube and hose come in inches and are measured in millimetres.
-        return f"{value * 1000.0:.1f} mm" if system == "si" else f"{value / 0.0254:.3f} in"
+        return f"{value * 1000.0:.4g} mm" if system == "si" else f"{value / 0.0254:.3f} in"
     if figure.kind == "duration":
         return _time(value)
     if figure.kind == "energy":

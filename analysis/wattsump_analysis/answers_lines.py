@@ -58,7 +58,7 @@ def plumb(asked: LinesAsked, known: Known) -> Answer:
         *_pressure(asked),
         _flares(asked),
     ]
-    if len(sections) == 1 and asked.dash is None:
+    if len(sections) == 1 and not asked.dash:
         needed((None, "--flow, --hose, --containers or --dash"), what="lines")
     return Answer(
         question="lines",

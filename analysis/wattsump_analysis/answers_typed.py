@@ -59,7 +59,7 @@ Volume = Annotated[Figure | None, "volume"]
 _Asked = TypeVar("_Asked")
 _RANGE = re.compile(r"(?P<low>.+?)\s+to\s+(?P<high>.+)")
 _SPREAD = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<spread>[\d.]+\s*%)")
-_UNIT_AT_END = re.compile(r"[\d.\s]+$")
+_NO_UNIT = re.compile(r"[+\-−\d.\s]+")
 
 
 def quantity(text: str, kind: str, where: str) -> Figure:
@@ -93,7 +93,7 @@ def _quantity(text: str, kind: str) -> Figure:
         return Figure(value=value, kind=kind, low=value / (1 + share), high=value * (1 + share))
     if between := _RANGE.fullmatch(text.strip()):
         low_text, high_text = between["low"], between["high"]
-        if _UNIT_AT_END.fullmatch(low_text):
+        if _NO_UNIT.fullmatch(low_text):
             low_text += " " + high_text.lstrip("+-−0123456789. ")
         low, high = parse(low_text, kind), parse(high_text, kind)
         if not low < high:

@@ -1,0 +1,197 @@
+"""The owner's questions at the command line, and each example of their document."""
+
+import inspect
+import json
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+import typer
+from typer.testing import CliRunner, Result
+
+from analysis import proof_fixture
+from wattsump_analysis import (
+    commands,
+    commands_cab,
+    commands_forecast,
+    commands_lines,
+    commands_oil,
+    commands_preheat,
+    commands_questions,
+    commands_rating,
+)
+from wattsump_analysis.answers_cab import CabAsked
+from wattsump_analysis.answers_case import RatingAsked
+from wattsump_analysis.answers_forecast import ForecastAsked
+from wattsump_analysis.answers_lines import LinesAsked
+from wattsump_analysis.answers_oil import OilAsked
+from wattsump_analysis.answers_preheat import PreheatAsked
+from wattsump_analysis.commands_asking import SHARED
+from wattsump_analysis.proof_json import proof_text
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "docs" / "owner-questions.md"
+BLOCK = re.compile(r"```sh\n(?P<line>wattsump .+)\n```\n\n```text\n(?P<facts>(?:.+\n)+)```")
+TEXT = PAGE.read_text(encoding="utf-8")
+EXAMPLES = [(found["line"], found["facts"].splitlines()) for found in BLOCK.finditer(TEXT)]
+WIDTH = 80
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "sample-data").mkdir()
+    shutil.copy(ROOT / "sample-data" / "bracken.toml", tmp_path / "sample-data")
+    (tmp_path / "proof.json").write_text(proof_text(proof_fixture.falls_short()), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(line: str) -> Result:
+    app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
+    commands_questions.register(app)
+    return CliRunner().invoke(app, shlex.split(line)[1:], catch_exceptions=False)
+
+
+def test_every_block_of_the_page_is_among_the_examples() -> None:
+    assert len(EXAMPLES) == TEXT.count("```sh") == 8
+    asked = {line.split()[1] for line, _ in EXAMPLES}
+    assert asked == {"rating", "forecast", "preheat", "oil", "cab", "lines"}
+
+
+@pytest.mark.parametrize(("line", "facts"), EXAMPLES, ids=[line[:40] for line, _ in EXAMPLES])
+def test_an_example_of_the_page_says_what_the_page_says(line: str, facts: list[str]) -> None:
+    said = run(line)
+    assert said.exit_code == 0
+    shown = " ".join(said.stdout.split())
+    assert [fact for fact in facts if " ".join(fact.split()) not in shown] == []
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+@pytest.mark.parametrize("line", [line for line, _ in EXAMPLES])
+def test_every_screen_fits_eighty_columns(line: str, units: str) -> None:
+    rows = run(f"{line} --units {units}").stdout.splitlines()
+    assert [row for row in rows if len(row) > WIDTH] == []
+
+
+@pytest.mark.parametrize("line", [line for line, _ in EXAMPLES])
+def test_json_is_the_documented_schema_and_nothing_else(line: str) -> None:
+    said = json.loads(run(f"{line} --json").stdout)
+    assert said["schema"] == "wattsump-answer-1"
+    assert said["question"] == line.split()[1]
+    documented = set(re.findall(r"`(\w+)`", TEXT.split("## JSON")[1]))
+    assert set(said) <= documented
+    for value in said["values"].values():
+        assert set(value) <= documented | {"bound"}
+        assert value["unit"]
+
+
+@pytest.mark.parametrize("question", ["preheat", "cab", "lines"])
+def test_cautions_stand_before_any_figure(question: str) -> None:
+    line = next(line for line, _ in EXAMPLES if line.split()[1] == question)
+    said = run(line).stdout
+    assert said.startswith("CAUTION\n! ")
+    assert re.search(r"\d+(\.\d+)? (°C|W|min)\b", said.split("\n\n")[0]) is None
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "told"),
+    [
+        ("rating", 2, "expected --label, --measured or --power, found nothing"),
+        ("rating --label-heat 20000", 3, "--label-heat: expected a power"),
+        ("rating --label-heat '20000 degC'", 3, "--label-heat: expected a power"),
+        ("rating --measured '115 to 95 W/K'", 3, "--measured: expected a range from low to high"),
+        ("forecast --measured '105 W/K'", 2, "expected --heat, --ambient"),
+        ("forecast --from none.json --ambient '20 degC'", 2, "none.json: expected a proof"),
+        ("preheat --heater '500 W'", 2, "--target, --soak, --capacity, --loss"),
+        ("oil", 2, "--grade"),
+        ("oil --grade 'thick'", 2, "oil grade: expected a grade such as"),
+        ("oil --viscosity-40 '46 mm2/s'", 2, "both --viscosity-40 and --viscosity-100"),
+        ("cab --ambient '0 degC'", 2, "--heat, --measured, --air-flow"),
+        ("lines", 2, "--flow, --hose, --containers or --dash"),
+        ("lines --flow '12 L/min' --line sideways", 2, "--line: expected one of suction"),
+        ("lines --hose '3 m'", 2, "--hose: expected bore x length"),
+        ("lines --dash eight", 2, "dash size: expected a dash size such as -8"),
+        ("lines --containers 2", 2, "--container, the size of one"),
+        ("lines --pressure '10 bar'", 2, "--hose-class"),
+    ],
+)
+def test_a_wrong_question_is_one_line_on_stderr_and_its_code(
+    line: str, code: int, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert commands.main(shlex.split(line)) == code
+    said = capsys.readouterr()
+    assert told in said.err
+    assert said.err.count("\n") == 1
+    assert said.out == ""
+
+
+def test_a_file_that_is_no_proof_is_refused_with_what_makes_one(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for text, found in (("[]", "schema 'list'"), ("{", "no JSON"), ('{"schema": "x-1"}', "'x-1'")):
+        (folder / "other.json").write_text(text, encoding="utf-8")
+        assert commands.main(["rating", "--from", "other.json"]) == 2
+        said = capsys.readouterr().err
+        assert found in said
+        assert "prove SESSION --json" in said
+
+
+def test_a_session_adds_its_minutes_outside_the_window(folder: Path) -> None:
+    rows = ["time_utc,elapsed_s,seq,tank_c,engine_rpm,drive_on,fault,mark"]
+    # Ten minutes at -20 °C, too thick for VG 46, then ten at idle at 30 °C.
+    rows += [f",{s}.000,{s},{-20 if s < 600 else 30}.000,900,0,," for s in range(0, 1200, 10)]
+    (folder / "out.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    said = json.loads(run("wattsump oil --grade 'VG 46' --session out.csv --json").stdout)
+    grade, thick, inside, thin = said["tables"]["time_outside"]["rows"][0]
+    assert grade == "VG 46 (in it)"
+    # 59 of 119 steps of 10 s have both ends cold; the step between counts at its mean of 5 °C.
+    assert [thick["value"], inside["value"], thin["value"]] == [590.0, 600.0, 0.0]
+    assert said["values"]["idle_mm2_s"]["value"] > 0
+
+
+def test_a_session_without_a_tank_is_refused_by_name(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = "time_utc,elapsed_s,seq,ambient_c,fault,mark\n,0.000,0,20.000,,\n,1.000,1,20.000,,\n"
+    (folder / "out.csv").write_text(text, encoding="utf-8")
+    assert commands.main(["oil", "--grade", "VG 46", "--session", "out.csv"]) == 2
+    assert "expected a tank temperature, found columns" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("command", "asked"),
+    [
+        (commands_rating.rating_command, RatingAsked),
+        (commands_forecast.forecast_command, ForecastAsked),
+        (commands_preheat.preheat_command, PreheatAsked),
+        (commands_oil.oil_command, OilAsked),
+        (commands_cab.cab_command, CabAsked),
+        (commands_lines.lines_command, LinesAsked),
+    ],
+)
+def test_no_option_is_accepted_and_then_ignored(
+    command: Callable[..., None], asked: "type[DataclassInstance]"
+) -> None:
+    options = set(inspect.signature(command).parameters) - {"ctx", *SHARED}
+    assert options == {spot.name for spot in fields(asked)}
+
+
+def test_help_of_the_questions_loads_nothing_heavy() -> None:
+    code = (
+        "import sys, wattsump_analysis.commands_questions; "
+        "print([n for n in ('numpy', 'scipy', 'pandas', 'pint', 'matplotlib') if n in sys.modules])"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert said.stdout.strip() == "[]"
