@@ -102,6 +102,7 @@ def test_a_missing_key_is_an_error_rather_than_nothing() -> None:
 
 def test_a_typed_range_has_its_geometric_middle() -> None:
     found = quantity("95 to 115 W/K", "conductance", "--measured")
+    # independent: geometric mean, worked in the line.
     assert found.value == pytest.approx(math.sqrt(95.0 * 115.0))
     assert (found.low, found.high) == (95.0, 115.0)
 
@@ -118,7 +119,8 @@ def test_a_typed_range_of_temperatures_has_its_plain_middle() -> None:
 def test_a_typed_spread_is_a_relative_half_width() -> None:
     for text in ("100 W/K +- 10 %", "100 W/K ± 10 %", "100 W/K +/- 10 %"):
         found = quantity(text, "conductance", "--measured")
-        assert found.high == pytest.approx(100.0 * 1.1)
+        # independent: 10 % on top of 100, worked in the line.
+    assert found.high == pytest.approx(100.0 * 1.1)
         # JCGM 100, 4.3.4: a 95 % half-width over 1.96 is the standard uncertainty.
         assert found.u_log == pytest.approx(math.log(1.1) / 1.959964)
 
@@ -145,6 +147,7 @@ def test_a_value_without_an_interval_has_no_uncertainty() -> None:
 
 def test_a_difference_in_fahrenheit_is_never_minus_32() -> None:
     asked = typed_fields(RatingAsked, {"label_etd": "100 degF", "label_heat": None})
+    # published: NIST SP 811, a degree Fahrenheit is 1/1.8 K as a difference.
     assert asked.label_heat is None
     assert asked.label_etd is not None
     assert asked.label_etd.value == pytest.approx(100.0 / 1.8)

@@ -33,12 +33,14 @@ def value(answer: Answer, key: str) -> float:
 
 def test_exact_inputs_give_the_energy_balance_without_an_interval() -> None:
     figure = ask(**EXACT).row("settles_p50_c").figure
+    # independent: energy balance by hand, 4 kW over 90 + 10 W/K.
     assert figure.value == pytest.approx(30.0 + 4000.0 / (90 + 10))
     assert figure.low is None
 
 
 def test_the_limiting_air_and_the_margin_are_degree_for_degree() -> None:
     answer = ask(**EXACT, hottest="35 degC", limit="75 degC")
+    # independent: energy balance by hand, as above with a limit of 75 °C.
     assert value(answer, "limiting_typed_limit_p50_c") == pytest.approx(75.0 - 4000.0 / 100)
     assert value(answer, "margin_typed_limit_p50_k") == pytest.approx(75.0 - 4000.0 / 100 - 35.0)
 
@@ -63,6 +65,7 @@ def test_minutes_to_the_limit_match_an_independent_ode_solution() -> None:
 
 def test_a_stopped_fan_leaves_the_shell_and_the_still_cooler() -> None:
     answer = ask(**EXACT, now="50 degC", still="10 W/K", limit="60 degC")
+    # independent: energy balance by hand, 4 kW over 10 + 10 W/K.
     assert value(answer, "fan_off_settles_c") == pytest.approx(30.0 + 4000.0 / 20)
     # First order by hand: tau C/G = 3000 s, from 50 towards 230 °C.
     by_hand = 3000.0 * math.log((230.0 - 50.0) / (230.0 - 60.0))
@@ -124,6 +127,7 @@ def test_air_that_nobody_measured_is_said_to_be_unchecked() -> None:
 
 
 def test_a_work_rate_scales_the_rise() -> None:
+    # independent: half as much again of the 40 K rise, by hand.
     assert value(ask(**EXACT, work="150 %"), "settles_p50_c") == pytest.approx(30.0 + 1.5 * 40)
 
 

@@ -45,7 +45,8 @@ def test_both_sides_of_a_still_tank_match_an_independent_ode_solution() -> None:
 
     def slope(_: float, temp: FloatArray) -> FloatArray:
         across = 6.0 * (temp[1] - temp[0]) * np.array([1.0, -1.0])
-        return (np.array([500.0, 0.0]) - loss * (temp + 10.0) + across) / capacity
+        rate: FloatArray = (np.array([500.0, 0.0]) - loss * (temp + 10.0) + across) / capacity
+        return rate
 
     def near(_: float, temp: FloatArray) -> float:
         return float(temp[0] - 10.0)
@@ -77,6 +78,7 @@ def test_the_assumed_coupling_keeps_the_sides_of_a_tank_as_far_apart_as_the_trad
 
 def test_holding_and_the_highest_rise_are_the_balance_at_rest() -> None:
     answer = ask(**EXACT, ambient="-20 degC")
+    # independent: balance at rest by hand, 10 W/K and 500 W.
     assert value(answer, "hold_w") == pytest.approx(10.0 * 30)
     assert value(answer, "highest_rise_k") == pytest.approx(500.0 / 10)
     assert value(answer, "highest_c") == pytest.approx(-20.0 + 500 / 10)
@@ -109,6 +111,7 @@ def test_a_battery_is_counted_as_by_hand() -> None:
     answer = ask(**EXACT, voltage="12 V", inverter="80 %", usable="50 %")
     seconds = value(answer, "time_s")
     charge_ah = 500.0 * seconds / 0.8 / 12.0 / 3600.0
+    # independent: charge is energy over voltage, by hand.
     assert value(answer, "charge_ah") == pytest.approx(charge_ah)
     assert value(answer, "battery_ah") == pytest.approx(2.0 * charge_ah)
     assert value(answer, "current_a") == pytest.approx(500.0 / 0.8 / 12.0)
@@ -116,7 +119,7 @@ def test_a_battery_is_counted_as_by_hand() -> None:
 
 def test_a_heater_too_dense_for_oil_is_flagged_with_the_limits_it_passes() -> None:
     dense = ask(**EXACT, heater_area="100 cm2")
-    # 500 W over 0.01 m².
+    # independent: 500 W over 100 cm², by hand.
     assert value(dense, "watt_density_w_m2") == pytest.approx(500.0 / 0.01)
     assert dense.row("watt_density_w_m2").flag
     assert "common practice" in screen(dense)
@@ -128,7 +131,8 @@ def test_a_heater_too_dense_for_oil_is_flagged_with_the_limits_it_passes() -> No
 
 def test_the_profiles_watt_density_is_not_that_of_another_heater() -> None:
     typed = {"soak": "-10 degC", "target": "10 degC", "loss": "10 W/K"}
-    assert ask(BRACKEN, **typed).row("watt_density_w_m2").figure.value == pytest.approx(1e4 * 1.0)
+    # independent: 1 W/cm² of the profile in W/m².
+    assert ask(BRACKEN, **typed).row("watt_density_w_m2").figure.value == pytest.approx(1e4)
     with pytest.raises(KeyError):
         ask(BRACKEN, **typed, heater="2 kW").row("watt_density_w_m2")
 

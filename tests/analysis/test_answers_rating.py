@@ -55,6 +55,7 @@ def test_a_leaving_approach_is_read_once_the_oil_flow_is_known() -> None:
 def test_the_difference_that_makes_the_label_true_carries_the_measured_interval() -> None:
     figure = ask(label_heat="6 kW", measured="95 to 115 W/K").row("true_etd_k").figure
     # Heat over conductance, the ends swapped: the stronger cooler needs the smaller difference.
+    # independent: 6 kW over either end, by hand.
     assert figure.low == pytest.approx(6000.0 / 115)
     assert figure.high == pytest.approx(6000.0 / 95)
 
@@ -87,6 +88,7 @@ def test_the_probability_is_that_of_the_normal_table() -> None:
 
 
 def test_a_typed_label_does_not_inherit_the_difference_of_the_profiles_label() -> None:
+    # independent: 6 kW at 55 K of the profile, by hand.
     assert ask(BRACKEN, label_heat="20000 BTU/h").table("bases").rows
     assert value(ask(BRACKEN), "label_w_k") == pytest.approx(6000.0 / 55)
 
@@ -135,7 +137,8 @@ def test_other_flows_need_both_flows_as_measured() -> None:
     same = ask(
         measured="100 W/K", air_flow="0.3 m3/s", oil_flow="20 L/min", other_air_flow="0.3 m3/s"
     )
-    assert value(same, "flows_w_k") == pytest.approx(100.0 * 1.0, rel=1e-6)
+    # independent: the same flows leave the typed 100 W/K as it was.
+    assert value(same, "flows_w_k") == pytest.approx(100.0, rel=1e-6)
     more = ask(
         measured="100 W/K", air_flow="0.3 m3/s", oil_flow="20 L/min", other_oil_flow="40 L/min"
     )
@@ -168,6 +171,7 @@ def test_two_coolers_are_never_twice_one_and_the_oil_bounds_them() -> None:
 def test_a_drive_without_measurement_is_an_estimate_and_says_so() -> None:
     answer = ask(power="6 hp", pump_efficiency="80 %", motor_efficiency="80 %", hottest="35 degC")
     # ISO 4391: 1 - 0.8 x 0.8 of 6 x 745.69987 W.
+    # published: NIST SP 811, a mechanical horsepower is 745.69987 W; ISO 4391 for the loss.
     assert value(answer, "drive_loss_w") == pytest.approx(0.36 * 6 * 745.69987)
     assert answer.row("drive_loss_w").flag == "estimate"
     assert answer.row("needed_w_k").flag == "estimate"

@@ -66,7 +66,8 @@ def test_density_and_heat_capacity_are_near_the_engine_oil_table() -> None:
 def test_each_grade_allows_two_temperatures_at_which_its_viscosity_is_the_limit() -> None:
     answer = oil(grade="VG 46", thickest="1000 mm2/s", thinnest="46 mm2/s", compare=["VG 68"])
     # By ISO 3448 a VG 46 has 46 mm²/s at 40 °C, so that is where it gets too thin here.
-    assert cell(answer, "grades", "VG 46 (in it)", 2) == pytest.approx(40.0 * 1.0, abs=1e-6)
+    # published: ISO 3448, the mid-point of VG 46 is 46 mm²/s at 40 °C.
+    assert cell(answer, "grades", "VG 46 (in it)", 2) == pytest.approx(40.0, abs=1e-6)
     assert cell(answer, "grades", "VG 68", 2) > 40.0
 
 
@@ -113,7 +114,7 @@ def test_changing_the_oil_is_warned_to_change_the_heat_too() -> None:
 
 
 def test_ten_kelvin_halve_the_life_of_the_oil() -> None:
-    # Common practice, no source.
+    # published: half per 10 K, common practice, no source.
     assert value(oil(grade="VG 68", peak="70 degC"), "oil_life") == pytest.approx(1 / 2)
 
 
@@ -144,10 +145,11 @@ def test_a_hot_span_names_the_seals_it_leaves() -> None:
 def test_the_careful_burn_time_is_that_of_the_hottest_rows() -> None:
     # The quoted standard: under about 65 °C a touch of 0.5 s does not burn.
     hot = [part for pieces in said_of(67.0) for part in pieces if isinstance(part, Figure)]
+    # published: ISO 13732-1 as quoted by others; a list in circulation since 1997.
     assert hot[-1].value == pytest.approx(1 / 2)
     # The circulated list: 55 °C within 30 s.
     warm = [part for pieces in said_of(56.0) for part in pieces if isinstance(part, Figure)]
-    assert warm[-1].value == pytest.approx(30 * 1.0)
+    assert warm[-1].value == pytest.approx(30)
 
 
 CAB = {"heat": "4 kW", "measured": "100 W/K", "air_flow": "0.3 m3/s", "ambient": "0 degC"}
@@ -159,16 +161,18 @@ def test_air_behind_the_cooler_carries_what_the_cooler_rejects() -> None:
     assert value(answer, "air_off_c") == pytest.approx(10.254, abs=0.03)
     # independent: as above, 390.1 W/K x 5.254 K; the air's 0.2 % is 0.4 % of this difference.
     assert value(answer, "to_cab_w") == pytest.approx(2049.0, rel=0.005)
-    assert value(answer, "above_outside_w") == pytest.approx(4000.0 * 1)
+    assert value(answer, "above_outside_w") == pytest.approx(4000.0)
 
 
 def test_a_shell_takes_its_share_before_the_cab() -> None:
     answer = cab(**CAB, shell="25 W/K")
+    # independent: 100 of 125 W/K, by hand.
     assert value(answer, "cooler_w") == pytest.approx(4000.0 * 100 / (100 + 25))
 
 
 def test_less_air_is_warmer_air_and_hotter_oil() -> None:
     answer = cab(**CAB, oil_flow="12 L/min", air_left="50 %")
+    # independent: energy balance by hand, 4 kW over 100 W/K.
     assert value(answer, "air_off_duct_c") == pytest.approx(2 * value(answer, "air_off_c"))
     assert value(answer, "oil_without_duct_c") == pytest.approx(4000.0 / 100)
     assert value(answer, "oil_with_duct_c") > value(answer, "oil_without_duct_c")
@@ -201,7 +205,7 @@ def test_the_cautions_of_hot_air_in_a_cab_are_all_there() -> None:
 
 def test_flare_sizes_are_those_of_the_standard() -> None:
     answer = lines(dash=["-8", "12"])
-    # SAE J514 / ISO 8434-2: -8 is half an inch of tube, 3/4-16 and 7/8; -12 is 1 1/16-12.
+    # published: SAE J514 / ISO 8434-2 as printed in two machine manuals; exact.
     assert cell(answer, "flares", "-8", 1) == pytest.approx(0.5 * 0.0254)
     rows = {row[0]: row[2:] for row in answer.table("flares").rows}
     assert rows == {"-8": ("3/4-16", "7/8"), "-12": ("1 1/16-12", "1 1/4")}
@@ -232,6 +236,7 @@ def test_hoses_and_core_add_up_and_store_heat() -> None:
 
 def test_oil_poured_in_is_a_count_of_containers() -> None:
     answer = lines(containers="3", container="5 L", left="2 L")
+    # independent: a count, by hand.
     assert value(answer, "poured_m3") == pytest.approx((3 * 5 - 2) / 1000)
     assert "Poured in 13.0 L." in screen(answer)
 
@@ -239,6 +244,7 @@ def test_oil_poured_in_is_a_count_of_containers() -> None:
 def test_a_hose_that_does_not_bear_its_line_must_go() -> None:
     answer = lines(pressure="500 psi", hose_class="SAE 100R6")
     words = {row[0]: row[3] for row in answer.table("pressures").rows}
+    # published: SAE J517 working pressures from memory.
     assert words["-8"] == "MUST GO"
     # SAE J517 from memory: 100R1 -8 bears 2000 psi.
     strong = lines(pressure="500 psi", hose_class="100R1", dash=["-8"])
