@@ -110,12 +110,13 @@ def _about_fit(stretch: Stretch) -> list[str]:
             "cooler's"
         )
     fitted = stretch.fitted
-    by_side = stretch.apart and stretch.side.k_w_k is not None
-    if fitted is not None and not by_side and fitted.posterior.effective_draws < FEW_DRAWS:
+    if fitted is not None and not stretch.by_side and fitted.posterior.effective_draws < FEW_DRAWS:
         found.append(
             f"the range rests on {fitted.posterior.effective_draws:.0f} effective draws only and "
             "is rough"
         )
+    if stretch.alone:
+        found.append(f"the figure is the oil side's alone: {stretch.alone}")
     if stretch.apart:
         found.append(
             "the tank is nearer to the oil going into the cooler than to the oil coming out: the "

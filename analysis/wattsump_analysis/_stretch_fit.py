@@ -30,7 +30,8 @@ class Stretch:
     """One stretch and everything found in it.
 
     `scale` says what watts rest on, None if on nothing. `k_w_k` with its draws is the
-    stretch's answer; None with `why` where there is none.
+    stretch's answer; None with `why` where there is none. `alone` is why the oil side had
+    to answer by itself, "" if the network did.
     """
 
     record: Record
@@ -45,6 +46,12 @@ class Stretch:
     k_draws: FloatArray
     weights: FloatArray
     why: str
+    alone: str
+
+    @property
+    def by_side(self) -> bool:
+        """Whether K is the oil side's and not the network's."""
+        return self.side.k_w_k is not None and (self.apart or bool(self.alone))
 
 
 def fit_stretch(
@@ -70,7 +77,8 @@ def fit_stretch(
     )
     if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
         known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
-    k, draws, weights = _answer(fitted, side, apart, rng)
+    alone = why if side.k_w_k is not None else ""
+    k, draws, weights = _answer(fitted, side, apart or bool(alone), rng)
     return Stretch(
         record=record,
         phases=find_phases(record, fan_known),
@@ -83,7 +91,8 @@ def fit_stretch(
         k_w_k=k if scale is not None else None,
         k_draws=draws,
         weights=weights,
-        why=why,
+        why="" if alone else why,
+        alone=alone,
     )
 
 
@@ -125,9 +134,9 @@ def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool)
 
 
 def _answer(
-    fitted: Fitted | None, side: OilSide, apart: bool, rng: np.random.Generator
+    fitted: Fitted | None, side: OilSide, by_side: bool, rng: np.random.Generator
 ) -> tuple[Interval | None, FloatArray, FloatArray]:
-    if (apart or fitted is None) and side.k_w_k is not None:
+    if by_side and side.k_w_k is not None:
         draws = draws_of(side.k_w_k, rng)
         return side.k_w_k, draws, np.full(draws.size, 1.0 / draws.size)
     if fitted is None:
@@ -199,7 +208,7 @@ def routes_of(
         )
     if know.oil_j_k is not None and know.metal_j_k is not None:
         thermal = stretch.fitted
-        if side is not None and thermal is not None and not stretch.apart:
+        if side is not None and not stretch.apart:
             progress("without the flow")
             thermal, _ = _fit(replace(stretch.record, flow_w_k=None), know, rng, progress)
         if thermal is not None:

@@ -60,6 +60,16 @@ def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
     return max(float(t[0]), start - SOAK_LEAST_S)
 
 
+def _starts_warm(samples: Samples) -> bool:
+    """Whether the oil stands so far above the air at first that it was not at rest."""
+    first = samples.elapsed_s <= samples.elapsed_s[0] + 60.0
+    air = samples.temps_c.get("ambient")
+    if air is None or not np.isfinite(air[first]).any():
+        return False
+    tank = samples.temps_c["tank"][first]
+    return bool(np.nanmax(tank) - np.nanmedian(air[first]) > SOAK_SPREAD_K)
+
+
 def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
     """Flags of every sample, from the channels or, failing those, from the tank.
 
@@ -72,7 +82,7 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
     engine = samples.engine
     if engine is None:
         start = _started_at(t, samples.temps_c["tank"])
-        still = start > t[0] + SOAK_LEAST_S
+        still = start > t[0] + SOAK_LEAST_S and not _starts_warm(samples)
         engine = np.where((t >= start) | (not still), 1.0, 0.0)
         notes.append(
             "no engine channel: oil was taken to flow through the cooler "

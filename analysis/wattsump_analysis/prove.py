@@ -207,18 +207,17 @@ def _answer(
     scaled = tuple(
         make_ledger(s.record, s.fitted)
         for s in stretches
-        if s.fitted is not None and s.k_w_k is not None and not s.apart and not s.why
+        if s.fitted is not None and s.k_w_k is not None and not s.by_side and not s.why
     )
     segments = (segment_of(s, rng) for s in stretches)
-    by_side = main.apart and main.side.k_w_k is not None
-    budget = main.side.budget if by_side else main.fitted.budget if main.fitted else ()
+    budget = main.side.budget if main.by_side else main.fitted.budget if main.fitted else ()
     return _proof(
         outing,
         judgement,
         cautions=cautions_of(outing.samples, main, routes, outing.soak, outing.profile),
         k_refers_to=(
             "oil into the cooler"
-            if by_side or (not main.apart and "cooler_in" in main.record.oils_c)
+            if main.by_side or (not main.apart and "cooler_in" in main.record.oils_c)
             else "tank oil"
         ),
         reference_oil_c=reference_oil_c(main.record),
@@ -228,7 +227,7 @@ def _answer(
         routes=routes,
         budget=budget if judgement.k_w_k is not None else (),
         ledger=join_ledgers(scaled),
-        diagnostics=None if main.fitted is None else diagnose(_seen(main), main.fitted),
+        diagnostics=None if main.fitted is None else diagnose(main.record, main.fitted),
         notes=(
             *notes_of(outing.session, outing.samples, outing.soak, outing.guesses, main),
             *cut_notes,
@@ -236,10 +235,6 @@ def _answer(
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
         seed=seed,
     )
-
-
-def _seen(stretch: Stretch) -> Record:
-    return stretch.record
 
 
 def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:

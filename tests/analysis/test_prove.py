@@ -261,3 +261,21 @@ def test_swapped_cooler_probes_are_suspected() -> None:
     columns = {"tank_c": tank, "cooler_in_c": tank - 6.0, "cooler_out_c": tank}
     proof = prove(replace(session, columns=columns), bracken())
     assert any("are the two probes swapped?" in caution for caution in proof.cautions)
+
+
+def test_settled_oil_with_a_flow_meter_needs_no_transient() -> None:
+    session = lump_session(2400.0, 1e9, 60.0, start_c=50.0)
+    steady = session.columns["tank_c"]
+    # 17 L/min of this oil carry about 480 W/K; 90 W/K on 45 K are 8.4 K of it.
+    columns = {
+        "tank_c": steady,
+        "cooler_in_c": steady + 10.0,
+        "cooler_out_c": steady + 1.6,
+        "ambient_c": session.columns["ambient_c"],
+        "flow_lpm": np.full(steady.size, 17.0),
+    }
+    proof = prove(replace(session, columns=columns), bracken())
+    assert proof.k_w_k is not None
+    # independent: 17 L/min of 845 kg/m3 and 2025 J/(kg K) times 8.4 K over 45 K, by hand.
+    assert proof.k_w_k.value == pytest.approx(17.0 / 60e3 * 845.0 * 2025.0 * 8.4 / 45.0, rel=0.02)
+    assert any("oil side's alone: the oil moved by" in caution for caution in proof.cautions)
