@@ -120,7 +120,7 @@ def test_a_typed_spread_is_a_relative_half_width() -> None:
     for text in ("100 W/K +- 10 %", "100 W/K ± 10 %", "100 W/K +/- 10 %"):
         found = quantity(text, "conductance", "--measured")
         # independent: 10 % on top of 100, worked in the line.
-    assert found.high == pytest.approx(100.0 * 1.1)
+        assert found.high == pytest.approx(100.0 * 1.1)
         # JCGM 100, 4.3.4: a 95 % half-width over 1.96 is the standard uncertainty.
         assert found.u_log == pytest.approx(math.log(1.1) / 1.959964)
 
