@@ -110,17 +110,16 @@ def _temperature_rules(
         yield _above(f"{channel} above {limit_c:g} degC", column, limit_c, urgent=True)
     if profile is None:
         return
-    if _is_oil(channel, profile):
-        yield _rate(channel, column, typed.rate_k_min)
     tank = profile.role(Role.TANK)
     if tank is not None and tank.name == channel:
-        yield from _tank_rules(channel, column, profile, limit_c)
+        yield from _tank_rules(channel, column, profile, limit_c, typed)
 
 
 def _tank_rules(
-    channel: str, column: str, profile: Profile, limit_c: float | None
+    channel: str, column: str, profile: Profile, limit_c: float | None, typed: Typed
 ) -> Iterator[Rule]:
     limits = profile.limits
+    yield _rate(channel, column, typed.rate_k_min)
     if limit_c is None or limits.oil_warn_c < limit_c:
         name = f"{channel} above {limits.oil_warn_c:g} degC"
         yield _above(name, column, limits.oil_warn_c, urgent=False)

@@ -21,6 +21,48 @@ __all__ = ("Asked", "Supplies", "machine_profile", "register", "watching_over")
 PROVING_RUN = "proving-run"
 _STATUS_S = 0.25
 
+_Port = Annotated[str, typer.Argument(help="Port to read, as `wattsump ports` lists it.")]
+_Machine = Annotated[
+    Path | None, typer.Option("--machine", help="Machine profile (TOML); kept in the session.")
+]
+_Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
+_Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
+_Baud = Annotated[int, typer.Option("--baud", min=50, help="Speed of the port.")]
+_Quiet = Annotated[
+    float | None,
+    typer.Option("--new-after", min=0.1, help="Begin a new outing after so many quiet minutes."),
+]
+_Rest = Annotated[
+    float | None,
+    typer.Option(
+        "--new-after-stop",
+        min=0.1,
+        help="Begin a new outing after the engine stood for so many minutes.",
+    ),
+]
+_Limits = Annotated[
+    list[str] | None,
+    typer.Option("--limit", help="Alarm of a channel: tank='75 degC'. Repeatable."),
+]
+_Rate = Annotated[
+    str | None, typer.Option("--rate", help="Warn when the tank warms by more a minute: '10 K'.")
+]
+_Command = Annotated[
+    str | None,
+    typer.Option(
+        "--alarm-command",
+        help="Program and arguments run at each alarm, without a shell; "
+        "what it is about is in WATTSUMP_... variables.",
+    ),
+]
+_Guide = Annotated[
+    str | None, typer.Option("--guide", help=f"Be guided through a test: {PROVING_RUN}.")
+]
+_Probes = Annotated[
+    Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
+]
+_Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
+
 Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
 
 
@@ -51,57 +93,19 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
 
     @app.command("log")
     def log_command(
-        port: Annotated[str, typer.Argument(help="Port to read, as `wattsump ports` lists it.")],
-        machine: Annotated[
-            Path | None,
-            typer.Option("--machine", help="Machine profile (TOML); kept in the session."),
-        ] = None,
-        out: Annotated[Path, typer.Option("--out", help="Folder the files go to.")] = Path(),
-        name: Annotated[
-            str | None, typer.Option("--name", help="Name of the outing's files.")
-        ] = None,
-        baud: Annotated[int, typer.Option("--baud", min=50, help="Speed of the port.")] = 115_200,
-        quiet_min: Annotated[
-            float | None,
-            typer.Option(
-                "--new-after", min=0.1, help="Begin a new outing after so many quiet minutes."
-            ),
-        ] = None,
-        rest_min: Annotated[
-            float | None,
-            typer.Option(
-                "--new-after-stop",
-                min=0.1,
-                help="Begin a new outing after the engine stood for so many minutes.",
-            ),
-        ] = None,
-        limit: Annotated[
-            list[str] | None,
-            typer.Option("--limit", help="Alarm of a channel: tank='75 degC'. Repeatable."),
-        ] = None,
-        rate: Annotated[
-            str | None,
-            typer.Option("--rate", help="Warn when oil warms by more a minute: '10 K'."),
-        ] = None,
-        alarm_command: Annotated[
-            str | None,
-            typer.Option(
-                "--alarm-command",
-                help="Program and arguments run at each alarm, without a shell; "
-                "what it is about is in WATTSUMP_... variables.",
-            ),
-        ] = None,
-        guide: Annotated[
-            str | None,
-            typer.Option("--guide", help=f"Be guided through a test: {PROVING_RUN}."),
-        ] = None,
-        probes: Annotated[
-            Path | None,
-            typer.Option("--probes", help="Probe corrections made by `wattsump sensors`."),
-        ] = None,
-        is_plain: Annotated[
-            bool, typer.Option("--plain", help="One line a second, no live screen.")
-        ] = False,
+        port: _Port,
+        machine: _Machine = None,
+        out: _Out = Path(),
+        name: _Name = None,
+        baud: _Baud = 115_200,
+        quiet_min: _Quiet = None,
+        rest_min: _Rest = None,
+        limit: _Limits = None,
+        rate: _Rate = None,
+        alarm_command: _Command = None,
+        guide: _Guide = None,
+        probes: _Probes = None,
+        is_plain: _Plain = False,
     ) -> None:
         """Record an outing from a port until Ctrl-C: <name>.csv, its sidecar, <name>.wire."""
         from wattsump_logger import capture, ports, telling

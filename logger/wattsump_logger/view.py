@@ -234,7 +234,10 @@ def _other(column: str, cell: str) -> str:
     name, _, unit = plain(column).rpartition("_")
     if unit == "on":
         return f"{name} {({'1': 'on', '0': 'off'}).get(cell, '-')}"
-    return f"{name} {plain(cell) or '-'} {unit}"
+    text = plain(cell)
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{name} {text or '-'} {unit}"
 
 
 def _guide_lines(advice: Advice) -> list[Text]:

@@ -108,18 +108,6 @@ def completeness(row_count: int, counts: Mapping[str, int], missing_share: float
     return 100.0 * row_count / (row_count + lost) * (1.0 - missing_share)
 
 
-@dataclass(slots=True)
-class _Cells:
-    """Counts of cells seen and missing; grows by numbers only, hence mutable."""
-
-    seen: int = 0
-    missing: int = 0
-
-    @property
-    def share(self) -> float:
-        return self.missing / self.seen if self.seen else 0.0
-
-
 class _Rest:
     """Tells when an engine that ran has been standing for long enough."""
 
@@ -197,14 +185,14 @@ class Watch:
         self._shown_marks: deque[tuple[float | None, str]] = deque(maxlen=_MARKS_SHOWN)
         self._codes: dict[str, str] = {}
         self._faulty: set[str] = set()
-        self._cells = _Cells()
+        self._cells_seen = self._cells_missing = 0
 
     def on_rows(self, rows: Sequence[Row]) -> None:
         """Take new rows: their faults and marks, and how many cells are empty."""
         for row in rows:
-            self._cells.seen += len(row.cells)
+            self._cells_seen += len(row.cells)
             if "" in row.cells:
-                self._cells.missing += sum(not cell for cell in row.cells)
+                self._cells_missing += sum(not cell for cell in row.cells)
             if row.mark:
                 self._note_marks(row)
             if row.fault:
@@ -323,7 +311,11 @@ class Watch:
             link=_link(status),
             elapsed_s=status.elapsed_s,
             row_count=status.row_count,
-            complete_pct=completeness(status.row_count, status.counts, self._cells.share),
+            complete_pct=completeness(
+                status.row_count,
+                status.counts,
+                self._cells_missing / self._cells_seen if self._cells_seen else 0.0,
+            ),
             gauges=tuple(self._gauge(column, look) for column in temps),
             others=tuple(
                 (column, cell) for column, cell in status.values.items() if column not in temps
