@@ -26,8 +26,8 @@ FloatArray = NDArray[np.float64]
 OUTINGS = 24
 FIRST = datetime(2026, 3, 7, 8, tzinfo=UTC)
 EVERY_DAYS = 7
-# Rows so far apart keep a whole season small; the fit bins to 10 s or more anyway.
-EVERY_S = 10
+# Rows so far apart keep a whole season small; its time constants are many minutes.
+EVERY_S = 20
 WORK_HEAT_W = 3300.0
 # The same job on another day: slopes, mud and driver (invented, as is the machine).
 DAY_TO_DAY = 0.05

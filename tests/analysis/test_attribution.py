@@ -88,7 +88,7 @@ def test_a_settled_cause_needs_no_more_outings_and_a_hopeless_one_says_so() -> N
         return more_outings(change, TYPICAL, 10, after, outings=15)
 
     assert more((0.5, 0.0), 5) == 0
-    needed = more((-0.25, 0.06), 2)
+    needed = more((0.2, 0.0), 1)
     assert needed is not None
     assert needed > 0
     assert more((-0.02, 0.02), 2) is None

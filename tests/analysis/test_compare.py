@@ -66,7 +66,8 @@ def test_more_work_after_the_change_is_taken_out_of_the_rise() -> None:
     # The machine warmed by half as much again, all of it from the work.
     assert found.like_rise.after == pytest.approx(found.like_rise.before)
     run = next(line for line in found.lines if line.name == "oil over air, as run")
-    assert run.change.value == pytest.approx(4500.0 / 100.0 - 3000.0 / 100.0)
+    more_heat_w, k_w_k = 4500.0 - 3000.0, 100.0
+    assert run.change.value == pytest.approx(more_heat_w / k_w_k)
     assert found.causes[0].cause is Cause.DRIVE
 
 
