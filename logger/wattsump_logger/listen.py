@@ -1,5 +1,6 @@
 """Which ports there are, and which of them speaks the line protocol."""
 
+import errno
 from collections.abc import Callable, Iterator
 
 from wattsump_logger.clock import Clock, HostClock
@@ -7,7 +8,7 @@ from wattsump_logger.errors import PortError
 from wattsump_logger.events import BadCrc, Event, EventFrame, Hello, Noise, Oversized, Reading
 from wattsump_logger.frames import FrameParser
 from wattsump_logger.link import BytePort
-from wattsump_logger.ports import PortInfo, SerialPort, find_ports
+from wattsump_logger.ports import PortInfo, SerialPort, find_ports, may_open, why_not
 
 __all__ = ("heard", "listen_to", "port_lines")
 
@@ -19,6 +20,7 @@ def port_lines(
     ports: tuple[PortInfo, ...] | None = None,
     open_port: Callable[[str, int], BytePort] = SerialPort,
     clock: Clock | None = None,
+    is_allowed: Callable[[str], bool] = may_open,
 ) -> Iterator[str]:
     """Yield one line per port; with `listen_s` above 0 also what was heard on it."""
     found = find_ports() if ports is None else ports
@@ -26,7 +28,10 @@ def port_lines(
         yield "no serial port found: plug the controller in, or try another cable: some only charge"
     for info in found:
         line = f"{info.name}  {info.description}  {info.identity}".rstrip()
-        if listen_s > 0:
+        if not is_allowed(info.name):
+            error = why_not(info.name, PermissionError(errno.EACCES, "no permission"))
+            line += f"  {error.found}; {error.do}"
+        elif listen_s > 0:
             line += "  " + _tell(info.name, baud, listen_s, open_port, clock or HostClock())
         yield line
 

@@ -19,7 +19,15 @@ from serial.tools import list_ports as serial_list
 
 from wattsump_logger.errors import PortError
 
-__all__ = ("USUAL_BAUD", "PortInfo", "SerialPort", "SerialSource", "find_ports", "why_not")
+__all__ = (
+    "USUAL_BAUD",
+    "PortInfo",
+    "SerialPort",
+    "SerialSource",
+    "find_ports",
+    "may_open",
+    "why_not",
+)
 
 USUAL_BAUD = 115_200
 _MOST = 1 << 16  # bytes of one read
@@ -185,6 +193,11 @@ def why_not(name: str, error: Exception) -> PortError:
     return PortError(expected="a port to read from", found=found, where=name, do=do)
 
 
+def may_open(name: str) -> bool:
+    """Tell whether this user may open a port; True also where only opening would tell."""
+    return os.name != "posix" or not Path(name).exists() or os.access(name, os.R_OK | os.W_OK)
+
+
 def _forbidden(name: str) -> tuple[str, str]:
     """Return found and remedy for a port this user may not open."""
     if os.name != "posix":
@@ -193,8 +206,28 @@ def _forbidden(name: str) -> tuple[str, str]:
     with contextlib.suppress(OSError, KeyError, NotImplementedError):
         group = Path(name).group()
     if group == "root":
-        return "only root may open it", "see your system's notes on serial ports"
+        return (
+            "only root may open it",
+            "give the device a group by a udev rule: "
+            'SUBSYSTEM=="tty", SUBSYSTEMS=="usb", GROUP="dialout", MODE="0660"',
+        )
+    if _is_named_in(group):
+        return (
+            f"no permission yet: you were added to {group} after you had logged in",
+            "log out and in again; where that does not help, restart",
+        )
     return (
         "no permission",
         f"run `sudo usermod -aG {group} $USER`, then log out and in again",
     )
+
+
+def _is_named_in(group: str) -> bool:
+    """Tell whether the group's list has this user, whatever the running login knows of it."""
+    import getpass
+    import grp
+
+    try:
+        return getpass.getuser() in grp.getgrnam(group).gr_mem
+    except (KeyError, OSError):
+        return False

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.alarm_command import AlarmCommand, environment_of, words_of
@@ -66,6 +66,7 @@ def test_the_real_command_gets_its_own_words_and_the_alarm_in_variables(tmp_path
     assert not Path("owned").exists()
 
 
+@settings(deadline=None)
 @given(name=st.text(max_size=300))
 def test_what_the_wire_says_reaches_variables_only_and_without_control_characters(
     name: str,

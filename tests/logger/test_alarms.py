@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Sequence
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.alarms import (
@@ -112,6 +112,7 @@ def test_a_passed_alarm_that_comes_again_is_told_again() -> None:
     assert [notice.event for notice in notices] == ["raised", "over", "raised"]
 
 
+@settings(deadline=None)
 @given(steps=STEPS)
 def test_no_alarm_without_the_condition_for_the_whole_hold_off(
     steps: list[float | str | None],
@@ -130,6 +131,7 @@ def test_no_alarm_without_the_condition_for_the_whole_hold_off(
             assert second - over_since >= HOT.hold_off_s
 
 
+@settings(deadline=None)
 @given(steps=STEPS)
 def test_between_two_alarms_the_value_was_on_the_safe_side(steps: list[float | str | None]) -> None:
     standings, safe_since = at_rest([HOT]), True
@@ -144,6 +146,7 @@ def test_between_two_alarms_the_value_was_on_the_safe_side(steps: list[float | s
             safe_since = False
 
 
+@settings(deadline=None)
 @given(steps=STEPS)
 def test_a_loud_alarm_is_silenced_by_the_key_alone(steps: list[float | str | None]) -> None:
     states, _ = play(HOT, steps)
@@ -152,6 +155,7 @@ def test_a_loud_alarm_is_silenced_by_the_key_alone(steps: list[float | str | Non
             assert step == KEY
 
 
+@settings(deadline=None)
 @given(steps=STEPS)
 def test_every_raise_is_told_once_and_ended_by_a_key_or_by_the_value(
     steps: list[float | str | None],

@@ -5,7 +5,7 @@ import os
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.keys import MARK_KEYS, Action, Keyboard, listening, press, wake
@@ -69,6 +69,7 @@ def test_a_note_nobody_ends_keeps_its_words_and_frees_the_keys() -> None:
     assert press(keyboard, "f", 101.0)[1] == (Action(what="mark", text="fan"),)
 
 
+@settings(deadline=None)
 @given(chars=st.text(max_size=400))
 def test_any_characters_give_marks_that_are_short_and_printable(chars: str) -> None:
     for action in play(chars, step_s=0.5):

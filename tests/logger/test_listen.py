@@ -97,6 +97,16 @@ def test_a_port_that_cannot_be_opened_is_said_with_the_remedy() -> None:
     assert "cannot be opened: the port is gone; check the plug" in lines[0]
 
 
+def test_a_port_this_user_may_not_open_is_said_without_opening_it() -> None:
+    def never(name: str, baud: int) -> BytePort:
+        raise AssertionError(name)
+
+    lines = list(
+        port_lines(listen_s=1, baud=9600, ports=PORTS, open_port=never, is_allowed=lambda _: False)
+    )
+    assert "no permission; run `sudo usermod -aG" in lines[0]
+
+
 def test_listening_ends_in_time_however_much_comes() -> None:
     clock = Ticking()
     events = listen_to(Says(b"noise\n"), 1.0, clock)

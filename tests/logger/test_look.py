@@ -1,12 +1,13 @@
 """What is known at a moment: rates, fault shares, and what the machine does."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.look import FAULT_WINDOW_S, History, Look, channel_of, phase_of, rate_k_min
 
 
+@settings(deadline=None)
 @given(
     rate=st.floats(-30, 30), start_c=st.floats(-40, 150), n=st.integers(4, 60), step=st.floats(5, 9)
 )

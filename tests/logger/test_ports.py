@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from wattsump_logger import ports
 from wattsump_logger.errors import PortError
 from wattsump_logger.ports import PortInfo, SerialPort, SerialSource, find_ports, why_not
 
@@ -141,6 +142,23 @@ def test_a_forbidden_port_names_the_group_that_may_open_it(tmp_path: Path) -> No
     assert ("only root" in told.found) == (group == "root")
     gone = why_not("/nowhere/tty", OSError(errno.EACCES, "Permission denied"))
     assert gone.do == "run `sudo usermod -aG dialout $USER`, then log out and in again"
+
+
+def test_a_group_joined_after_login_is_told_apart_from_one_not_joined(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(ports, "_is_named_in", lambda group: group == "dialout")
+    told = why_not("/nowhere/tty", OSError(errno.EACCES, "Permission denied"))
+    assert "after you had logged in" in told.found
+    assert told.do.startswith("log out and in again")
+
+
+def test_nobody_is_named_in_a_group_that_is_not_there() -> None:
+    assert not ports._is_named_in("no-such-group-here")
+
+
+def test_a_port_that_is_not_there_is_not_called_forbidden() -> None:
+    assert ports.may_open("/nowhere/tty")
 
 
 def test_a_device_that_came_back_under_another_name_is_found(pty: tuple[int, str]) -> None:

@@ -5,7 +5,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
@@ -171,6 +171,7 @@ def test_without_colours_every_fact_is_still_there() -> None:
         assert fact in text
 
 
+@settings(deadline=None)
 @given(name=TEXTS, fault=TEXTS, mark=TEXTS, trouble=TEXTS, other=TEXTS, note=TEXTS)
 def test_nothing_from_the_wire_or_a_note_reaches_the_terminal_as_an_instruction(
     name: str, fault: str, mark: str, trouble: str, other: str, note: str
@@ -191,6 +192,7 @@ def test_nothing_from_the_wire_or_a_note_reaches_the_terminal_as_an_instruction(
     assert "[bold]" in "\n".join(shown(screen))  # markup stays text
 
 
+@settings(deadline=None)
 @given(TEXTS)
 def test_plain_text_keeps_its_length_and_its_letters(text: str) -> None:
     assert len(plain(text)) == len(text)

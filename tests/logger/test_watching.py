@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger import capture
@@ -208,6 +208,7 @@ def test_nothing_received_has_no_completeness() -> None:
     assert completeness(0, {"gap": 3}, 0.0) is None
 
 
+@settings(deadline=None)
 @given(st.lists(st.text(max_size=20), max_size=8), st.text(max_size=30))
 def test_no_fault_or_mark_from_the_wire_upsets_the_watch(faults: list[str], mark: str) -> None:
     rig = Rig()
