@@ -209,8 +209,10 @@ def _standing(trend: Trend) -> Iterator[str]:
             ends = f"{1000 * slope.low:+.1f} to {1000 * slope.high:+.1f} % in 10 outings"
             word = "drifts" if slope.low * slope.high > 0.0 else "no slope"
             yield from _item(name, f"{word} between the steps: {ends}")
-    if trend.odd:
-        names = ", ".join(trend.outings[i].name for i in trend.odd)
+    # The newest may yet be the first of a change, which `_next` says.
+    odd = [i for i in trend.odd if i < len(trend.outings) - 1]
+    if odd:
+        names = ", ".join(trend.outings[i].name for i in odd)
         yield from _item("Odd ones out", f"{names}: alone unlike the outings around")
     if trend.left_out:
         first = "; ".join(f"{left.name} ({left.why})" for left in trend.left_out[:3])

@@ -92,7 +92,7 @@ class Stretches:
 
     `starts` are positions of each stretch's first outing, the first being 0; `odd` are
     positions of outings set aside; `newest_apart` says the last outing alone lies beyond
-    the scatter of the last stretch.
+    the scatter of the last stretch, set aside or not.
     """
 
     starts: tuple[int, ...]
@@ -220,7 +220,7 @@ def find_stretches(
     return Stretches(
         starts=(0, *(int(kept[start]) for start in starts[1:])),
         odd=tuple(sorted(odd)),
-        newest_apart=_newest_apart(last, scatter),
+        newest_apart=len(y) - 1 in odd or _newest_apart(last, scatter),
         scatter=scatter,
     )
 

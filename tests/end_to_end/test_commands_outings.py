@@ -1,0 +1,157 @@
+"""`trend` and `compare` as people type them."""
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pytest
+
+from analysis.few_outings import row_of_outings
+from wattsump_analysis import commands, gathering
+from wattsump_analysis.gathering import Job, Summary
+from wattsump_analysis.outing import Outing
+from wattsump_analysis.store import Entry
+
+RIG = Path(__file__).parents[2] / "sample-data" / "rig" / "rig.csv"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ended:
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
+    def call(*words: str | Path) -> Ended:
+        try:
+            code = commands.main([str(word) for word in words])
+        except SystemExit as end:
+            code = int(end.code or 0)
+        said = capsys.readouterr()
+        return Ended(code=code, out=said.out, err=said.err)
+
+    return call
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A season whose fits are replaced by made outings, one for each file."""
+    season = row_of_outings([(8, 0.6, 1.0)], n=14)
+    given(monkeypatch, {outing.name: outing for outing in season})
+    for outing in season:
+        (tmp_path / f"{outing.name}.csv").write_text(outing.name, encoding="utf-8")
+    return tmp_path
+
+
+def given(monkeypatch: pytest.MonkeyPatch, outings: dict[str, Outing]) -> None:
+    def made(function: object, jobs: Sequence[Job]) -> list[Summary]:
+        return [
+            Summary(
+                job=job,
+                entry=Entry(outing=replace(outings[job.path.stem], key=job.key)),
+                lasting=True,
+            )
+            for job in jobs
+        ]
+
+    monkeypatch.setattr(gathering, "in_processes", made)
+
+
+def test_trend_prints_a_screen_and_draws_a_picture(
+    run: Callable[..., Ended], folder: Path, tmp_path: Path
+) -> None:
+    ended = run("trend", folder, "--plot", tmp_path / "season.svg")
+    assert ended.code == 0
+    assert ended.err == ""
+    assert "From 2026-04-09 on K is down" in ended.out
+    assert (tmp_path / "season.svg").read_text(encoding="utf-8").lstrip().startswith("<?xml")
+
+
+def test_trend_prints_data_for_programs_and_nothing_else(
+    run: Callable[..., Ended], folder: Path
+) -> None:
+    data = json.loads(run("trend", folder, "--json").out)
+    assert data["format"] == "wattsump-trend-1"
+    assert [step["outing"] for step in data["steps"]] == ["day-008"]
+
+
+def test_compare_takes_sessions_with_commas_and_folders(
+    run: Callable[..., Ended], folder: Path
+) -> None:
+    before = ",".join(str(folder / f"day-00{i}.csv") for i in range(4))
+    after = ",".join(str(folder / f"day-0{i}.csv") for i in (9, 10, 11) if i > 9)
+    ended = run("compare", before, after, "--units", "us")
+    assert ended.code == 0
+    assert "warmer at the same air and work" in ended.out.replace("\n", " ")
+    data = json.loads(run("compare", before, after, "--json").out)
+    assert data["before"] == [f"day-00{i}" for i in range(4)]
+
+
+def test_compare_takes_a_session_apart_at_its_swap(run: Callable[..., Ended]) -> None:
+    ended = run("compare", f"{RIG}#1", f"{RIG}#2")
+    assert ended.code == 0
+    assert "the cooler changed" in ended.out.replace("\n", " ")
+
+
+def test_one_of_several_machines_is_chosen_by_a_part_of_its_name(
+    run: Callable[..., Ended], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    season = row_of_outings([], n=10)
+    mixed = {
+        o.name: replace(o, machine="Bracken" if i % 2 else "Alder") for i, o in enumerate(season)
+    }
+    given(monkeypatch, mixed)
+    for name in mixed:
+        (tmp_path / f"{name}.csv").write_text(name, encoding="utf-8")
+    both = run("trend", tmp_path)
+    assert both.code == 2
+    assert "outings of one machine, found 'Alder', 'Bracken'" in both.err
+    assert "Nothing has changed over 5 outings" in run("trend", tmp_path, "--of", "alder").out
+    unknown = run("trend", tmp_path, "--of", "birch")
+    assert unknown.code == 2
+    assert "expected one of 'Alder', 'Bracken', found 'birch'" in unknown.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("trend", "nowhere"), "expected a folder of sessions, found none"),
+        (("compare", "nowhere.csv", "nothing.csv"), "expected a session or a folder of sessions"),
+        (("compare", f"{RIG}#7", f"{RIG}#2"), "expected a stretch from 1 to 2, found '7'"),
+    ],
+)
+def test_what_cannot_be_done_is_one_line_and_code_2(
+    run: Callable[..., Ended], words: tuple[str, ...], said: str
+) -> None:
+    ended = run(*words)
+    assert ended.code == 2
+    assert said in ended.err
+    assert ended.err.count("\n") == 1
+    assert ended.out == ""
+
+
+def test_ctrl_c_says_how_far_it_came_and_the_next_run_goes_on(
+    run: Callable[..., Ended], folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = gathering.in_processes
+
+    def stopped(function: object, jobs: Sequence[Job]) -> object:
+        yield from list(whole(function, jobs))[:5]  # type: ignore[arg-type]
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(gathering, "in_processes", stopped)
+    ended = run("trend", folder)
+    assert ended.code == 130
+    assert "stopped after 5 of 14 outings" in ended.err
+    asked: list[int] = []
+
+    def rest(function: object, jobs: Sequence[Job]) -> object:
+        asked.append(len(jobs))
+        return whole(function, jobs)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(gathering, "in_processes", rest)
+    assert run("trend", folder).code == 0
+    assert asked == [9]
