@@ -52,9 +52,14 @@ class ForecastAsked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Case:
-    """Everything filled in; draws of shape (n,), W and W/K."""
+    """Everything filled in; draws of shape (n,), W and W/K.
+
+    Temperatures are those of oil into the cooler, `gap_k` above the tank. The shell loses from
+    the tank, so by that much less: counted from the inlet, shell x gap adds to the heat.
+    """
 
     ambient_c: float
+    gap_k: float
     limits_c: dict[str, float]
     heat_w: FloatArray
     heavy_w: FloatArray | None
@@ -115,13 +120,17 @@ def _case(asked: ForecastAsked, known: Known, k: Figure, heat: Figure) -> _Case:
     work = 1.0 if asked.work is None else asked.work.value
     # Values of one outing rest on one scale of watts; values typed by hand do not.
     measured = asked.measured is None and asked.heat is None and known.k_w_k is not None
-    everything = [k, heat, shell, capacity or nothing, heavy or nothing]
-    drawn = draws(*everything, one_scale=measured)
+    drawn = draws(k, heat, shell, capacity or nothing, one_scale=measured)
+    # Heat goes with flow and gap alike, so the gap grows with the work rate.
+    gap_k = known.inlet_above_tank_k * work if asked.measured is None else 0.0
+    heat_w = drawn[1] * work
     return _Case(
         ambient_c=asked.ambient.value,
         limits_c=_limits(asked, known),
-        heat_w=drawn[1] * work,
-        heavy_w=drawn[4] * work if heavy else None,
+        gap_k=gap_k,
+        heat_w=heat_w + drawn[2] * gap_k,
+        # A quantile of the same load, so it moves with the draws of the load itself.
+        heavy_w=None if heavy is None else (heat_w + drawn[2] * gap_k) * heavy.value / heat.value,
         cooler_w_k=drawn[0] * _factor(asked, 1),
         shell_w_k=drawn[2],
         capacity_j_k=drawn[3] if capacity else None,
@@ -205,6 +214,10 @@ def _settled(case: _Case) -> Section:
     if case.heavy_w is not None:
         figure = _settles(case, case.heavy_w)
         rows.append(Row(key="settles_p90_c", label="nine tenths of it (P90)", figure=figure))
+    if case.gap_k > 0.0:
+        tank = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k) - case.gap_k
+        figure = from_samples(tank, "temperature")
+        rows.append(Row(key="settles_tank_p50_c", label="in the tank (P50)", figure=figure))
     return Section(title="Settles at", rows=tuple(rows))
 
 
@@ -302,7 +315,8 @@ def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
         Row(
             key="minutes_from_cold_s",
             label="from cold",
-            figure=_countdowns(case, case.capacity_j_k, start, case.loss_w_k),
+            # Once it flows, oil into the cooler is hotter than a cold tank by the gap.
+            figure=_countdowns(case, case.capacity_j_k, start + case.gap_k, case.loss_w_k),
         )
     ]
     if asked.now is not None:
@@ -386,7 +400,11 @@ def _assumed(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
     if asked.measured is None and asked.heat is None:
         yield ("Cooler, heat and shell share one scale of watts, whose error cancels here.",)
     refers = known.k_refers_to if asked.measured is None else ""
-    yield (f"Oil means {refers or 'oil into the cooler'}.",)
+    if case.gap_k > 0.0:
+        gap = Figure(value=case.gap_k, kind="temperature_difference")
+        yield ("Oil means oil into the cooler; the tank was cooler by ", gap, " at warm work.")
+    else:
+        yield (f"Oil means {refers or 'oil into the cooler'}.",)
     yield ("One lump of oil and metal; fan always on; same oil and same core.",)
     for note in known.notes:
         yield (note,)

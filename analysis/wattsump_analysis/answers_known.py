@@ -39,6 +39,7 @@ PROOF_SCHEMA = "wattsump-proof-1"
 DRAWS = 4000
 _SEED = 20
 _TWO_SIDED_95 = 1.959964
+_WORKING = frozenset({"warm-up", "steady work", "fan on", "fan off"})
 _LIMIT_WORDS = {"oil_warn": "oil, advised", "oil_max": "oil, highest"}
 
 
@@ -60,6 +61,7 @@ class Known:
     elapsed_s: FloatArray | None = None
     tank_c: FloatArray | None = None
     idle_c: float | None = None
+    inlet_above_tank_k: float = 0.0
     profile: Profile | None = None
     notes: tuple[str, ...] = ()
 
@@ -199,7 +201,7 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
         notes.append(f"Of {len(segments)} stretches of the outing the last is used.")
     return Known(
         source=name,
-        k_w_k=_figure(data.get("k_w_k") or last.get("k_w_k"), "conductance"),
+        k_w_k=_figure(last.get("k_w_k") or data.get("k_w_k"), "conductance"),
         k_refers_to=data.get("k_refers_to") or "",
         shell_w_k=_figure(last.get("shell_w_k"), "conductance"),
         capacity_j_k=_figure(last.get("capacity_j_k"), "heat_capacity"),
@@ -214,6 +216,7 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
         peak_ambients_c=_ambients_at(data, series),
         elapsed_s=_array(data.get("series_s")),
         tank_c=_array(series.get("tank")),
+        inlet_above_tank_k=_inlet_above_tank_k(data, series),
         notes=tuple(notes),
     )
 
@@ -254,6 +257,29 @@ def _ambients_at(data: Mapping[str, Any], series: Mapping[str, Any]) -> dict[str
         name: float(np.interp(float(peak[1]), elapsed_s[seen], ambient[seen]))
         for name, peak in (data.get("peaks_c") or {}).items()
     }
+
+
+def _inlet_above_tank_k(data: Mapping[str, Any], series: Mapping[str, Any]) -> float:
+    """How much hotter oil into the cooler was than the tank at warm work [K].
+
+    0 where K counts from tank oil, or where nobody saw both.
+    """
+    inlet, tank, elapsed_s = (
+        _array(raw) for raw in (series.get("cooler_in"), series.get("tank"), data.get("series_s"))
+    )
+    if data.get("k_refers_to") != "oil into the cooler":
+        return 0.0
+    if inlet is None or tank is None or elapsed_s is None:
+        return 0.0
+    working = np.zeros(elapsed_s.shape, dtype=bool)
+    for phase in data.get("phases") or ():
+        if phase["kind"] in _WORKING:
+            working |= (elapsed_s >= phase["start_s"]) & (elapsed_s < phase["end_s"])
+    working &= np.isfinite(inlet) & np.isfinite(tank)
+    if not working.any():
+        return 0.0
+    warm = working & (tank >= np.median(tank[working]))
+    return max(float(np.median((inlet - tank)[warm])), 0.0)
 
 
 def _span(raw: object) -> tuple[float, float] | None:

@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 from analysis import proof_fixture
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.answers import Answer, screen
+from wattsump_analysis.answers import Answer, Figure, screen
 from wattsump_analysis.answers_forecast import ForecastAsked, foresee
 from wattsump_analysis.answers_known import Known, known_from_proof
 from wattsump_analysis.answers_typed import typed_fields
@@ -170,3 +170,26 @@ def test_a_hot_machine_is_told_what_that_temperature_is_called() -> None:
 def test_what_is_missing_is_named() -> None:
     with pytest.raises(UsageError, match="--measured, --heat, --ambient"):
         ask()
+
+
+def test_the_shell_of_a_proof_loses_from_the_tank_and_not_from_the_inlet() -> None:
+    known = replace(
+        PROVED,
+        k_w_k=Figure(value=90.0, kind="conductance"),
+        shell_w_k=Figure(value=10.0, kind="conductance"),
+        heat_w=Figure(value=4000.0, kind="power"),
+        inlet_above_tank_k=8.0,
+    )
+    answer = ask(known, ambient="20 degC")
+    inlet_c = value(answer, "settles_p50_c")
+    # Energy balance: cooler from the inlet, shell from the tank, make the heat.
+    balance_w = 90.0 * (inlet_c - 20.0) + 10.0 * (inlet_c - 8.0 - 20.0)
+    # independent: the heat that was put in.
+    assert balance_w == pytest.approx(4000.0)
+    assert value(answer, "settles_tank_p50_c") == pytest.approx(inlet_c - 8.0)
+
+
+def test_a_heavier_load_never_looks_cooler_than_the_middle_one() -> None:
+    known = replace(PROVED, heat_p90_w=PROVED.heat_w)
+    answer = ask(known, ambient="20 degC")
+    assert value(answer, "settles_p90_c") == value(answer, "settles_p50_c")

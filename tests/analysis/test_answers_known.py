@@ -137,3 +137,14 @@ def test_never_among_the_draws_stays_never() -> None:
     found = from_samples(np.array([60.0] * 60 + [math.inf] * 40), "duration")
     assert found.value == 60.0
     assert found.high == math.inf
+
+
+def test_the_inlets_lead_over_the_tank_is_seen_at_warm_work() -> None:
+    proof = proof_fixture.falls_short()
+    known = known_from_proof(proof_data(proof))
+    # The proof was made with an inlet 0.6/340 K per watt of heat above the tank, at 2.9 and 3.4 kW.
+    assert 2900.0 * 0.6 / 340.0 - 0.2 < known.inlet_above_tank_k < 3400.0 * 0.6 / 340.0 + 0.2
+    from_tank = known_from_proof(proof_data(replace(proof, k_refers_to="tank oil")))
+    assert from_tank.inlet_above_tank_k == 0.0
+    unseen = known_from_proof(proof_data(replace(proof, phases=())))
+    assert unseen.inlet_above_tank_k == 0.0
