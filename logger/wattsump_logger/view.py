@@ -314,7 +314,7 @@ class Picture:
         height = options.height or console.size.height
         blocks = not options.ascii_only
         lines = render(self.screen, height=height, blocks=blocks)
-        yield Text("\n").join(lines)
+        yield Text("\n", no_wrap=True, overflow="crop").join(lines)  # a narrow one shows less
 
 
 @contextlib.contextmanager

@@ -262,6 +262,15 @@ def test_the_bell_rings_at_most_once_a_second(monkeypatch: pytest.MonkeyPatch) -
     assert out.getvalue().count("\x07") == 4
 
 
+def test_a_terminal_narrower_than_the_picture_cuts_it_and_wraps_nothing() -> None:
+    console = Console(file=io.StringIO(), force_terminal=True, width=60, height=24)
+    picture = Picture()
+    picture.screen = SCREEN
+    with console.capture() as taken:
+        console.print(picture, end="")
+    assert len(taken.get().splitlines()) == 24
+
+
 def test_a_note_being_typed_is_shown_with_how_to_end_it() -> None:
     text = "\n".join(shown(replace(SCREEN, note="mud on c")))
     assert "note> mud on c_   Enter keeps it" in text
