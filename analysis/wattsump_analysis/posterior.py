@@ -37,6 +37,7 @@ LINEAR = (
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
 PASSES = 3
+LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
 ENOUGH_DRAWS = 80.0
 WORST = 1e12
 
@@ -108,7 +109,7 @@ class _Target:
         prior += 0.5 * theta.size * float(np.log(2 * np.pi))
         try:
             value = prior - self.network.log_likelihood(_parameters(self.names, theta, self.priors))
-        except np.linalg.LinAlgError:
+        except (np.linalg.LinAlgError, ArithmeticError):
             return WORST
         return value if np.isfinite(value) else WORST
 
@@ -159,6 +160,8 @@ def _refine(target: _Target, mode: FloatArray, rough: FloatArray) -> tuple[Float
         # A direction that second differences call flat or worse keeps a wide proposal.
         covariance = np.asarray(turned / np.clip(found, 0.1, None) @ turned.T)
         stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
+        reach = np.max(np.abs(stride) / target.sd)
+        stride *= min(1.0, LONGEST_STRIDE / max(reach, 1e-12))
         here = target(mode)
         for shorter in (1.0, 0.5, 0.25, 0.1):
             if target(mode + shorter * stride) < here:

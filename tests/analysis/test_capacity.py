@@ -67,7 +67,7 @@ def test_matching_replaces_the_sensors_class() -> None:
     profile = bracken(channels=channels)
     matched = knowledge(profile, 60.0, matched=True)
     plain = knowledge(profile, 60.0, matched=False)
-    assert matched.u_match_k == 0.15
+    assert matched.u_match_k == 0.08
     assert matched.u_ambient_k == 0.4
     assert matched.sun_k == 0.0
     # published: IEC 60584-1 class 2, 2.5 K; 2 K board (common practice), both rectangular.
