@@ -22,6 +22,7 @@ from wattsump_analysis.rows import out_of_range
 __all__ = (
     "PENALTY",
     "TYPICAL",
+    "TYPICAL_WORTH",
     "Scatter",
     "Stretches",
     "find_stretches",

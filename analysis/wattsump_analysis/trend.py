@@ -145,15 +145,18 @@ def in_order(outings: Sequence[Outing]) -> tuple[tuple[Outing, ...], tuple[LeftO
     """
     kept: list[Outing] = []
     out: list[LeftOut] = []
+    first: dict[str, str] = {}
     for outing in sorted(outings, key=_when):
-        twin = next((o for o in kept if _same(o, outing)), None)
+        signs = [sign for sign in (outing.key, outing.start_utc) if sign is not None]
+        twin = next((first[sign] for sign in signs if sign in first), None)
         if twin is not None:
-            out.append(LeftOut(name=outing.name, why=f"the same outing as {twin.name}"))
+            out.append(LeftOut(name=outing.name, why=f"the same outing as {twin}"))
         elif not outing.usable:
             missing = "K" if outing.k_w_k is None else "the heat"
             out.append(LeftOut(name=outing.name, why=f"could not tell {missing}"))
         else:
             kept.append(outing)
+            first |= dict.fromkeys(signs, outing.name)
     return tuple(kept), tuple(out)
 
 
@@ -233,10 +236,6 @@ def own_u(outings: Sequence[Outing]) -> FloatArray:
 def _when(outing: Outing) -> tuple[bool, float, str]:
     start = start_of(outing)
     return (start is None, 0.0 if start is None else start.timestamp(), outing.name)
-
-
-def _same(one: Outing, other: Outing) -> bool:
-    return one.key == other.key or (one.start_utc is not None and one.start_utc == other.start_utc)
 
 
 def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
