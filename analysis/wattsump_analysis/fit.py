@@ -95,7 +95,9 @@ STEPPED = ModelForm(k=0.07, capacity=0.03, heat=0.05)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.06, heat=0.05)
 TANK_ONLY = ModelForm(k=0.10, capacity=0.03, heat=0.04)
 HEATED = ModelForm(k=0.06, capacity=0.08, heat=0.08)
-UNSTEPPED = ModelForm(k=0.12, capacity=0.04, heat=0.08)
+UNSTEPPED = ModelForm(k=0.12, capacity=0.05, heat=0.12)
+BRIEF = ModelForm(k=0.22, capacity=0.05, heat=0.12)
+BRIEF_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
 
 def model_form(record: Record) -> ModelForm:
@@ -103,7 +105,7 @@ def model_form(record: Record) -> ModelForm:
     loaded = record.engine > 0.9
     stepped = bool(np.any(loaded & (record.fan < 0.1)) and np.any(loaded & (record.fan > 0.9)))
     if not stepped:
-        return UNSTEPPED
+        return BRIEF if record.bins * record.bin_s < BRIEF_S else UNSTEPPED
     if "cooler_in" not in record.oils_c:
         return TANK_ONLY
     if np.any(record.heater_w > 10.0):

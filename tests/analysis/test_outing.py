@@ -91,12 +91,13 @@ def test_minutes_above_the_limits_are_counted_on_the_tank(proof: Proof) -> None:
 def test_missing_readings_and_missing_time_lower_the_completeness(proof: Proof) -> None:
     whole = outing_from(proof, session(proof), PROFILE, "k").completeness
     assert whole == 1.0
-    # Half of one of two channels.
+    # independent: half of one of two channels is missing, to the rows' own rounding.
     half = outing_from(proof, session(proof, missing=0.5), PROFILE, "k").completeness
     assert half == pytest.approx(1.0 - 0.5 / 2, abs=1e-3)
     full = session(proof)
     late = np.where(full.elapsed_s > 3000, full.elapsed_s + 6301, full.elapsed_s)
     gap = outing_from(proof, replace(full, elapsed_s=late), PROFILE, "k").completeness
+    # independent: half of the time has no rows, to the rows' own rounding.
     assert gap == pytest.approx(1.0 / 2, abs=1e-3)
 
 

@@ -103,7 +103,9 @@ def test_a_mark_that_is_a_formula_is_text_in_every_cell_and_reads_back(
     assert " ".join(formula.replace(";", ",").split()) in marks
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(note=st.text(min_size=1, max_size=40))
 def test_any_note_leaves_a_session_of_three_rows_that_loads(tmp_path: Path, note: str) -> None:
     path, _ = record(tmp_path, [note])
