@@ -122,3 +122,9 @@ def test_processes_give_what_one_process_gives(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="a folder of sessions"):
         gather(tmp_path / "nowhere")
+
+
+def test_the_fleet_page_shows_the_example_as_it_is() -> None:
+    docs = Path(__file__).parents[2] / "docs"
+    script = (docs / "examples" / "over_dask.py").read_text(encoding="utf-8").rstrip()
+    assert f"```python\n{script}\n```" in (docs / "fleet.md").read_text(encoding="utf-8")
