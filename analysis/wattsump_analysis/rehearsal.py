@@ -122,8 +122,10 @@ def run(
     phase = rng.uniform(0.0, 2 * np.pi, count)
     wander = rng.standard_normal(count)
     keep = np.exp(-SAMPLE_S / load.memory_s)
-    names = tuple("tank loop out case fan engine moving heater load".split())
-    names += tuple("cooler shell ambient stage running".split())
+    names = (
+        *("tank", "loop", "out", "case", "fan", "engine", "moving", "heater", "load"),
+        *("cooler", "shell", "ambient", "stage", "running"),
+    )
     rows: dict[str, list[FloatArray]] = {name: [] for name in names}
     second = 0
     while schedule.running.any():

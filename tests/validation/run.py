@@ -102,8 +102,8 @@ spikes, missing readings) are drawn; the stated capacity is drawn with its state
 (oil 4 %, metal 12 %, standard). The fitted network knows none of this.
 """
 
-READING = """K is the cooler's conductance at the warm half of the outing, C the heat capacity of oil
-and metal, Q the mean heat into the oil while working. A K whose half-width passes 30 % is not
+READING = """K is the cooler's conductance at the warm half of the outing, C the heat capacity of
+oil and metal, Q the mean heat into the oil while working. A K whose half-width passes 30 % is not
 stated by the program and counts as refused; the other columns are of what is stated. With tank
 and ambient probes only, K refers to the tank temperature.
 
