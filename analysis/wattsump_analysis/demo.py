@@ -5,7 +5,7 @@ profile states: 2 % less oil and 6 % more metal. Its cooler rejects about 95 W/K
 oil at 70 degC, 87 % of what its label of 6 kW at 55 K stands for.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 
@@ -93,17 +93,21 @@ class Rehearsal:
         }
 
 
-def demo_text() -> str:
-    """Return Bracken's profile as its owner wrote it (TOML)."""
+def demo_text(engine_unit: str = "rpm") -> str:
+    """Return Bracken's profile as its owner wrote it (TOML).
+
+    `engine_unit` is "on" where the engine is known by a sense input alone.
+    """
     path = files("wattsump_analysis").joinpath("templates/bracken.toml")
-    return path.read_text(encoding="utf-8")
+    return path.read_text(encoding="utf-8").replace('unit = "rpm"', f'unit = "{engine_unit}"')
 
 
-def demo_profile() -> Profile:
-    """Return Bracken's profile."""
+def demo_profile(engine_unit: str = "rpm") -> Profile:
+    """Return Bracken's profile; see `demo_text`."""
     import tomllib
 
-    return profile_from_dict(tomllib.loads(demo_text()), "bracken.toml of the demonstration")
+    where = "bracken.toml of the demonstration"
+    return profile_from_dict(tomllib.loads(demo_text(engine_unit)), where)
 
 
 def demo_machine(profile: Profile) -> Machine:
@@ -144,12 +148,12 @@ def demo_machine(profile: Profile) -> Machine:
     return Machine(**{name: np.array([value]) for name, value in figures.items()})
 
 
-def rehearse(profile: Profile, seed: int = SEED) -> Rehearsal:
+def rehearse(profile: Profile, seed: int = SEED, stages: Sequence[Stage] = STAGES) -> Rehearsal:
     """Run the outing and read it with one set of class 2 type K probes."""
     rng = np.random.default_rng(seed)
     truth = run(
         demo_machine(profile),
-        STAGES,
+        stages,
         Load(level_w=np.array([3600.0]), wander=np.array([0.12]), memory_s=np.array([40.0])),
         Weather(
             start_c=np.array([19.0]),

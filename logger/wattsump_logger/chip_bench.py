@@ -32,6 +32,7 @@ __all__ = (
     "Wiring",
     "build",
     "missing_tools",
+    "need_tools",
     "notes_folder",
     "read_wiring",
     "serve",
@@ -41,6 +42,7 @@ __all__ = (
 REFERENCE_MV = 1100.0  # internal reference of the ATmega328P: its data sheet's typical value
 DEBOUNCE_MS = 40  # the firmware wants 20 ms of agreement; twice that is a sure press
 PROGRAMS = ("avr-gcc", "avr-objcopy", "make", "cc")
+PACKAGES = "gcc make gcc-avr avr-libc simavr libsimavr-dev libelf-dev"
 HEADERS = (
     Path("/usr/include/simavr/sim_avr.h"),
     Path("/usr/include/libelf.h"),
@@ -78,6 +80,18 @@ def missing_tools() -> tuple[str, ...]:
     """What this machine lacks for building and running the bench."""
     programs = tuple(name for name in PROGRAMS if shutil.which(name) is None)
     return programs + tuple(str(path) for path in HEADERS if not path.exists())
+
+
+def need_tools() -> None:
+    """Raise `UsageError` if a tool is missing, naming the Debian packages that bring it."""
+    missing = missing_tools()
+    if missing:
+        raise UsageError(
+            expected="a cross compiler and the chip simulator",
+            found="no " + ", no ".join(missing),
+            where="emulated chip",
+            do=f"on Debian: apt-get install {PACKAGES}",
+        )
 
 
 def notes_folder() -> Path:
@@ -121,14 +135,7 @@ def build(folder: Path, *, channels: Path | None = None, **switches: str | int) 
     `channels` is another channel table; `switches` are those of the firmware's Makefile,
     such as ``BAUD=9600``. Raises `UsageError` if a tool is missing or a step fails.
     """
-    missing = missing_tools()
-    if missing:
-        raise UsageError(
-            expected="a cross compiler and the chip simulator",
-            found="no " + ", no ".join(missing),
-            where="emulated chip",
-            do="install gcc-avr avr-libc simavr libsimavr-dev libelf-dev make and a C compiler",
-        )
+    need_tools()
     notes = notes_folder()
     table = (channels or notes / "reference" / "channels.txt").resolve()
     folder = folder.resolve()
@@ -255,6 +262,11 @@ class ChipBench:
         """
         self.order("await")
 
+    @property
+    def has_ended(self) -> bool:
+        """True once the bench is no more, and its port with it."""
+        return self._process.poll() is not None
+
     def run_until(self, until_ms: int) -> int:
         """Let simulated time pass until `until_ms`; returns where it stopped."""
         self.at_ms = int(self.order(f"run {until_ms}").split()[1])
@@ -264,11 +276,14 @@ class ChipBench:
         """Put values on the wires: °C, V or a state.
 
         For a converter None pulls its plug and "fault:<code>" is a fault it reports. The
-        entry `board`, if there is one, is the converters' cold junction from now on.
+        entry `board`, if there is one, is the converters' cold junction from now on, and
+        `button` whether the mark button is down.
         """
         board_c = values.get("board")
         if isinstance(board_c, int | float):
             self.cold_c = board_c
+        if "button" in values:
+            self.order(f"button {'down' if values['button'] else 'up'}")
         for name, value in values.items():
             channel = self.wiring.get(name)
             if channel is None:
@@ -354,7 +369,7 @@ def serve(
     """
     pace_percent = 0 if math.isinf(speed) else max(1, round(100.0 / speed))
     stop = threading.Event()
-    failed: list[UsageError] = []
+    failed: list[Exception] = []
     with ChipBench(build(folder, channels=channels)) as bench:
 
         def play() -> None:
@@ -362,7 +377,7 @@ def serve(
                 bench.await_host()
                 bench.order(f"pace {pace_percent}")
                 bench.play(source, until_s, step_s=step_s, stop=stop.is_set)
-            except UsageError as error:
+            except Exception as error:  # whatever it is, nobody else would hear of it
                 if not stop.is_set():
                     failed.append(error)
                     bench.close()  # the port goes away, so that no host waits for ever
