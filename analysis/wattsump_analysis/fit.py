@@ -91,7 +91,7 @@ class ModelForm:
 # Measured on drawn machines of a finer plant (tests/validation, seed 101) as what has to be
 # added in quadrature before 95 % of the intervals hold the truth; docs/validation.md checks
 # it on other machines.
-STEPPED = ModelForm(k=0.07, capacity=0.03, heat=0.05)
+STEPPED = ModelForm(k=0.09, capacity=0.03, heat=0.06)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.06, heat=0.05)
 TANK_ONLY = ModelForm(k=0.10, capacity=0.03, heat=0.04)
 HEATED = ModelForm(k=0.06, capacity=0.08, heat=0.08)
@@ -171,7 +171,7 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
     # Half-minute means are far quieter than these, but the network is not that true: probe
     # lag, mixing and the core put tenths of a kelvin between it and the pipes.
     noise = Gaussian(mean=np.log(0.1), sd=0.0)
-    pipe = Gaussian(mean=np.log(0.3), sd=0.0)
+    pipe = Gaussian(mean=np.log(0.15), sd=0.0)
     still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
     moving = bool(np.any(record.moving > 0.5))
     stopped = bool(np.any(record.engine < 0.5))

@@ -36,7 +36,7 @@ LINEAR = (
 )
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
-PASSES = 3
+PASSES = 2
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
 ENOUGH_DRAWS = 80.0
 WORST = 1e12
@@ -144,14 +144,16 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
     return start + unit * found.x, covariance, bool(found.success)
 
 
-def _refine(target: _Target, mode: FloatArray, rough: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _refine(
+    target: _Target, mode: FloatArray, rough: FloatArray, passes: int
+) -> tuple[FloatArray, FloatArray]:
     """Newton's mode and covariance, by second differences along the rough one's axes.
 
     Each pass takes the axes of the last, so that the differences are as long as the
     posterior is wide in every direction, long valleys included.
     """
     covariance = rough
-    for _ in range(PASSES):
+    for _ in range(passes):
         values, vectors = np.linalg.eigh(covariance)
         axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
         slope, hessian = _differences(target, mode, axes)
@@ -257,7 +259,7 @@ def sample_posterior(
     target = _Target(network, priors)
     first = np.array([(start or {}).get(n, priors[n].mean) for n in target.names])
     mode, rough, converged = _mode(target, first)
-    mode, covariance = _refine(target, mode, rough)
+    mode, covariance = _refine(target, mode, rough, PASSES if draws else 1)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
     evidence += 0.5 * np.linalg.slogdet(covariance)[1]
     if draws == 0:

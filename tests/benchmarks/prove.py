@@ -1,0 +1,104 @@
+"""Cost of `prove` on a four-hour outing at 10 Hz with five channels.
+
+    python tests/benchmarks/prove.py [hours ...]
+
+Each size runs in a process of its own: seconds of loading and proving, beside one plain
+`scipy.optimize.curve_fit` of an exponential on the same cool-down, and the peak memory.
+"""
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+HERTZ = 10
+
+
+def make_outing(folder: Path, hours: float) -> Path:
+    """Write an emulated outing, sampled at 10 Hz by holding and noise, as a session."""
+    from machines import draw
+
+    from wattsump_analysis import rehearsal
+    from wattsump_analysis.demo import demo_profile
+    from wattsump_analysis.rehearsal import Stage
+    from wattsump_logger.session import write_session
+
+    seconds = hours * 3600.0
+    stages = [
+        Stage(name="soak", longest_s=600, engine=False),
+        Stage(name="fan-off rise", longest_s=1500, until_above_c=65.0),
+        Stage(name="fan on", longest_s=300, fan=True),
+        Stage(name="fan off", longest_s=240),
+        Stage(name="work", longest_s=seconds - 2640 - 1800, fan=True, moving=True),
+        Stage(name="stopped cool-down", longest_s=1800, engine=False),
+    ]
+    rng = np.random.default_rng(5)
+    drawn = draw(1, rng)
+    truth = rehearsal.run(drawn.machine, stages, drawn.load, drawn.weather, rng)
+    readings = drawn.probes.read(truth, rng)
+    columns = {f"{name}_c": np.repeat(values[:, 0], HERTZ) for name, values in readings.items()}
+    columns["fan_on"] = np.repeat(truth.fan[:, 0], HERTZ)
+    columns["engine_rpm"] = np.repeat(2400.0 * truth.engine[:, 0], HERTZ)
+    columns["drive_on"] = np.repeat(truth.moving[:, 0], HERTZ)
+    path = folder / "long.csv"
+    write_session(
+        path,
+        np.arange(len(columns["fan_on"])) / HERTZ,
+        columns,
+        metadata={"profile": demo_profile().to_dict()},
+    )
+    return path
+
+
+def measure(hours: float) -> None:
+    """Print one row of the table."""
+    from scipy.optimize import curve_fit
+
+    from wattsump_analysis.prove import prove
+    from wattsump_logger.session import load_session
+
+    with tempfile.TemporaryDirectory() as name:
+        subprocess.run([sys.executable, __file__, "make", name, str(hours)], check=True)
+        began = time.perf_counter()
+        session = load_session(Path(name) / "long.csv")
+        loaded = time.perf_counter()
+        proof = prove(session)
+        proved = time.perf_counter()
+    cooling = slice(session.elapsed_s.size - 1700 * HERTZ, None)
+    t, y = session.elapsed_s[cooling] - session.elapsed_s[cooling][0], session.columns["tank_c"]
+    y = y[cooling]
+    seen = np.isfinite(y)
+    start = time.perf_counter()
+    curve_fit(
+        lambda x, final, amplitude, tau: final + amplitude * np.exp(-x / tau),
+        t[seen],
+        y[seen],
+        p0=(20.0, 30.0, 3000.0),
+    )
+    plain = time.perf_counter() - start
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(
+        f"{hours:g} h, {session.elapsed_s.size} rows: load {loaded - began:.2f} s, prove "
+        f"{proved - loaded:.2f} s, one exponential {plain:.3f} s "
+        f"({(proved - loaded) / plain:.0f} x), peak {peak:.0f} MB, verdict {proof.verdict}"
+    )
+
+
+def main() -> None:
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "validation"))
+    match sys.argv[1:]:
+        case ["make", folder, hours]:
+            make_outing(Path(folder), float(hours))
+        case ["one", hours]:
+            measure(float(hours))
+        case hours:
+            for value in hours or ["1", "2", "4"]:
+                subprocess.run([sys.executable, __file__, "one", value], check=True)
+
+
+if __name__ == "__main__":
+    main()
