@@ -108,7 +108,10 @@ class _Target:
         prior = 0.5 * float(pull @ pull) + float(np.sum(np.log(self.sd)))
         prior += 0.5 * theta.size * float(np.log(2 * np.pi))
         try:
-            value = prior - self.network.log_likelihood(_parameters(self.names, theta, self.priors))
+            # Far from the mode numbers overflow; such a point is simply the worst.
+            with np.errstate(all="ignore"):
+                p = _parameters(self.names, theta, self.priors)
+                value = prior - self.network.log_likelihood(p)
         except (np.linalg.LinAlgError, ArithmeticError):
             return WORST
         return value if np.isfinite(value) else WORST
