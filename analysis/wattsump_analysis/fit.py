@@ -169,9 +169,11 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
     else:
         flow = Gaussian(mean=np.log(600.0), sd=0.6)
     # Half-minute means are far quieter than these, but the network is not that true: probe
-    # lag, mixing and the core put tenths of a kelvin between it and the pipes.
+    # lag, mixing and the core put tenths of a kelvin between it and the pipes. A flow meter
+    # makes their differences watts, so there less must be asked of them; both figures are
+    # those with the least bias on the plant of tests/validation.
     noise = Gaussian(mean=np.log(0.1), sd=0.0)
-    pipe = Gaussian(mean=np.log(0.15), sd=0.0)
+    pipe = Gaussian(mean=np.log(0.15 if record.flow_w_k is None else 0.3), sd=0.0)
     still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
     moving = bool(np.any(record.moving > 0.5))
     stopped = bool(np.any(record.engine < 0.5))
