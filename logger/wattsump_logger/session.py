@@ -162,7 +162,7 @@ def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
     if len(set(names)) != len(names):
         raise SessionError(
             expected="every column once",
-            found=", ".join(sorted({name for name in names if names.count(name) > 1})),
+            found=", ".join(sorted({name[:40] for name in names if names.count(name) > 1})[:5]),
             where=f"{path}, line 1",
             do="give the columns different names",
         )
@@ -233,12 +233,11 @@ def _start(first: tuple[int, str] | None, elapsed_s: FloatArray, path: Path) -> 
         return None
     row, text = first
     try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
+        return datetime.fromisoformat(text) - timedelta(seconds=float(elapsed_s[row]))
+    except (ValueError, OverflowError) as error:
         raise SessionError(
             expected="a time as 2026-05-04T07:30:00.000Z",
-            found=repr(text),
+            found=repr(text[:60]),
             where=f"{path}, row {row + 1}, time_utc",
             do="restore the column, or leave its cells empty",
         ) from error
-    return moment - timedelta(seconds=float(elapsed_s[row]))

@@ -16,6 +16,8 @@ __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar"
 
 FORMAT = "wattsump-session-1"
 
+_MOST_SAID = 200  # characters of what a damaged file says
+
 _FIXED = {
     "time_utc": ("dateTimeStamp", "time of the reading by the host's clock, UTC", ""),
     "elapsed_s": ("decimal", "time since the first row by the controller's clock", "s"),
@@ -93,12 +95,13 @@ def read_sidecar(
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
         metadata = dict(document["notes"][0])
-        described = [column["name"] for column in document["tableSchema"]["columns"]]
+        described = [str(column["name"]) for column in document["tableSchema"]["columns"]]
         url = document["url"]
     except FileNotFoundError:
         return {}, (f"no sidecar {path.name}: units are taken from the column names",)
-    except (OSError, ValueError, LookupError, TypeError) as error:
-        return {}, (f"sidecar {path.name} cannot be read and was not used: {error!r}",)
+    except (OSError, ValueError, LookupError, TypeError, RecursionError) as error:
+        said = repr(error)[:_MOST_SAID]
+        return {}, (f"sidecar {path.name} cannot be read and was not used: {said}",)
     if described != list(columns):
         differing = sorted(set(described) ^ set(columns)) or ["their order"]
         return {}, (
@@ -115,7 +118,7 @@ def _check_format(metadata: Mapping[str, object], path: Path) -> None:
     if found != FORMAT:
         raise SessionError(
             expected=f"format {FORMAT!r}",
-            found=repr(found),
+            found=repr(found)[:_MOST_SAID],
             where=str(path),
             do="read it with the wattsump version that wrote it or a newer one",
         )

@@ -3,6 +3,7 @@
 import csv
 import io
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,11 @@ _TEXTS = ("time_utc", "fault", "mark")
 _SHOWN = 3  # damaged rows named in full; more would bury the message
 _BLOCK = 1 << 20
 _LONGEST_ROW = 1 << 16
+_LONGEST_CELL_SHOWN = 40
+# Python reads numbers that the fast reader does not, such as 1_000 or other scripts' digits.
+_NUMBER = re.compile(
+    r"[ \t]*[+-]?(nan|([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?)[ \t]*", re.I | re.A
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +79,7 @@ def parse_table(open_rows: OpenRows, header: tuple[str, ...]) -> Table | None:
         return Table(columns=empty, faults=[], marks=[], first_time=None)
     try:
         found = _read(open_rows, header, tuple(name for name in header if name != "time_utc"))
+        first_time = _first_time(first_line, open_rows, header)
     except pa.ArrowInvalid:
         return None
     faults, marks = _cells(found.pop("fault")), _cells(found.pop("mark"))
@@ -81,12 +88,7 @@ def parse_table(open_rows: OpenRows, header: tuple[str, ...]) -> Table | None:
     is_sound = not any("\n" in cell or "\0" in cell for _, cell in faults + marks)
     if not is_sound or any(np.isinf(column).any() for column in columns.values()):
         return None
-    return Table(
-        columns=columns,
-        faults=faults,
-        marks=marks,
-        first_time=_first_time(first_line, open_rows, header),
-    )
+    return Table(columns=columns, faults=faults, marks=marks, first_time=first_time)
 
 
 def _read(
@@ -155,7 +157,13 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
             do="give a session made by `wattsump log` or `wattsump import`",
         )
     table = parse_table(lambda: io.BytesIO(sound.getvalue()), header)
-    assert table is not None
+    if table is None:  # rows that are sound one by one and no table together
+        raise SessionError(
+            expected="rows of a session",
+            found="rows that make no table",
+            where=str(path),
+            do="make the session again from its .wire file with `wattsump import`",
+        )
     shown = "; ".join(damage[:_SHOWN]) + ("; ..." if len(damage) > _SHOWN else "")
     notes = (f"{len(damage)} damaged rows left out ({shown})",) if damage else ()
     return Table(
@@ -181,12 +189,9 @@ def _what_is_wrong(line: bytes, header: tuple[str, ...]) -> str | None:
         return f"{len(cells)} cells for {len(header)} columns"
     for name, cell in zip(header, cells, strict=True):
         if name not in _TEXTS and not _is_number(cell):
-            return f"{cell!r} in {name}"
+            return f"{cell[:_LONGEST_CELL_SHOWN]!r} in {name}"
     return None
 
 
 def _is_number(cell: str) -> bool:
-    try:
-        return not cell or not math.isinf(float(cell))
-    except ValueError:
-        return False
+    return not cell or (_NUMBER.fullmatch(cell) is not None and not math.isinf(float(cell)))
