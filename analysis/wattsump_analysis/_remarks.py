@@ -10,7 +10,7 @@ from wattsump_analysis.checks import AGREE_REL, largest_disagreement
 from wattsump_analysis.phases import Soak
 from wattsump_analysis.record import despike
 from wattsump_analysis.results import Route
-from wattsump_logger.profile import Profile
+from wattsump_logger.profile import Profile, Role
 from wattsump_logger.session import Session
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
@@ -18,6 +18,7 @@ __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
 FEW_DRAWS = 40.0
+OILS = frozenset({Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET})
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
 
@@ -71,16 +72,23 @@ def cautions_of(
 def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
     if profile is None:
         return []
-    hottest = max(
-        (peak for name, (peak, _) in peaks_of(samples).items() if name != "ambient"),
-        default=-np.inf,
-    )
-    if hottest > profile.limits.oil_max_c:
-        return [
-            f"oil reached {hottest:.0f} °C, over the limit of {profile.limits.oil_max_c:.0f} °C: "
-            "hoses and seals suffer and hot oil burns; let it cool before opening anything"
-        ]
-    return []
+    found = []
+    for name, (peak_c, _) in peaks_of(samples).items():
+        limit_c = _limit_of(name, profile)
+        if limit_c is not None and peak_c > limit_c:
+            where = name.replace("_", " ")
+            said = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
+            hot = ": hoses and seals suffer and hot oil burns; let it cool before opening anything"
+            found.append(said + (hot if name in OILS else ""))
+    return found
+
+
+def _limit_of(name: str, profile: Profile) -> float | None:
+    """The limit of a channel, by role or name: its own, else the oil's if oil is in it."""
+    for channel_name, channel in profile.channels.items():
+        if channel.limit_c is not None and name in (channel_name, channel.role):
+            return channel.limit_c
+    return profile.limits.oil_max_c if name in OILS else None
 
 
 def _probes(samples: Samples, soak: Soak | None) -> list[str]:

@@ -17,6 +17,7 @@ __all__ = ("Judgement", "judge", "regulated_reason")
 MOSTLY = 0.5
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
+FAN_PHASES = 4  # of the five in a guided run: the first may count as warm-up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +93,21 @@ def judge(
             label=label,
             k_w_k=None,
         )
-    return _against(label, cooler, k)
+    return _against(label, cooler, k, _to_narrow(stretch))
+
+
+def _to_narrow(stretch: Stretch) -> str:
+    """What narrows the range: a guided run, or what one that was made already leaves open."""
+    kinds = [phase.kind for phase in stretch.phases]
+    if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
+        return (
+            "Weigh or look up what the profile only estimates, log the oil flow through the "
+            "cooler if you can, and log the same run again."
+        )
+    return (
+        "Log a guided run: soak before the start, fan-off rise, three fan steps, and weigh or "
+        "look up what the profile only estimates."
+    )
 
 
 def _refusals(
@@ -153,7 +168,9 @@ def _percent(interval: Interval) -> str:
     return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
 
 
-def _against(label: LabelCheck | None, cooler: Cooler | None, k: Interval) -> Judgement:
+def _against(
+    label: LabelCheck | None, cooler: Cooler | None, k: Interval, to_narrow: str
+) -> Judgement:
     rejects = f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
     if label is None or cooler is None:
         return Judgement(
@@ -195,10 +212,7 @@ def _against(label: LabelCheck | None, cooler: Cooler | None, k: Interval) -> Ju
         verdict="cannot tell",
         headline=f"Cannot tell, because {reason}: {share}.",
         reasons=(reason, rejects),
-        next_step=(
-            "Log a guided run: soak before the start, fan-off rise, three fan steps, and "
-            "weigh or look up what the profile only estimates."
-        ),
+        next_step=to_narrow,
         label=label,
         k_w_k=k,
     )

@@ -164,7 +164,9 @@ def _hottest(proof: Proof, units: str) -> Fact | None:
     if not oils:
         return None
     name, (peak_c, at_s) = max(oils.items(), key=lambda item: item[1][0])
-    passed = [key for key, limit_c in proof.limits_c.items() if peak_c > limit_c]
+    # A channel with a limit of its own is not held against the oil's, nor another channel's.
+    own = name if name in proof.limits_c else "oil_max"
+    passed = [key for key in ("oil_warn", own) if peak_c > proof.limits_c.get(key, math.inf)]
     beside = f"{spaced(name)}, after {clock_text(at_s)}"
     if passed:
         beside += "; above the " + " and the ".join(map(limit_name, passed))

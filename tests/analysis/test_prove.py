@@ -279,3 +279,26 @@ def test_settled_oil_with_a_flow_meter_needs_no_transient() -> None:
     # independent: 17 L/min of 845 kg/m3 and 2025 J/(kg K) times 8.4 K over 45 K, by hand.
     assert proof.k_w_k.value == pytest.approx(17.0 / 60e3 * 845.0 * 2025.0 * 8.4 / 45.0, rel=0.02)
     assert any("oil side's alone: the oil moved by" in caution for caution in proof.cautions)
+
+
+@pytest.mark.parametrize(("limit", "warned"), [("90 degC", False), ("75 degC", True)])
+def test_a_channel_with_a_limit_of_its_own_is_held_against_that_one(
+    limit: str, warned: bool
+) -> None:
+    session = lump_session(2400.0, 800.0, 60.0)
+    tank = session.columns["tank_c"]
+    columns = {"tank_c": tank, "case_drain_c": tank + (85.0 - float(np.max(tank)))}
+    profile = bracken(limits={"oil_max": "82 degC"}, channels={"case_drain": {"limit": limit}})
+    cautions = prove(replace(session, columns=columns), profile).cautions
+    assert any(caution.startswith("case drain reached") for caution in cautions) is warned
+
+
+def test_a_guided_run_that_cannot_tell_is_not_sent_to_make_a_guided_run(
+    outing: Session, guided: Proof
+) -> None:
+    assert guided.k_w_k is not None
+    label = {"label_heat": f"{55.0 * guided.k_w_k.value:.0f} W", "label_etd": "55 K"}
+    proof = prove(with_columns(outing, *PROBES, *FLAGS), bracken(cooler=label))
+    assert proof.verdict == "cannot tell"
+    assert "guided run" not in proof.next_step
+    assert "log the same run again" in proof.next_step
