@@ -25,10 +25,11 @@ _BUDGET_NAMES = {
     "oil_j_k": "heat capacity of the oil (volume stated)",
     "metal_j_k": "heat capacity of the metal (mass stated)",
     "flow_w_k": "oil flow",
-    "log_flow": "oil flow",
+    "oil flow and heat": "oil flow and its heat capacity",
+    "model form": "how far the model is from a machine",
     "offset_in_k": "cooler inlet probe against the tank's",
     "offset_out_k": "cooler outlet probe against the inlet's",
-    "offset_air_k": "air probe against the oil's",
+    "offset_ambient_k": "air probe against the oil's",
     "readings": "scatter of the readings, and what no input states",
 }
 
@@ -249,7 +250,11 @@ def _diagnostics(found: Diagnostics | None, units: str) -> list[tuple[str, str, 
         ("residual, root mean square", rms, "near the probes' step"),
         ("correlation of neighbours", f"{found.residual_lag1:.2f}", "near 0"),
         ("Durbin-Watson", f"{found.durbin_watson:.2f}", "near 2"),
-        ("largest periodogram line over the mean's", f"{found.periodogram_excess:.1f}", "near 1"),
+        (
+            "cumulated periodogram off a straight line",
+            f"{found.periodogram_excess:.1f}",
+            "under 1.4",
+        ),
         ("length in time constants", f"{found.window_tau:.2f}", "1 and more"),
         ("effective draws", f"{found.effective_draws:.0f}", "100 and more"),
     ]
