@@ -9,7 +9,6 @@ import numpy as np
 from wattsump_analysis._shapes import FloatOrArray, like, require
 
 __all__ = (
-    "RATING_DENSITY_KG_M3",
     "STANDARD_PRESSURE_PA",
     "capacity_rate_w_k",
     "density_kg_m3",
@@ -24,9 +23,6 @@ SEA_LEVEL_K = 288.15
 LAPSE_K_M = 0.0065
 GAS_CONSTANT_J_KGK = 287.05287
 GRAVITY_M_S2 = 9.80665
-
-# Air of 20 °C at sea level, on which cooler curves are drawn: common practice, no source.
-RATING_DENSITY_KG_M3 = 1.2041
 
 # Bergman & Lavine, Fundamentals of Heat and Mass Transfer, Table A.4, air: T K, cp J/(kg K);
 # from memory.

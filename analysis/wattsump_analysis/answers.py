@@ -25,6 +25,7 @@ __all__ = (
     "said",
     "screen",
     "shown",
+    "temperature",
 )
 
 SCHEMA = "wattsump-answer-1"
@@ -83,6 +84,11 @@ class Figure:
 
 
 Pieces = tuple[str | Figure, ...]
+
+
+def temperature(temp_c: float) -> Figure:
+    """Return a temperature [°C] without an interval."""
+    return Figure(value=temp_c, kind="temperature")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

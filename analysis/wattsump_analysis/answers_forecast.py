@@ -8,7 +8,7 @@ import numpy as np
 
 from wattsump_analysis import forecast
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, temperature
 from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, draws, from_samples, needed
 from wattsump_analysis.answers_typed import (
@@ -163,21 +163,17 @@ def _settles(case: _Case, heat_w: FloatArray) -> Figure:
     return from_samples(samples, "temperature")
 
 
-def _temperature(value: float) -> Figure:
-    return Figure(value=value, kind="temperature")
-
-
 def _headline(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]:
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
     yield (
-        "In air of ", _temperature(case.ambient_c), " the oil settles at ",
+        "In air of ", temperature(case.ambient_c), " the oil settles at ",
         from_samples(settled, "temperature"), ".",
     )  # fmt: skip
     name, limit_c = case.strictest
     over = float(np.mean(settled > limit_c))
     yield (
         f"Chance of passing {name} ",
-        _temperature(limit_c),
+        temperature(limit_c),
         ": ",
         Figure(value=over, kind="probability"),
         ".",
@@ -260,7 +256,7 @@ def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:
             Row(
                 key=f"limiting_{_slug(name)}_c",
                 label=f"{name}, limit {limit_c:g} °C",
-                figure=_temperature(found),
+                figure=temperature(found),
                 flag=_flag(found, asked, known),
             )
         )
@@ -324,9 +320,9 @@ def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
         rows.append(Row(key="minutes_from_now_s", label="from now", figure=figure))
     remark: Pieces = (
         "Cold is ",
-        _temperature(start),
+        temperature(start),
         f"; the limit is {name}, ",
-        _temperature(limit_c),
+        temperature(limit_c),
         ".",
     )
     yield Section(title="Time to the limit at work", rows=tuple(rows), remarks=(remark,))
@@ -394,7 +390,7 @@ def _assumed(case: _Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
             span[0] - forecast.TRUSTED_GAP_K,
             span[1] + forecast.TRUSTED_GAP_K,
         )
-        yield ("Trusted in air of ", _temperature(low), " to ", _temperature(high), ".")
+        yield ("Trusted in air of ", temperature(low), " to ", temperature(high), ".")
     if asked.work is not None:
         yield (f"Heat scaled by {asked.work.value:.0%} work rate, as a straight line.",)
     if asked.measured is None and asked.heat is None:

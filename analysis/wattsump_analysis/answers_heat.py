@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from wattsump_analysis import limits
-from wattsump_analysis.answers import Figure, Pieces
+from wattsump_analysis.answers import Figure, Pieces, temperature
 
 __all__ = ("said_of",)
 
@@ -14,18 +14,14 @@ def said_of(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces
     Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.
     """
     for level in limits.levels_passed(hottest_c)[-1:]:
-        yield (f"{level.meaning}: from ", _temperature(level.temp_c), f" ({level.source}).")
+        yield (f"{level.meaning}: from ", temperature(level.temp_c), f" ({level.source}).")
     cold_c = hottest_c if coldest_c is None else min(coldest_c, hottest_c)
     for part in limits.materials_exceeded(cold_c, hottest_c):
-        low, high = _temperature(part.low_c), _temperature(part.high_c)
+        low, high = temperature(part.low_c), temperature(part.high_c)
         yield (f"Beyond {part.name}: ", low, " to ", high, f" ({part.source}).")
     burn = limits.burn_at(hottest_c)
     if burn is not None:
         yield (
-            "Bare metal or oil at ", _temperature(burn.temp_c), " burns skin in about ",
+            "Bare metal or oil at ", temperature(burn.temp_c), " burns skin in about ",
             Figure(value=burn.careful_s, kind="duration"), f" ({burn.source}).",
         )  # fmt: skip
-
-
-def _temperature(value: float) -> Figure:
-    return Figure(value=value, kind="temperature")

@@ -9,7 +9,7 @@ import numpy as np
 
 from wattsump_analysis import limits, oil
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Table, temperature
 from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_typed import Density, Number, Temperature, Viscosity
@@ -202,20 +202,16 @@ def _thickness(one: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
     return Figure(value=value, kind="viscosity", low=value / spread, high=value * spread)
 
 
-def _temperature(value: float) -> Figure:
-    return Figure(value=value, kind="temperature")
-
-
 def _headline(case: _Case) -> Iterator[Pieces]:
     allowed = case.window(case.there.line)
     yield (
-        f"{case.there.name} allows ", _temperature(allowed.coldest_c), " to ",
-        _temperature(allowed.hottest_c), ".",
+        f"{case.there.name} allows ", temperature(allowed.coldest_c), " to ",
+        temperature(allowed.hottest_c), ".",
     )  # fmt: skip
     for name, temp_c in case.temps_c.items():
         word = _word(case, oil.viscosity_mm2_s(temp_c, case.there.line))
         if word:
-            yield (f"At {name}, ", _temperature(temp_c), f", it is {word}.")
+            yield (f"At {name}, ", temperature(temp_c), f", it is {word}.")
 
 
 def _word(case: _Case, viscosity: float) -> str:
@@ -265,7 +261,7 @@ def _grades(case: _Case) -> Section:
         allowed = case.window(one.line)
         cells = [_thickness(one, temp_c, interval=False) for temp_c in case.temps_c.values()]
         name = f"{one.name} (in it)" if one is case.there else one.name
-        ends = (_temperature(allowed.coldest_c), _temperature(allowed.hottest_c))
+        ends = (temperature(allowed.coldest_c), temperature(allowed.hottest_c))
         rows.append((name, *cells, *ends))
     between = (
         "From ", Figure(value=case.thickest, kind="viscosity"), " at the start to ",

@@ -8,7 +8,7 @@ import numpy as np
 
 from wattsump_analysis import preheat
 from wattsump_analysis._shapes import FloatArray, require
-from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, temperature
 from wattsump_analysis.answers_known import Known, draws, from_samples, needed
 from wattsump_analysis.answers_typed import (
     Area,
@@ -153,14 +153,10 @@ def _minutes(case: _Case) -> Figure:
     return from_samples(np.array(seconds), "duration")
 
 
-def _temperature(value: float) -> Figure:
-    return Figure(value=value, kind="temperature")
-
-
 def _headline(case: _Case, minutes: Figure) -> Iterator[Pieces]:
     yield (
-        case.heater, " takes ", minutes, " from ", _temperature(case.soak_c), " to ",
-        _temperature(case.target_c), ", oil stirred.",
+        case.heater, " takes ", minutes, " from ", temperature(case.soak_c), " to ",
+        temperature(case.target_c), ", oil stirred.",
     )  # fmt: skip
     if math.isinf(minutes.value):
         yield ("It does not get there: a larger heater, a lagged tank or a lower target.",)

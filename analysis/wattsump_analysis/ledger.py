@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from wattsump_analysis._known_heat import span_of
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Fitted
 from wattsump_analysis.record import Record
@@ -51,7 +52,7 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
         shell_w=smooth.shell_w,
         stored_w=stored,
         unexplained_w=heat_in - smooth.cooler_w - smooth.shell_w - stored,
-        heat_in_kwh=_interval(energy),
+        heat_in_kwh=span_of(energy),
         cooler_kwh=Interval(
             value=cooler_kwh, low=cooler_kwh * k.low / k.value, high=cooler_kwh * k.high / k.value
         ),
@@ -93,11 +94,6 @@ def _rate(stored_j: FloatArray, bin_s: float) -> FloatArray:
     """Rate of change whose sum over the bins is the whole change, exactly."""
     edges = np.concatenate([stored_j[:1], 0.5 * (stored_j[1:] + stored_j[:-1]), stored_j[-1:]])
     return np.asarray(np.diff(edges) / bin_s)
-
-
-def _interval(draws: FloatArray) -> Interval:
-    low, middle, high = np.quantile(draws, (0.025, 0.5, 0.975))
-    return Interval(value=float(middle), low=float(low), high=float(high))
 
 
 def _sum(parts: list[Interval]) -> Interval:
