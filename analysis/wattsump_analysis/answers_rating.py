@@ -34,7 +34,7 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
     """
     case = case_of(asked, known)
     if case.label_w is None and case.k is None and case.heat is None:
-        needed((None, "--label, --measured or --power"), what="rating")
+        needed((None, "--label-heat, --measured or --power"), what="rating")
     sections = [
         *_label_sections(case, asked),
         *_ceiling_section(case),

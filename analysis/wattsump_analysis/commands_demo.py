@@ -66,7 +66,7 @@ def record(out: Path, speed: float) -> tuple[Path, Path]:
     """Record the outing into `out`; return the paths of its session and its profile."""
     from wattsump_analysis import demo
 
-    _tell("Bracken, an invented log carrier; its controller is emulated, its oil is not hot.")
+    _tell("Bracken, an invented log carrier; its controller is emulated, no oil is hot.")
     rehearsal = demo.rehearse(demo.demo_profile())
     profile_path = _write_profile(out / "bracken.toml", demo.demo_text())
     return _told(rehearsal, lambda: _capture(out, speed, rehearsal)), profile_path

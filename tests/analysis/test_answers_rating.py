@@ -186,5 +186,5 @@ def test_a_measured_heat_needs_no_estimate() -> None:
 
 
 def test_nothing_to_rate_is_refused() -> None:
-    with pytest.raises(UsageError, match="--label, --measured or --power"):
+    with pytest.raises(UsageError, match="--label-heat, --measured or --power"):
         ask()
