@@ -6,20 +6,24 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.overlap import Told, without_repeats
 from wattsump_logger.profile import Profile
 from wattsump_logger.recorder import Recorder
-from wattsump_logger.wire import read_wire
 
 __all__ = ("Imported", "import_files", "name_for", "typed_names", "typed_start")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Imported:
-    """The sessions made, their rows, and what was wrong on the way (code -> count)."""
+    """The sessions made, their rows, and what was wrong on the way (code -> count).
+
+    `repeated` counts frames left out because an earlier file had them.
+    """
 
     paths: tuple[Path, ...]
     row_count: int
     counts: Mapping[str, int]
+    repeated: int = 0
 
 
 def import_files(
@@ -31,7 +35,10 @@ def import_files(
     start_utc: datetime | None = None,
     names: Mapping[str, str] | None = None,
 ) -> Imported:
-    """Make one outing of `files`, in the order given, as `<name>.csv` in `folder`."""
+    """Make one outing of `files`, in the order given, as `<name>.csv` in `folder`.
+
+    Frames that an earlier file already had are taken once.
+    """
     recorder = Recorder(
         folder,
         name,
@@ -40,10 +47,10 @@ def import_files(
         names=names,
         metadata={"made_from": [file.name for file in files]},
     )
-    for file in files:
-        for item in read_wire(file):
-            recorder.take(item)
-            _check(recorder, folder)
+    told = Told()
+    for item in without_repeats(files, told):
+        recorder.take(item)
+        _check(recorder, folder)
     recorder.close()
     _check(recorder, folder)
     if not recorder.paths:
@@ -57,6 +64,7 @@ def import_files(
         paths=tuple(recorder.paths),
         row_count=recorder.row_count,
         counts=dict(recorder.assembler.counts),
+        repeated=told.frame_count,
     )
 
 

@@ -35,6 +35,8 @@ def imported(made: Imported) -> Iterator[str]:
     for path in made.paths:
         yield f"session {path}"
     yield f"{made.row_count} rows; on the wire: {_counts(made.counts)}"
+    if made.repeated:
+        yield f"{made.repeated} frames were in an earlier file too and were taken once"
 
 
 def _counts(counts: Mapping[str, int]) -> str:
