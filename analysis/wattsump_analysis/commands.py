@@ -12,6 +12,7 @@ import typer
 
 from wattsump_analysis import commands_outings, commands_questions
 from wattsump_analysis.commands_demo import demo_command
+from wattsump_analysis.commands_live import supplies
 from wattsump_analysis.commands_prove import prove_command
 from wattsump_logger import commands as logger_commands
 from wattsump_logger.errors import WattsumpError
@@ -36,7 +37,7 @@ def program() -> typer.Typer:
         help="What a hydraulic oil cooler really rejects, in watts, against its label.",
     )
     app.callback()(_options)
-    logger_commands.register(app)
+    logger_commands.register(app, supplies())
     register(app)
     return app
 

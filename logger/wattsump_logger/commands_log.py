@@ -68,9 +68,12 @@ Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supplies:
-    """What the log command is given: each makes its thing for a machine, when it is needed."""
+    """What the log command is given: each makes its thing for a machine, when it is needed.
 
-    forecaster: "Callable[[Profile | None], Forecaster | None] | None" = None
+    A forecaster is also given the limits the driver typed, in degC by channel.
+    """
+
+    forecaster: "Callable[[Profile | None, Mapping[str, float]], Forecaster | None] | None" = None
     estimate: "Callable[[Profile | None], Estimate | None] | None" = None
     guides: Guides = field(default_factory=dict)
 
@@ -163,7 +166,7 @@ def watching_over(profile: "Profile | None", asked: Asked, supplies: Supplies) -
         typed = Typed(limit_c=typed.limit_c, rate_k_min=parse(asked.rate, "temperature_difference"))
     command = AlarmCommand(words_of(asked.alarm_command)) if asked.alarm_command else None
     guide = _guide(asked.guide, profile, supplies)
-    forecaster = supplies.forecaster(profile) if supplies.forecaster else None
+    forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
     live = False if asked.is_plain else None
     with listening() as read_keys, showing(live=live) as show:
         yield Watch(

@@ -164,6 +164,7 @@ class ProvingRun:
         self._unmet_s = self._unmet_s + passed_s if unmet else 0.0
         if not unmet and 0 <= passed_s <= _LONGEST_TICK_S:
             self._ran_s += passed_s
+        knows_enough = self._knows_enough(step, look)
         if go_on:
             return "by key"
         oil_c = look.values.get(self._oil_column)
@@ -171,7 +172,7 @@ class ProvingRun:
             return "cut short, oil hot"
         if self._ran_s < step.shortest_s:
             return ""
-        if self._is_reached(step.until, look) or self._knows_enough(step, look):
+        if self._is_reached(step.until, look) or knows_enough:
             return "done"
         return "done" if self._ran_s >= step.longest_s else ""
 

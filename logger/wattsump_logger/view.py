@@ -38,6 +38,7 @@ _NEAR = Style(color="yellow", bold=True)
 _BRIGHT = Style(bold=True)
 _QUIET = Style()
 _NEAR_K = 5.0
+_OPEN_K = 15.0
 
 # Three lines a figure, in half blocks: the upper and the lower half of a cell.
 _BLOCKS = {
@@ -217,12 +218,19 @@ def _doing_line(screen: Screen) -> Text:
     if forecast is None:
         return Text(_cut(screen.phase.upper(), WIDTH), style=_BRIGHT)
     minutes = forecast.minutes_to_limit
-    heading = f"heading for {forecast.heading_c:.0f} degC"
+    within = f" +/- {2 * forecast.u_heading_k:.0f}" if forecast.u_heading_k else ""
+    heading = f"heading for {forecast.heading_c:.0f}{within} degC"
+    if (
+        minutes is not None and forecast.u_heading_k > _OPEN_K
+    ):  # far off and unknown: only that it is beyond is known
+        heading = f"heading far beyond {forecast.limit_c:.0f} degC"
+    may_reach = forecast.heading_c + 2 * forecast.u_heading_k >= forecast.limit_c
     if minutes is None:
-        said = f"stays below {forecast.limit_c:.0f}"
+        said = f"{'may reach' if may_reach else 'stays below'} {forecast.limit_c:.0f}"
     else:
         said = f"{minutes:.0f} min to {forecast.limit_c:.0f}"
-    style = _BRIGHT if minutes is None else _NEAR if minutes > 5 else _HOT
+    is_near = may_reach if minutes is None else minutes > 5
+    style = _NEAR if is_near else _BRIGHT if minutes is None else _HOT
     return Text(_cut(f"{screen.phase.upper()}   {heading}, {said}", WIDTH), style=style)
 
 

@@ -30,11 +30,15 @@ _MARKS_SHOWN = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """Where the oil is heading at the present work; None is "does not reach it"."""
+    """Where the oil is heading at the present work; None is "does not reach it".
+
+    `u_heading_k` is the standard uncertainty of the heading.
+    """
 
     heading_c: float
     minutes_to_limit: float | None
     limit_c: float
+    u_heading_k: float = 0.0
 
 
 class Forecaster(Protocol):
