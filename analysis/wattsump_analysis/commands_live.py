@@ -9,6 +9,7 @@ import warnings
 from array import array
 from collections import deque
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from wattsump_logger.commands_log import PROVING_RUN, Supplies
@@ -280,8 +281,15 @@ class Guided:
     def __init__(self, guide: "Guide", running: RunningK) -> None:
         self._guide = guide
         self._running = running
+        self._said: set[str] = set()  # a newer figure takes the place of these
 
     def follow(self, look: "Look", *, go_on: bool = False) -> "Advice":
-        """Return the guide's advice, having let the estimate see the look."""
+        """Return the guide's advice with what is known by now, also between its steps."""
         self._running.take(look)
-        return self._guide.follow(look, go_on=go_on)
+        advice = self._guide.follow(look, go_on=go_on)
+        known = self._running.learned(look, advice.stage)
+        if known is None:
+            return advice
+        self._said.add(known.text)
+        rest = tuple(line for line in advice.learned if line not in self._said)
+        return replace(advice, learned=(known.text, *rest))

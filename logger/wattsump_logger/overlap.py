@@ -14,7 +14,7 @@ from pathlib import Path
 
 from wattsump_logger.clock import NO_ANCHOR
 from wattsump_logger.frames import crc16
-from wattsump_logger.wire import Chunk, WireItem, read_wire
+from wattsump_logger.wire import Chunk, HostNote, WireItem, read_wire
 
 __all__ = ("Told", "without_repeats")
 
@@ -56,17 +56,24 @@ def without_repeats(files: Sequence[Path], told: Told) -> Iterator[WireItem]:
         yield from read_wire(files[0])
         return
     earlier: list[_Run] = []
+    notes: set[HostNote] = set()  # each has its time, so a second one like it is a copy
     is_torn = False
     for file in files:
         runs = list(_runs(file))
         repeated = [_merge(run, earlier) for run in runs]
         items = _passed(file, repeated, told) if any(repeated) else read_wire(file)
+        here: set[HostNote] = set()
         for item in items:
-            if isinstance(item, Chunk):
+            if isinstance(item, HostNote):
+                here.add(item)
+                if item in notes and item.anchor != NO_ANCHOR:
+                    continue
+            else:
                 if is_torn and re.match(rb"[A-Z][0-9],", item.data):
                     yield Chunk(anchor=NO_ANCHOR, data=b"\n")
                 is_torn = False
             yield item
+        notes |= here
         is_torn = not _last_byte_ends(file)
 
 

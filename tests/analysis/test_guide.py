@@ -123,6 +123,17 @@ def test_the_guide_shows_the_estimate_and_feeds_it_every_look() -> None:
     assert len(later.works) == 1
 
 
+def test_what_is_known_shows_between_steps_too_and_the_newer_figure_alone() -> None:
+    later = Later()
+    running = RunningK(demo_profile(), later)
+    guide = Guided(ProvingRun(proving_steps(demo_profile()), estimate=running.learned), running)
+    running._known += known(0.2)
+    first = guide.follow(Look(now_s=0.0))
+    assert first.learned == ("K 95 W/K to +/- 20 %",)
+    running._known += known(0.2, 0.15)[1:]
+    assert guide.follow(Look(now_s=1.0)).learned == ("K 95 W/K to +/- 15 %",)
+
+
 def test_the_program_supplies_a_forecaster_and_a_guided_proving_run() -> None:
     given = supplies()
     assert given.forecaster is not None

@@ -5,11 +5,13 @@ from pathlib import Path
 
 import pytest
 
+from wattsump_logger.clock import Anchor
 from wattsump_logger.emulated import EmulatedController
 from wattsump_logger.events import WireChannel
 from wattsump_logger.importing import Imported, import_files
 from wattsump_logger.session import load_session
 from wattsump_logger.telling import imported
+from wattsump_logger.wire import Chunk, HostNote, encode_item
 
 TANK = WireChannel(name="tank", source="max31855", detail="K")
 
@@ -89,3 +91,18 @@ def test_two_overlapping_files_of_two_runs_give_both_runs_once(tmp_path: Path) -
     found, seqs = made(tmp_path, one + two[:600], one[300:].split(b"\n", 1)[1] + two)
     assert len(seqs) == one.count(b"R1,") + two.count(b"R1,")
     assert found.counts["reboot"] == 1
+
+
+def test_a_wire_file_and_its_copy_give_its_rows_and_each_mark_once(tmp_path: Path) -> None:
+    anchor = Anchor(utc_ms=1_777_878_000_000, mono_ms=5)
+    items = (
+        Chunk(anchor=anchor, data=frames(20)),
+        HostNote(
+            anchor=Anchor(utc_ms=1_777_878_020_000, mono_ms=20_005), word="mark", detail="fan"
+        ),
+    )
+    wire = b"wattsump-wire-1\n" + b"".join(encode_item(item) for item in items)
+    _, seqs = made(tmp_path, wire, wire)
+    session = load_session(tmp_path / "all.csv")
+    assert [mark.text for mark in session.marks] == ["fan"]
+    assert len(seqs) == frames(20).count(b"R1,") + 1  # no reading came to carry the mark
