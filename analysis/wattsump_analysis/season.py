@@ -43,6 +43,7 @@ class Change:
     mark: str = ""
 
 
+NEW_COOLER_W_K = 95.0  # before anything happens to it, oil at 70 degC
 CHANGES = (
     Change(at=0, mark="new cooler"),
     Change(at=8, air_side=0.55),
@@ -53,7 +54,7 @@ CHANGES = (
 
 def bracken(profile: Profile, outings: int = 1) -> Machine:
     """Return the plant of the demonstration, once for each of so many outings."""
-    one = demo_machine(profile)
+    one = demo_machine(profile, NEW_COOLER_W_K)
     return Machine(**{f.name: np.repeat(getattr(one, f.name), outings) for f in fields(Machine)})
 
 

@@ -52,7 +52,9 @@ def test_a_guided_run_gives_k_near_the_plant_s(guided: Proof) -> None:
     # independent: the emulated plant's own conductance at that oil temperature; the profile
     # states its capacity, and the label asks for 145 W/K.
     assert guided.k_w_k.value == pytest.approx(true_k_w_k(guided.reference_oil_c), rel=0.2)
-    assert guided.verdict == "falls short"
+    assert guided.k_w_k.low < true_k_w_k(guided.reference_oil_c) < guided.k_w_k.high
+    # Six tenths of the label: a wide range may leave it open, but it never passes.
+    assert guided.verdict != "meets"
     assert guided.k_refers_to == "oil into the cooler"
 
 

@@ -100,7 +100,7 @@ def test_the_emulated_cooler_is_what_the_demonstration_says_it_is() -> None:
     machine = demo.demo_machine(demo.demo_profile())
     settled = float(cooler_conductance_w_k(machine, np.array([70.0]))[0])
     assert settled == pytest.approx(demo.COOLER_W_K, rel=2e-3)  # the bypass takes a little
-    assert 0.86 < settled / (6000 / 55) < 0.88
+    assert 0.70 < settled / (6000 / 55) < 0.72
 
 
 def test_the_machine_is_near_its_profile_and_not_the_same() -> None:
