@@ -224,7 +224,8 @@ def _weigh(
 def _tempered(weights: FloatArray) -> FloatArray:
     """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count."""
     low, high = 0.0, 1.0
-    logs = np.log(np.maximum(weights, 1e-300))
+    # A draw of no weight is outside the model's reach and stays out at every power.
+    logs = np.log(weights, out=np.full(weights.size, -np.inf), where=weights > 0)
     for _ in range(30):
         power = 0.5 * (low + high)
         tried = np.exp(power * (logs - logs.max()))

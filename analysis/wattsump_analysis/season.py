@@ -19,7 +19,7 @@ from wattsump_analysis.rehearsal import CHANNELS, Load, Probes, Stage, Truth, We
 from wattsump_logger.profile import Profile
 from wattsump_logger.session import write_session
 
-__all__ = ("CHANGES", "OUTINGS", "Change", "bracken", "stages", "write_season")
+__all__ = ("CHANGES", "NEW_COOLER_W_K", "OUTINGS", "Change", "bracken", "stages", "write_season")
 
 FloatArray = NDArray[np.float64]
 

@@ -104,8 +104,8 @@ def test_through_a_rehearsed_outing_it_says_where_the_oil_then_settles() -> None
             minutes[second] = found.minutes_to_limit
         elif found is not None:
             said[second] = found.heading_c
-    # pinned: the finer plant settles at about 46 degC in the work loop, and its load wanders.
-    assert said[3960] == pytest.approx(46.0, abs=4.0)
+    # pinned: the finer plant settles at about 52 degC in the work loop, and its load wanders.
+    assert said[3960] == pytest.approx(52.0, abs=4.0)
     # At 1320 s of the fan-off rise, as at the next ones, the plant itself would need some ten
     # minutes to 82 degC; the oil is at 54.5 degC and rises by 2.5 K/min, ever more slowly.
     assert 8.0 < minutes[1320] < 16.0

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wattsump_analysis.demo import demo_machine, demo_profile
-from wattsump_analysis.season import CHANGES, Change, bracken, write_season
+from wattsump_analysis.season import CHANGES, NEW_COOLER_W_K, Change, bracken, write_season
 from wattsump_logger.profile import profile_from_dict
 from wattsump_logger.session import load_session
 
@@ -56,8 +56,9 @@ def test_the_same_seed_gives_the_same_files(pair: tuple[Path, ...], tmp_path: Pa
     assert [p.read_bytes() for p in again] == [p.read_bytes() for p in pair]
 
 
-def test_every_outing_has_the_demonstrations_machine() -> None:
-    one, many = demo_machine(demo_profile()), bracken(demo_profile(), 3)
+def test_every_outing_has_the_demonstrations_machine_with_a_new_cooler() -> None:
+    one = demo_machine(demo_profile(), NEW_COOLER_W_K)
+    many = bracken(demo_profile(), 3)
     for f in fields(one):
         values = getattr(many, f.name)
         assert values.shape == (3,)

@@ -106,7 +106,7 @@ def test_cautions_stand_before_any_figure(question: str) -> None:
 @pytest.mark.parametrize(
     ("line", "code", "told"),
     [
-        ("rating", 2, "expected --label, --measured or --power, found nothing"),
+        ("rating", 2, "expected --label-heat, --measured or --power, found nothing"),
         ("rating --label-heat 20000", 3, "--label-heat: expected a power"),
         ("rating --label-heat '20000 degC'", 3, "--label-heat: expected a power"),
         ("rating --measured '115 to 95 W/K'", 3, "--measured: expected a range from low to high"),
