@@ -214,7 +214,10 @@ def _weigh(
     rng: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray, float]:
     draws, density = _student(centre, covariance, count, rng)
-    log_weight = np.array([-target(theta) for theta in draws]) - density
+    values = np.array([target(theta) for theta in draws])
+    if values.min() >= WORST:
+        raise ArithmeticError("no draw lies within the model's reach")
+    log_weight = -values - density
     top = log_weight.max()
     weights = np.exp(log_weight - top)
     evidence = float(top + np.log(np.mean(weights)))
@@ -222,20 +225,23 @@ def _weigh(
 
 
 def _tempered(weights: FloatArray) -> FloatArray:
-    """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count."""
+    """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count.
+
+    A draw of no weight is outside the model's reach and stays out at every power.
+    """
+    within = weights > 0
+    logs = np.log(weights[within] / weights.max())
     low, high = 0.0, 1.0
-    # A draw of no weight is outside the model's reach and stays out at every power.
-    logs = np.log(weights, out=np.full(weights.size, -np.inf), where=weights > 0)
     for _ in range(30):
         power = 0.5 * (low + high)
-        tried = np.exp(power * (logs - logs.max()))
-        tried /= tried.sum()
-        if 1.0 / np.sum(tried**2) < ENOUGH_DRAWS:
+        tried = np.exp(power * logs)
+        if tried.sum() ** 2 / np.sum(tried**2) < ENOUGH_DRAWS:
             high = power
         else:
             low = power
-    tried = np.exp(low * (logs - logs.max()))
-    return np.asarray(tried / tried.sum())
+    found = np.zeros_like(weights)
+    found[within] = np.exp(low * logs)
+    return np.asarray(found / found.sum())
 
 
 def sample_posterior(

@@ -1,0 +1,70 @@
+"""Draws of a posterior: their weights, and a Gaussian whose answer is known."""
+
+import numpy as np
+import pytest
+
+from wattsump_analysis.network import Network, Parameters
+from wattsump_analysis.posterior import ENOUGH_DRAWS, Gaussian, _tempered, sample_posterior
+
+
+class OneReading:
+    """A stand-in network that saw the motion gain once, at 0.8 with a deviation of 0.3."""
+
+    def log_likelihood(self, p: Parameters) -> float:
+        return -0.5 * ((p.motion_gain - 0.8) / 0.3) ** 2
+
+
+def priors() -> dict[str, Gaussian]:
+    fixed = {name: Gaussian(mean=0.0, sd=0.0) for name in Parameters.__dataclass_fields__}
+    return {
+        **fixed,
+        "motion_gain": Gaussian(mean=0.2, sd=0.4),
+        "cooler_w_k": Gaussian(mean=4.5, sd=0.2, stated=True),
+    }
+
+
+def test_prior_and_reading_meet_at_their_weighted_mean() -> None:
+    network = OneReading()
+    found = sample_posterior(network, priors(), np.random.default_rng(3))  # type: ignore[arg-type]
+    gain = found.column("motion_gain")
+    mean = float(found.weights @ gain)
+    sd = float(np.sqrt(found.weights @ (gain - mean) ** 2))
+    # independent: precision-weighted mean of 0.2 +/- 0.4 and 0.8 +/- 0.3 is 0.584, deviation
+    # 0.24; 400 draws know them to about a twentieth of that.
+    assert mean == pytest.approx(0.584, abs=0.05)
+    # independent: as above.
+    assert sd == pytest.approx(0.24, abs=0.04)
+
+
+def test_what_no_reading_touches_keeps_its_prior() -> None:
+    network = OneReading()
+    found = sample_posterior(network, priors(), np.random.default_rng(3))  # type: ignore[arg-type]
+    row = found.names.index("cooler_w_k")
+    # independent: the prior's own variance, to the accuracy of second differences.
+    assert found.covariance[row, row] == pytest.approx(0.04, rel=1e-3)
+
+
+def test_tempering_spreads_weight_over_enough_draws_and_revives_none_without() -> None:
+    weights = np.exp(-np.arange(200.0))
+    weights[150:] = 0.0
+    found = _tempered(weights / weights.sum())
+    assert 1.0 / np.sum(found**2) == pytest.approx(ENOUGH_DRAWS, rel=1e-3)
+    assert np.all(found[150:] == 0.0)
+
+
+def test_fewer_draws_than_enough_share_the_weight_evenly() -> None:
+    found = _tempered(np.array([0.9, 0.1, 0.0]))
+    np.testing.assert_allclose(found[:2], [0.5, 0.5], atol=1e-6)  # independent: by hand
+    assert found[2] == 0.0
+
+
+def test_a_model_without_reach_is_said_so() -> None:
+    class Nowhere(Network):
+        def __init__(self) -> None:
+            pass
+
+        def log_likelihood(self, p: Parameters) -> float:
+            raise np.linalg.LinAlgError
+
+    with pytest.raises(ArithmeticError, match="within the model's reach"):
+        sample_posterior(Nowhere(), priors(), np.random.default_rng(0))
