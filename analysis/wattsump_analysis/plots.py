@@ -1,20 +1,32 @@
-"""Pictures of one outing and of its proof; each takes axes if given and returns them.
-
-Only matplotlib's figure objects are used, never its global state, and matplotlib is
-imported by the function that draws. Every line carries its name at its end and differs
-by dash and width as well as by colour, so that a grey print reads the same.
-"""
+"""Pictures of one outing and of its proof; each takes axes if given and returns them."""
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.phrases import figure, limit_name, spaced, span
-from wattsump_analysis.results import Phase, Proof
+from wattsump_analysis.plots_pens import (
+    INKS,
+    MOST_BUCKETS,
+    OTHER_PEN,
+    PENS,
+    Pen,
+    band_phases,
+    decimate,
+    draw_line,
+    last_of,
+    leave_room,
+    name_ends,
+    new_axes,
+    say,
+    say_nothing,
+    spread,
+    time_axis,
+)
+from wattsump_analysis.results import Proof
 from wattsump_logger.units import shown_unit, to_shown
 
 if TYPE_CHECKING:
@@ -22,106 +34,19 @@ if TYPE_CHECKING:
 
 __all__ = (
     "INKS",
+    "MOST_BUCKETS",
+    "FanFlag",
     "decimate",
     "new_axes",
     "plot_label",
     "plot_ledger",
     "plot_outing",
     "plot_residuals",
+    "spread",
 )
 
 FloatArray = NDArray[np.float64]
 FanFlag = tuple[FloatArray, FloatArray]
-
-MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
-
-# One ink per meaning. The hues keep apart for the common kinds of colour blindness and
-# differ in lightness; the report exchanges them for darker or lighter ones by name.
-INKS: Mapping[str, str] = {
-    "text": "#1c1d1f",
-    "grid": "#d3d5d8",
-    "band": "#eceef1",
-    "hot": "#b3400e",
-    "warm": "#8a5a00",
-    "cool": "#00688b",
-    "air": "#4f6d3a",
-    "other": "#70468f",
-    "limit": "#8c1c2f",
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Pen:
-    ink: str
-    dash: str | tuple[int, tuple[int, ...]] = "-"
-    width: float = 1.6
-
-
-_PENS: Mapping[str, _Pen] = {
-    "tank": _Pen(ink="hot", width=2.2),
-    "cooler_in": _Pen(ink="warm", dash="--"),
-    "cooler_out": _Pen(ink="cool", dash="-."),
-    "ambient": _Pen(ink="air", dash=(0, (1, 1)), width=1.8),
-    "case_drain": _Pen(ink="other", dash=(0, (5, 1, 1, 1, 1, 1)), width=1.2),
-}
-_OTHER_PEN = _Pen(ink="other", dash=(0, (3, 1, 1, 1)), width=1.0)
-
-
-def decimate(
-    x: FloatArray, y: FloatArray, buckets: int = MOST_BUCKETS
-) -> tuple[FloatArray, FloatArray]:
-    """Return the points that draw the same line: each bucket's first, last, lowest, highest.
-
-    Parameters
-    ----------
-    x, y : ndarray, shape (n,)
-        A series; NaN in `y` is a gap, and a gap stays one.
-    buckets : int
-        Stretches of equal length in samples.
-
-    Returns
-    -------
-    tuple of ndarray
-        At most five points a bucket, in their order, all of them points of the series.
-    """
-    if x.size <= 5 * buckets:
-        return x, y
-    edges = np.linspace(0, x.size, buckets + 1).astype(np.int64)
-    starts, ends = edges[:-1], edges[1:] - 1
-    empty = np.isnan(y)
-    lows = _argextreme(np.where(empty, np.inf, y), starts, np.minimum)
-    highs = _argextreme(np.where(empty, -np.inf, y), starts, np.maximum)
-    gaps = _argextreme(empty.astype(float), starts, np.maximum)
-    keep = np.unique(np.concatenate([starts, ends, lows, highs, gaps[empty[gaps]]]))
-    return x[keep], y[keep]
-
-
-def _argextreme(y: FloatArray, starts: NDArray[np.int64], pick: np.ufunc) -> NDArray[np.int64]:
-    """Return where each stretch that begins at `starts` first reaches its extreme."""
-    extremes = pick.reduceat(y, starts)
-    lengths = np.diff(np.append(starts, y.size))
-    places = np.flatnonzero(y == np.repeat(extremes, lengths))
-    bucket = np.searchsorted(starts, places, side="right") - 1
-    _, first = np.unique(bucket, return_index=True)
-    return np.asarray(places[first])
-
-
-def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
-    """Return the axes of a new figure in our own style."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    drawing = Figure(figsize=(width_in, height_in), layout="constrained")
-    FigureCanvasAgg(drawing)
-    drawing.patch.set_alpha(0.0)
-    axes = drawing.add_subplot()
-    axes.patch.set_alpha(0.0)
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.spines[["left", "bottom"]].set_color(INKS["text"])
-    axes.tick_params(colors=INKS["text"], labelsize=9)
-    axes.grid(axis="y", color=INKS["grid"], linewidth=0.6)
-    axes.set_axisbelow(True)
-    return axes
 
 
 def plot_outing(
@@ -147,15 +72,15 @@ def plot_outing(
     }
     lines = {name: values for name, values in lines.items() if np.isfinite(values).any()}
     for name, values in lines.items():
-        _line(axes, minutes, values, _PENS.get(name, _OTHER_PEN))
+        draw_line(axes, minutes, values, PENS.get(name, OTHER_PEN))
     limits = _limits(axes, proof, lines, units)
-    _room(axes, [*lines.values(), np.array(limits)], head=0.42)
-    _phases(axes, proof.phases)
+    leave_room(axes, [*lines.values(), np.array(limits)], head=0.42)
+    band_phases(axes, proof.phases)
     _marks(axes, proof.marks)
     if fan is not None:
         _fan_bar(axes, *fan)
-    _end_names(axes, {spaced(name): _last(values) for name, values in lines.items()}, _pens(lines))
-    _time_axis(axes, proof.series_s)
+    name_ends(axes, {spaced(name): last_of(values) for name, values in lines.items()}, _pens(lines))
+    time_axis(axes, proof.series_s)
     axes.set_ylabel(f"temperature, {shown_unit('temperature', units)}", color=INKS["text"])
     return axes
 
@@ -165,7 +90,7 @@ def plot_ledger(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") 
     axes = new_axes() if axes is None else axes
     ledger = proof.ledger
     if ledger is None:
-        return _nothing(axes, "no watts: no heat is known in this outing")
+        return say_nothing(axes, "no watts: no heat is known in this outing")
     largest = float(np.nanmax(np.abs(ledger.heat_in_high_w), initial=1.0))
     minutes = ledger.elapsed_s / 60
 
@@ -181,19 +106,19 @@ def plot_ledger(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") 
         linewidth=0,
     )
     lines = {
-        "into the oil": (shown(ledger.heat_in_w), _PENS["tank"]),
-        "cooler": (shown(ledger.cooler_w), _PENS["cooler_out"]),
-        "shell": (shown(ledger.shell_w), _PENS["ambient"]),
-        "stored": (shown(ledger.stored_w), _PENS["cooler_in"]),
+        "into the oil": (shown(ledger.heat_in_w), PENS["tank"]),
+        "cooler": (shown(ledger.cooler_w), PENS["cooler_out"]),
+        "shell": (shown(ledger.shell_w), PENS["ambient"]),
+        "stored": (shown(ledger.stored_w), PENS["cooler_in"]),
     }
     for values, pen in lines.values():
-        _line(axes, minutes, values, pen)
+        draw_line(axes, minutes, values, pen)
     axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
-    _room(axes, [values for values, _ in lines.values()])
-    _phases(axes, proof.phases)
-    ends = {name: _last(values) for name, (values, _) in lines.items()}
-    _end_names(axes, ends, {name: pen for name, (_, pen) in lines.items()})
-    _time_axis(axes, ledger.elapsed_s)
+    leave_room(axes, [values for values, _ in lines.values()])
+    band_phases(axes, proof.phases)
+    ends = {name: last_of(values) for name, (values, _) in lines.items()}
+    name_ends(axes, ends, {name: pen for name, (_, pen) in lines.items()})
+    time_axis(axes, ledger.elapsed_s)
     unit = shown_unit("power", units, largest=largest)
     axes.set_ylabel(f"heat, {unit} (band: 95 %)", color=INKS["text"])
     return axes
@@ -208,7 +133,7 @@ def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -
     axes = new_axes(6.4, 4.2) if axes is None else axes
     k, label = proof.k_w_k, proof.label
     if k is None:
-        return _nothing(axes, "no watts per degree to draw")
+        return say_nothing(axes, "no watts per degree to draw")
     label_etd_k = label.label_etd_k if label else None
     crossing_k = label.label_heat_w / k.value if label else 40.0
     most_k = 1.25 * max(label_etd_k or 0.0, crossing_k, 20.0)
@@ -224,9 +149,9 @@ def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -
 
     x = difference(etd_k)
     axes.fill_between(x, heat(heats_w[0]), heat(heats_w[2]), color=INKS["cool"], alpha=0.2, lw=0)
-    _line(axes, x, heat(heats_w[1]), _PENS["cooler_out"])
+    draw_line(axes, x, heat(heats_w[1]), PENS["cooler_out"])
     measured = (difference(0.42 * most_k), heat(0.42 * most_k * k.low))
-    _say(axes, f"measured\n{span(k, 'conductance', units)}", measured, (6, -4), "left", "top")
+    say(axes, f"measured\n{span(k, 'conductance', units)}", measured, (6, -4), "left", "top")
     if label is not None:
         axes.axhline(float(heat(label.label_heat_w)), color=INKS["limit"], ls="--", lw=1.2)
         words = f"label {figure(label.label_heat_w, 'power', units, both=False)}"
@@ -236,7 +161,7 @@ def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -
             words += ", true at " + figure(at_k, "temperature_difference", units, both=False)
         point = (difference(at_k), heat(label.label_heat_w))
         axes.plot(*point, marker="D", color=INKS["limit"], markersize=7)
-        _say(axes, words, point, (-8, 7), "right", "bottom", "limit")
+        say(axes, words, point, (-8, 7), "right", "bottom", "limit")
     if label is not None and label.heat_at_etd_w is not None and label_etd_k is not None:
         measured_w = label.heat_at_etd_w
         below, above = measured_w.value - measured_w.low, measured_w.high - measured_w.value
@@ -262,31 +187,21 @@ def plot_residuals(proof: Proof, axes: "Axes | None" = None, *, units: str = "si
     """Draw the tank's readings less the fitted model, which ought to look like nothing."""
     axes = new_axes(9.0, 2.8) if axes is None else axes
     if proof.model_c is None or "tank" not in proof.series_c:
-        return _nothing(axes, "no fit to compare with")
+        return say_nothing(axes, "no fit to compare with")
     gap = to_shown(proof.series_c["tank"] - proof.model_c, "temperature_difference", units)
     axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
     x, y = decimate(proof.series_s / 60, gap)
     axes.plot(x, y, color=INKS["hot"], linewidth=0.8, marker=".", markersize=3)
-    _room(axes, [gap], head=0.35)
-    _phases(axes, proof.phases)
-    _time_axis(axes, proof.series_s)
+    leave_room(axes, [gap], head=0.35)
+    band_phases(axes, proof.phases)
+    time_axis(axes, proof.series_s)
     unit = shown_unit("temperature_difference", units)
     axes.set_ylabel(f"read less fitted, {unit}", color=INKS["text"])
     return axes
 
 
-def _line(axes: "Axes", x: FloatArray, y: FloatArray, pen: _Pen) -> None:
-    axes.plot(
-        *decimate(x, y), color=INKS[pen.ink], linestyle=pen.dash, linewidth=pen.width, zorder=3
-    )
-
-
-def _pens(names: Mapping[str, object]) -> dict[str, _Pen]:
-    return {spaced(name): _PENS.get(name, _OTHER_PEN) for name in names}
-
-
-def _last(values: FloatArray) -> float:
-    return float(values[np.isfinite(values)][-1])
+def _pens(names: Mapping[str, object]) -> dict[str, Pen]:
+    return {spaced(name): PENS.get(name, OTHER_PEN) for name in names}
 
 
 def _limits(axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str) -> list[float]:
@@ -312,32 +227,6 @@ def _limits(axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: 
             fontsize=8,
         )
     return heights
-
-
-def _room(axes: "Axes", values: Sequence[FloatArray], head: float = 0.3) -> None:
-    """Leave room above the curves for the phases' names, and below for the fan's bar."""
-    seen = np.concatenate([v[np.isfinite(v)] for v in values]) if values else np.array([])
-    low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 1.0)
-    size = max(high - low, 0.1)
-    axes.set_ylim(low - 0.12 * size, high + head * size)
-
-
-def _phases(axes: "Axes", phases: Sequence[Phase]) -> None:
-    for number, phase in enumerate(phases):
-        start, end = phase.start_s / 60, phase.end_s / 60
-        if number % 2 == 0:
-            axes.axvspan(start, end, color=INKS["band"], zorder=0, linewidth=0)
-        axes.annotate(
-            phase.kind,
-            (0.5 * (start + end), 0.985),
-            xycoords=axes.get_xaxis_transform(),
-            rotation=90,
-            ha="center",
-            va="top",
-            fontsize=7.5,
-            color=INKS["text"],
-            zorder=4,
-        )
 
 
 def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> None:
@@ -378,66 +267,3 @@ def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
         fontsize=8,
         color=INKS["cool"],
     )
-
-
-def _end_names(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, _Pen]) -> None:
-    """Write each line's name beside its end, moved apart where ends are close."""
-    low, high = axes.get_ylim()
-    inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
-    least = 0.16 / max(inches, 0.5) * (high - low)
-    names = sorted(ends, key=ends.__getitem__)
-    for name, height in zip(names, spread([ends[n] for n in names], least), strict=True):
-        axes.annotate(
-            name,
-            (1.006, height),
-            xycoords=axes.get_yaxis_transform(),
-            va="center",
-            fontsize=9,
-            color=INKS[pens[name].ink],
-            annotation_clip=False,
-        )
-
-
-def spread(heights: Sequence[float], least: float) -> list[float]:
-    """Return rising heights moved apart to at least `least`, about where they were."""
-    moved = list(heights)
-    for _ in range(50):
-        for i in range(1, len(moved)):
-            lack = least - (moved[i] - moved[i - 1])
-            if lack > 1e-9:
-                moved[i - 1] -= 0.5 * lack
-                moved[i] += 0.5 * lack
-    return moved
-
-
-def _time_axis(axes: "Axes", elapsed_s: FloatArray) -> None:
-    axes.set_xlim(float(elapsed_s[0]) / 60, float(elapsed_s[-1]) / 60)
-    axes.set_xlabel("minutes into the outing", color=INKS["text"])
-
-
-def _say(
-    axes: "Axes",
-    words: str,
-    place: tuple[FloatArray, FloatArray],
-    offset: tuple[float, float],
-    ha: str,
-    va: str,
-    ink: str = "cool",
-) -> None:
-    axes.annotate(
-        words,
-        (float(place[0]), float(place[1])),
-        xytext=offset,
-        textcoords="offset points",
-        ha=ha,
-        va=va,
-        fontsize=9,
-        color=INKS[ink],
-    )
-
-
-def _nothing(axes: "Axes", why: str) -> "Axes":
-    axes.annotate(why, (0.5, 0.5), xycoords="axes fraction", ha="center", color=INKS["text"])
-    axes.set_xticks([])
-    axes.set_yticks([])
-    return axes

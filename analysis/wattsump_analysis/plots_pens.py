@@ -1,0 +1,236 @@
+"""What every picture shares: inks, pens, thinning, axes, and words set beside lines.
+
+Only matplotlib's figure objects are used, never its global state, and matplotlib is
+imported by the function that draws. Every line carries its name at its end and differs
+by dash and width as well as by colour, so that a grey print reads the same.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.results import Phase
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = (
+    "INKS",
+    "MOST_BUCKETS",
+    "OTHER_PEN",
+    "PENS",
+    "Pen",
+    "band_phases",
+    "decimate",
+    "draw_line",
+    "last_of",
+    "leave_room",
+    "name_ends",
+    "new_axes",
+    "say",
+    "say_nothing",
+    "spread",
+    "time_axis",
+)
+
+FloatArray = NDArray[np.float64]
+
+MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
+
+# One ink per meaning. The hues keep apart for the common kinds of colour blindness and
+# differ in lightness; the report exchanges them for darker or lighter ones by name.
+INKS: Mapping[str, str] = {
+    "text": "#1c1d1f",
+    "grid": "#d3d5d8",
+    "band": "#eceef1",
+    "hot": "#b3400e",
+    "warm": "#8a5a00",
+    "cool": "#00688b",
+    "air": "#4f6d3a",
+    "other": "#70468f",
+    "limit": "#8c1c2f",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pen:
+    """How a line looks: an ink of `INKS`, a dash of matplotlib's, a width in points."""
+
+    ink: str
+    dash: str | tuple[int, tuple[int, ...]] = "-"
+    width: float = 1.6
+
+
+PENS: Mapping[str, Pen] = {
+    "tank": Pen(ink="hot", width=2.2),
+    "cooler_in": Pen(ink="warm", dash="--"),
+    "cooler_out": Pen(ink="cool", dash="-."),
+    "ambient": Pen(ink="air", dash=(0, (1, 1)), width=1.8),
+    "case_drain": Pen(ink="other", dash=(0, (5, 1, 1, 1, 1, 1)), width=1.2),
+}
+OTHER_PEN = Pen(ink="other", dash=(0, (3, 1, 1, 1)), width=1.0)
+
+
+def decimate(
+    x: FloatArray, y: FloatArray, buckets: int = MOST_BUCKETS
+) -> tuple[FloatArray, FloatArray]:
+    """Return the points that draw the same line: each bucket's first, last, lowest, highest.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        A series; NaN in `y` is a gap, and a gap stays one.
+    buckets : int
+        Stretches of equal length in samples.
+
+    Returns
+    -------
+    tuple of ndarray
+        At most five points a bucket, in their order, all of them points of the series.
+    """
+    if x.size <= 5 * buckets:
+        return x, y
+    edges = np.linspace(0, x.size, buckets + 1).astype(np.int64)
+    starts, ends = edges[:-1], edges[1:] - 1
+    empty = np.isnan(y)
+    lows = _argextreme(np.where(empty, np.inf, y), starts, np.minimum)
+    highs = _argextreme(np.where(empty, -np.inf, y), starts, np.maximum)
+    gaps = _argextreme(empty.astype(float), starts, np.maximum)
+    keep = np.unique(np.concatenate([starts, ends, lows, highs, gaps[empty[gaps]]]))
+    return x[keep], y[keep]
+
+
+def _argextreme(y: FloatArray, starts: NDArray[np.int64], pick: np.ufunc) -> NDArray[np.int64]:
+    """Return where each stretch that begins at `starts` first reaches its extreme."""
+    extremes = pick.reduceat(y, starts)
+    lengths = np.diff(np.append(starts, y.size))
+    places = np.flatnonzero(y == np.repeat(extremes, lengths))
+    bucket = np.searchsorted(starts, places, side="right") - 1
+    _, first = np.unique(bucket, return_index=True)
+    return np.asarray(places[first])
+
+
+def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
+    """Return the axes of a new figure in our own style."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    drawing = Figure(figsize=(width_in, height_in), layout="constrained")
+    FigureCanvasAgg(drawing)
+    drawing.patch.set_alpha(0.0)
+    axes = drawing.add_subplot()
+    axes.patch.set_alpha(0.0)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.spines[["left", "bottom"]].set_color(INKS["text"])
+    axes.tick_params(colors=INKS["text"], labelsize=9)
+    axes.grid(axis="y", color=INKS["grid"], linewidth=0.6)
+    axes.set_axisbelow(True)
+    return axes
+
+
+def draw_line(axes: "Axes", x: FloatArray, y: FloatArray, pen: Pen) -> None:
+    """Draw a thinned line."""
+    axes.plot(
+        *decimate(x, y), color=INKS[pen.ink], linestyle=pen.dash, linewidth=pen.width, zorder=3
+    )
+
+
+def last_of(values: FloatArray) -> float:
+    """Return the last reading that is one."""
+    return float(values[np.isfinite(values)][-1])
+
+
+def leave_room(axes: "Axes", values: Sequence[FloatArray], head: float = 0.3) -> None:
+    """Leave room above the curves for the phases' names, and below for the fan's bar."""
+    seen = np.concatenate([v[np.isfinite(v)] for v in values]) if values else np.array([])
+    low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 1.0)
+    size = max(high - low, 0.1)
+    axes.set_ylim(low - 0.12 * size, high + head * size)
+
+
+def band_phases(axes: "Axes", phases: Sequence[Phase]) -> None:
+    """Shade every other phase and write its name at the top."""
+    for number, phase in enumerate(phases):
+        start, end = phase.start_s / 60, phase.end_s / 60
+        if number % 2 == 0:
+            axes.axvspan(start, end, color=INKS["band"], zorder=0, linewidth=0)
+        axes.annotate(
+            phase.kind,
+            (0.5 * (start + end), 0.985),
+            xycoords=axes.get_xaxis_transform(),
+            rotation=90,
+            ha="center",
+            va="top",
+            fontsize=7.5,
+            color=INKS["text"],
+            zorder=4,
+        )
+
+
+def name_ends(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, Pen]) -> None:
+    """Write each line's name beside its end, moved apart where ends are close."""
+    low, high = axes.get_ylim()
+    inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
+    least = 0.16 / max(inches, 0.5) * (high - low)
+    names = sorted(ends, key=ends.__getitem__)
+    for name, height in zip(names, spread([ends[n] for n in names], least), strict=True):
+        axes.annotate(
+            name,
+            (1.006, height),
+            xycoords=axes.get_yaxis_transform(),
+            va="center",
+            fontsize=9,
+            color=INKS[pens[name].ink],
+            annotation_clip=False,
+        )
+
+
+def spread(heights: Sequence[float], least: float) -> list[float]:
+    """Return rising heights moved apart to at least `least`, about where they were."""
+    moved = list(heights)
+    for _ in range(50):
+        for i in range(1, len(moved)):
+            lack = least - (moved[i] - moved[i - 1])
+            if lack > 1e-9:
+                moved[i - 1] -= 0.5 * lack
+                moved[i] += 0.5 * lack
+    return moved
+
+
+def time_axis(axes: "Axes", elapsed_s: FloatArray) -> None:
+    """Set the axis of time to the outing, in minutes."""
+    axes.set_xlim(float(elapsed_s[0]) / 60, float(elapsed_s[-1]) / 60)
+    axes.set_xlabel("minutes into the outing", color=INKS["text"])
+
+
+def say(
+    axes: "Axes",
+    words: str,
+    place: tuple[FloatArray, FloatArray],
+    offset: tuple[float, float],
+    ha: str,
+    va: str,
+    ink: str = "cool",
+) -> None:
+    """Write words beside a place, `offset` points away."""
+    axes.annotate(
+        words,
+        (float(place[0]), float(place[1])),
+        xytext=offset,
+        textcoords="offset points",
+        ha=ha,
+        va=va,
+        fontsize=9,
+        color=INKS[ink],
+    )
+
+
+def say_nothing(axes: "Axes", why: str) -> "Axes":
+    """Say in place of a picture why there is none."""
+    axes.annotate(why, (0.5, 0.5), xycoords="axes fraction", ha="center", color=INKS["text"])
+    axes.set_xticks([])
+    axes.set_yticks([])
+    return axes
