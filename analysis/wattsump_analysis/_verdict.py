@@ -5,10 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis._stretch_fit import Stretch
-from wattsump_analysis.checks import WIDEST_REL, check_label, word_of
+from wattsump_analysis.checks import check_label
 from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.phases import saw_tooth
-from wattsump_analysis.rating import label_verdict
+from wattsump_analysis.rating import (
+    WIDEST_REL,
+    label_verdict,
+    verdict_from_samples,
+    word_of,
+)
 from wattsump_analysis.results import Interval, LabelCheck, Verdict
 from wattsump_logger.profile import Cooler, Profile
 
@@ -93,7 +98,7 @@ def judge(
             label=label,
             k_w_k=None,
         )
-    return _against(label, cooler, k, _to_narrow(stretch))
+    return _against(label, cooler, k, stretch)
 
 
 def _to_narrow(stretch: Stretch) -> str:
@@ -169,7 +174,7 @@ def _percent(interval: Interval) -> str:
 
 
 def _against(
-    label: LabelCheck | None, cooler: Cooler | None, k: Interval, to_narrow: str
+    label: LabelCheck | None, cooler: Cooler | None, k: Interval, stretch: Stretch
 ) -> Judgement:
     rejects = f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
     if label is None or cooler is None:
@@ -182,8 +187,8 @@ def _against(
             k_w_k=k,
         )
     if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
-        return _without_etd(label, cooler, k, rejects)
-    word = word_of(label.probability_met, k)
+        return _without_etd(label, k, rejects, stretch)
+    word = word_of(label.probability_met, k.half_width_rel)
     share = _percent(label.share_of_label)
     if word != "cannot tell":
         says = "meets" if word == "meets" else "falls short of"
@@ -212,18 +217,20 @@ def _against(
         verdict="cannot tell",
         headline=f"Cannot tell, because {reason}: {share}.",
         reasons=(reason, rejects),
-        next_step=to_narrow,
+        next_step=_to_narrow(stretch),
         label=label,
         k_w_k=k,
     )
 
 
-def _without_etd(label: LabelCheck, cooler: Cooler, k: Interval, rejects: str) -> Judgement:
+def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch) -> Judgement:
     """The label at every basis of the trade: a word only if all of them agree."""
-    u_log = max(float(np.log(k.high / k.low)) / 3.92, 1e-3) if k.low > 0 else 1.0
-    found = label_verdict(label.label_heat_w, k.value, u_log)
-    wide = k.half_width_rel > WIDEST_REL
-    word = "cannot tell" if wide else found.word
+    found = label_verdict(
+        label.label_heat_w,
+        k.value,
+        lambda claim: verdict_from_samples(claim, stretch.k_draws, stretch.weights),
+    )
+    word = found.word
     each = ", ".join(
         f"{reading.etd_k:.0f} K: {check.share:.0%}"
         for reading, check in found.each

@@ -1,9 +1,10 @@
 """A cooler's case: what was typed, completed from the outing and the profile."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from wattsump_analysis import air, drive, sizing
+from wattsump_analysis import air, drive, rating, sizing
 from wattsump_analysis.answers import Figure
 from wattsump_analysis.answers_known import Known
 from wattsump_analysis.answers_typed import (
@@ -80,6 +81,16 @@ class Case:
     altitude_m: float
     heat: Figure | None
     heat_is_estimate: bool
+    # From a claimed conductance [W/K] to the verdict on it; None without an interval.
+    weigh: Callable[[float], rating.Verdict] | None
+
+    @property
+    def too_wide(self) -> bool:
+        """Whether the measured range says nothing worth a verdict."""
+        k = self.k
+        if k is None or k.low is None or k.high is None:
+            return False
+        return 0.5 * (k.high - k.low) / k.value > rating.WIDEST_REL
 
 
 def case_of(asked: RatingAsked, known: Known) -> Case:
@@ -91,11 +102,12 @@ def case_of(asked: RatingAsked, known: Known) -> Case:
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
     air_c = _USUAL_AIR_C if asked.air_temp is None else asked.air_temp.value
     altitude = 0.0 if asked.altitude is None else asked.altitude.value
-    heat = asked.heat or known.heat_w
+    heat = asked.heat or known.heat_p90_w or known.heat_w
+    k = asked.measured or known.k_w_k
     return Case(
         label_w=value_of(asked.label_heat, cooler.label_heat_w),
         etd_k=value_of(asked.label_etd, printed_k),
-        k=asked.measured or known.k_w_k,
+        k=k,
         air_w_k=None
         if air_flow is None
         else air.capacity_rate_w_k(air_flow, air_c, air.pressure_pa(altitude)),
@@ -104,6 +116,18 @@ def case_of(asked: RatingAsked, known: Known) -> Case:
         altitude_m=altitude,
         heat=heat or drive_loss(asked, known),
         heat_is_estimate=heat is None,
+        weigh=None if k is None or k.u_log == 0.0 else _weigh(k, asked, known),
+    )
+
+
+def _weigh(k: Figure, asked: RatingAsked, known: Known) -> Callable[[float], rating.Verdict]:
+    """The proof's own draws, so that it and this say the same; a typed interval is log-normal."""
+    tolerance = asked.tolerance.value if asked.tolerance else 0.0
+    samples = None if asked.measured else known.k_draws_w_k
+    if samples is None:
+        return lambda claim: rating.verdict(claim, k.value, k.u_log, tolerance_rel=tolerance)
+    return lambda claim: rating.verdict_from_samples(
+        claim, samples, known.k_weights, tolerance_rel=tolerance
     )
 
 

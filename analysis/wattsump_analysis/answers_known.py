@@ -49,6 +49,8 @@ class Known:
 
     source: str = "typed values"
     k_w_k: Figure | None = None
+    k_draws_w_k: FloatArray | None = None
+    k_weights: FloatArray | None = None
     k_refers_to: str = ""
     shell_w_k: Figure | None = None
     capacity_j_k: Figure | None = None
@@ -201,7 +203,10 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
         notes.append(f"Of {len(segments)} stretches of the outing the last is used.")
     return Known(
         source=name,
-        k_w_k=_figure(last.get("k_w_k") or data.get("k_w_k"), "conductance"),
+        # A proof that could not tell has no K to answer with, whatever a stretch of it says.
+        k_w_k=_figure(data.get("k_w_k"), "conductance"),
+        k_draws_w_k=_array(data.get("k_draws_w_k")),
+        k_weights=_array(data.get("k_weights")),
         k_refers_to=data.get("k_refers_to") or "",
         shell_w_k=_figure(last.get("shell_w_k"), "conductance"),
         capacity_j_k=_figure(last.get("capacity_j_k"), "heat_capacity"),

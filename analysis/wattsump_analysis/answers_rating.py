@@ -17,6 +17,7 @@ from wattsump_analysis.answers_case import (
 )
 from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_sizing import drive_section, next_section
+from wattsump_analysis.ceilings import ceilings
 from wattsump_analysis.oil import volumetric_heat_j_m3k
 
 __all__ = ("rate",)
@@ -36,7 +37,7 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
     if case.label_w is None and case.k is None and case.heat is None:
         needed((None, "--label-heat, --measured or --power"), what="rating")
     sections = [
-        *_label_sections(case, asked),
+        *_label_sections(case),
         *_ceiling_section(case),
         *_change_section(case, asked),
         *next_section(case, asked, known),
@@ -44,7 +45,7 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
     ]
     return Answer(
         question="rating",
-        headline=tuple(_headline(case, asked)),
+        headline=tuple(_headline(case)),
         sections=tuple(sections),
         assumed=tuple(_assumed(case, asked, known)),
     )
@@ -60,26 +61,20 @@ def _true_etd(label_w: float, k: Figure) -> Figure:
     )
 
 
-def _verdict(case: Case, asked: RatingAsked) -> tuple[str, float | None] | None:
-    """Word and probability; without an interval there is no probability and no word."""
-    if case.label_w is None or case.k is None or case.k.u_log == 0.0:
-        return None
-    tolerance = asked.tolerance.value if asked.tolerance else 0.0
+def _verdict(case: Case) -> tuple[str, float | None]:
+    """Word and probability; no word without an interval, no probability without a difference."""
+    if case.label_w is None or case.k is None or case.weigh is None:
+        return "", None
     if case.etd_k is None:
         found = rating.label_verdict(
-            case.label_w,
-            case.k.value,
-            case.k.u_log,
-            oil_rate_w_k=case.oil_w_k,
-            tolerance_rel=tolerance,
+            case.label_w, case.k.value, case.weigh, oil_rate_w_k=case.oil_w_k
         )
         return found.word, None
-    claim = rating.conductance_from_label_w_k(case.label_w, case.etd_k)
-    one = rating.verdict(claim, case.k.value, case.k.u_log, tolerance_rel=tolerance)
+    one = case.weigh(rating.conductance_from_label_w_k(case.label_w, case.etd_k))
     return one.word, one.probability
 
 
-def _headline(case: Case, asked: RatingAsked) -> Iterator[Pieces]:
+def _headline(case: Case) -> Iterator[Pieces]:
     if case.label_w is not None:
         claim = Figure(value=case.label_w, kind="power")
         if case.etd_k is None:
@@ -94,13 +89,15 @@ def _headline(case: Case, asked: RatingAsked) -> Iterator[Pieces]:
         yield ("Measured: ", case.k, ".")
     if case.label_w is None or case.k is None:
         return
-    word = _verdict(case, asked)
-    if word is None:
+    word, probability = _verdict(case)
+    if not word:
         yield ("No verdict: type the measured value with its interval, as '95 to 115 W/K'.",)
     else:
-        every = " at every usual basis" if case.etd_k is None and word[0] != "cannot tell" else ""
-        met = () if word[1] is None else (", met with probability ", _probability(word[1]))
-        yield (f"Verdict: {word[0]}{every}", *met, ".")
+        every = " at every usual basis" if case.etd_k is None and word != "cannot tell" else ""
+        met = () if probability is None else (", met with probability ", _probability(probability))
+        yield (f"Verdict: {word}{every}", *met, ".")
+    if case.too_wide:
+        yield (f"Its range is wider than {rating.WIDEST_REL * 100:.0f} % either way: no word.",)
     yield ("The label is true of this cooler at ", _true_etd(case.label_w, case.k), ".")
 
 
@@ -108,7 +105,7 @@ def _probability(value: float) -> Figure:
     return Figure(value=value, kind="probability")
 
 
-def _label_sections(case: Case, asked: RatingAsked) -> Iterator[Section]:
+def _label_sections(case: Case) -> Iterator[Section]:
     if case.label_w is None:
         return
     rows = []
@@ -116,7 +113,7 @@ def _label_sections(case: Case, asked: RatingAsked) -> Iterator[Section]:
         claim = rating.conductance_from_label_w_k(case.label_w, case.etd_k)
         rows.append(Row(key="label_w_k", label="label claims", figure=conductance(claim)))
         if case.k is not None:
-            rows += _share_rows(claim, case, asked)
+            rows += _share_rows(claim, case)
     if case.k is not None:
         rows.append(
             Row(
@@ -125,26 +122,26 @@ def _label_sections(case: Case, asked: RatingAsked) -> Iterator[Section]:
                 figure=_true_etd(case.label_w, case.k),
             )
         )
-    yield Section(title="Label", rows=tuple(rows), table=_basis_table(case, asked))
+    yield Section(title="Label", rows=tuple(rows), table=_basis_table(case))
 
 
-def _share_rows(claim: float, case: Case, asked: RatingAsked) -> Iterator[Row]:
+def _share_rows(claim: float, case: Case) -> Iterator[Row]:
     k = case.k
     if k is None or case.etd_k is None:
         return
     low, high = (None if end is None else end / claim for end in (k.low, k.high))
     share = Figure(value=k.value / claim, kind="fraction", low=low, high=high)
     yield Row(key="share", label="measured over label", figure=share)
-    ends = [None if end is None else end * case.etd_k for end in (k.low, k.high)]
-    heat = Figure(value=k.value * case.etd_k, kind="power", low=ends[0], high=ends[1])
+    low, high = (None if end is None else rating.heat_w(end, case.etd_k) for end in (k.low, k.high))
+    heat = Figure(value=rating.heat_w(k.value, case.etd_k), kind="power", low=low, high=high)
     yield Row(key="heat_at_label_etd_w", label="measured, at that difference", figure=heat)
-    word = _verdict(case, asked)
-    if word is not None and word[1] is not None:
-        met = _probability(word[1])
+    _, probability = _verdict(case)
+    if probability is not None:
+        met = _probability(probability)
         yield Row(key="probability_met", label="probability that it is met", figure=met)
 
 
-def _basis_table(case: Case, asked: RatingAsked) -> Table | None:
+def _basis_table(case: Case) -> Table | None:
     """What the label means at each basis; only where its own difference is not printed."""
     if case.label_w is None or case.etd_k is not None:
         return None
@@ -154,24 +151,23 @@ def _basis_table(case: Case, asked: RatingAsked) -> Table | None:
             rows.append((one.basis.name, "needs oil flow", "", ""))
             continue
         etd = Figure(value=one.etd_k, kind="temperature_difference")
-        word = _basis_word(one.conductance_w_k, case, asked)
+        word = _basis_word(one.conductance_w_k, case)
         rows.append((one.basis.name, etd, conductance(one.conductance_w_k), word))
     return Table(key="bases", heads=("if its basis is", "ETD", "claims", "then"), rows=tuple(rows))
 
 
-def _basis_word(claim: float, case: Case, asked: RatingAsked) -> str:
+def _basis_word(claim: float, case: Case) -> str:
     if case.k is None:
         return ""
-    if case.k.u_log == 0.0:
+    if case.weigh is None:
         return f"{case.k.value / claim * 100:.0f} % of it"
-    tolerance = asked.tolerance.value if asked.tolerance else 0.0
-    return rating.verdict(claim, case.k.value, case.k.u_log, tolerance_rel=tolerance).word
+    return case.weigh(claim).word
 
 
 def _ceiling_section(case: Case) -> Iterator[Section]:
     if case.air_w_k is None and case.oil_w_k is None:
         return
-    found = rating.ceilings(case.air_w_k, case.oil_w_k)
+    found = ceilings(case.air_w_k, case.oil_w_k)
     rows = []
     if found.air_w_k is not None:
         rows.append(

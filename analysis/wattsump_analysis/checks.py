@@ -7,24 +7,20 @@ import numpy as np
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Fitted, interval
 from wattsump_analysis.record import Record
-from wattsump_analysis.results import Diagnostics, Interval, LabelCheck, Route
+from wattsump_analysis.results import Diagnostics, LabelCheck, Route
 from wattsump_analysis.transients import durbin_watson
 
 __all__ = (
     "AGREE_REL",
     "SHORTEST_WINDOW_TAU",
-    "WIDEST_REL",
     "check_label",
     "diagnose",
     "lag_one",
     "largest_disagreement",
     "periodogram_excess",
-    "word_of",
 )
 
-SURE = 0.95  # odds of nineteen to one either way before a word is said
 SHORTEST_WINDOW_TAU = 0.5
-WIDEST_REL = 0.30  # a half-width beyond this says nothing worth a verdict
 AGREE_REL = 0.15
 AT_BOUND_SD = 4.9  # the search ends at five prior deviations
 TOLD_CORRELATION = 0.5
@@ -99,20 +95,6 @@ def _correlations(names: Sequence[str], covariance: FloatArray) -> dict[str, flo
         for j in range(i)
         if abs(r[i, j]) > TOLD_CORRELATION
     }
-
-
-def word_of(probability: float, k_w_k: Interval) -> str:
-    """Verdict from the probability that the label is met and the width of K.
-
-    References
-    ----------
-    JCGM 106:2012, clause 7.2, with odds of nineteen to one.
-    """
-    if k_w_k.half_width_rel > WIDEST_REL:
-        return "cannot tell"
-    if probability >= SURE:
-        return "meets"
-    return "falls short" if probability <= 1.0 - SURE else "cannot tell"
 
 
 def check_label(

@@ -5,6 +5,7 @@ quotient in W/K is what can be compared; heat alone cannot.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,12 +15,11 @@ from wattsump_analysis._shapes import FloatArray, require
 
 __all__ = (
     "TRADE_BASES",
+    "WIDEST_REL",
     "Basis",
-    "Ceilings",
     "LabelVerdict",
     "Reading",
     "Verdict",
-    "ceilings",
     "conductance_from_label_w_k",
     "heat_w",
     "label_verdict",
@@ -27,14 +27,15 @@ __all__ = (
     "true_etd_k",
     "verdict",
     "verdict_from_samples",
+    "word_of",
 )
 
 Word = Literal["meets", "falls short", "cannot tell"]
 
-# Share of the air stream's ceiling that cores as built reach: common practice, no source.
-BUILT_SHARE_LOW, BUILT_SHARE_HIGH = 0.3, 0.6
-# Odds of nineteen to one either way before a word is said.
+# Odds of nineteen to one either way before a word is said, and the half width of a range beyond
+# which it says nothing worth one.
 SURE = 0.95
+WIDEST_REL = 0.30
 TWO_SIDED_95 = 1.959964
 
 
@@ -69,17 +70,6 @@ class Reading:
     basis: Basis
     etd_k: float | None
     conductance_w_k: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ceilings:
-    """The most that the streams could carry, and what cores as built make of the air's."""
-
-    air_w_k: float | None
-    oil_w_k: float | None
-    lowest_w_k: float
-    built_low_w_k: float | None
-    built_high_w_k: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,49 +201,28 @@ def true_etd_k(label_heat_w: float, measured_w_k: float) -> float:
     return label_heat_w / measured_w_k
 
 
-def ceilings(air_rate_w_k: float | None = None, oil_rate_w_k: float | None = None) -> Ceilings:
-    """Find the most heat per kelvin that two streams allow whatever the core.
-
-    Parameters
-    ----------
-    air_rate_w_k, oil_rate_w_k : float, optional
-        Capacity rates [W/K] of installed air flow and of oil flow; at least one.
-
-    Returns
-    -------
-    Ceilings
-        Each stream's, the lower, and 0.3 to 0.6 of the air's, which cores as built reach.
-
-    Raises
-    ------
-    RangeError
-        A rate that is not positive, or none given.
-
-    Notes
-    -----
-    heat/ETD = effectiveness x C_min, and effectiveness is under 1.
+def word_of(probability: float, half_width_rel: float, sure: float = SURE) -> Word:
+    """Verdict from the probability that the label is met and the half width of the range.
 
     References
     ----------
-    W. M. Kays and A. L. London, Compact Heat Exchangers, 3rd ed., chapter 2; the shares of cores
-    as built are common practice, no source.
+    JCGM 106:2012, clause 7.2, with odds of nineteen to one.
     """
-    known = [rate for rate in (air_rate_w_k, oil_rate_w_k) if rate is not None]
-    require(float(len(known)), 1.0, 2.0, unit="flows", where="ceilings", do="give air or oil flow")
-    require(known, 0.0, math.inf, unit="W/K", where="capacity rate", open_low=True)
-    return Ceilings(
-        air_w_k=air_rate_w_k,
-        oil_w_k=oil_rate_w_k,
-        lowest_w_k=min(known),
-        built_low_w_k=None if air_rate_w_k is None else BUILT_SHARE_LOW * air_rate_w_k,
-        built_high_w_k=None if air_rate_w_k is None else BUILT_SHARE_HIGH * air_rate_w_k,
-    )
-
-
-def _word(probability: float, sure: float) -> Word:
+    if half_width_rel > WIDEST_REL:
+        return "cannot tell"
     if probability >= sure:
         return "meets"
     return "falls short" if probability <= 1.0 - sure else "cannot tell"
+
+
+def _verdict(probability: float, low: float, share: float, high: float, sure: float) -> Verdict:
+    return Verdict(
+        word=word_of(probability, 0.5 * (high - low) / share, sure),
+        probability=probability,
+        share=share,
+        share_low=low,
+        share_high=high,
+    )
 
 
 def verdict(
@@ -280,7 +249,8 @@ def verdict(
     Returns
     -------
     Verdict
-        "meets" at `sure` or more, "falls short" at 1 - `sure` or less, else "cannot tell".
+        "meets" at `sure` or more, "falls short" at 1 - `sure` or less, else "cannot tell", as
+        for a range wider than `WIDEST_REL` either way.
 
     Raises
     ------
@@ -296,19 +266,18 @@ def verdict(
     require(u_log, 0.0, 10.0, unit="", where="uncertainty of ln K", open_low=True)
     share = measured_w_k / label_w_k
     z = math.log(share / (1.0 - tolerance_rel)) / u_log
-    probability = 0.5 * math.erfc(-z / math.sqrt(2.0))
     spread = math.exp(TWO_SIDED_95 * u_log)
-    return Verdict(
-        word=_word(probability, sure),
-        probability=probability,
-        share=share,
-        share_low=share / spread,
-        share_high=share * spread,
-    )
+    probability = 0.5 * math.erfc(-z / math.sqrt(2.0))
+    return _verdict(probability, share / spread, share, share * spread, sure)
 
 
 def verdict_from_samples(
-    label_w_k: float, samples_w_k: FloatArray, *, tolerance_rel: float = 0.0, sure: float = SURE
+    label_w_k: float,
+    samples_w_k: FloatArray,
+    weights: FloatArray | None = None,
+    *,
+    tolerance_rel: float = 0.0,
+    sure: float = SURE,
 ) -> Verdict:
     """Weigh a sample of measured conductances against a label's.
 
@@ -318,18 +287,22 @@ def verdict_from_samples(
         Label's conductance [W/K].
     samples_w_k : array, shape (n,)
         Draws from what the measurement left possible [W/K], at least 100, all finite.
+    weights : array, shape (n,), optional
+        Weight of each draw, summing to one; alike if not given.
     tolerance_rel, sure : float
         As `verdict`.
 
     Returns
     -------
     Verdict
-        As `verdict`; the probability is counted, the share is the median's.
+        As `verdict`; the probability is the weight of the draws that meet the label, the share
+        is the median's, and its range is interpolated between draws.
 
     Raises
     ------
     RangeError
-        Too few draws, a draw that is not a number, or values out of range.
+        Too few draws, a draw that is not a number, weights that are not the draws', or values
+        out of range.
 
     References
     ----------
@@ -339,16 +312,15 @@ def verdict_from_samples(
     samples = np.asarray(samples_w_k, dtype=np.float64)
     finite = float(np.isfinite(samples).sum())
     require(finite, max(100.0, samples.size), math.inf, unit="finite draws", where="verdict")
+    weight = np.full(samples.shape, 1.0 / samples.size) if weights is None else weights
+    require(float(weight.size), finite, finite, unit="weights", where="verdict")
+    require(float(weight.sum()), 0.999, 1.001, unit="of 1", where="weights of a verdict")
     share = samples / label_w_k
-    low, middle, high = np.quantile(share, (0.025, 0.5, 0.975))
-    probability = float(np.mean(share >= 1.0 - tolerance_rel))
-    return Verdict(
-        word=_word(probability, sure),
-        probability=probability,
-        share=float(middle),
-        share_low=float(low),
-        share_high=float(high),
-    )
+    order = np.argsort(share)
+    position = np.cumsum(weight[order]) - 0.5 * weight[order]
+    low, middle, high = np.interp((0.025, 0.5, 0.975), position, share[order])
+    probability = min(float(weight[share >= 1.0 - tolerance_rel].sum()), 1.0)
+    return _verdict(probability, float(low), float(middle), float(high), sure)
 
 
 def _check_verdict(label_w_k: float, tolerance_rel: float, sure: float) -> None:
@@ -360,19 +332,19 @@ def _check_verdict(label_w_k: float, tolerance_rel: float, sure: float) -> None:
 def label_verdict(
     label_heat_w: float,
     measured_w_k: float,
-    u_log: float,
+    against: Callable[[float], Verdict],
     *,
     oil_rate_w_k: float | None = None,
-    tolerance_rel: float = 0.0,
 ) -> LabelVerdict:
     """Weigh a measured conductance against a label whose ETD is not printed.
 
     Parameters
     ----------
-    label_heat_w : float
-        Heat on the label [W].
-    measured_w_k, u_log, tolerance_rel : float
-        As `verdict`.
+    label_heat_w, measured_w_k : float
+        Heat on the label [W] and the median of what was measured [W/K].
+    against : callable
+        From a claimed conductance [W/K] to the verdict on it: `verdict` or
+        `verdict_from_samples` of what was measured.
     oil_rate_w_k : float, optional
         As `readings`.
 
@@ -392,7 +364,7 @@ def label_verdict(
     As `verdict` and `readings`.
     """
     each = tuple(
-        (one, verdict(one.conductance_w_k, measured_w_k, u_log, tolerance_rel=tolerance_rel))
+        (one, against(one.conductance_w_k))
         for one in readings(label_heat_w, oil_rate_w_k)
         if one.conductance_w_k is not None
     )

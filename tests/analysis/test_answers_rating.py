@@ -1,8 +1,10 @@
 """The label question, as typed by a person, against published and hand-worked values."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from analysis import proof_fixture
@@ -11,7 +13,10 @@ from wattsump_analysis.answers_case import RatingAsked
 from wattsump_analysis.answers_known import Known, known_from, known_from_proof
 from wattsump_analysis.answers_rating import rate
 from wattsump_analysis.answers_typed import typed_fields
+from wattsump_analysis.checks import check_label
+from wattsump_analysis.fit import interval
 from wattsump_analysis.proof_json import proof_data
+from wattsump_analysis.rating import word_of
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.profile import load_profile
 
@@ -85,6 +90,37 @@ def test_the_probability_is_that_of_the_normal_table() -> None:
     )
     # published: standard normal table, 0.8413 at one standard deviation; four digits.
     assert value(answer, "probability_met") == pytest.approx(0.8413, abs=5e-5)
+
+
+def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
+    rng = np.random.default_rng(3)
+    # Lopsided, as a posterior is; a log-normal of its interval would say another chance.
+    draws = 85.0 + 12.0 * rng.gamma(2.0, 1.0, 400)
+    weights = rng.uniform(0.5, 1.5, 400)
+    weights /= weights.sum()
+    label = check_label(6000.0, 55.0, draws, weights)
+    assert label.probability_met is not None
+    proof = replace(
+        proof_fixture.falls_short(), label=label, k_w_k=interval(draws, weights),
+        k_draws_w_k=draws, k_weights=weights,
+    )  # fmt: skip
+    known = known_from(known_from_proof(proof_data(proof)), BRACKEN.profile)
+    answer = ask(known)
+    # independent: the weight of the draws that meet the label, as the proof counts it.
+    assert value(answer, "probability_met") == pytest.approx(label.probability_met, abs=1e-12)
+    assert proof.k_w_k is not None
+    word = word_of(label.probability_met, proof.k_w_k.half_width_rel)
+    assert f"Verdict: {word}" in screen(answer)
+    # Another label is held against the same draws.
+    other = ask(known, label_heat="5 kW", label_etd="50 K")
+    # independent: as above, 5 kW at 50 K claim 100 W/K.
+    assert value(other, "probability_met") == pytest.approx(weights[draws >= 5000 / 50].sum())
+
+
+def test_a_range_too_wide_for_a_word_says_so() -> None:
+    said = screen(ask(label_heat="6 kW", label_etd="55 K", measured="30 to 80 W/K"))
+    assert "Verdict: cannot tell" in said
+    assert "wider than 30 % either way" in said
 
 
 def test_a_typed_label_does_not_inherit_the_difference_of_the_profiles_label() -> None:

@@ -11,15 +11,12 @@ from wattsump_analysis.checks import (
     lag_one,
     largest_disagreement,
     periodogram_excess,
-    word_of,
 )
 from wattsump_analysis.results import Interval, Route
 
 STRD = json.loads(
     (Path(__file__).parents[1] / "data" / "nist" / "strd.json").read_text(encoding="utf-8")
 )
-NARROW = Interval(value=100.0, low=95.0, high=105.0)
-WIDE = Interval(value=100.0, low=60.0, high=140.0)
 
 
 def route(name: str, value: float) -> Route:
@@ -62,24 +59,6 @@ def test_a_label_without_its_difference_has_no_share() -> None:
     found = check_label(6000.0, None, np.array([100.0]), np.array([1.0]))
     assert found.share_of_label is None
     assert found.probability_met is None
-
-
-@pytest.mark.parametrize(
-    ("probability", "k", "word"),
-    [
-        (0.96, NARROW, "meets"),
-        (0.95, NARROW, "meets"),
-        (0.94, NARROW, "cannot tell"),
-        (0.06, NARROW, "cannot tell"),
-        (0.05, NARROW, "falls short"),
-        (0.99, WIDE, "cannot tell"),
-        (0.01, WIDE, "cannot tell"),
-    ],
-)
-def test_a_word_needs_nineteen_to_one_and_a_narrow_range(
-    probability: float, k: Interval, word: str
-) -> None:
-    assert word_of(probability, k) == word
 
 
 def test_routes_disagree_by_their_difference_over_their_mean() -> None:

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wattsump_analysis import air, rating
+from wattsump_analysis.ceilings import ceilings
 from wattsump_logger.errors import RangeError
 
 BTU_H = 0.2930710701722  # NIST SP 811, W
@@ -86,15 +87,15 @@ def test_a_label_delivers_less_at_smaller_differences() -> None:
 
 def test_no_cooler_carries_more_than_its_streams() -> None:
     cfm = 0.3048**3 / 60.0
-    found = rating.ceilings(air_rate_w_k=air.capacity_rate_w_k(190.0 * cfm, 25.0))
+    found = ceilings(air_rate_w_k=air.capacity_rate_w_k(190.0 * cfm, 25.0))
     # independent: trade arithmetic, 20 000 Btu/h at 100 °F needs at least 190 cfm through the
     # core; two digits.
     assert found.lowest_w_k == pytest.approx(105.5, rel=0.02)
     assert found.built_high_w_k is not None
     assert found.built_high_w_k < found.lowest_w_k
-    both = rating.ceilings(air_rate_w_k=300.0, oil_rate_w_k=250.0)
+    both = ceilings(air_rate_w_k=300.0, oil_rate_w_k=250.0)
     assert (both.lowest_w_k, both.air_w_k, both.oil_w_k) == (250.0, 300.0, 250.0)
-    only_oil = rating.ceilings(oil_rate_w_k=250.0)
+    only_oil = ceilings(oil_rate_w_k=250.0)
     assert only_oil.built_low_w_k is None
 
 
@@ -132,6 +133,35 @@ def test_a_sample_and_its_normal_distribution_agree() -> None:
     assert counted.word == exact.word
 
 
+def test_draws_of_little_weight_count_little() -> None:
+    draws = np.repeat([90.0, 100.0, 110.0, 120.0], 50)
+    weights = np.repeat([0.1, 0.2, 0.3, 0.4], 50) / 50.0
+    found = rating.verdict_from_samples(6000.0 / 55.0, draws, weights)
+    # independent: 6000/55 = 109.09 W/K, so the last two values meet it: 0.3 + 0.4, by hand.
+    assert found.probability == pytest.approx(0.7)
+    even = rating.verdict_from_samples(6000.0 / 55.0, draws)
+    # independent: two values of four, by hand.
+    assert even.probability == pytest.approx(2 / 4)
+
+
+@pytest.mark.parametrize(
+    ("probability", "half_width", "word"),
+    [
+        (0.96, 0.05, "meets"),
+        (0.95, 0.05, "meets"),
+        (0.94, 0.05, "cannot tell"),
+        (0.06, 0.05, "cannot tell"),
+        (0.05, 0.05, "falls short"),
+        (0.99, 0.40, "cannot tell"),
+        (0.01, 0.40, "cannot tell"),
+    ],
+)
+def test_a_word_needs_nineteen_to_one_and_a_narrow_range(
+    probability: float, half_width: float, word: str
+) -> None:
+    assert rating.word_of(probability, half_width) == word
+
+
 @settings(deadline=None)
 @given(st.floats(10.0, 1000.0), st.floats(10.0, 1000.0), st.floats(0.01, 0.5))
 def test_a_better_cooler_is_never_judged_worse(a: float, b: float, u: float) -> None:
@@ -139,17 +169,24 @@ def test_a_better_cooler_is_never_judged_worse(a: float, b: float, u: float) -> 
     assert rating.verdict(100.0, low, u).probability <= rating.verdict(100.0, high, u).probability
 
 
+def judged(measured: float, u_log: float, oil_rate_w_k: float | None = None) -> rating.LabelVerdict:
+    return rating.label_verdict(
+        6000.0,
+        measured,
+        lambda claim: rating.verdict(claim, measured, u_log),
+        oil_rate_w_k=oil_rate_w_k,
+    )
+
+
 def test_an_unprinted_difference_is_decided_only_when_every_basis_agrees() -> None:
-    good = rating.label_verdict(6000.0, 400.0, 0.1)
-    bad = rating.label_verdict(6000.0, 50.0, 0.1)
-    between = rating.label_verdict(6000.0, 150.0, 0.03)
+    good = judged(400.0, 0.1)
+    bad = judged(50.0, 0.1)
+    between = judged(150.0, 0.03)
     assert (good.word, bad.word, between.word) == ("meets", "falls short", "cannot tell")
     assert {v.word for _, v in between.each} == {"meets", "cannot tell", "falls short"}
     assert between.true_etd_k == 40.0
     assert len(good.each) == len(rating.TRADE_BASES) - 1
-    assert len(rating.label_verdict(6e3, 400.0, 0.1, oil_rate_w_k=500.0).each) == len(
-        rating.TRADE_BASES
-    )
+    assert len(judged(400.0, 0.1, oil_rate_w_k=500.0).each) == len(rating.TRADE_BASES)
 
 
 @pytest.mark.parametrize(
@@ -159,8 +196,8 @@ def test_an_unprinted_difference_is_decided_only_when_every_basis_agrees() -> No
         (lambda: rating.conductance_from_label_w_k(-1.0, 55.0), "label heat"),
         (lambda: rating.readings(6000.0, 0.0), "oil flow"),
         (lambda: rating.true_etd_k(6000.0, 0.0), "measured conductance"),
-        (lambda: rating.ceilings(), "give air or oil flow"),
-        (lambda: rating.ceilings(air_rate_w_k=-5.0), "capacity rate"),
+        (lambda: ceilings(), "give air or oil flow"),
+        (lambda: ceilings(air_rate_w_k=-5.0), "capacity rate"),
         (lambda: rating.verdict(100.0, 100.0, 0.0), "uncertainty of ln K"),
         (lambda: rating.verdict(100.0, 100.0, 0.1, sure=0.5), "probability to be sure at"),
         (lambda: rating.verdict(100.0, 100.0, 0.1, tolerance_rel=0.6), "tolerance"),
@@ -169,6 +206,8 @@ def test_an_unprinted_difference_is_decided_only_when_every_basis_agrees() -> No
             lambda: rating.verdict_from_samples(1.0, np.r_[np.nan, np.ones(200)]),
             "at least 201 finite",
         ),
+        (lambda: rating.verdict_from_samples(1.0, np.ones(200), np.ones(9) / 9), "weights"),
+        (lambda: rating.verdict_from_samples(1.0, np.ones(200), np.ones(200)), "weights of a"),
     ],
 )
 def test_what_cannot_be_judged_is_refused_by_name(call, words: str) -> None:  # type: ignore[no-untyped-def] # lambdas of many shapes
