@@ -14,7 +14,6 @@ __all__ = (
     "density_kg_m3",
     "pressure_pa",
     "specific_heat_j_kgk",
-    "standard_temperature_c",
 )
 
 # ISO 2533:1975, clause 2: sea-level values, lapse rate and specific gas constant of dry air.
@@ -28,32 +27,6 @@ GRAVITY_M_S2 = 9.80665
 # from memory.
 _CP_K = (200.0, 250.0, 300.0, 350.0, 400.0)
 _CP_J_KGK = (1007.0, 1006.0, 1007.0, 1009.0, 1014.0)
-
-
-def standard_temperature_c(altitude_m: FloatOrArray) -> FloatOrArray:
-    """Temperature of the standard atmosphere at a geopotential altitude.
-
-    Parameters
-    ----------
-    altitude_m : float or array
-        Altitude above sea level [m], -2000 to 11 000.
-
-    Returns
-    -------
-    float or array like `altitude_m`
-        Temperature [°C]; the weather of the day is not in it.
-
-    Raises
-    ------
-    RangeError
-        Altitude out of range.
-
-    References
-    ----------
-    ISO 2533:1975, Standard Atmosphere, clause 2.
-    """
-    h = require(altitude_m, -2000.0, 11_000.0, unit="m", where="altitude")
-    return like(altitude_m, np.asarray(SEA_LEVEL_K - LAPSE_K_M * h - 273.15))
 
 
 def pressure_pa(altitude_m: FloatOrArray) -> FloatOrArray:

@@ -7,8 +7,7 @@ value is left out by the caller: a chart over a gap would hide how many outings 
 
 References
 ----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, sections 6.3.2.2 (individuals and
-   moving range), 6.3.2.3 (CUSUM) and 6.3.2.4 (EWMA).
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4.
 .. [2] Montgomery, D. C., Introduction to Statistical Quality Control, chapter 9.
 """
 
@@ -19,20 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from wattsump_analysis.rows import out_of_range, row_of
 
-__all__ = (
-    "CusumChart",
-    "EwmaChart",
-    "cusum",
-    "ewma",
-    "ewma_limits",
-    "moving_range_sigma",
-)
+__all__ = ("EwmaChart", "ewma")
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-
-# Mean range of two values of a unit normal, 2/sqrt(pi); tables of d2 print 1.128 [1].
-D2_OF_TWO = 2.0 / np.sqrt(np.pi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,25 +41,6 @@ class EwmaChart:
     def first_out(self) -> int | None:
         """Position of the first outing outside its limits, None if there is none."""
         return _first(self.out)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CusumChart:
-    """The two one-sided sums of a tabular CUSUM and the line neither should cross."""
-
-    high: FloatArray
-    low: FloatArray
-    decision: float
-
-    @property
-    def first_high(self) -> int | None:
-        """Position of the first outing that signals a rise, None if there is none."""
-        return _first(self.high > self.decision)
-
-    @property
-    def first_low(self) -> int | None:
-        """Position of the first outing that signals a fall, None if there is none."""
-        return _first(self.low > self.decision)
 
 
 def ewma(
@@ -111,7 +81,7 @@ def ewma(
     z_i = w x_i + (1 - w) z_(i-1), z_0 = target. The variance of z_i is built by the same
     recursion, v_i = w^2 s_i^2 + (1 - w)^2 v_(i-1), v_0 = 0, which for a constant s is the
     closed form s^2 w/(2 - w) [1 - (1 - w)^(2i)] of [1]_ and stays exact when outings differ
-    in quality. `ewma_limits` gives what the limits of a constant s come to.
+    in quality.
 
     References
     ----------
@@ -132,117 +102,6 @@ def ewma(
         average[i], variance[i] = z, v
     reach = width * np.sqrt(variance)
     return EwmaChart(value=average, lower=target - reach, upper=target + reach)
-
-
-def ewma_limits(
-    *, target: float, sigma: float, weight: float = 0.3, width: float = 3.0
-) -> tuple[float, float]:
-    """Lower and upper limit that an EWMA chart approaches as outings add up.
-
-    Parameters
-    ----------
-    target, sigma, weight, width : float
-        As for `ewma`, with one standard deviation for every outing.
-
-    Returns
-    -------
-    tuple of float
-        (lower, upper), in the unit of `target`.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4.
-    """
-    row_of(sigma, "sigma", at_least=1, positive=True)
-    _check_shape(weight, width)
-    reach = width * sigma * float(np.sqrt(weight / (2.0 - weight)))
-    return target - reach, target + reach
-
-
-def cusum(values: ArrayLike, *, target: float, slack: float, decision: float) -> CusumChart:
-    """Tabular cumulative sums of what lies beyond a slack either side of the target.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        One value per outing, in order.
-    target : float
-        What the machine does while nothing has changed.
-    slack : float
-        Drift that is not worth a signal, half of the change to be found; not negative.
-    decision : float
-        Sum at which a change is signalled; above 0. Both in the unit of `values`.
-
-    Returns
-    -------
-    CusumChart
-        Sums upwards and downwards, shape (n,), both counted as positive.
-
-    Raises
-    ------
-    RangeError
-        No values, a value that is not finite, or a parameter outside its range.
-
-    Notes
-    -----
-    S_hi(i) = max(0, S_hi(i-1) + x_i - target - k), S_lo(i) = max(0, S_lo(i-1) + target - k - x_i)
-    [1]_, both from 0, without a head start and without reset after a signal.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.3.
-    """
-    x = row_of(values, "values", at_least=1)
-    if not slack >= 0.0:
-        raise out_of_range("a slack of 0 or more", slack, "cusum")
-    if not decision > 0.0:
-        raise out_of_range("a decision line above 0", decision, "cusum")
-    return CusumChart(
-        high=_one_sided(x - target - slack),
-        low=_one_sided(target - slack - x),
-        decision=decision,
-    )
-
-
-def moving_range_sigma(values: ArrayLike) -> float:
-    """Repeatability of one outing from the differences between neighbours.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        One value per outing, in order, n at least 2.
-
-    Returns
-    -------
-    float
-        Standard deviation of one value, in its unit; 0 if all values are alike.
-
-    Raises
-    ------
-    RangeError
-        Fewer than two values, or one that is not finite.
-
-    Notes
-    -----
-    Mean absolute difference of neighbours divided by d2 = 2/sqrt(pi) [1]_. A slow drift or one
-    step hardly moves it, which a plain standard deviation over the season would not survive.
-    Assumes near-normal scatter without correlation from outing to outing.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2.
-    """
-    x = row_of(values, "values", at_least=2)
-    return float(np.mean(np.abs(np.diff(x))) / D2_OF_TWO)
-
-
-def _one_sided(excess: FloatArray) -> FloatArray:
-    sums = np.empty_like(excess)
-    total = 0.0
-    for i, e in enumerate(excess):
-        total = max(0.0, total + float(e))
-        sums[i] = total
-    return sums
 
 
 def _first(flags: BoolArray) -> int | None:

@@ -27,12 +27,10 @@ from wattsump_analysis.slopes import MannKendall, Slope, mann_kendall, theil_sen
 __all__ = (
     "Change",
     "Difference",
-    "Pettitt",
     "Shape",
     "Step",
     "best_step",
     "change_in",
-    "pettitt",
     "welch",
 )
 
@@ -58,15 +56,6 @@ class Shape(StrEnum):
     SLOPE = "slope"
     EITHER = "either"
     TOO_FEW = "too few"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pettitt:
-    """Rank test for one step; `after` outings come before it."""
-
-    after: int
-    k: int
-    p_value: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,42 +100,6 @@ class Change:
     slope: Slope | None
     trend: MannKendall | None
     left_over: MannKendall | None
-
-
-def pettitt(values: ArrayLike) -> Pettitt:
-    """Pettitt's rank test for one step at an unknown place.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        One value per outing, in order, n at least 3.
-
-    Returns
-    -------
-    Pettitt
-        Outings before the step, K = max |U|, and p = 2 exp(-6 K^2 / (n^3 + n^2)), at most 1.
-
-    Raises
-    ------
-    RangeError
-        Fewer than three values, or one that is not finite.
-
-    Notes
-    -----
-    U(t) = 2 sum of the first t ranks - t (n + 1) [2]_. The probability is an approximation
-    that is good below 0.5 and cautious in short rows: under 12 outings it cannot reach 0.05.
-
-    References
-    ----------
-    .. [2] Pettitt (1979), Applied Statistics 28, 126-135.
-    """
-    x = row_of(values, "values", at_least=3)
-    n = len(x)
-    u = 2.0 * np.cumsum(stats.rankdata(x)) - np.arange(1, n + 1) * (n + 1)
-    at = int(np.argmax(np.abs(u[:-1])))
-    k = float(np.abs(u[at]))
-    p = min(1.0, 2.0 * float(np.exp(-6.0 * k**2 / (n**3 + n**2))))
-    return Pettitt(after=at + 1, k=round(k), p_value=p)
 
 
 def welch(before: ArrayLike, after: ArrayLike, *, confidence: float = 0.95) -> Difference:

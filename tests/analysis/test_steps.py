@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from wattsump_analysis.slopes import mann_kendall, theil_sen
-from wattsump_analysis.steps import Shape, best_step, change_in, pettitt, welch
+from wattsump_analysis.steps import Shape, best_step, change_in, welch
 from wattsump_logger.errors import RangeError
 
 # published: annual flow of the Nile at Aswan, 1871 to 1970, 10^8 m3, public domain; Cobb,
@@ -45,20 +45,6 @@ def test_the_niles_step_has_the_welch_interval_of_a_reference_library() -> None:
     assert found.dof == pytest.approx(45.9906, abs=0.5e-4)
     assert found.p_value == pytest.approx(7.308e-11, rel=1e-3)
     assert (-found.high, -found.low) == pytest.approx((188.505, 307.051), abs=0.5e-3)
-
-
-def test_pettitt_finds_the_niles_step() -> None:
-    found = pettitt(NILE)
-    # independent: K by its definition over signs of all pairs, p from Pettitt's formula
-    assert (found.after, found.k) == (BEFORE_1899, 1617)
-    assert found.p_value == pytest.approx(3.59e-7, rel=2e-3)
-
-
-def test_pettitts_rank_formula_is_his_sum_of_signs() -> None:
-    x = np.random.default_rng(3).integers(0, 9, 40).astype(np.float64)
-    signs = np.sign(x[:, None] - x[None, :])
-    largest = max(abs(int(signs[:t, t:].sum())) for t in range(1, 40))
-    assert pettitt(x).k == largest
 
 
 def test_the_niles_step_makes_a_trend_test_fire_and_is_still_called_a_step() -> None:
@@ -168,8 +154,6 @@ def test_the_same_row_and_seed_give_the_same_answer() -> None:
 def test_step_tests_refuse_what_they_cannot_use() -> None:
     with pytest.raises(RangeError, match="at least 4 values"):
         best_step([1.0, 2.0, 3.0])
-    with pytest.raises(RangeError, match="at least 3 values"):
-        pettitt([1.0, 2.0])
     with pytest.raises(RangeError, match="at least 2 values before"):
         welch([1.0], [1.0, 2.0])
     with pytest.raises(RangeError, match="at least 2 values after"):
