@@ -6,8 +6,8 @@ constants and the Durbin-Watson statistic of what is left; `identified` is the v
 all of them and `reason` says which one failed.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -16,11 +16,12 @@ from wattsump_analysis._shapes import FloatArray
 from wattsump_logger.errors import RangeError
 
 __all__ = (
+    "Curve",
     "ExponentialFit",
     "durbin_watson",
+    "fit_curve",
     "fit_exponential",
     "fit_two_exponentials",
-    "fit_warm_up",
 )
 
 Model = Callable[[FloatArray, FloatArray], FloatArray]
@@ -34,6 +35,16 @@ GRID = np.geomspace(0.02, 20.0, 24)
 FLAT = 1e3  # a standard error this many times its value: the sum of squares does not move
 TOLERANCE = 1e-15
 HUGE = 1e150  # a wild trial step counts as very wrong instead of stopping the solver
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A curve of time: parameters' names, values and slopes over (t, p), its slowest tau [s]."""
+
+    names: tuple[str, ...]
+    model: Model
+    slope: Model
+    slowest_s: Callable[[FloatArray], float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,14 +97,6 @@ def _decay_slope(t: FloatArray, p: FloatArray) -> FloatArray:
     return np.column_stack([np.ones_like(t), e, p[1] * e * t / p[2] ** 2])
 
 
-def _warm(t: FloatArray, p: FloatArray) -> FloatArray:
-    return np.asarray(-p[0] * np.expm1(-p[1] * t))
-
-
-def _warm_slope(t: FloatArray, p: FloatArray) -> FloatArray:
-    return np.column_stack([-np.expm1(-p[1] * t), p[0] * t * np.exp(-p[1] * t)])
-
-
 def _two(t: FloatArray, p: FloatArray) -> FloatArray:
     return np.asarray(p[0] + p[1] * np.exp(-t / p[2]) + p[3] * np.exp(-t / p[4]))
 
@@ -105,27 +108,33 @@ def _two_slope(t: FloatArray, p: FloatArray) -> FloatArray:
     )
 
 
-def fit_exponential(
-    t_s: FloatArray,
-    y: FloatArray,
-    start: tuple[float, float, float] | None = None,
-    rescue: bool = True,
-) -> ExponentialFit:
+_ONE = Curve(
+    names=("final", "amplitude", "tau_s"),
+    model=_decay,
+    slope=_decay_slope,
+    slowest_s=lambda p: float(p[2]),
+)
+_PAIR = Curve(
+    names=("final", "a1", "tau1_s", "a2", "tau2_s"),
+    model=_two,
+    slope=_two_slope,
+    slowest_s=lambda p: float(p[4]),
+)
+
+
+def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     """Fit y = final + amplitude exp(-t / tau).
 
     Parameters
     ----------
     t_s, y : ndarray, shape (n,)
         Times [s] and readings, n > 3; NaN readings are left out.
-    start : tuple of float, optional
-        final, amplitude and tau to start from; the data's own if not given.
-    rescue : bool
-        Also start from the data's own start, and keep the better answer.
 
     Returns
     -------
     ExponentialFit
-        Names "final", "amplitude", "tau_s".
+        Names "final", "amplitude", "tau_s". Where the curve is not of this shape, `reason` names
+        the two time constants that do fit, if two do.
 
     Raises
     ------
@@ -134,7 +143,7 @@ def fit_exponential(
 
     Notes
     -----
-    Given tau the rest is linear, so the data's own start comes from a scan over tau.
+    Given tau the rest is linear, so the start comes from a scan over tau.
 
     References
     ----------
@@ -143,72 +152,22 @@ def fit_exponential(
     t, y = _seen(t_s, y, 3)
 
     def linear(tau: float) -> tuple[float, FloatArray]:
-        design = np.column_stack([np.ones_like(t), np.exp(-t / tau)])
-        return _linear(design, y)
+        return _linear(np.column_stack([np.ones_like(t), np.exp(-t / tau)]), y)
 
-    span = float(t[-1] - t[0])
-    tau = min(GRID * span, key=lambda value: linear(value)[0])
+    tau = min(GRID * float(t[-1] - t[0]), key=lambda value: linear(value)[0])
     final, amplitude = linear(tau)[1]
-    own = np.array([final, amplitude, tau])
-    return _best(
-        t,
-        y,
-        _decay,
-        _decay_slope,
-        _starts(own, start, rescue),
-        ("final", "amplitude", "tau_s"),
-        "tau_s",
-        span,
-    )
-
-
-def fit_warm_up(
-    t_s: FloatArray,
-    y: FloatArray,
-    start: tuple[float, float] | None = None,
-    rescue: bool = True,
-) -> ExponentialFit:
-    """Fit a rise from zero, y = b1 (1 - exp(-b2 t)).
-
-    Parameters
-    ----------
-    t_s, y : ndarray, shape (n,)
-        Times [s] and rises, n > 2; NaN readings are left out.
-    start : tuple of float, optional
-        b1 and b2 to start from.
-    rescue : bool
-        As `fit_exponential`.
-
-    Returns
-    -------
-    ExponentialFit
-        Names "b1", "b2"; 1 / b2 is the time constant.
-
-    Raises
-    ------
-    RangeError
-        Too few readings.
-
-    References
-    ----------
-    NIST StRD nonlinear regression, Misra1a and BoxBOD: the same form, certified.
-    """
-    t, y = _seen(t_s, y, 2)
-    span = float(t[-1])
-
-    def linear(rate: float) -> tuple[float, FloatArray]:
-        return _linear(-np.expm1(-rate * t)[:, np.newaxis], y)
-
-    rate = min(1.0 / (GRID * span), key=lambda value: linear(value)[0])
-    own = np.array([linear(rate)[1][0], rate])
-    return _best(t, y, _warm, _warm_slope, _starts(own, start, rescue), ("b1", "b2"), "1/b2", span)
+    found = fit_curve(_ONE, t, y, [np.array([final, amplitude, tau])])
+    if not found.identified or found.shape_right or y.size <= len(_PAIR.names):
+        return found
+    pair = fit_two_exponentials(t, y)
+    if not (pair.identified and pair.shape_right):
+        return found
+    taus = " and ".join(f"{pair.value(name) / 60.0:.1f}" for name in ("tau1_s", "tau2_s"))
+    return replace(found, reason=f"{found.reason}; two time constants, {taus} min, fit")
 
 
 def fit_two_exponentials(
-    t_s: FloatArray,
-    y: FloatArray,
-    start: tuple[float, float, float, float, float] | None = None,
-    rescue: bool = True,
+    t_s: FloatArray, y: FloatArray, start: tuple[float, float, float, float, float] | None = None
 ) -> ExponentialFit:
     """Fit y = final + a1 exp(-t / tau1) + a2 exp(-t / tau2), tau1 < tau2.
 
@@ -217,9 +176,7 @@ def fit_two_exponentials(
     t_s, y : ndarray, shape (n,)
         Times [s] and readings, n > 5; NaN readings are left out.
     start : tuple of float, optional
-        final, a1, tau1, a2, tau2 to start from.
-    rescue : bool
-        As `fit_exponential`.
+        final, a1, tau1, a2, tau2 to start from as well as from the data's own start.
 
     Returns
     -------
@@ -236,20 +193,46 @@ def fit_two_exponentials(
     NIST StRD nonlinear regression, MGH17: the same form, certified.
     """
     t, y = _seen(t_s, y, 5)
-    span = float(t[-1] - t[0])
 
     def linear(fast: float, slow: float) -> tuple[float, FloatArray]:
         return _linear(np.column_stack([np.ones_like(t), np.exp(-t / fast), np.exp(-t / slow)]), y)
 
-    taus = GRID[::2] * span
+    taus = GRID[::2] * float(t[-1] - t[0])
     pairs = [(a, b) for i, a in enumerate(taus) for b in taus[i + 1 :]]
     fast, slow = min(pairs, key=lambda pair: linear(*pair)[0])
     final, a1, a2 = linear(fast, slow)[1]
-    own = np.array([final, a1, fast, a2, slow])
-    names = ("final", "a1", "tau1_s", "a2", "tau2_s")
-    if start is not None and start[2] > start[4]:
-        start = (start[0], start[3], start[4], start[1], start[2])
-    return _best(t, y, _two, _two_slope, _starts(own, start, rescue), names, "tau2_s", span)
+    starts = [np.array([final, a1, fast, a2, slow])]
+    if start is not None:
+        given = start if start[2] < start[4] else (start[0], *start[3:], *start[1:3])
+        starts.insert(0, np.asarray(given, dtype=float))
+    return fit_curve(_PAIR, t, y, starts)
+
+
+def fit_curve(
+    curve: Curve, t_s: FloatArray, y: FloatArray, starts: Sequence[FloatArray]
+) -> ExponentialFit:
+    """Fit a curve by least squares from every start and keep the answer that fits best.
+
+    Parameters
+    ----------
+    curve : Curve
+        What is fitted.
+    t_s, y : ndarray, shape (n,)
+        Times [s] and readings, all finite, more of them than parameters.
+    starts : sequence of ndarray, shape (p,)
+        Parameters to start from, at least one.
+
+    Returns
+    -------
+    ExponentialFit
+        One that the data determine before one that they do not, then the least misfit.
+
+    References
+    ----------
+    NIST StRD nonlinear regression; its certified values are what the solver is held to.
+    """
+    fits = [_solve(curve, t_s, y, start) for start in starts]
+    return min(fits, key=lambda fit: (not fit.identified, fit.rms))
 
 
 def _seen(t_s: FloatArray, y: FloatArray, parameters: int) -> tuple[FloatArray, FloatArray]:
@@ -270,42 +253,12 @@ def _linear(design: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
     return float(left @ left), np.asarray(found, dtype=np.float64)
 
 
-def _starts(own: FloatArray, given: tuple[float, ...] | None, rescue: bool) -> list[FloatArray]:
-    if given is None:
-        return [own]
-    return [np.asarray(given, dtype=float), *([own] if rescue else [])]
-
-
-def _best(
-    t: FloatArray,
-    y: FloatArray,
-    model: Model,
-    slope: Model,
-    starts: list[FloatArray],
-    names: tuple[str, ...],
-    slowest: str,
-    span_s: float,
-) -> ExponentialFit:
-    """Solve from every start and keep the answer that fits best."""
-    fits = [_solve(t, y, model, slope, start, names, slowest, span_s) for start in starts]
-    return min(fits, key=lambda fit: (not fit.identified, fit.rms))
-
-
-def _solve(
-    t: FloatArray,
-    y: FloatArray,
-    model: Model,
-    slope: Model,
-    start: FloatArray,
-    names: tuple[str, ...],
-    slowest: str,
-    span_s: float,
-) -> ExponentialFit:
+def _solve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> ExponentialFit:
     def misfit(p: FloatArray) -> FloatArray:
-        return np.nan_to_num(model(t, p) - y, nan=HUGE, posinf=HUGE, neginf=-HUGE)
+        return np.nan_to_num(curve.model(t, p) - y, nan=HUGE, posinf=HUGE, neginf=-HUGE)
 
     def jacobian_of(p: FloatArray) -> FloatArray:
-        return np.nan_to_num(slope(t, p), nan=0.0, posinf=HUGE, neginf=-HUGE)
+        return np.nan_to_num(curve.slope(t, p), nan=0.0, posinf=HUGE, neginf=-HUGE)
 
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         found = least_squares(
@@ -318,14 +271,13 @@ def _solve(
             gtol=TOLERANCE,
             max_nfev=2000,
         )
-    residuals = y - model(t, found.x)
+    residuals = y - curve.model(t, found.x)
     dof = y.size - found.x.size
     sd = float(np.sqrt(residuals @ residuals / dof))
-    jacobian = slope(t, found.x)
-    covariance, full_rank = _covariance(jacobian, sd)
+    covariance, full_rank = _covariance(curve.slope(t, found.x), sd)
     errors = np.sqrt(np.diag(covariance))
-    tau = 1.0 / found.x[1] if slowest == "1/b2" else found.x[names.index(slowest)]
-    window = span_s / tau if tau != 0 else 0.0
+    tau = curve.slowest_s(found.x)
+    window = float(t[-1] - t[0]) / tau if tau != 0 else 0.0
     dw = durbin_watson(residuals)
     identified, reason = _judged(full_rank, bool(found.success), window, errors, found.x)
     shape_right = dw >= LOWEST_DURBIN_WATSON
@@ -334,7 +286,7 @@ def _solve(
     with np.errstate(invalid="ignore"):
         correlation = covariance / np.outer(errors, errors)
     return ExponentialFit(
-        names=names,
+        names=curve.names,
         values=found.x,
         errors=errors,
         correlation=correlation,
