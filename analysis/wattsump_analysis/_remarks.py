@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wattsump_analysis._gather import Samples
+from wattsump_analysis._gather import SEVERAL, Samples
 from wattsump_analysis._stretch_fit import Stretch
 from wattsump_analysis.checks import AGREE_REL, largest_disagreement
 from wattsump_analysis.phases import Soak
@@ -35,12 +35,12 @@ def peaks_of(samples: Samples) -> dict[str, tuple[float, float]]:
 
 
 def limits_of(profile: Profile | None) -> dict[str, float]:
-    """The limits that apply, by name."""
+    """The limits that apply, by role or name, as `peaks_of` names the channels."""
     if profile is None:
         return {}
     limits = {"oil_warn": profile.limits.oil_warn_c, "oil_max": profile.limits.oil_max_c}
     limits.update(
-        (name, channel.limit_c)
+        (name if channel.role in SEVERAL else channel.role.value, channel.limit_c)
         for name, channel in profile.channels.items()
         if channel.limit_c is not None
     )

@@ -32,7 +32,10 @@ def cab_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Say what the air behind the cooler offers a cab, and what a duct costs the cooler."""
+    """Say what the air behind the cooler gives a cab, and what it costs.
+
+    A duct takes air from the core, so the oil settles higher with it than without.
+    """
     from wattsump_analysis.answers_cab import CabAsked, warm_cab
 
     reply(ctx, CabAsked, warm_cab)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wattsump_analysis.commands_prove import Units, conclude, prove_file
+from wattsump_analysis.commands_prove import Page, Units, conclude, prove_file
 from wattsump_logger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -51,11 +51,15 @@ def demo_command(
     ] = False,
     units: Annotated[Units, typer.Option("--units", help="Units to show.")] = Units.SI,
 ) -> None:
-    """Log an emulated outing through a port, prove its cooler, write the report."""
+    """Log an emulated outing, prove its cooler, write the report.
+
+    The machine is invented and nothing is hot; port, files, proof and report are the real ones.
+    """
     session, profile = record_chip(out, speed) if chip else record(out, speed or USUAL_SPEED)
     report = session.with_suffix(".html")
     _tell("fitting the outing ...")
-    conclude(*prove_file(session, profile), units=units, report=report)
+    page = Page(path=report, session=session, machine=profile)
+    conclude(*prove_file(session, profile), units=units, report=page)
     typer.echo("")
     for what, path in _made(session, profile, report):
         typer.echo(f"{what:<9}{path}")

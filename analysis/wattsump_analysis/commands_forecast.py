@@ -47,7 +47,10 @@ def forecast_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Say how hot the oil gets at an ambient and a work rate, and how soon."""
+    """Say how hot the oil gets at an ambient and a load, and how soon.
+
+    And in what air each limit is just reached; beyond what was measured, how far that is trusted.
+    """
     from wattsump_analysis.answers_forecast import ForecastAsked, foresee
 
     reply(ctx, ForecastAsked, foresee)

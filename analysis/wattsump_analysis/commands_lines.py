@@ -51,7 +51,10 @@ def lines_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Say what hoses and core hold, how fast oil goes by dash size, and flare sizes."""
+    """Say what hoses and core hold, how fast oil flows, which fittings fit.
+
+    Sizes go by dash number; pressure and hose class are held against each other.
+    """
     from wattsump_analysis.answers_lines import LinesAsked, plumb
 
     reply(ctx, LinesAsked, plumb)

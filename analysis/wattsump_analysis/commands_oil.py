@@ -44,7 +44,10 @@ def oil_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Say how thick the oil is cold, idling and at the peak, and what other grades would be."""
+    """Say how thick the oil is cold, idling and hot, also of other grades.
+
+    With a session or a proof: for how many minutes it was too thick or too thin.
+    """
     from wattsump_analysis.answers_oil import OilAsked, compare_oils
 
     reply(ctx, OilAsked, compare_oils)

@@ -48,7 +48,11 @@ def trend_command(
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
-    """Whether cooler or drive changed over the outings in a folder, when, and by how much."""
+    """Tell whether cooler or drive changed over a folder's outings.
+
+    And when, by how much, how sure that is, and what to measure next. What each outing came to
+    is kept in the folder, so that only new ones are worked out.
+    """
     from wattsump_analysis.trend import trend_of
 
     gathered = _gathered(folder, machine)
@@ -82,7 +86,11 @@ def compare_command(
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
-    """What differs between outings before and after, and whether it was cooler or drive."""
+    """Tell what differs between outings before and after a change.
+
+    Temperatures are compared at the same air and the same work, and the cooler's part is told
+    from the drive's where the outings allow it.
+    """
     from wattsump_analysis.compare import compare
 
     comparison = compare(_side(before, machine), _side(after, machine))

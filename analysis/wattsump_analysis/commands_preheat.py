@@ -42,7 +42,10 @@ def preheat_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Say how long a heater takes from a cold soak, what holds it there, what it costs."""
+    """Say how long a heater takes from a cold soak, and what it costs.
+
+    And what power then holds the temperature, for the heated side and for the far one.
+    """
     from wattsump_analysis.answers_preheat import PreheatAsked, warm_up
 
     reply(ctx, PreheatAsked, warm_up)

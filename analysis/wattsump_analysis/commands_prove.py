@@ -3,6 +3,7 @@
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,11 +12,20 @@ import typer
 
 if TYPE_CHECKING:
     from wattsump_analysis.plots import FanFlag
+    from wattsump_analysis.report_answers import Days
     from wattsump_analysis.results import Proof
     from wattsump_logger.profile import Profile
     from wattsump_logger.session import Session
 
-__all__ = ("CANNOT_TELL", "Units", "conclude", "print_screen", "prove_command", "prove_file")
+__all__ = (
+    "CANNOT_TELL",
+    "Page",
+    "Units",
+    "conclude",
+    "print_screen",
+    "prove_command",
+    "prove_file",
+)
 
 CANNOT_TELL = 5  # the exit code of an outing that leaves the question open
 
@@ -39,10 +49,26 @@ def prove_command(
     plot: Annotated[
         Path | None, typer.Option("--plot", help="Draw the outing: .svg, .png or .pdf.")
     ] = None,
+    hottest: Annotated[
+        str | None, typer.Option("--hottest", help="Hottest day for the report; usually 35 degC.")
+    ] = None,
+    coldest: Annotated[
+        str | None, typer.Option("--coldest", help="Coldest start for it; usually -10 degC.")
+    ] = None,
+    heater: Annotated[
+        str | None, typer.Option("--heater", help="Heater for it, such as '500 W'.")
+    ] = None,
 ) -> None:
-    """Tell what the cooler rejects, in watts, against its label. Exit code 5: cannot tell."""
+    """Tell what the cooler rejects, in watts, against its label.
+
+    The answer is one of three: meets its label, falls short, or cannot tell, with the reason and
+    the next thing to do. Cannot tell ends with exit code 5, so that a script sees it.
+    """
+    asked = {"hottest": hottest, "coldest": coldest, "heater": heater}
+    days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
     proof, fan = prove_file(session, machine)
-    conclude(proof, fan, as_json=as_json, units=units, report=report, plot=plot)
+    page = None if report is None else Page(path=report, session=session, machine=machine)
+    conclude(proof, fan, as_json=as_json, units=units, report=page, plot=plot, days=days)
     if proof.verdict == "cannot tell":
         raise typer.Exit(CANNOT_TELL)
 
@@ -59,20 +85,35 @@ def prove_file(path: Path, machine: Path | None) -> "tuple[Proof, FanFlag | None
         return prove(outing, profile, progress=tell), _fan(outing, profile)
 
 
+def _days(asked: dict[str, str | None]) -> "Days":
+    from wattsump_analysis.answers_typed import typed_fields
+    from wattsump_analysis.report_answers import Days
+
+    return typed_fields(Days, asked)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """Where a report goes, and the files of its outing, which it reads again for more than K."""
+
+    path: Path
+    session: Path
+    machine: Path | None = None
+
+
 def conclude(
     proof: "Proof",
     fan: "FanFlag | None" = None,
     *,
     as_json: bool = False,
     units: str = "si",
-    report: Path | None = None,
+    report: Page | None = None,
     plot: Path | None = None,
+    days: "Days | None" = None,
 ) -> None:
     """Write what was asked for, files first, so that a full disk hides no answer."""
     if report is not None:
-        from wattsump_analysis.report import write_report
-
-        write_report(proof, report, units, fan=fan)
+        _write_report(proof, fan, units, report, days)
     if plot is not None:
         from wattsump_analysis.drawing import save
         from wattsump_analysis.plots import plot_outing
@@ -84,6 +125,22 @@ def conclude(
         typer.echo(proof_text(proof), nl=False)
     else:
         print_screen(proof, units)
+
+
+def _write_report(
+    proof: "Proof", fan: "FanFlag | None", units: str, page: Page, days: "Days | None"
+) -> None:
+    from wattsump_analysis.report import write_report
+    from wattsump_analysis.report_answers import known_of
+    from wattsump_analysis.report_season import season_beside
+    from wattsump_logger.profile import load_profile
+    from wattsump_logger.session import load_session
+
+    profile = None if page.machine is None else load_profile(page.machine)
+    known = known_of(proof, load_session(page.session), profile)
+    machine = "" if known.profile is None else known.profile.name
+    season = season_beside(page.session, machine)
+    write_report(proof, page.path, units, fan=fan, known=known, days=days, season=season)
 
 
 def print_screen(proof: "Proof", units: str = "si") -> None:

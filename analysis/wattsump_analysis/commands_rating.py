@@ -65,7 +65,10 @@ def rating_command(
     as_json: AsJson = False,
     units: Units = SI,
 ) -> None:
-    """Decode a cooler's label, weigh it against what was measured, size the next cooler."""
+    """Weigh a cooler's label against what was measured; size the next.
+
+    A label without its temperature difference is decoded into the bases it may have meant.
+    """
     from wattsump_analysis.answers_case import RatingAsked
     from wattsump_analysis.answers_rating import rate
 

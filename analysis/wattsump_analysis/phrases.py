@@ -22,6 +22,7 @@ __all__ = (
     "span",
 )
 
+_OILS = frozenset({"tank", "cooler_in", "cooler_out", "case_drain", "pump_inlet"})
 VERDICT_WORDS = {
     "meets": "Meets its label",
     "falls short": "Falls short of its label",
@@ -160,7 +161,7 @@ def _conductance_facts(proof: Proof, units: str) -> list[Fact]:
 
 
 def _hottest(proof: Proof, units: str) -> Fact | None:
-    oils = {name: peak for name, peak in proof.peaks_c.items() if "ambient" not in name}
+    oils = {name: peak for name, peak in proof.peaks_c.items() if name in _OILS}
     if not oils:
         return None
     name, (peak_c, at_s) = max(oils.items(), key=lambda item: item[1][0])

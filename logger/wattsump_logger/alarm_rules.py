@@ -6,7 +6,7 @@ so it shows in the same degrees as everything else.
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from wattsump_logger.alarms import Kind, Rule
 from wattsump_logger.errors import UsageError
@@ -14,7 +14,14 @@ from wattsump_logger.look import channel_of
 from wattsump_logger.profile import Limits, Oil, Profile, Role
 from wattsump_logger.units import parse
 
-__all__ = ("Typed", "limit_of", "rules_for", "temp_at_viscosity_c", "typed_limits")
+__all__ = (
+    "Typed",
+    "limit_of",
+    "rules_for",
+    "temp_at_viscosity_c",
+    "typed_limits",
+    "without_unknown",
+)
 
 # Common practice, no source: half a converter's step times four, so that a value which
 # hovers about its limit gives one alarm; and the times a driver takes for a real change.
@@ -31,7 +38,7 @@ _OIL_ROLES = (Role.TANK, Role.COOLER_IN, Role.PUMP_INLET, Role.CASE_DRAIN)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Typed:
-    """What the driver typed: limits by channel name, a rate, how long silence may last."""
+    """What the driver typed: limits by channel name or role, a rate, how long silence may last."""
 
     limit_c: Mapping[str, float] = field(default_factory=dict)
     rate_k_min: float = _USUAL_RATE_K_MIN
@@ -39,7 +46,7 @@ class Typed:
 
 
 def typed_limits(texts: Iterable[str]) -> dict[str, float]:
-    """Return limits in °C by channel name from words such as "tank=75 degC".
+    """Return limits in °C by what names the channel, from words such as "tank=75 degC".
 
     Raises
     ------
@@ -61,9 +68,14 @@ def typed_limits(texts: Iterable[str]) -> dict[str, float]:
 
 
 def limit_of(channel: str, profile: Profile | None, typed: Typed) -> float | None:
-    """Return the temperature a channel must stay below: typed, its own, or the oil's."""
-    if channel in typed.limit_c:
-        return typed.limit_c[channel]
+    """Return the temperature a channel must stay below: typed, its own, or the oil's.
+
+    A limit may be typed for the channel's name or for what it is: tank='75 degC' is also
+    that of a channel "t1" with the role tank. The name goes first.
+    """
+    for name in _names(channel, profile):
+        if name in typed.limit_c:
+            return typed.limit_c[name]
     if profile is None:
         return None
     known = profile.channels.get(channel)
@@ -81,9 +93,9 @@ def rules_for(columns: Sequence[str], profile: Profile | None, typed: Typed) -> 
         A typed limit names a channel that is not there.
     """
     temps = {channel_of(column): column for column in columns if column.endswith("_c")}
-    if unknown := typed.limit_c.keys() - temps.keys():
+    if unknown := typed.limit_c.keys() - _named(columns, profile):
         raise UsageError(
-            expected="one of " + ", ".join(temps),
+            expected="one of " + ", ".join(_named(columns, profile)),
             found=", ".join(sorted(unknown)),
             where="--limit",
             do="name a temperature channel of this controller",
@@ -95,6 +107,29 @@ def rules_for(columns: Sequence[str], profile: Profile | None, typed: Typed) -> 
     ]
     rules += [_fault_rule(channel_of(column)) for column in columns]
     return (*rules, _stall_rule(typed.stall_s))
+
+
+def without_unknown(typed: Typed, columns: Sequence[str], profile: Profile | None) -> Typed:
+    """Return what was typed without the limits that fit none of the columns."""
+    known = _named(columns, profile)
+    return replace(
+        typed, limit_c={name: limit for name, limit in typed.limit_c.items() if name in known}
+    )
+
+
+def _names(channel: str, profile: Profile | None) -> tuple[str, ...]:
+    """Return what a channel may be called: its name, and its role if no other has that."""
+    known = None if profile is None else profile.channels.get(channel)
+    if profile is None or known is None or known.role == Role.OTHER:
+        return (channel,)
+    first = profile.role(known.role)
+    return (channel, known.role.value) if first is known else (channel,)
+
+
+def _named(columns: Sequence[str], profile: Profile | None) -> dict[str, None]:
+    """Return all that a limit may be typed for, in the order of the columns."""
+    channels = [channel_of(column) for column in columns if column.endswith("_c")]
+    return dict.fromkeys(name for channel in channels for name in _names(channel, profile))
 
 
 def _is_oil(channel: str, profile: Profile) -> bool:

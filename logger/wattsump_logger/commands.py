@@ -39,7 +39,11 @@ def ports_command(
     ] = 0.0,
     baud: Annotated[int, typer.Option("--baud", min=50, help="Speed to listen at.")] = 115_200,
 ) -> None:
-    """List serial ports, and with --listen which of them speaks our line protocol."""
+    """List serial ports, and with --listen which speak our protocol.
+
+    A port you may not open is listed with what to do about it. Listening opens each port, which
+    restarts many boards and does no other harm.
+    """
     from wattsump_logger.listen import port_lines
 
     for line in port_lines(listen_s=listen_s, baud=baud):
@@ -60,7 +64,11 @@ def import_command(
         list[str] | None, typer.Option("--rename", help="Another name for a channel: OLD=NEW.")
     ] = None,
 ) -> None:
-    """Make a session from wire files or card files, again or for the first time."""
+    """Make a session from wire files or card files.
+
+    Again, with a corrected profile or probes, or for the first time, from a controller's card.
+    Files of one outing that overlap are taken once. No file that is there is written over.
+    """
     from wattsump_logger import importing, telling
 
     imported = importing.import_files(

@@ -110,8 +110,13 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         probes: _Probes = None,
         is_plain: _Plain = False,
     ) -> None:
-        """Record an outing from a port until Ctrl-C: <name>.csv, its sidecar, <name>.wire."""
+        """Record an outing from a port until Ctrl-C.
+
+        It leaves <name>.csv, its sidecar and <name>.wire. Keys mark the session while it runs:
+        f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen.
+        """
         from wattsump_logger import capture, ports, telling
+        from wattsump_logger.link import OpenedFirst
 
         profile = machine_profile(machine, probes)
         asked = Asked(
@@ -122,21 +127,25 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             is_plain=is_plain,
             rest_min=rest_min,
         )
-        typer.echo(telling.beginning(port), err=True)
-        with capture.stop_on_signals() as stop, watching_over(profile, asked, given) as watch:
-            captured = capture.run(
-                ports.SerialSource(port, baud),
-                out,
-                profile,
-                stop=stop,
-                on_status=watch.on_status,
-                on_rows=watch.on_rows,
-                marks=watch.marks,
-                is_over=watch.is_over,
-                name=name,
-                quiet_ends_s=None if quiet_min is None else quiet_min * 60,
-                status_s=_STATUS_S,
-            )
+        with (
+            contextlib.closing(OpenedFirst(ports.SerialSource(port, baud))) as source,
+            capture.stop_on_signals() as stop,
+        ):
+            typer.echo(telling.beginning(port), err=True)
+            with watching_over(profile, asked, given) as watch:
+                captured = capture.run(
+                    source,
+                    out,
+                    profile,
+                    stop=stop,
+                    on_status=watch.on_status,
+                    on_rows=watch.on_rows,
+                    marks=watch.marks,
+                    is_over=watch.is_over,
+                    name=name,
+                    quiet_ends_s=None if quiet_min is None else quiet_min * 60,
+                    status_s=_STATUS_S,
+                )
         for line in (*telling.ending(captured), *_learned(watch)):
             typer.echo(line)
 

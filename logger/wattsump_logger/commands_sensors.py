@@ -31,7 +31,7 @@ _CAUTION = "boiling water scalds: long gloves, a steady pot, mains leads out of 
 def register(app: typer.Typer) -> None:
     """Add `sensors` and its commands to the program."""
     sensors = typer.Typer(
-        help="Match probes, tie them to known temperatures, check what they read.",
+        help="Match probes, tie them to known temperatures, check them.",
         no_args_is_help=True,
     )
     for name, function in _COMMANDS.items():
@@ -50,7 +50,7 @@ def match_command(
     start: _From = "0 s",
     end: _To = None,
 ) -> None:
-    """Offsets that make all probes of one stirred bucket agree."""
+    """Find offsets that make all probes of one stirred bucket agree."""
     from wattsump_logger.probes import from_match
     from wattsump_logger.sensors import drop_worth, match
     from wattsump_logger.session import load_session
@@ -75,7 +75,7 @@ def ice_command(
     start: _From = "0 s",
     end: _To = None,
 ) -> None:
-    """Offsets from crushed ice in its own water: 0 degC."""
+    """Find offsets from crushed ice in its own water: 0 degC."""
     from wattsump_logger.fixed_points import ICE_POINT_C
     from wattsump_logger.sensors import ICE, Fixed
 
@@ -98,7 +98,7 @@ def boil_command(
     start: _From = "0 s",
     end: _To = None,
 ) -> None:
-    """Offsets from boiling water, at the pressure or altitude of the place."""
+    """Find offsets from boiling water at the place's pressure or height."""
     point = _boiling(pressure, altitude)
     typer.echo(f"water boils here at {point.true_c:.2f} degC, u {point.u_true_k:g} K")
     typer.echo(f"caution: {_CAUTION}", err=True)
@@ -111,7 +111,7 @@ def line_command(
     machine: _Machine = None,
     into: _File = None,
 ) -> None:
-    """A straight-line correction from readings beside a better thermometer."""
+    """Find a straight line from readings beside a better thermometer."""
     from wattsump_logger.sensors import line_from_pairs
 
     _keep([line_from_pairs(pairs, probe, _today())], machine, into)
@@ -126,7 +126,7 @@ def check_command(session: _Session) -> None:
 
 
 def show_command(machine: _Machine = None, into: _File = None) -> None:
-    """The corrections that are kept, with their dates."""
+    """Show the corrections that are kept, with their dates."""
     from wattsump_logger.calibration import load_calibrations
 
     _say(map(_line, load_calibrations(_place(machine, into, must=True) or Path()).values()))

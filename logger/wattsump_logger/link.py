@@ -13,7 +13,7 @@ from wattsump_logger.clock import Clock
 from wattsump_logger.errors import PortError
 from wattsump_logger.wire import MAX_CHUNK, Chunk, HostNote, WireItem
 
-__all__ = ("PAUSES_S", "BytePort", "Link", "PortSource")
+__all__ = ("PAUSES_S", "BytePort", "Link", "OpenedFirst", "PortSource")
 
 PAUSES_S = (0.25, 0.5, 1.0, 2.0, 5.0)  # between tries; a board takes 1 to 3 s to come back
 _READ_S = 0.25  # how long a read may be silent before it looks whether to stop
@@ -39,6 +39,30 @@ class PortSource(Protocol):
 
     def open(self) -> BytePort:
         """Return an open port, or raise PortError."""
+
+
+class OpenedFirst:
+    """A source opened at once, so that a port that is not there is told before all else.
+
+    The first `open` hands that port out; later ones open the source again.
+    """
+
+    def __init__(self, source: PortSource) -> None:
+        self._source = source
+        self._opened: BytePort | None = source.open()
+        self.name = source.name
+
+    def open(self) -> BytePort:
+        """Return the port that is open, or open it again."""
+        port, self._opened = self._opened or self._source.open(), None
+        self.name = self._source.name
+        return port
+
+    def close(self) -> None:
+        """Let go of a port nobody has asked for."""
+        port, self._opened = self._opened, None
+        if port is not None:
+            port.close()
 
 
 class Link:

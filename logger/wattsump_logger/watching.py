@@ -7,13 +7,13 @@ how that is shown is not its business.
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 from wattsump_logger import alarms as alarm_states
 from wattsump_logger import keys
 from wattsump_logger.alarm_command import AlarmCommand
-from wattsump_logger.alarm_rules import Typed, limit_of, rules_for
+from wattsump_logger.alarm_rules import Typed, limit_of, rules_for, without_unknown
 from wattsump_logger.alarms import Notice, Rule, Standing, State
 from wattsump_logger.capture import Status
 from wattsump_logger.clock import Clock, HostClock
@@ -180,7 +180,9 @@ class Watch:
         self._keyboard = keys.Keyboard()
         self._columns: tuple[str, ...] = ()
         self._refused = ""
-        self._rules: tuple[Rule, ...] = rules_for((), profile, _without_limits(self._typed))
+        self._rules: tuple[Rule, ...] = rules_for(
+            (), profile, without_unknown(self._typed, (), profile)
+        )
         self._standings: tuple[Standing, ...] = alarm_states.at_rest(self._rules)
         self._has_outing = True
         self._pending: deque[str] = deque(maxlen=_MARKS_SHOWN)  # pressed, not yet in a row
@@ -277,7 +279,8 @@ class Watch:
             self._rules = rules_for(columns, self._profile, self._typed)
         except UsageError as error:
             self._refused = str(error)
-            self._rules = rules_for(columns, self._profile, _without_limits(self._typed, columns))
+            kept = without_unknown(self._typed, columns, self._profile)
+            self._rules = rules_for(columns, self._profile, kept)
         self._standings = alarm_states.at_rest(self._rules)
 
     def _judge(self, look: Look) -> bool:
@@ -374,14 +377,6 @@ class Watch:
         if self._command is not None and self._command.trouble:
             found.append(self._command.trouble)
         return tuple(found)
-
-
-def _without_limits(typed: Typed, columns: Sequence[str] = ()) -> Typed:
-    """Return what was typed without the limits that fit none of the columns."""
-    there = {channel_of(column) for column in columns if column.endswith("_c")}
-    return replace(
-        typed, limit_c={name: limit for name, limit in typed.limit_c.items() if name in there}
-    )
 
 
 def _link(status: Status) -> str:

@@ -52,6 +52,18 @@ def test_the_rest_says_on_what_the_watts_rest_what_was_hottest_and_what_to_do() 
     assert "Caution The air probe warmed" in text
 
 
+def test_the_hottest_oil_is_one_with_oil_around_it_and_is_held_against_its_own_limit() -> None:
+    peaks = {"metal": (120.0, 60.0), "air_off": (95.0, 60.0), "case_drain": (88.0, 90.0)}
+    proof = replace(
+        proof_fixture.falls_short(),
+        peaks_c=peaks | {"tank": (80.0, 90.0)},
+        limits_c={"oil_warn": 66.0, "oil_max": 82.0, "case_drain": 90.0},
+    )
+    text = " ".join(shown(proof).split())
+    assert "Hottest oil 88.0 °C case drain" in text
+    assert "above the oil warning Next" in text  # 88 is over the oil's limit, not over its own
+
+
 def test_us_units_stand_beside_si() -> None:
     text = shown(proof_fixture.falls_short(), "us")
     assert "17 800 BTU/h (5.20 kW)" in text

@@ -11,10 +11,11 @@ from wattsump_logger.alarm_rules import (
     rules_for,
     temp_at_viscosity_c,
     typed_limits,
+    without_unknown,
 )
 from wattsump_logger.alarms import Kind
 from wattsump_logger.errors import UnitError, UsageError
-from wattsump_logger.profile import Oil, load_profile
+from wattsump_logger.profile import Oil, load_profile, profile_from_dict
 
 BRACKEN = load_profile(Path(__file__).parents[2] / "sample-data" / "bracken.toml")
 COLUMNS = ("tank_c", "cooler_in_c", "case_drain_c", "ambient_c", "fan_on", "engine_rpm")
@@ -73,6 +74,25 @@ def test_a_typed_limit_comes_before_the_profiles() -> None:
     assert limit_of("case_drain", BRACKEN, typed) == BRACKEN.channels["case_drain"].limit_c
     assert limit_of("cooler_in", BRACKEN, typed) == BRACKEN.limits.oil_max_c
     assert limit_of("ambient", BRACKEN, typed) is None
+
+
+def test_a_limit_may_be_typed_for_what_a_channel_is_as_well_as_for_its_name() -> None:
+    machine = profile_from_dict(
+        {
+            "name": "x",
+            "oil": {"grade": "VG 46", "volume": "18 L"},
+            "channels": {"t1": {"role": "tank"}, "t2": {"role": "other"}, "t3": {"role": "other"}},
+        }
+    )
+    columns = ("t1_c", "t2_c", "t3_c")
+    by_role, by_name = Typed(limit_c={"tank": 70.0}), Typed(limit_c={"t1": 71.0, "tank": 70.0})
+    assert limit_of("t1", machine, by_role) == by_role.limit_c["tank"]
+    assert limit_of("t1", machine, by_name) == by_name.limit_c["t1"]
+    assert "t1 above 70 degC" in [rule.name for rule in rules_for(columns, machine, by_role)]
+    with pytest.raises(UsageError, match="expected one of t1, tank, t2, t3, found other"):
+        rules_for(columns, machine, Typed(limit_c={"other": 70.0}))
+    mixed = Typed(limit_c={"tank": 70.0, "sump": 75.0})
+    assert without_unknown(mixed, columns, machine).limit_c == by_role.limit_c
 
 
 def test_without_a_profile_only_typed_limits_faults_and_silence_are_watched() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from wattsump_logger.clock import Anchor
 from wattsump_logger.errors import PortError
-from wattsump_logger.link import PAUSES_S, Link
+from wattsump_logger.link import PAUSES_S, Link, OpenedFirst
 from wattsump_logger.wire import MAX_CHUNK, Chunk, HostNote, WireItem
 
 
@@ -136,3 +136,28 @@ def test_a_link_without_a_port_ends_at_once_when_asked() -> None:
 def test_what_the_host_saw_names_the_port() -> None:
     item = all_of(Link(Source(), Clock()))[0]
     assert item == HostNote(anchor=Clock().anchor(), word="opened", detail="fake")
+
+
+def test_a_port_opened_first_is_handed_out_once_and_then_opened_again() -> None:
+    source = Source(opens=(True, False, True))
+    first = OpenedFirst(source)
+    assert first.open() is source
+    with pytest.raises(PortError):
+        first.open()
+    assert first.open() is source
+    assert first.name == source.name
+    first.close()  # it is not its own to close any more
+    assert source.closed == 0
+
+
+def test_a_port_opened_first_that_nobody_asks_for_is_let_go() -> None:
+    source = Source()
+    first = OpenedFirst(source)
+    first.close()
+    first.close()
+    assert source.closed == 1
+
+
+def test_a_port_that_is_not_there_is_an_error_before_anything_else() -> None:
+    with pytest.raises(PortError):
+        OpenedFirst(Source(opens=(False,)))
