@@ -11,7 +11,7 @@ from wattsump_logger.profile import Profile, Role
 from wattsump_logger.profile_parts import UNITS
 from wattsump_logger.session import Session
 
-__all__ = ("Samples", "gather")
+__all__ = ("SEVERAL", "Samples", "gather")
 
 # Several channels may share these roles: they keep their own names.
 SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
