@@ -67,13 +67,20 @@ _MIXED = frozenset({"power", "temperature", "temperature_difference"})
 class Figure:
     """A value in the inside unit of its kind, with its 95 % interval where it has one.
 
-    Infinite means never (a duration) or without bound; NaN means unknown.
+    Infinite means never (a duration) or without bound; NaN means unknown. What lies above
+    `most` is shown as no more than that: there the number has lost its meaning.
     """
 
     value: float
     kind: str
     low: float | None = None
     high: float | None = None
+    most: float = math.inf
+
+    @property
+    def beyond(self) -> bool:
+        """Whether the value lies above what can be stood behind."""
+        return self.value > self.most
 
     @property
     def u_log(self) -> float:
@@ -151,10 +158,13 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
     """Text of a figure with its unit and interval; `both` adds the other system's."""
     if figure.kind == "duration" and math.isinf(figure.value):
         return f"never{_never_tail(figure, system)}"
+    if figure.beyond:
+        return f"over {_plain(figure.most, figure, system)}"
     text = _plain(figure.value, figure, system)
     if figure.low is not None and figure.high is not None:
-        text += f" ({_number(figure.low, figure, system)} to {_number(figure.high, figure, system)}"
-        text += ")"
+        over = "over " if figure.high > figure.most else ""
+        high = _number(min(figure.high, figure.most), figure, system)
+        text += f" ({_number(figure.low, figure, system)} to {over}{high})"
     if both and figure.kind in _MIXED and math.isfinite(figure.value):
         other = _plain(figure.value, figure, "us" if system == "si" else "si")
         text += f" = {other}"

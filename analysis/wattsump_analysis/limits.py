@@ -15,6 +15,7 @@ __all__ = (
     "BURNS",
     "MATERIALS",
     "OIL_LEVELS",
+    "OIL_STANDS_C",
     "Burn",
     "Level",
     "Material",
@@ -70,6 +71,10 @@ OIL_LEVELS = (
     Level(temp_c=82.0, meaning="danger to seals and oil film", source=COMMON),
     Level(temp_c=93.0, meaning="never", source=COMMON),
 )
+
+# Mineral oil smokes, cracks and nears its flash point from here on, so no straight line of
+# watts and kelvins means anything: common practice, no source.
+OIL_STANDS_C = 150.0
 
 MATERIALS = (
     Material(name="nitrile seal (NBR)", low_c=-40.0, high_c=100.0, source=COMMON),

@@ -70,14 +70,36 @@ def test_a_stopped_fan_leaves_the_shell_and_the_still_cooler() -> None:
     # First order by hand: tau C/G = 3000 s, from 50 towards 230 °C.
     by_hand = 3000.0 * math.log((230.0 - 50.0) / (230.0 - 60.0))
     assert value(answer, "fan_off_minutes_s") == pytest.approx(by_hand, rel=1e-9)
-    assert answer.row("fan_off_settles_c").flag == "stop long before"
+    assert answer.row("fan_off_settles_c").flag.endswith("stop long before")
+
+
+def test_what_no_oil_stands_is_not_told_to_the_degree() -> None:
+    answer = ask(**(EXACT | {"heat": "16 kW"}))
+    # independent: energy balance by hand, 16 kW over 90 + 10 W/K; data keep the number.
+    assert value(answer, "settles_p50_c") == pytest.approx(30.0 + 16000.0 / 100)
+    assert answer.row("settles_p50_c").flag == "beyond what the oil stands"
+    said = screen(answer)
+    assert "settles at over 150.0 °C, beyond what the oil stands." in " ".join(said.split())
+    assert "190.0" not in said
+    assert "over 302.0 °F" in screen(answer, "us")
+    # Half of the range may lie beyond: its end is then no number either.
+    doubtful = ask(**(EXACT | {"heat": "10 to 14 kW"}))
+    assert "to over 150.0)" in screen(doubtful)
+
+
+def test_a_fan_that_fails_past_one_limit_counts_to_the_next() -> None:
+    answer = ask(**EXACT, now="70 degC", still="10 W/K")
+    # First order by hand: tau C/G = 3000 s, from 70 towards 230 °C, to the highest oil, 82 °C.
+    by_hand = 3000.0 * math.log((230.0 - 70.0) / (230.0 - 82.0))
+    assert value(answer, "fan_off_minutes_s") == pytest.approx(by_hand, rel=1e-9)
+    assert "the limit is oil, highest, 82.0 °C" in " ".join(screen(answer).split())
 
 
 def test_a_machine_without_shell_loss_has_no_end_without_its_fan() -> None:
     typed = {name: text for name, text in EXACT.items() if name != "shell"}
     answer = ask(**typed)
     assert value(answer, "fan_off_settles_c") == math.inf
-    assert "no bound" in screen(answer)
+    assert "over 150.0 °C" in screen(answer)
     assert "Shell loss unknown" in screen(answer)
 
 
