@@ -193,9 +193,7 @@ def _cost(case: _Case) -> Iterator[Section]:
         Row(
             key="oil_without_duct_c",
             label="oil settles, no duct",
-            figure=from_samples(
-                case.ambient_c + case.heat_w / (case.k_w_k + case.shell_w_k), "temperature"
-            ),
+            figure=from_samples(_settles(case, np.zeros_like(case.k_w_k)), "temperature"),
         ),
         Row(
             key="oil_with_duct_c",
@@ -212,14 +210,25 @@ def _oil_with_duct(case: _Case, lost: sizing.Range) -> Figure:
     """Draws of heat and cooler together with a cost drawn evenly over its range."""
     rng = np.random.default_rng(_SEED)
     low, high = lost.low / case.k.value, lost.high / case.k.value
-    left = case.k_w_k * (1.0 - rng.uniform(low, high, case.k_w_k.shape))
-    return from_samples(case.ambient_c + case.heat_w / (left + case.shell_w_k), "temperature")
+    cost = case.k_w_k * rng.uniform(low, high, case.k_w_k.shape)
+    return from_samples(_settles(case, cost), "temperature")
+
+
+def _settles(case: _Case, cost_w_k: FloatArray) -> FloatArray:
+    return cab.oil_temp_with_duct_c(
+        heat_w=case.heat_w,
+        ambient_c=case.ambient_c,
+        shell_w_k=case.shell_w_k,
+        measured_w_k=case.k_w_k,
+        cost_w_k=cost_w_k,
+    )
 
 
 def _assumed(asked: CabAsked, case: _Case, known: Known) -> Iterator[Pieces]:
     if asked.air_left is None:
         yield (
-            f"The duct leaves {_AIR_LEFT:.0%} of the air: common practice, no source; measure it.",
+            f"The duct leaves {_AIR_LEFT * 100:.0f} % of the air: common practice, no source; "
+            "measure it.",
         )
     if asked.duct is None:
         yield ("The duct takes all of the core's air.",)

@@ -226,8 +226,7 @@ def _class_sizes(hose: str) -> Sequence[int]:
 
 
 def _flares(asked: LinesAsked) -> Section:
-    wanted = _dashes(asked)
-    # A hose size without a flare of its own is left out rather than refused.
+    found = [(dash, lines.flare_size(dash)) for dash in _dashes(asked)]
     rows = tuple(
         (
             f"-{size.dash}",
@@ -235,13 +234,16 @@ def _flares(asked: LinesAsked) -> Section:
             size.thread,
             size.nut_hex_in or "see the standard",
         )
-        for size in lines.FLARE_SIZES
-        if size.dash in wanted
+        for _, size in found
+        if size is not None
     )
     heads = ("dash", "tube", "thread, in", "nut hexagon, in")
-    remark = ("A dash is a sixteenth of an inch of tube: -8 is half an inch.",)
+    remarks: list[Pieces] = [("A dash is a sixteenth of an inch of tube: -8 is half an inch.",)]
+    none = ", ".join(f"-{dash}" for dash, size in found if size is None)
+    if none:
+        remarks.append((f"No 37° flare of the standard: {none}.",))
     table = Table(key="flares", heads=heads, rows=rows)
-    return Section(title="37° flare sizes", table=table, remarks=(remark,))
+    return Section(title="37° flare sizes", table=table, remarks=tuple(remarks))
 
 
 def _headline(

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from wattsump_analysis.answers_typed import (
     Temperature,
     Voltage,
 )
+from wattsump_analysis.limits import OIL_STANDS_C
 from wattsump_analysis.nodes import OneNode, TwoNode
 from wattsump_analysis.oil import viscosity_mm2_s, walther_from_two_points
 
@@ -164,8 +165,8 @@ def _headline(case: _Case, minutes: Figure) -> Iterator[Pieces]:
 
 def _whole(case: _Case, minutes: Figure) -> Section:
     capacity, loss, heater = _drawn(case)
-    highest = case.ambient_c + heater / loss
-    rise = from_samples(heater / loss, "temperature_difference")
+    rises = preheat.highest_rise_k(loss, heater)
+    highest = case.ambient_c + rises
     lead = preheat.switch_on_lead_s(
         case.node,
         start_c=case.soak_c,
@@ -185,11 +186,15 @@ def _whole(case: _Case, minutes: Figure) -> Section:
             note="warm 19 times in 20",
         ),
         Row(key="first_rate_k_s", label="warms at first by", figure=rate),
-        Row(key="highest_rise_k", label="most it can rise above the air", figure=rise),
+        Row(
+            key="highest_rise_k",
+            label="most it can rise above the air",
+            figure=from_samples(rises, "temperature_difference"),
+        ),
         Row(
             key="highest_c",
             label="left on it ends at",
-            figure=from_samples(highest, "temperature"),
+            figure=replace(from_samples(highest, "temperature"), most=OIL_STANDS_C),
             flag="" if float(np.quantile(highest, 0.975)) < 80.0 else "cut-out needed",
         ),
     )
@@ -257,10 +262,8 @@ def _span(values: list[float]) -> Figure:
 
 def _power(case: _Case, asked: PreheatAsked, known: Known) -> Section:
     _, loss, _ = _drawn(case)
-    above = max(case.target_c - case.ambient_c, 0.0)
-    rows = [
-        Row(key="hold_w", label="to hold the target", figure=from_samples(loss * above, "power"))
-    ]
+    hold = preheat.power_to_hold_w(loss, hold_c=case.target_c, ambient_c=case.ambient_c)
+    rows = [Row(key="hold_w", label="to hold the target", figure=from_samples(hold, "power"))]
     density = _density(case, asked, known)
     remarks: list[Pieces] = []
     if density is not None:
@@ -272,10 +275,13 @@ def _power(case: _Case, asked: PreheatAsked, known: Known) -> Section:
         )
         for limit in passed:
             top = Figure(value=limit.limit_w_m2, kind="heat_flux")
-            remarks.append((f"Above {limit.name}, ", top, f" ({limit.source})."))
+            remarks.append((f"Above {limit.name}: ", top, f" ({limit.source})."))
     share = case.heater.value / _WATER_HEATER_W
     remarks.append(
-        (f"For scale: {share:.0%} of a household water heater (common practice, no source).",)
+        (
+            f"For scale: {share * 100:.0f} % of a household water heater (common practice, no "
+            "source).",
+        )
     )
     return Section(title="Heater", rows=tuple(rows), remarks=tuple(remarks))
 
@@ -375,7 +381,7 @@ def _assumed(asked: PreheatAsked, known: Known) -> Iterator[Pieces]:
         low, _, high = (Figure(value=value, kind="conductance") for value in _COUPLING_W_K)
         yield ("Coupling across a still tank ", low, " to ", high, ": common practice, no source.")
     if asked.near_share is None:
-        yield (f"{_NEAR_SHARE:.0%} of the warmth is stored beside the heater: a guess.",)
+        yield (f"{_NEAR_SHARE * 100:.0f} % of the warmth is stored beside the heater: a guess.",)
     if asked.voltage is not None and (asked.inverter is None or asked.usable is None):
         yield ("Inverter 85 %, half of the battery usable: common practice, less in the cold.",)
     for note in known.notes:

@@ -3,7 +3,9 @@
 import math
 from dataclasses import dataclass
 
-from wattsump_analysis._shapes import require
+import numpy as np
+
+from wattsump_analysis._shapes import FloatOrArray, like, require
 from wattsump_analysis.sizing import Range, at_flows
 
 __all__ = ("CAUTIONS", "CabHeat", "behind_cooler", "ducting_cost_w_k", "oil_temp_with_duct_c")
@@ -124,22 +126,27 @@ def ducting_cost_w_k(
 
 
 def oil_temp_with_duct_c(
-    *, heat_w: float, ambient_c: float, shell_w_k: float, measured_w_k: float, cost_w_k: float
-) -> float:
+    *,
+    heat_w: FloatOrArray,
+    ambient_c: float,
+    shell_w_k: FloatOrArray,
+    measured_w_k: FloatOrArray,
+    cost_w_k: FloatOrArray,
+) -> FloatOrArray:
     """Oil temperature the same work settles at once the duct is on [°C].
 
     Parameters
     ----------
-    heat_w : float
+    heat_w : float or array
         Heat into the oil [W].
     ambient_c : float
         Air [°C].
-    shell_w_k, measured_w_k, cost_w_k : float
+    shell_w_k, measured_w_k, cost_w_k : float or array like `heat_w`
         Shell, cooler without the duct, and what the duct costs it [W/K].
 
     Returns
     -------
-    float
+    float or array like `heat_w`
         Settled oil temperature [°C].
 
     Raises
@@ -151,6 +158,6 @@ def oil_temp_with_duct_c(
     ----------
     Energy balance.
     """
-    left = shell_w_k + measured_w_k - cost_w_k
+    left = np.asarray(shell_w_k) + np.asarray(measured_w_k) - np.asarray(cost_w_k)
     require(left, 0.0, math.inf, unit="W/K", where="conductance left", open_low=True)
-    return ambient_c + heat_w / left
+    return like(heat_w, np.asarray(ambient_c + np.asarray(heat_w) / left))

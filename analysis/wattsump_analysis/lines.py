@@ -104,27 +104,16 @@ HOSE_WORKING_PRESSURE_PA = {
 }
 
 
-def flare_size(dash: int) -> FlareSize:
-    """Return the 37° flare size of a dash number; -8 and 8 are the same.
+def flare_size(dash: int) -> FlareSize | None:
+    """Return the 37° flare size of a dash number, None where the standard has none.
 
-    Raises
-    ------
-    UsageError
-        A number the standard does not tabulate.
+    -8 and 8 are the same.
 
     References
     ----------
     SAE J514 (J514/1:2021); ISO 8434-2.
     """
-    for size in FLARE_SIZES:
-        if size.dash == abs(dash):
-            return size
-    raise UsageError(
-        expected="one of the dash sizes " + ", ".join(f"-{size.dash}" for size in FLARE_SIZES),
-        found=f"-{abs(dash)}",
-        where="37° flare size",
-        do="count sixteenths of an inch of tube outside diameter",
-    )
+    return next((size for size in FLARE_SIZES if size.dash == abs(dash)), None)
 
 
 def hose_bore_m(dash: int) -> float:

@@ -9,7 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from wattsump_analysis._shapes import require
+import numpy as np
+
+from wattsump_analysis._shapes import FloatOrArray, like, require
 from wattsump_analysis.nodes import (
     Countdown,
     OneNode,
@@ -27,7 +29,7 @@ __all__ = (
     "battery_for",
     "circulation_gain",
     "energy_j",
-    "highest_temp_c",
+    "highest_rise_k",
     "power_to_hold_w",
     "switch_on_lead_s",
     "time_to_target",
@@ -60,22 +62,22 @@ WATT_DENSITY_LIMITS = (
     DensityLimit(
         name="hydraulic tank, immersed",
         limit_w_m2=7_000.0,
-        source="common practice, a trade handbook's 0.7 W/cm² (4.5 W/in²)",
+        source="common practice, a trade handbook's 4.5 W/in²",
     ),
     DensityLimit(
         name="pad bonded outside a tank",
         limit_w_m2=8_000.0,
-        source="common practice, no source (0.8, up to 1.6 W/cm²)",
+        source="common practice, no source; some allow twice that",
     ),
     DensityLimit(
         name="immersed in oil, upper end",
         limit_w_m2=12_000.0,
-        source="common practice, 0.6 to 1.2 W/cm²",
+        source="common practice, no source; half of that is kinder",
     ),
     DensityLimit(
         name="a water element, which chars oil to tar",
         limit_w_m2=60_000.0,
-        source="common practice, about 6 W/cm²",
+        source="common practice, no source",
     ),
 )
 
@@ -201,7 +203,7 @@ def circulation_gain(
     return still.seconds - compared.stirred.seconds
 
 
-def power_to_hold_w(loss_w_k: float, *, hold_c: float, ambient_c: float) -> float:
+def power_to_hold_w(loss_w_k: FloatOrArray, *, hold_c: float, ambient_c: float) -> FloatOrArray:
     """Heater power that holds a temperature against the air [W]; 0 when the air is warmer.
 
     Raises
@@ -213,12 +215,12 @@ def power_to_hold_w(loss_w_k: float, *, hold_c: float, ambient_c: float) -> floa
     ----------
     Energy balance at rest.
     """
-    require(loss_w_k, 0.0, math.inf, unit="W/K", where="loss")
-    return loss_w_k * max(hold_c - ambient_c, 0.0)
+    loss = require(loss_w_k, 0.0, math.inf, unit="W/K", where="loss")
+    return like(loss_w_k, np.asarray(loss * max(hold_c - ambient_c, 0.0)))
 
 
-def highest_temp_c(loss_w_k: float, *, heater_w: float, ambient_c: float) -> float:
-    """Temperature a heater ends at if left on [°C]; infinite without loss.
+def highest_rise_k(loss_w_k: FloatOrArray, heater_w: FloatOrArray) -> FloatOrArray:
+    """Rise above the air that a heater ends at if left on [K]; infinite without loss.
 
     Raises
     ------
@@ -229,11 +231,11 @@ def highest_temp_c(loss_w_k: float, *, heater_w: float, ambient_c: float) -> flo
     ----------
     Energy balance at rest.
     """
-    require(loss_w_k, 0.0, math.inf, unit="W/K", where="loss")
-    require(heater_w, 0.0, math.inf, unit="W", where="heater power")
-    if loss_w_k == 0.0:
-        return math.inf if heater_w > 0.0 else ambient_c
-    return ambient_c + heater_w / loss_w_k
+    loss = require(loss_w_k, 0.0, math.inf, unit="W/K", where="loss")
+    heater = require(heater_w, 0.0, math.inf, unit="W", where="heater power")
+    lossless = np.where(heater > 0.0, math.inf, 0.0)
+    rise = np.where(loss > 0.0, heater / np.where(loss > 0.0, loss, 1.0), lossless)
+    return like(loss_w_k, rise)
 
 
 def watt_density_judgement(density_w_m2: float) -> tuple[DensityLimit, ...]:

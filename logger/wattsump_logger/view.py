@@ -23,7 +23,6 @@ from wattsump_logger.watching import Gauge, Screen, Sounding
 __all__ = ("Picture", "big", "line", "plain", "render", "showing")
 
 WIDTH = 80
-_CELL = 40
 _FIGURE = 19  # five figures and a point
 _NOT_SHOWN = re.compile(
     r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"

@@ -211,6 +211,12 @@ def test_flare_sizes_are_those_of_the_standard() -> None:
     assert rows == {"-8": ("3/4-16", "7/8"), "-12": ("1 1/16-12", "1 1/4")}
 
 
+def test_a_hose_size_that_is_no_flare_size_is_said_to_be_none() -> None:
+    answer = lines(flow="12 L/min", dash=["-8", "-40"])
+    assert [row[0] for row in answer.table("flares").rows] == ["-8"]
+    assert "No 37° flare of the standard: -40." in screen(answer)
+
+
 def test_velocity_is_the_trades_formula_and_stands_beside_its_practice() -> None:
     answer = lines(flow="20 L/min", dash=["-8", "-16"])
     # independent: v = 21.2207 Q/d², 20 L/min in 12.7 mm: 2.631 m/s; four digits.

@@ -28,6 +28,7 @@ def test_flare_sizes_are_those_of_the_standard(
     dash: int, tube_in: str, thread: str, hexagon: str
 ) -> None:
     size = lines.flare_size(-dash)
+    assert size is not None
     assert math.isclose(size.tube_od_m, float(Fraction(tube_in)) * 0.0254)
     assert (size.thread, size.nut_hex_in) == (thread, hexagon)
 
@@ -43,6 +44,7 @@ def test_large_flare_sizes_are_those_of_the_standard(
     dash: int, tube_in: float, thread: str
 ) -> None:
     size = lines.flare_size(dash)
+    assert size is not None
     assert math.isclose(size.tube_od_m, tube_in * 0.0254)
     assert size.thread == thread
 
@@ -129,8 +131,7 @@ def test_the_cautions_name_injection_and_defer_to_licensed_practice() -> None:
 
 
 def test_sizes_that_are_not_tabulated_are_refused_with_the_way_out() -> None:
-    with pytest.raises(UsageError, match="sixteenths of an inch"):
-        lines.flare_size(7)
+    assert lines.flare_size(7) is None
     with pytest.raises(UsageError, match="printed on the hose"):
         lines.hose_working_pressure_pa("100R4", 4)
     with pytest.raises(UsageError, match="printed on the hose"):

@@ -112,7 +112,7 @@ def test_oil_that_is_warm_enough_needs_no_time() -> None:
 def test_holding_the_highest_temperature_takes_the_whole_heater(
     loss: float, heater: float, ambient: float
 ) -> None:
-    top = preheat.highest_temp_c(loss, heater_w=heater, ambient_c=ambient)
+    top = ambient + preheat.highest_rise_k(loss, heater)
     assert math.isclose(
         preheat.power_to_hold_w(loss, hold_c=top, ambient_c=ambient), heater, rel_tol=1e-9
     )
@@ -120,8 +120,8 @@ def test_holding_the_highest_temperature_takes_the_whole_heater(
 
 def test_holding_needs_nothing_in_warmer_air_and_a_lagged_tank_rises_without_end() -> None:
     assert preheat.power_to_hold_w(6.0, hold_c=10.0, ambient_c=15.0) == 0.0
-    assert preheat.highest_temp_c(0.0, heater_w=10.0, ambient_c=5.0) == math.inf
-    assert preheat.highest_temp_c(0.0, heater_w=0.0, ambient_c=5.0) == 5.0
+    assert preheat.highest_rise_k(0.0, 10.0) == math.inf
+    assert preheat.highest_rise_k(0.0, 0.0) == 0.0
 
 
 @pytest.mark.parametrize(("w_cm2", "exceeded"), [(0.6, 0), (0.75, 1), (1.0, 2), (1.3, 3), (6.2, 4)])
@@ -200,7 +200,7 @@ def test_impossible_inputs_are_refused_by_name() -> None:
     with pytest.raises(RangeError, match="loss"):
         preheat.power_to_hold_w(-1.0, hold_c=1.0, ambient_c=0.0)
     with pytest.raises(RangeError, match="loss"):
-        preheat.highest_temp_c(-1.0, heater_w=1.0, ambient_c=0.0)
+        preheat.highest_rise_k(-1.0, 1.0)
     with pytest.raises(RangeError, match="watt density"):
         preheat.watt_density_judgement(0.0)
     with pytest.raises(RangeError, match="battery voltage"):
