@@ -22,6 +22,6 @@ def said_of(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces
     burn = limits.burn_at(hottest_c)
     if burn is not None:
         yield (
-            "Bare metal or oil at ", temperature(burn.temp_c), " burns skin in about ",
+            "Bare metal or oil from ", temperature(burn.temp_c), " burns skin in about ",
             Figure(value=burn.careful_s, kind="duration"), f" ({burn.source}).",
         )  # fmt: skip

@@ -13,6 +13,7 @@ from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Tabl
 from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_typed import Density, Number, Temperature, Viscosity
+from wattsump_analysis.engine_grades import EngineOil, engine_oil, names_engine_oil
 from wattsump_analysis.grades import U_GRADE_REL, viscosity_index
 from wattsump_logger.errors import UsageError
 from wattsump_logger.profile import Limits
@@ -21,8 +22,13 @@ __all__ = ("OilAsked", "compare_oils", "parse_oil")
 
 _COMPARED = ("VG 32", "VG 46", "VG 68", "VG 46 VI 150")
 _GRADE = re.compile(
-    r"\s*(?P<grade>(?:ISO\s*)?(?:VG\s*)?\d+)\s*(?:VI\s*(?P<index>\d+(?:\.\d+)?))?\s*", re.I
+    r"\s*(?:(?P<kind>HVLPD?|HLPD?|HL|HM|HV)\s*)?(?P<grade>(?:ISO\s*)?(?:VG\s*)?\d+)\s*"
+    r"(?:VI\s*(?P<index>\d+(?:\.\d+)?))?\s*",
+    re.I,
 )
+# ISO 11158 class HV and DIN 51524-3 HVLP ask for an index of 140 or more (ASTM D6158 prints the
+# same for its class HV; the two standards from memory).
+_HV_INDEX = 140.0
 # Straight D341 lines mislead below the pour point; common practice for mineral oil, no source.
 _LINE_TRUSTED_ABOVE_C = -20.0
 
@@ -51,6 +57,7 @@ class _Oil:
     name: str
     line: oil.Walther
     u_rel: float
+    engine: EngineOil | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,12 +99,15 @@ def compare_oils(asked: OilAsked, known: Known) -> Answer:
             *_outside(case),
             *_heat(case),
         ),
-        assumed=tuple(_assumed(asked, known)),
+        assumed=tuple(_assumed(asked, known, case)),
     )
 
 
 def parse_oil(text: str) -> tuple[str, float]:
-    """Read "VG 46" or "VG 46 VI 150" to a grade and an index.
+    """Read "VG 46", "VG 46 VI 150" or "HVLP 46" to a grade and an index.
+
+    A letter code of the trade with a V in it (HV, HVLP) stands for an index of 140, the least it
+    may have; HL, HM and HLP for the usual 100.
 
     Raises
     ------
@@ -107,15 +117,20 @@ def parse_oil(text: str) -> tuple[str, float]:
     found = _GRADE.fullmatch(text)
     if found is None:
         raise UsageError(
-            expected="a grade such as 'VG 46', or 'VG 46 VI 150' for a multigrade",
+            expected="a grade such as 'VG 46', 'VG 46 VI 150', 'HVLP 46' or '10W-30'",
             found=repr(text),
             where="oil grade",
             do="correct it, or give --viscosity-40 and --viscosity-100",
         )
-    return found["grade"], float(found["index"] or oil.USUAL_VISCOSITY_INDEX)
+    multigrade = "V" in (found["kind"] or "").upper()
+    usual = _HV_INDEX if multigrade else oil.USUAL_VISCOSITY_INDEX
+    return found["grade"], float(found["index"] or usual)
 
 
 def _graded(text: str) -> _Oil:
+    if names_engine_oil(text):
+        named = engine_oil(text)
+        return _Oil(name=named.name, line=named.line, u_rel=named.u_rel, engine=named)
     grade, index = parse_oil(text)
     line = oil.walther_from_grade(grade, index)
     return _Oil(name=text.strip(), line=line, u_rel=math.hypot(U_GRADE_REL, oil.U_WALTHER_REL))
@@ -132,8 +147,9 @@ def _there(asked: OilAsked, known: Known) -> _Oil:
     if (asked.viscosity_40 is None) != (asked.viscosity_100 is None):
         needed((None, "both --viscosity-40 and --viscosity-100"), what="oil")
     if asked.grade is not None:
-        index = "" if asked.index is None else f" VI {asked.index.value:g}"
-        return _graded(asked.grade + index)
+        if asked.index is None or names_engine_oil(asked.grade):
+            return _graded(asked.grade)
+        return _graded(f"{asked.grade} VI {asked.index.value:g}")
     if fitted is None:
         needed((None, "--grade, or --viscosity-40 and --viscosity-100"), what="oil")
         raise AssertionError  # for the type checker; `needed` has refused
@@ -307,16 +323,38 @@ def _heat(case: _Case) -> Iterator[Section]:
     rows: tuple[Row, ...] = ()
     if 40.0 <= peak <= 150.0:
         life = Figure(value=limits.oil_life_factor(peak, 60.0), kind="number")
-        note = "times that at 60 °C; half per 10 K, common practice"
+        note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
         rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
     yield Section(title="What the peak does", rows=rows, remarks=tuple(said_of(peak, cold)))
 
 
-def _assumed(asked: OilAsked, known: Known) -> Iterator[Pieces]:
+def _assumed(asked: OilAsked, known: Known, case: _Case) -> Iterator[Pieces]:
     if known.profile is None or asked.grade is not None:
         yield ("A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",)
+    for one in (case.there, *case.others):
+        if one.engine is not None:
+            yield from _engine_words(one.engine)
     if known.profile is None and (asked.thickest is None or asked.thinnest is None):
         yield ("Viscosity limits: common practice, no source; the pump maker's come first.",)
     for note in known.notes:
         if "Heat capacity" not in note:
             yield (note,)
+
+
+def _engine_words(named: EngineOil) -> Iterator[Pieces]:
+    """What a name of an engine oil promises, and what is only typical."""
+    low, high, typical = (
+        Figure(value=value, kind="viscosity")
+        for value in (named.low_100_mm2_s, named.high_100_mm2_s, named.typical_40_mm2_s)
+    )
+    bounds = "SAE J300 (as others reprint it)" if named.bounded else "common practice, from memory"
+    yield (
+        f"{named.name}: ", low, " to ", high, " at ", temperature(100.0), f", {bounds}; ",
+        typical, " at ", temperature(40.0), " is typical, common practice, from memory.",
+    )  # fmt: skip
+    if named.winter is not None:
+        yield (
+            f"{named.name} cranks an engine down to ", temperature(named.winter.cranks_c),
+            " and pumps down to ", temperature(named.winter.pumps_c),
+            " (SAE J300): an engine's measure, not a hydraulic pump's.",
+        )  # fmt: skip

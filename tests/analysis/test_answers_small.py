@@ -134,6 +134,33 @@ def test_grades_are_read_as_people_write_them() -> None:
     assert parse_oil("32") == ("32", 100.0)
 
 
+def test_an_engine_oil_is_compared_with_its_limits_and_what_is_only_typical_said() -> None:
+    answer = oil(grade="VG 46", peak="100 degC", compare=["10W-30", "HVLP 46"])
+    rows = {row[0]: row for row in answer.table("grades").rows}
+    assert list(rows) == ["VG 46 (in it)", "10W-30", "HVLP 46"]
+    # published: SAE J300 (2015-01), as reprinted: a 30 has 9.3 up to 12.5 mm²/s at 100 °C.
+    assert 9.3 < cell(answer, "grades", "10W-30", 1) < 12.5
+    said = " ".join(screen(answer).split())
+    assert "10W-30: 9.30 mm²/s to 12.5 mm²/s at 100.0 °C, SAE J300 (as others reprint it)" in said
+    assert "70.0 mm²/s at 40.0 °C is typical, common practice, from memory" in said
+    assert "an engine's measure, not a hydraulic pump's" in said
+
+
+def test_a_machine_filled_with_engine_oil_is_answered_with_a_wide_range() -> None:
+    figure = oil(grade="sae 15w-40", cold="0 degC").row("cold_start_mm2_s").figure
+    assert (
+        figure.u_log > 1.2 * oil(grade="VG 46", cold="0 degC").row("cold_start_mm2_s").figure.u_log
+    )
+
+
+@pytest.mark.parametrize("text", ["HV 46", "HVLP 46", "hvlpd46", "ISO VG 46 VI 140"])
+def test_a_letter_code_with_a_v_has_the_least_index_it_may_have(text: str) -> None:
+    # published: ASTM D6158 for its class HV, above 140; ISO 11158 and DIN 51524-3 from memory.
+    assert parse_oil(text)[1] == pytest.approx(140.0)
+    # Common practice, no source: an oil without V has about 100.
+    assert parse_oil("HLP 46")[1] == pytest.approx(100.0)
+
+
 def test_a_hot_span_names_the_seals_it_leaves() -> None:
     words = "".join(
         part for pieces in said_of(110.0, -50.0) for part in pieces if isinstance(part, str)
