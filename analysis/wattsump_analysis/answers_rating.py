@@ -168,6 +168,7 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
     if case.air_w_k is None and case.oil_w_k is None:
         return
     found = ceilings(case.air_w_k, case.oil_w_k)
+    both = case.air_w_k is not None and case.oil_w_k is not None
     rows = []
     if found.air_w_k is not None:
         rows.append(
@@ -197,6 +198,15 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
                 figure=built,
                 note="common practice, no source",
             )
+        )
+    if case.k is not None and case.k.value < found.lowest_w_k:
+        low, high = (
+            None if end is None else end / found.lowest_w_k for end in (case.k.low, case.k.high)
+        )
+        share = Figure(value=case.k.value / found.lowest_w_k, kind="fraction", low=low, high=high)
+        note = "its effectiveness" if both else "the other stream may carry less"
+        rows.append(
+            Row(key="effectiveness", label="measured, of the lower", figure=share, note=note)
         )
     remarks = tuple(_over_ceiling(case, found.lowest_w_k))
     yield Section(title="Ceilings, whatever the core", rows=tuple(rows), remarks=remarks)
@@ -299,7 +309,8 @@ def _assumed(case: Case, asked: RatingAsked, known: Known) -> Iterator[Pieces]:
         if asked.peak is None:
             yield ("Wanted peak ", Figure(value=usual_peak_c(known), kind="temperature"), ".")
         margin = asked.margin.value if asked.margin else USUAL_MARGIN
-        yield (f"{margin:.0%} margin for a dirty core; heat covered nineteen times in twenty.",)
+        percent = f"{margin * 100:.0f} %"
+        yield (f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",)
     if known.k_refers_to and asked.measured is None:
         yield (f"K is counted from {known.k_refers_to}.",)
     for note in known.notes:

@@ -34,7 +34,15 @@ def next_section(case: Case, asked: RatingAsked, known: Known) -> Iterator[Secti
         margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
     )
     flag = "estimate" if case.heat_is_estimate else ""
+    heavy = asked.heat is None and known.heat_p90_w is not None
     rows = [
+        Row(
+            key="heat_w",
+            label="heat into the oil" + (", heavy work" if heavy else ""),
+            figure=case.heat,
+            flag=flag,
+            note="nine tenths of the work stay below (P90)" if heavy else "",
+        ),
         Row(
             key="design_heat_w",
             label="heat to carry, with margin",
@@ -76,7 +84,14 @@ def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
 
 
 def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
-    """Two of what there is, or more air through it; only where both streams are known."""
+    """Two small ones instead, two of what there is, or more air through it."""
+    if case.oil_w_k is not None and needed_w_k < case.oil_w_k:
+        yield Row(
+            key="each_of_two_w_k",
+            label="or two small ones in a row, each",
+            figure=conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
+            note="each with fresh air of its own",
+        )
     if case.k is None or case.air_w_k is None or case.oil_w_k is None:
         return
     k = case.k.value
@@ -107,6 +122,10 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
 
 
 def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Pieces]:
+    if case.oil_w_k is None:
+        yield ("Two small coolers need each a bit more than half; --oil-flow says how much.",)
+    elif needed_w_k >= case.oil_w_k:
+        yield ("NOT POSSIBLE at this oil flow: it carries at most ", conductance(case.oil_w_k), ".")
     if case.k is None:
         return
     have, need = case.k.value, conductance(needed_w_k)

@@ -16,6 +16,7 @@ __all__ = (
     "Range",
     "air_factor_for",
     "at_flows",
+    "each_of_two_w_k",
     "in_parallel_w_k",
     "in_series_w_k",
     "next_cooler",
@@ -234,6 +235,35 @@ def in_series_w_k(first_w_k: float, second_w_k: float, oil_rate_w_k: float) -> f
     require(oil_rate_w_k, 0.0, math.inf, unit="W/K", where="oil capacity rate", open_low=True)
     require([first_w_k, second_w_k], 0.0, oil_rate_w_k, unit="W/K", where="cooler in series")
     return first_w_k + second_w_k - first_w_k * second_w_k / oil_rate_w_k
+
+
+def each_of_two_w_k(together_w_k: float, oil_rate_w_k: float) -> float:
+    """Conductance each of two equal coolers needs, one after the other in the oil.
+
+    Parameters
+    ----------
+    together_w_k : float
+        What both must do together [W/K], under the oil's capacity rate.
+    oil_rate_w_k : float
+        Capacity rate of the oil [W/K].
+
+    Returns
+    -------
+    float
+        Each alone at the full oil flow [W/K], more than half: the second sees cooled oil.
+
+    Raises
+    ------
+    RangeError
+        More than the oil stream can carry.
+
+    References
+    ----------
+    `in_series_w_k` with equal coolers, solved: C (1 - sqrt(1 - K/C)).
+    """
+    require(oil_rate_w_k, 0.0, math.inf, unit="W/K", where="oil capacity rate", open_low=True)
+    require(together_w_k, 0.0, oil_rate_w_k, unit="W/K", where="two coolers in series")
+    return oil_rate_w_k * (1.0 - math.sqrt(1.0 - together_w_k / oil_rate_w_k))
 
 
 def in_parallel_w_k(each_w_k: float, *, air_rate_w_k: float, oil_rate_w_k: float) -> Range:

@@ -181,6 +181,30 @@ def test_other_flows_need_both_flows_as_measured() -> None:
     assert value(more, "flows_w_k") > 100.0
 
 
+def test_two_small_coolers_and_the_effectiveness_are_those_of_the_streams() -> None:
+    answer = ask(
+        measured="100 W/K", oil_flow="20 L/min", air_flow="0.3 m3/s", air_temp="0 degC",
+        heat="5 kW", hottest="30 degC", peak="60 degC", margin="0 %",
+    )  # fmt: skip
+    # 20 L/min x 1.74 MJ/(m³ K) = 580 W/K, known to 3 %; 5 kW over 30 K needs 166.7 W/K.
+    by_hand = 580.0 * (1.0 - math.sqrt(1.0 - 166.7 / 580.0))
+    # independent: energy balance of the oil by hand; 3 % of the oil's heat moves it by 0.3 %.
+    assert value(answer, "each_of_two_w_k") == pytest.approx(by_hand, rel=0.005)
+    # independent: CoolProp dry air at 0 °C, 390.1 W/K, the lower of the two streams; 0.2 %.
+    assert value(answer, "effectiveness") == pytest.approx(100.0 / 390.1, rel=0.002)
+    assert "NOT POSSIBLE at this oil flow" in screen(
+        ask(heat="20 kW", hottest="30 degC", peak="60 degC", oil_flow="12 L/min")
+    )
+
+
+def test_a_proof_is_sized_for_its_heavy_work() -> None:
+    known = known_from_proof(proof_data(proof_fixture.falls_short()))
+    assert known.heat_p90_w is not None
+    answer = ask(known, hottest="35 degC", peak="66 degC")
+    assert value(answer, "heat_w") == known.heat_p90_w.value
+    assert "P90" in answer.row("heat_w").note
+
+
 def test_the_next_cooler_carries_the_heat_with_its_guard_and_margin() -> None:
     answer = ask(heat="3 kW +- 10 %", hottest="35 degC", peak="65 degC", margin="20 %")
     # Energy balance, one-sided 95 % guard of JCGM 106: by hand from the formula's own parts.

@@ -100,6 +100,15 @@ def test_two_coolers_in_series_follow_the_oil_stream() -> None:
         sizing.in_series_w_k(501.0, 10.0, 500.0)
 
 
+@given(st.floats(1.0, 299.0))
+def test_each_of_two_small_coolers_makes_up_the_whole(together: float) -> None:
+    each = sizing.each_of_two_w_k(together, 300.0)
+    assert math.isclose(sizing.in_series_w_k(each, each, 300.0), together, rel_tol=1e-9)
+    assert each > together / 2.0
+    # independent: by hand, 0.5 of the oil's stream each leaves 0.75 of it taken.
+    assert sizing.each_of_two_w_k(225.0, 300.0) == pytest.approx(150.0)
+
+
 def test_two_coolers_in_parallel_give_more_than_one_and_less_than_two() -> None:
     found = sizing.in_parallel_w_k(110.0, **STREAMS)
     assert 110.0 < found.low < found.likely < found.high < 220.0
