@@ -60,7 +60,11 @@ _INSIDE: Mapping[str, str] = {
     "volume": "m3",
 }
 # Kinds that the trade prints in either system, so both are shown.
-_MIXED = frozenset({"power", "temperature", "temperature_difference"})
+_MIXED = frozenset(
+    {"air_flow", "flow", "power", "pressure", "temperature", "temperature_difference", "volume"}
+)
+# In a table there is room for two of these only.
+_MIXED_CELLS = frozenset({"power", "pressure"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -293,7 +297,7 @@ def _row_lines(row: Row, system: str) -> Iterator[str]:
 def _table_lines(table: Table, system: str) -> Iterator[str]:
     cells = [
         [
-            cell if isinstance(cell, str) else shown(cell, system, both=cell.kind == "power")
+            cell if isinstance(cell, str) else shown(cell, system, both=cell.kind in _MIXED_CELLS)
             for cell in row
         ]
         for row in table.rows

@@ -30,6 +30,7 @@ __all__ = (
     "known_from",
     "known_from_proof",
     "needed",
+    "own_profile",
     "proof_from_file",
     "with_session",
 )
@@ -100,7 +101,7 @@ def with_session(known: Known, session: Session) -> Known:
     UsageError
         The session has no tank channel.
     """
-    profile = known.profile or _own_profile(session)
+    profile = known.profile or own_profile(session)
     tank = _column(session, profile, "tank")
     if tank is None:
         raise UsageError(
@@ -121,7 +122,8 @@ def with_session(known: Known, session: Session) -> Known:
     )
 
 
-def _own_profile(session: Session) -> Profile | None:
+def own_profile(session: Session) -> Profile | None:
+    """Return the machine profile a session was logged with, None if it has none."""
     raw = session.metadata.get("profile")
     return profile_from_dict(raw, str(session.path)) if isinstance(raw, dict) else None
 

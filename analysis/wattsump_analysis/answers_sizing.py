@@ -130,9 +130,9 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Pieces]:
         return
     have, need = case.k.value, conductance(needed_w_k)
     if have >= needed_w_k:
-        yield ("The cooler there is suffices: ", conductance(have), " against ", need, ".")
+        yield ("The present cooler suffices: ", conductance(have), " against ", need, ".")
     else:
-        yield ("The cooler there is is too small: ", conductance(have), " against ", need, ".")
+        yield ("The present cooler is too small: ", conductance(have), " against ", need, ".")
 
 
 def drive_section(asked: RatingAsked, known: Known) -> Iterator[Section]:
