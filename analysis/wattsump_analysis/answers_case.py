@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from wattsump_analysis import air, drive, rating, sizing
 from wattsump_analysis.answers import Figure
-from wattsump_analysis.answers_known import Known
+from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_typed import (
     AirFlow,
     Altitude,
@@ -167,6 +167,13 @@ def drive_loss(asked: RatingAsked, known: Known) -> Figure | None:
     motor = value_of(asked.motor_efficiency, fitted.motor_efficiency)
     if power is None:
         return None
+    if asked.pump_efficiency or asked.motor_efficiency:
+        shares = (asked.pump_efficiency, asked.motor_efficiency)
+        drive.loss_share(*(share.value for share in shares if share is not None))
+        needed_of = {"--pump-efficiency": pump, "--motor-efficiency": motor}
+        missing = [name for name, value in needed_of.items() if value is None]
+        if missing:
+            needed((None, missing[0]), what="drive loss")
     low = power * min(share.low for share in drive.HEAT_SHARES)
     high = power * max(share.high for share in drive.HEAT_SHARES)
     if pump is None or motor is None:

@@ -9,10 +9,16 @@ from wattsump_analysis import lines
 from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.answers_case import value_of
 from wattsump_analysis.answers_known import Known, needed
-from wattsump_analysis.answers_typed import Flow, Length, Number, Pressure, Volume
+from wattsump_analysis.answers_typed import (
+    Flow,
+    Length,
+    Number,
+    Pressure,
+    Volume,
+    quantity,
+)
 from wattsump_analysis.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_logger.errors import UsageError
-from wattsump_logger.units import parse
 
 __all__ = ("LinesAsked", "dash_number", "plumb")
 
@@ -115,8 +121,8 @@ def _one_hose(text: str) -> lines.Hose:
     if _DASH.fullmatch(bore):
         bore_m = lines.hose_bore_m(dash_number(bore))
     else:
-        bore_m = parse(bore, "length")
-    return lines.Hose(bore_m=bore_m, length_m=parse(found["length"], "length"))
+        bore_m = quantity(bore, "length", "--hose").value
+    return lines.Hose(bore_m=bore_m, length_m=quantity(found["length"], "length", "--hose").value)
 
 
 def _dashes(asked: LinesAsked) -> tuple[int, ...]:

@@ -1,7 +1,8 @@
 """Quantities as typed for a question, with an interval where one is typed.
 
-"95 to 115 W/K" is a 95 % interval whose middle is the geometric mean (of temperatures the plain
-mean); "105 W/K +- 10 %" is a middle with its relative half-width. A bare value is exact.
+"95 to 115 W/K", or "95-115 W/K", is a 95 % interval whose middle is the geometric mean (of
+temperatures the plain mean); "105 W/K +- 10 %" is a middle with its relative half width,
+"105 +- 10 W/K" with its half width. A bare value is exact.
 """
 
 import math
@@ -57,7 +58,11 @@ Voltage = Annotated[Figure | None, "voltage"]
 Volume = Annotated[Figure | None, "volume"]
 
 _Asked = TypeVar("_Asked")
-_RANGE = re.compile(r"(?P<low>.+?)\s+to\s+(?P<high>.+)")
+_RANGE = re.compile(
+    r"(?P<low>.+?)\s+to\s+(?P<high>.+)"
+    r"|(?P<from>[\d.]+)\s*[-\N{EN DASH}]\s*(?P<up>[\d.]+\s*[^\d.\s].*)"
+)
+_HALF = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<half>[\d.]+\s*[^%\d.\s].*)")
 _SPREAD = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<spread>[\d.]+\s*%)")
 _NO_UNIT = re.compile(r"[+\-−\d.\s]+")
 
@@ -91,23 +96,44 @@ def _quantity(text: str, kind: str) -> Figure:
                 do="write the range",
             )
         return Figure(value=value, kind=kind, low=value / (1 + share), high=value * (1 + share))
+    if half := _HALF.fullmatch(text.strip()):
+        return _half_width(half["value"], half["half"], kind, text)
     if between := _RANGE.fullmatch(text.strip()):
-        low_text, high_text = between["low"], between["high"]
-        if _NO_UNIT.fullmatch(low_text):
-            low_text += " " + high_text.lstrip("+-−0123456789. ")
-        low, high = parse(low_text, kind), parse(high_text, kind)
-        if not low < high:
-            raise UnitError(
-                expected="a range from low to high",
-                found=repr(text),
-                where="range",
-                do="write the smaller value first",
-            )
-        middle = (
-            math.sqrt(low * high) if low > 0 and not kind.startswith("temp") else 0.5 * (low + high)
-        )
-        return Figure(value=middle, kind=kind, low=low, high=high)
+        low_text, high_text = between["low"] or between["from"], between["high"] or between["up"]
+        return _between(low_text, high_text, kind, text)
     return Figure(value=parse(text, kind), kind=kind)
+
+
+def _between(low_text: str, high_text: str, kind: str, text: str) -> Figure:
+    low, high = parse(_with_unit(low_text, high_text), kind), parse(high_text, kind)
+    if not low < high:
+        raise UnitError(
+            expected="a range from low to high",
+            found=repr(text),
+            where="range",
+            do="write the smaller value first",
+        )
+    plain = low <= 0 or kind.startswith("temperature")
+    middle = 0.5 * (low + high) if plain else math.sqrt(low * high)
+    return Figure(value=middle, kind=kind, low=low, high=high)
+
+
+def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure:
+    value = parse(_with_unit(value_text, half_text), kind)
+    spread = parse(half_text, "temperature_difference" if kind == "temperature" else kind)
+    if not kind.startswith("temperature") and not 0.0 < spread < value:
+        raise UnitError(
+            expected="a half width above 0 and under the value",
+            found=repr(text),
+            where="half width",
+            do="write the range, as '95 to 115 W/K'",
+        )
+    return Figure(value=value, kind=kind, low=value - spread, high=value + spread)
+
+
+def _with_unit(text: str, other: str) -> str:
+    """A number without a unit takes the one of the number beside it."""
+    return f"{text} {other.lstrip('+-−0123456789. ')}" if _NO_UNIT.fullmatch(text) else text
 
 
 def _plain_number(text: str) -> Figure:

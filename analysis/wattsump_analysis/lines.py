@@ -239,7 +239,14 @@ def hose_working_pressure_pa(hose: str, dash: int) -> float:
     ----------
     SAE J517, from memory; the print on the hose decides.
     """
-    sizes = HOSE_WORKING_PRESSURE_PA.get(hose.strip().upper().removeprefix("SAE").strip(), {})
+    sizes = HOSE_WORKING_PRESSURE_PA.get(hose.strip().upper().removeprefix("SAE").strip())
+    if sizes is None:
+        raise UsageError(
+            expected="one of " + ", ".join(HOSE_WORKING_PRESSURE_PA),
+            found=repr(hose),
+            where="hose pressure class",
+            do="read the working pressure printed on the hose",
+        )
     if abs(dash) not in sizes:
         known = "; ".join(
             f"{name} " + " ".join(f"-{size}" for size in rows)

@@ -125,9 +125,27 @@ def test_a_typed_spread_is_a_relative_half_width() -> None:
         assert found.u_log == pytest.approx(math.log(1.1) / 1.959964)
 
 
+@pytest.mark.parametrize("text", ["95-115 W/K", "95 - 115 W/K", "95 \N{EN DASH} 115 W/K"])
+def test_a_range_may_be_written_with_a_dash(text: str) -> None:
+    assert quantity(text, "conductance", "--measured") == quantity(
+        "95 to 115 W/K", "conductance", "--measured"
+    )
+
+
+def test_a_half_width_may_have_the_values_unit() -> None:
+    for text in ("105 +- 10 W/K", "105 W/K ± 10 W/K"):
+        found = quantity(text, "conductance", "--measured")
+        assert (found.value, found.low, found.high) == (105.0, 95.0, 115.0)
+    # published: NIST SP 811, a difference of 9 °F is 5 K, and 68 °F are 20 °C.
+    air = quantity("68 +- 9 degF", "temperature", "--measured-ambient")
+    assert (air.value, air.low, air.high) == pytest.approx((20.0, 15.0, 25.0))
+    assert quantity("-10 degC", "temperature", "--soak").low is None
+
+
 @pytest.mark.parametrize(
     ("text", "kind"),
     [
+        ("10 +- 20 W/K", "conductance"),
         ("20 degC +- 5 %", "temperature"),
         ("115 to 95 W/K", "conductance"),
         ("105", "conductance"),

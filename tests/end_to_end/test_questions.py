@@ -63,7 +63,7 @@ def run(line: str) -> Result:
 
 
 def test_every_block_of_the_page_is_among_the_examples() -> None:
-    assert len(EXAMPLES) == TEXT.count("```sh") == 8
+    assert len(EXAMPLES) == TEXT.count("```sh") == 9
     asked = {line.split()[1] for line, _ in EXAMPLES}
     assert asked == {"rating", "forecast", "preheat", "oil", "cab", "lines"}
 
@@ -120,6 +120,14 @@ def test_cautions_stand_before_any_figure(question: str) -> None:
         ("lines", 2, "--flow, --hose, --containers or --dash"),
         ("lines --flow '12 L/min' --line sideways", 2, "--line: expected one of suction"),
         ("lines --hose '3 m'", 2, "--hose: expected bore x length"),
+        ("lines --hose '-8 x 3'", 3, "--hose: expected a length such as"),
+        ("lines --core='-1 L'", 3, "--core: expected a volume"),
+        ("lines --pressure '10 bar' --hose-class R99", 2, "pressure class: expected one of 100R4"),
+        ("rating --power '6 hp' --pump-efficiency 85", 3, "80 % is 0.80"),
+        ("rating --power '6 hp' --pump-efficiency '85 %'", 2, "expected --motor-efficiency"),
+        ("rating --measured '10 +- 20 W/K'", 3, "--measured: expected a half width"),
+        ("oil --grade 10W-90", 2, "expected an engine-oil name, one of 0W-20"),
+        ("oil --grade 'VG 46' --session none.csv", 3, "none.csv: expected the CSV file"),
         ("lines --dash eight", 2, "dash size: expected a dash size such as -8"),
         ("lines --containers 2", 2, "--container, the size of one"),
         ("lines --pressure '10 bar'", 2, "--hose-class"),
