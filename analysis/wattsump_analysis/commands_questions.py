@@ -1,9 +1,10 @@
-"""The owner's questions as commands: `rating`, `forecast`, `preheat`, `oil`, `cab`, `lines`."""
+"""The owner's questions as commands, from `rating` to `lines`, a module each."""
 
 import typer
 
 from wattsump_analysis.commands_cab import cab_command
 from wattsump_analysis.commands_forecast import forecast_command
+from wattsump_analysis.commands_limits import limits_command
 from wattsump_analysis.commands_lines import lines_command
 from wattsump_analysis.commands_oil import oil_command
 from wattsump_analysis.commands_preheat import preheat_command
@@ -19,4 +20,5 @@ def register(app: typer.Typer) -> None:
     app.command("preheat")(preheat_command)
     app.command("oil")(oil_command)
     app.command("cab")(cab_command)
+    app.command("limits")(limits_command)
     app.command("lines")(lines_command)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from wattsump_analysis.answers import Answer, Figure, screen
 from wattsump_analysis.answers_cab import CabAsked, warm_cab
 from wattsump_analysis.answers_heat import said_of
 from wattsump_analysis.answers_known import Known, known_from, known_from_proof
+from wattsump_analysis.answers_limits import LimitsAsked, limits_of
 from wattsump_analysis.answers_lines import LinesAsked, dash_number, plumb
 from wattsump_analysis.answers_oil import OilAsked, compare_oils, parse_oil
 from wattsump_analysis.answers_typed import typed_fields
@@ -159,6 +161,29 @@ def test_a_letter_code_with_a_v_has_the_least_index_it_may_have(text: str) -> No
     assert parse_oil(text)[1] == pytest.approx(140.0)
     # Common practice, no source: an oil without V has about 100.
     assert parse_oil("HLP 46")[1] == pytest.approx(100.0)
+
+
+def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
+    answer = limits_of(typed_fields(LimitsAsked, {"oil": "85 degC", "cold": "-30 degC"}), Known())
+    reached = {row[0] for row in answer.table("levels").rows if row[2] == "REACHED"}
+    # published: 82 °C (180 °F) is where the trade fears for seals; common practice, no source.
+    assert "danger to seals and oil film" in reached
+    assert "never" not in reached
+    outside = [row[0] for row in answer.table("parts").rows if row[3] == "OUTSIDE"]
+    assert outside == ["fluorocarbon seal (FKM)"]
+    # published: half per 10 K, common practice, no source: 25 K above 60 °C.
+    assert value(answer, "oil_life") == pytest.approx(2.0**-2.5)
+    standings = {row[2] for row in answer.table("burns").rows}
+    assert standings == {
+        "ISO 13732-1, from memory", "ISO 13732-1, quoted by others", "a circulated list",
+    }  # fmt: skip
+
+
+def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
+    known = known_from(known_from_proof(proof_data(proof_fixture.falls_short())), PROFILE)
+    answer = limits_of(LimitsAsked(), replace(known, peaks_c={"tank": 70.0, "case_drain": 80.0}))
+    marks = {row[0]: row[3] for row in answer.table("channels").rows}
+    assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")
 
 
 def test_a_hot_span_names_the_seals_it_leaves() -> None:

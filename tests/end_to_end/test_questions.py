@@ -21,6 +21,7 @@ from wattsump_analysis import (
     commands,
     commands_cab,
     commands_forecast,
+    commands_limits,
     commands_lines,
     commands_oil,
     commands_preheat,
@@ -30,6 +31,7 @@ from wattsump_analysis import (
 from wattsump_analysis.answers_cab import CabAsked
 from wattsump_analysis.answers_case import RatingAsked
 from wattsump_analysis.answers_forecast import ForecastAsked
+from wattsump_analysis.answers_limits import LimitsAsked
 from wattsump_analysis.answers_lines import LinesAsked
 from wattsump_analysis.answers_oil import OilAsked
 from wattsump_analysis.answers_preheat import PreheatAsked
@@ -63,9 +65,9 @@ def run(line: str) -> Result:
 
 
 def test_every_block_of_the_page_is_among_the_examples() -> None:
-    assert len(EXAMPLES) == TEXT.count("```sh") == 9
+    assert len(EXAMPLES) == TEXT.count("```sh") == 10
     asked = {line.split()[1] for line, _ in EXAMPLES}
-    assert asked == {"rating", "forecast", "preheat", "oil", "cab", "lines"}
+    assert asked == {"rating", "forecast", "preheat", "oil", "cab", "limits", "lines"}
 
 
 @pytest.mark.parametrize(("line", "facts"), EXAMPLES, ids=[line[:40] for line, _ in EXAMPLES])
@@ -95,7 +97,7 @@ def test_json_is_the_documented_schema_and_nothing_else(line: str) -> None:
         assert value["unit"]
 
 
-@pytest.mark.parametrize("question", ["preheat", "cab", "lines"])
+@pytest.mark.parametrize("question", ["preheat", "cab", "limits", "lines"])
 def test_cautions_stand_before_any_figure(question: str) -> None:
     line = next(line for line, _ in EXAMPLES if line.split()[1] == question)
     said = run(line).stdout
@@ -117,6 +119,9 @@ def test_cautions_stand_before_any_figure(question: str) -> None:
         ("oil --grade 'thick'", 2, "oil grade: expected a grade such as"),
         ("oil --viscosity-40 '46 mm2/s'", 2, "both --viscosity-40 and --viscosity-100"),
         ("cab --ambient '0 degC'", 2, "--heat, --measured, --air-flow"),
+        ("limits", 2, "expected --oil"),
+        ("limits --oil 85", 3, "--oil: expected a temperature"),
+        ("limits --oil '20 degC' --cold '30 degC'", 3, "hottest temperature: expected at least 30"),
         ("lines", 2, "--flow, --hose, --containers or --dash"),
         ("lines --flow '12 L/min' --line sideways", 2, "--line: expected one of suction"),
         ("lines --hose '3 m'", 2, "--hose: expected bore x length"),
@@ -184,6 +189,7 @@ def test_a_session_without_a_tank_is_refused_by_name(
         (commands_preheat.preheat_command, PreheatAsked),
         (commands_oil.oil_command, OilAsked),
         (commands_cab.cab_command, CabAsked),
+        (commands_limits.limits_command, LimitsAsked),
         (commands_lines.lines_command, LinesAsked),
     ],
 )
