@@ -1,1 +1,71 @@
-"""From an outing's session to watts, a verdict and a report."""
+"""From an outing's session to watts, a verdict and a report.
+
+The names in `__all__` stay what they are; docs/from-python.md shows them at work. Each is
+imported when it is first asked for, so that `wattsump --help` pays for none. A function that
+would bear its module's name has a longer one here: `prove_session`, `compare_outings`.
+"""
+
+import importlib
+import typing
+
+if typing.TYPE_CHECKING:
+    from wattsump_analysis.compare import Comparison
+    from wattsump_analysis.compare import compare as compare_outings
+    from wattsump_analysis.drawing import save as save_plot
+    from wattsump_analysis.gathering import Gathered, gather, one_by_one
+    from wattsump_analysis.outing import Outing
+    from wattsump_analysis.plots import plot_label, plot_outing
+    from wattsump_analysis.prove import prove as prove_session
+    from wattsump_analysis.report import write_report
+    from wattsump_analysis.results import Interval, Proof
+    from wattsump_analysis.trend import Trend, trend_of
+
+__all__ = (
+    "Comparison",
+    "Gathered",
+    "Interval",
+    "Outing",
+    "Proof",
+    "Trend",
+    "compare_outings",
+    "gather",
+    "one_by_one",
+    "plot_label",
+    "plot_outing",
+    "prove_session",
+    "save_plot",
+    "trend_of",
+    "write_report",
+)
+
+# By public name: module and name there.
+_HOMES = {
+    "Comparison": ("compare", "Comparison"),
+    "Gathered": ("gathering", "Gathered"),
+    "Interval": ("results", "Interval"),
+    "Outing": ("outing", "Outing"),
+    "Proof": ("results", "Proof"),
+    "Trend": ("trend", "Trend"),
+    "compare_outings": ("compare", "compare"),
+    "gather": ("gathering", "gather"),
+    "one_by_one": ("gathering", "one_by_one"),
+    "plot_label": ("plots", "plot_label"),
+    "plot_outing": ("plots", "plot_outing"),
+    "prove_session": ("prove", "prove"),
+    "save_plot": ("drawing", "save"),
+    "trend_of": ("trend", "trend_of"),
+    "write_report": ("report", "write_report"),
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    home, there = _HOMES[name]
+    value: object = getattr(importlib.import_module(f"{__name__}.{home}"), there)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
