@@ -23,6 +23,8 @@ from wattsump_analysis.answers_known import Known, from_samples, needed
 __all__ = ("ForecastAsked", "foresee")
 
 _BEYOND = "beyond what the oil stands"
+# Colder than any woodlot: common practice, no source.
+_COLDEST_AIR_C = -60.0
 
 
 def foresee(asked: ForecastAsked, known: Known) -> Answer:
@@ -116,7 +118,7 @@ def _limiting(case: Case, asked: ForecastAsked, known: Known) -> Section:
                     key=f"limiting_{key}_c",
                     label=label,
                     figure=figure,
-                    flag=standing(figure.value, asked, known),
+                    flag=_air_flag(figure.value, asked, known),
                 )
             )
             if asked.hottest is not None:
@@ -125,6 +127,10 @@ def _limiting(case: Case, asked: ForecastAsked, known: Known) -> Section:
                     Row(key=f"margin_{key}_k", label="  margin, hottest day", figure=margin)
                 )
     return Section(title="Air at which a limit is reached", rows=tuple(rows))
+
+
+def _air_flag(air_c: float, asked: ForecastAsked, known: Known) -> str:
+    return "no air is so cold" if air_c < _COLDEST_AIR_C else standing(air_c, asked, known)
 
 
 def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:

@@ -81,6 +81,8 @@ def test_what_no_oil_stands_is_not_told_to_the_degree() -> None:
     said = screen(answer)
     assert "settles at over 150.0 °C, beyond what the oil stands." in " ".join(said.split())
     assert "190.0" not in said
+    # 66 °C less 160 K: an air that nobody will meet.
+    assert answer.row("limiting_oil_advised_p50_c").flag == "no air is so cold"
     assert "over 302.0 °F" in screen(answer, "us")
     # Half of the range may lie beyond: its end is then no number either.
     doubtful = ask(**(EXACT | {"heat": "10 to 14 kW"}))
