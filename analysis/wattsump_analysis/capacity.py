@@ -48,6 +48,7 @@ MATCHED_U_K = 0.08
 MATCHED_AMBIENT_U_K = 0.4
 SUN_K = 0.5  # usual excess of an air probe that nobody matched; common practice, no source
 U_SUN_K = 0.7
+U_HEATER_REL = 0.05  # nameplate power on a wandering supply; common practice, no source
 
 
 def oil_capacity_j_k(profile: Profile, reference_c: float) -> tuple[float | None, float]:
@@ -155,4 +156,9 @@ def knowledge(
         u_match_k=u_match,
         u_ambient_k=u_air,
         sun_k=0.0 if matched else SUN_K,
+        u_heater_rel=(
+            U_HEATER_REL
+            if profile is None or profile.heater is None
+            else profile.heater.u_power_rel
+        ),
     )

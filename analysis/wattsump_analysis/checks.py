@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wattsump_analysis._influence import influence_of
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Fitted, interval
 from wattsump_analysis.record import Record
-from wattsump_analysis.results import Diagnostics, LabelCheck, Route
+from wattsump_analysis.results import Diagnostics, LabelCheck, Phase, Route
 from wattsump_analysis.transients import durbin_watson
 
 __all__ = (
@@ -58,8 +59,8 @@ def periodogram_excess(residuals: FloatArray) -> float:
     return float(np.sqrt(m) * np.max(np.abs(cumulated - np.arange(1, m + 1) / m)))
 
 
-def diagnose(record: Record, fitted: Fitted) -> Diagnostics:
-    """Residuals, nodes, window and correlations of a fitted record."""
+def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Diagnostics:
+    """Residuals, nodes, window, correlations and influence of each phase of a fitted record."""
     tank = record.oils_c["tank"]
     seen = np.isfinite(tank)
     residuals = (tank - fitted.smooth.tank_c)[seen]
@@ -82,6 +83,7 @@ def diagnose(record: Record, fitted: Fitted) -> Diagnostics:
             for name, value in zip(posterior.names, posterior.mode, strict=True)
             if abs(value - posterior.priors[name].mean) > AT_BOUND_SD * posterior.priors[name].sd
         ),
+        influence=influence_of(fitted, phases),
     )
 
 

@@ -34,6 +34,7 @@ FloatArray = NDArray[np.float64]
 SIGNIFICANT_EVIDENCE = 5.0
 UNKNOWN_SD = 3.0  # of a logarithm: any value from a twentieth to twentyfold
 LEDGER_DRAWS = 60
+FEWEST_DRAWS = 20.0  # fewer effective draws than this are no interval
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
 
@@ -43,7 +44,8 @@ class Knowledge:
 
     Capacities of None are unknown. `u_flow_rel` is that of the measured oil flow.
     `u_match_k` is what is left of the differences between oil probes after matching,
-    `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe.
+    `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe. `u_heater_rel`
+    is that of the heater's power.
     """
 
     oil_j_k: float | None
@@ -55,6 +57,7 @@ class Knowledge:
     u_match_k: float = 1.5
     u_ambient_k: float = 1.5
     sun_k: float = 0.4
+    u_heater_rel: float = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,10 +96,12 @@ class ModelForm:
 # checks it on other machines.
 STEPPED = ModelForm(k=0.09, capacity=0.04, heat=0.07)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.07, heat=0.07)
-TANK_ONLY = ModelForm(k=0.11, capacity=0.03, heat=0.04)
+TANK_ONLY = ModelForm(k=0.07, capacity=0.02, heat=0.06)
 HEATED = ModelForm(k=0.06, capacity=0.08, heat=0.08)
 UNSTEPPED = ModelForm(k=0.12, capacity=0.05, heat=0.12)
+UNSTEPPED_WITH_FLOW = ModelForm(k=0.08, capacity=0.04, heat=0.11)
 BRIEF = ModelForm(k=0.22, capacity=0.05, heat=0.12)
+HEATING_W = 10.0
 BRIEF_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
 
@@ -105,10 +110,12 @@ def model_form(record: Record) -> ModelForm:
     loaded = record.engine > 0.9
     stepped = bool(np.any(loaded & (record.fan < 0.1)) and np.any(loaded & (record.fan > 0.9)))
     if not stepped:
-        return BRIEF if record.bins * record.bin_s < BRIEF_S else UNSTEPPED
+        if record.bins * record.bin_s < BRIEF_S:
+            return BRIEF
+        return UNSTEPPED if record.flow_w_k is None else UNSTEPPED_WITH_FLOW
     if "cooler_in" not in record.oils_c:
         return TANK_ONLY
-    if np.any(record.heater_w > 10.0):
+    if np.any(record.heater_w > HEATING_W):
         return HEATED
     return STEPPED if record.flow_w_k is None else STEPPED_WITH_FLOW
 
@@ -177,11 +184,14 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
     still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
     moving = bool(np.any(record.moving > 0.5))
     stopped = bool(np.any(record.engine < 0.5))
+    heated = bool(np.any(record.heater_w > HEATING_W))
     return {
         "oil_j_k": capacity(know.oil_j_k, know.u_oil_rel, 35e3),
         "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
         "loop_oil": Gaussian(mean=0.3, sd=0.1),
-        "tank_metal": Gaussian(mean=0.4, sd=0.12),
+        # A tank alone cannot tell its own wall, which follows it within a minute, from oil; left
+        # to itself the share drifts, and with it K by tenths. Least bias on the same plant.
+        "tank_metal": Gaussian(mean=0.4, sd=0.12) if inlet else Gaussian(mean=0.3, sd=0.06),
         "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
         "still_air": Gaussian(mean=np.log(0.09), sd=0.4 if still else 0.0),
         "viscosity_exponent": Gaussian(mean=0.06, sd=0.03),
@@ -201,23 +211,48 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "offset_out_k": Gaussian(
             mean=0.0, sd=know.u_match_k if inlet and outlet else 0.0, stated=True
         ),
+        "heater_gain": Gaussian(mean=0.0, sd=know.u_heater_rel if heated else 0.0, stated=True),
     }
 
 
-def _budget(posterior: Posterior, form_k: float) -> tuple[BudgetLine, ...]:
+def _conductance(record: Record, network: Network, posterior: Posterior) -> FloatArray:
+    """Draws of K [W/K]: from the oil into the cooler, or from the tank where only it is seen.
+
+    Without a probe at the cooler the oil's flow is hardly known, and with it how much warmer
+    the oil goes in than the tank is; heat over the tank's own excess does not depend on it.
+    """
+    if "cooler_in" in record.oils_c:
+        return posterior.column("cooler_w_k")
+    on = (record.fan > 0.9) & (record.engine > 0.9)
+    if not on.any():
+        return posterior.column("cooler_w_k")
+    seen = network.base_c
+    warm = on & (seen >= np.median(seen[on]))
+    # A draw without weight may be out of the network's reach; it counts nowhere.
+    found = np.ones(posterior.weights.size)
+    for row in np.flatnonzero(posterior.weights > 0):
+        p = posterior.parameters(posterior.draws[row])
+        smooth = network.smooth(p)
+        excess = smooth.tank_c - (record.ambient_c - p.offset_ambient_k)
+        found[row] = smooth.cooler_w[warm].sum() / excess[warm].sum()
+    return found
+
+
+def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[BudgetLine, ...]:
     """Relative standard uncertainty of K from each stated input, and from the readings.
 
-    The sensitivity of the mode to the mean of prior i is the posterior covariance with i
-    over the prior's variance, so its contribution is covariance over standard deviation
-    (GUM eq. 10 with these sensitivities); what remains is type A and weak priors.
+    The sensitivity of ln K to the mean of prior i is its posterior covariance with i over
+    the prior's variance, so the contribution is covariance over standard deviation (GUM eq.
+    10 with these sensitivities); what remains is type A and weak priors.
     """
-    row = posterior.names.index("cooler_w_k")
-    total = float(posterior.covariance[row, row])
-    lines, left = [BudgetLine(source="model form", kind="B", relative=form_k)], total
+    weights = posterior.weights
+    apart = log_k - weights @ log_k
+    left = float(weights @ apart**2)
+    lines = [BudgetLine(source="model form", kind="B", relative=form_k)]
     for column, name in enumerate(posterior.names):
         prior = posterior.priors[name]
         if prior.stated:
-            part = float(posterior.covariance[row, column]) / prior.sd
+            part = float(weights @ (apart * posterior.draws[:, column])) / prior.sd
             lines.append(BudgetLine(source=name, kind="B", relative=abs(part)))
             left -= part**2
     lines.append(BudgetLine(source="readings", kind="A", relative=float(np.sqrt(max(left, 0)))))
@@ -246,6 +281,11 @@ def fit_record(
     Returns
     -------
     Fitted
+
+    Raises
+    ------
+    ArithmeticError
+        The posterior cannot be drawn from: too few draws carry any weight.
     """
     network = build_network(record, know)
     progress("two nodes")
@@ -258,6 +298,8 @@ def fit_record(
     nodes = 3
     if evidence < -SIGNIFICANT_EVIDENCE:
         nodes, posterior = 2, sample_posterior(network, together, rng, start)
+    if posterior.effective_draws < FEWEST_DRAWS:
+        raise ArithmeticError("the readings leave the network's parameters open")
     return _reported(record, know, network, posterior, nodes, evidence, rng)
 
 
@@ -273,7 +315,8 @@ def _reported(
     weights = posterior.weights
     form = model_form(record)
     apart = rng.standard_normal((3, weights.size))
-    k = posterior.column("cooler_w_k") * np.exp(form.k * apart[0])
+    k_fitted = _conductance(record, network, posterior)
+    k = k_fitted * np.exp(form.k * apart[0])
     capacity = _column(posterior, "oil_j_k") + _column(posterior, "metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])
     picks = rng.choice(weights.size, LEDGER_DRAWS, p=weights)
@@ -301,7 +344,7 @@ def _reported(
         k_draws=k,
         heat_draws=heat,
         heat_paths_w=paths,
-        budget=_budget(posterior, form.k),
+        budget=_budget(posterior, np.log(k_fitted), form.k),
         scale_known=scale_known,
     )
 

@@ -27,20 +27,20 @@ References
 """
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dpbtrf, dpbtrs, dtbtrs
+from scipy.linalg.lapack import dtbtrs
 
+from wattsump_analysis._banded import STATES, Equations, System, det_3x3, solve
 from wattsump_analysis.record import Record
 
 __all__ = ("STILL_LINK_W_K", "Network", "Parameters", "Smooth")
 
 FloatArray = NDArray[np.float64]
 
-STATES = 4  # tank, loop and metal degC, wander of the heat W
-BAND = 2 * STATES
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 METAL_HEAT = 0.3  # share of the drive's loss that is made in metal; common practice, no source
@@ -55,7 +55,8 @@ class Parameters:
     `model_error_w` is the heat by which each node's balance may be off, independent
     from minute to minute. `loop_oil` and `tank_metal` are the shares of oil in the loop
     and of metal at the tank. `oil_flow_w_k` is W, or the factor on the measured flow where
-    one is recorded. Offsets are what a probe reads too high, K.
+    one is recorded. Offsets are what a probe reads too high, K. `heater_gain` is the
+    heater's true power over that recorded.
     """
 
     oil_j_k: float
@@ -79,6 +80,7 @@ class Parameters:
     offset_ambient_k: float
     offset_in_k: float
     offset_out_k: float
+    heater_gain: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,81 +94,6 @@ class Smooth:
     cooler_w: FloatArray
     shell_w: FloatArray
     stored_j: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _System:
-    """Banded normal equations of states given levels, and constants of the likelihood."""
-
-    precision: FloatArray  # (BAND, STATES n) lower band
-    right: FloatArray  # (STATES n, 1 + levels): data column, then one per level
-    level_precision: FloatArray  # (levels, levels)
-    level_right: FloatArray  # (levels,)
-    quadratic: float
-    log_scales: float
-    rows: int
-
-
-class _Equations:
-    """Normal equations under construction: the steps first, then what is added to them."""
-
-    def __init__(
-        self, later: FloatArray, earlier: FloatArray, forced: FloatArray, weight: FloatArray
-    ) -> None:
-        steps, _, columns = forced.shape
-        later_t, earlier_t = later.transpose(0, 2, 1), earlier.transpose(0, 2, 1)
-        weighted_earlier = weight[:, np.newaxis] * earlier
-        self.diagonal = np.zeros((steps + 1, STATES, STATES))
-        self.diagonal[:-1] += earlier_t @ weighted_earlier
-        self.diagonal[1:] += later_t @ (weight[:, np.newaxis] * later)
-        self.below = -(later_t @ weighted_earlier)
-        weighted = weight[:, np.newaxis] * forced
-        self.right = np.zeros((steps + 1, STATES, columns))
-        self.right[1:] += later_t @ weighted
-        self.right[:-1] -= earlier_t @ weighted
-        products = forced.reshape(-1, columns).T @ weighted.reshape(-1, columns)
-        self.quadratic = float(products[0, 0])
-        self.level_precision = products[1:, 1:].copy()
-        self.level_right = -products[1:, 0]
-        self.log_scales = -steps * float(np.sum(np.log(weight)))
-        self.rows = STATES * steps
-
-    def observe(
-        self,
-        node: int,
-        design: FloatArray | float,
-        reading: FloatArray,
-        seen: NDArray[np.bool_],
-        sigma: float,
-    ) -> None:
-        """Add readings `design` x node = `reading` with noise `sigma` where `seen`."""
-        w = np.where(seen, 1.0 / sigma**2, 0.0)
-        self.diagonal[:, node, node] += w * np.square(design)
-        self.right[:, node, 0] += w * reading * design
-        self.quadratic += float(np.sum(w * reading**2))
-        count = int(np.count_nonzero(seen))
-        self.log_scales += count * 2.0 * float(np.log(sigma))
-        self.rows += count
-
-    def level_prior(self, mean_w: float, spread_w: float) -> None:
-        """Add the wide prior of every level of heat."""
-        levels = self.level_right.size
-        self.level_precision += np.eye(levels) / spread_w**2
-        self.level_right += mean_w / spread_w**2
-        self.quadratic += levels * (mean_w / spread_w) ** 2
-        self.log_scales += levels * 2.0 * float(np.log(spread_w))
-        self.rows += levels
-
-    def system(self) -> _System:
-        return _System(
-            precision=_band(self.diagonal, self.below),
-            right=self.right.reshape(-1, self.right.shape[-1]),
-            level_precision=self.level_precision,
-            level_right=self.level_right,
-            quadratic=self.quadratic,
-            log_scales=self.log_scales,
-            rows=self.rows,
-        )
 
 
 class Network:
@@ -225,6 +152,12 @@ class Network:
             width = 2 * int(np.ceil(AFTER_SWITCH_S / record.bin_s)) + 1
             self.seen["cooler_out"] &= np.convolve(switched, np.ones(width), "same") == 0
 
+    def without(self, left_out: NDArray[np.bool_]) -> "Network":
+        """The same network with the oil probes of these bins not read."""
+        less = copy(self)
+        less.seen = {name: seen & ~left_out for name, seen in self.seen.items()}
+        return less
+
     def conductance_w_k(self, p: Parameters) -> FloatArray:
         """Cooler conductance at each bin with its fan and flow, W/K, shape (n,)."""
         record = self.record
@@ -270,16 +203,18 @@ class Network:
         rates[:, 2, 2] = -link - shell
         rates[:, 1, 3] = (1.0 - METAL_HEAT) * engine
         rates[:, 2, 3] = METAL_HEAT * engine
-        known = np.stack([(k + shell) * air + record.heater_w, 0.0 * air, shell * air], axis=-1)
+        known = np.stack(
+            [(k + shell) * air + p.heater_gain * record.heater_w, 0.0 * air, shell * air], axis=-1
+        )
         rates /= capacity[:, :, np.newaxis]
         return rates, known / capacity, rates[:, :, 3].copy()
 
-    def _system(self, p: Parameters) -> _System:
+    def _system(self, p: Parameters) -> System:
         """Weighted normal equations of the steps, the start, the probes and the levels."""
         later, earlier, forced = self._steps(p)
         sd = self._step_noise(p)
-        equations = _Equations(later, earlier, forced, 1.0 / sd**2)
-        equations.log_scales -= 2.0 * float(np.sum(np.log(np.abs(_det_3x3(later[:, :3, :3])))))
+        equations = Equations(later, earlier, forced, 1.0 / sd**2)
+        equations.log_scales -= 2.0 * float(np.sum(np.log(np.abs(det_3x3(later[:, :3, :3])))))
         self._add_start(equations, p)
         for name, design, offset, sigma in self._observations(p):
             seen = self.seen[name]
@@ -321,7 +256,7 @@ class Network:
         keep = np.exp(-h / p.memory_s)
         return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2))
 
-    def _add_start(self, equations: "_Equations", p: Parameters) -> None:
+    def _add_start(self, equations: Equations, p: Parameters) -> None:
         """The other nodes start near the tank, not near a number of their own."""
         tie = np.eye(STATES)
         tie[1, 0] = tie[2, 0] = -1.0
@@ -346,7 +281,7 @@ class Network:
     def log_likelihood(self, p: Parameters) -> float:
         """Log density of all readings, states and levels integrated out."""
         system = self._system(p)
-        factor, solved, levels_factor, levels_mean = _solve(system)
+        factor, solved, levels_factor, levels_mean = solve(system)
         log_det = 2.0 * float(np.sum(np.log(factor[0])))
         log_det += 2.0 * float(np.sum(np.log(np.diag(levels_factor))))
         fitted = float(system.right[:, 0] @ solved[:, 0])
@@ -358,7 +293,7 @@ class Network:
     def smooth(self, p: Parameters, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""
         system = self._system(p)
-        factor, solved, levels_factor, levels = _solve(system)
+        factor, solved, levels_factor, levels = solve(system)
         if rng is not None:
             levels = levels + np.linalg.solve(levels_factor.T, rng.standard_normal(self.levels))
         states = solved[:, 0] + solved[:, 1:] @ levels
@@ -381,40 +316,5 @@ class Network:
         )
 
 
-def _solve(system: _System) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Band factor, solved columns, factor of the levels' precision, and their mean."""
-    factor, info = dpbtrf(system.precision, lower=1)
-    if info != 0:
-        raise np.linalg.LinAlgError("precision is not positive definite")
-    solved, _ = dpbtrs(factor, system.right, lower=1)
-    # right[:, 1:] is -A'B, so the Schur complement and its right side follow.
-    cross = system.right[:, 1:]
-    schur = system.level_precision - cross.T @ solved[:, 1:]
-    levels_factor = np.linalg.cholesky(schur)
-    levels_mean = np.linalg.solve(schur, system.level_right + cross.T @ solved[:, 0])
-    return factor, solved, levels_factor, levels_mean
-
-
 def _midpoints(values: FloatArray) -> FloatArray:
     return 0.5 * (values[:-1] + values[1:])
-
-
-def _det_3x3(m: FloatArray) -> FloatArray:
-    return np.asarray(
-        m[:, 0, 0] * (m[:, 1, 1] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 1])
-        - m[:, 0, 1] * (m[:, 1, 0] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 0])
-        + m[:, 0, 2] * (m[:, 1, 0] * m[:, 2, 1] - m[:, 1, 1] * m[:, 2, 0])
-    )
-
-
-def _band(diagonal: FloatArray, below: FloatArray) -> FloatArray:
-    """Lower band storage (BAND, STATES n) of a block tridiagonal symmetric matrix."""
-    n = diagonal.shape[0]
-    band = np.zeros((BAND, STATES * n), order="F")
-    for row in range(STATES):
-        for column in range(STATES):
-            if row >= column:
-                band[row - column, column::STATES] = diagonal[:, row, column]
-            offset = STATES + row - column
-            band[offset, column : STATES * (n - 1) : STATES] = below[:, row, column]
-    return band

@@ -21,7 +21,7 @@ from scipy.special import gammaln
 
 from wattsump_analysis.network import Network, Parameters
 
-__all__ = ("LINEAR", "Gaussian", "Posterior", "sample_posterior")
+__all__ = ("LINEAR", "Gaussian", "Posterior", "log_posterior", "sample_posterior")
 
 FloatArray = NDArray[np.float64]
 
@@ -242,6 +242,14 @@ def _tempered(weights: FloatArray) -> FloatArray:
     found = np.zeros_like(weights)
     found[within] = np.exp(low * logs)
     return np.asarray(found / found.sum())
+
+
+def log_posterior(network: Network, posterior: Posterior, theta: FloatArray) -> float:
+    """Log posterior of `network` at a handled vector, with the priors of `posterior`.
+
+    `network` may be that of a part of the readings.
+    """
+    return -_Target(network, posterior.priors)(theta)
 
 
 def sample_posterior(

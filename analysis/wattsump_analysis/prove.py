@@ -15,6 +15,7 @@ from wattsump_analysis._remarks import cautions_of, limits_of, notes_of, peaks_o
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis._stretch import find_cuts, record_of, stretch_records
 from wattsump_analysis._stretch_fit import Stretch, fit_stretch, routes_of, segment_of
+from wattsump_analysis._suspects import capacity_unlike_listed, suspects_of
 from wattsump_analysis._verdict import Judgement, judge, regulated_reason
 from wattsump_analysis.capacity import knowledge
 from wattsump_analysis.checks import diagnose
@@ -214,7 +215,11 @@ def _answer(
     return _proof(
         outing,
         judgement,
-        cautions=cautions_of(outing.samples, main, routes, outing.soak, outing.profile),
+        cautions=(
+            *cautions_of(outing.samples, main, routes, outing.soak, outing.profile),
+            *suspects_of(main.record),
+            *_unlike_listed(main, know),
+        ),
         k_refers_to=(
             "oil into the cooler"
             if main.by_side or (not main.apart and "cooler_in" in main.record.oils_c)
@@ -229,7 +234,9 @@ def _answer(
         k_draws_w_k=main.k_draws if judgement.k_w_k is not None else None,
         k_weights=main.weights if judgement.k_w_k is not None else None,
         ledger=join_ledgers(scaled),
-        diagnostics=None if main.fitted is None else diagnose(main.record, main.fitted),
+        diagnostics=(
+            None if main.fitted is None else diagnose(main.record, main.fitted, main.phases)
+        ),
         notes=(
             *notes_of(outing.session, outing.samples, outing.soak, outing.guesses, main),
             *cut_notes,
@@ -237,6 +244,13 @@ def _answer(
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
         seed=seed,
     )
+
+
+def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
+    if stretch.fitted is None or stretch.apart or stretch.why:
+        return ()
+    said = capacity_unlike_listed(stretch.fitted.capacity_j_k.value, know)
+    return (said,) if said else ()
 
 
 def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:

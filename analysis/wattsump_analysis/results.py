@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 __all__ = (
     "BudgetLine",
     "Diagnostics",
+    "Influence",
     "Interval",
     "LabelCheck",
     "Ledger",
@@ -63,6 +64,14 @@ class PhaseFit:
     window_tau: float
     trusted: bool
     why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Influence:
+    """Relative change of K if one phase had not been read, to first order."""
+
+    phase: Phase
+    k_change_rel: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +141,7 @@ class Diagnostics:
     effective_draws: float
     correlations: Mapping[str, float]
     at_bounds: tuple[str, ...]
+    influence: tuple["Influence", ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

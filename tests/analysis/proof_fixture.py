@@ -7,6 +7,7 @@ import numpy as np
 from wattsump_analysis.results import (
     BudgetLine,
     Diagnostics,
+    Influence,
     Interval,
     LabelCheck,
     Ledger,
@@ -153,6 +154,7 @@ def falls_short() -> Proof:
             effective_draws=212.0,
             correlations={"cooler and metal": 0.71},
             at_bounds=(),
+            influence=(Influence(phase=phases[1], k_change_rel=-0.04),),
         ),
         notes=("3 spikes were left out.",),
         marks=((600.0, "fan-off rise"), (2820.0, "work loop")),

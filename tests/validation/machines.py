@@ -38,6 +38,7 @@ class Drawn:
 U_OIL = 0.04
 U_METAL = 0.12
 U_FLOW = 0.03
+U_HEATER = 0.02
 
 
 def draw(count: int, rng: np.random.Generator) -> Drawn:

@@ -6,6 +6,7 @@ Every machine is drawn from the plant, which has more nodes than the fitted netw
 model-form terms of the fit were set on seeds 101 and 202; report another.
 """
 
+import math
 import os
 import sys
 from collections.abc import Iterator
@@ -40,22 +41,27 @@ class Row:
 
 
 def rows_of(protocol: str, scores: list[Score]) -> Iterator[Row]:
-    """Figures of the fits that are not refused: K's half-width is beyond 30 % otherwise."""
-    table = {q: np.array([score.found[q] for score in scores]) for q in QUANTITIES}
-    k = table["K"]
-    stated = (k[:, 3] - k[:, 2]) / 2 / k[:, 1] <= REFUSED_HALF_WIDTH
+    """Figures of the fits that are not refused: none found, or K wider than 30 % either way."""
+    told = [score for score in scores if score.found and _half_width(score) <= REFUSED_HALF_WIDTH]
     for quantity in QUANTITIES:
-        truth, value, low, high = table[quantity][stated].T
+        table = np.array([score.found[quantity] for score in told]).reshape(-1, 4)
+        truth, value, low, high = table.T
+        some = bool(told)
         yield Row(
             protocol=protocol,
             quantity=quantity,
             machines=len(scores),
-            refused=float(1 - stated.mean()),
-            coverage=float(np.mean((low <= truth) & (truth <= high))),
-            error=float(np.median(np.abs(value / truth - 1))),
-            bias=float(np.median(value / truth - 1)),
-            half_width=float(np.median((high - low) / 2 / value)),
+            refused=1 - len(told) / len(scores),
+            coverage=float(np.mean((low <= truth) & (truth <= high))) if some else math.nan,
+            error=float(np.median(np.abs(value / truth - 1))) if some else math.nan,
+            bias=float(np.median(value / truth - 1)) if some else math.nan,
+            half_width=float(np.median((high - low) / 2 / value)) if some else math.nan,
         )
+
+
+def _half_width(score: Score) -> float:
+    _, value, low, high = score.found["K"]
+    return (high - low) / 2 / value
 
 
 def measure(machines: int, seed: int, names: tuple[str, ...]) -> list[Row]:
@@ -73,10 +79,17 @@ def measure(machines: int, seed: int, names: tuple[str, ...]) -> list[Row]:
 
 
 def line(row: Row) -> str:
+    """One row of the table; dashes where every machine was refused."""
+    shown = [
+        f"{100 * row.coverage:.1f} %",
+        f"{100 * row.error:.1f} %",
+        f"{100 * row.bias:+.1f} %",
+        f"±{100 * row.half_width:.0f} %",
+    ]
+    if math.isnan(row.coverage):
+        shown = ["-"] * len(shown)
     return (
-        f"| {row.protocol} | {row.quantity} | {100 * row.coverage:.1f} % | "
-        f"{100 * row.error:.1f} % | {100 * row.bias:+.1f} % | ±{100 * row.half_width:.0f} % | "
-        f"{100 * row.refused:.0f} % |"
+        "| " + " | ".join([row.protocol, row.quantity, *shown, f"{100 * row.refused:.0f} %"]) + " |"
     )
 
 
@@ -104,8 +117,11 @@ spikes, missing readings) are drawn; the stated capacity is drawn with its state
 
 READING = """K is the cooler's conductance at the warm half of the outing, C the heat capacity of
 oil and metal, Q the mean heat into the oil while working. A K whose half-width passes 30 % is not
-stated by the program and counts as refused; the other columns are of what is stated. With tank
-and ambient probes only, K refers to the tank temperature.
+stated by the program and counts as refused, as does a fit whose draws are too few to be an
+interval; the other columns are of what is stated. Heat at a label's temperature difference is K
+times that difference, so its coverage is K's. With tank and ambient probes only, K refers to the
+tank temperature. A short run has no fan step and ends in its warm-up: the program takes it as too
+short for a verdict, and says so.
 
 Part of each interval is the *model form*: how far the network itself is from a machine, a
 standard deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and

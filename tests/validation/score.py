@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from machines import U_FLOW, U_METAL, U_OIL, Drawn, draw, guided, heated, short, work
+from machines import U_FLOW, U_HEATER, U_METAL, U_OIL, Drawn, draw, guided, heated, short, work
 from numpy.typing import NDArray
 
 from wattsump_analysis import rehearsal
@@ -58,7 +58,7 @@ PROTOCOLS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """One machine: quantity -> (truth, value, low, high)."""
+    """One machine: quantity -> (truth, value, low, high); nothing found where the fit refused."""
 
     machine: int
     found: dict[str, tuple[float, float, float, float]]
@@ -106,7 +106,7 @@ def record_of(
             fan=truth.fan[run, one],
             engine=engine,
             moving=truth.moving[run, one],
-            heater_w=truth.heater_w[run, one],
+            heater_w=truth.heater_w[run, one] * np.exp(U_HEATER * rng.standard_normal()),
             work=np.where(engine > 0, work_kind, -1),
         ),
         flow_w_k=flow,
@@ -123,6 +123,7 @@ def knowledge(drawn: Drawn, one: int, protocol: Protocol) -> Knowledge:
         u_metal_rel=U_METAL,
         walther=walther_from_grade(drawn.grades[one]),
         u_flow_rel=U_FLOW,
+        u_heater_rel=U_HEATER,
         u_match_k=0.08 if protocol.matched else class_sd * np.sqrt(2),
         u_ambient_k=0.4 if protocol.matched else float(np.hypot(class_sd * np.sqrt(2), 0.7)),
         sun_k=0.0 if protocol.matched else 0.5,
@@ -176,7 +177,10 @@ def fit_one(rehearsed: Rehearsed, one: int) -> Score:
     protocol, drawn, truth = rehearsed.protocol, rehearsed.drawn, rehearsed.truth
     readings = rehearsed.readings
     record = record_of(drawn, truth, readings, one, protocol)
-    fitted = fit_record(record, knowledge(drawn, one, protocol), np.random.default_rng(one))
+    try:
+        fitted = fit_record(record, knowledge(drawn, one, protocol), np.random.default_rng(one))
+    except (np.linalg.LinAlgError, ArithmeticError):
+        return Score(machine=one, found={}, effective_draws=0.0, nodes=0)
     true = true_values(drawn, truth, one, record, fitted)
     found = {"K": fitted.k_w_k, "C": fitted.capacity_j_k, "Q": fitted.heat_in_w}
     return Score(

@@ -1,0 +1,132 @@
+"""Normal equations of a chain of states, banded, and their solution.
+
+States of four follow one another; each step, reading and prior adds to a block
+tridiagonal precision. One banded Cholesky factor gives determinant, mean and draws.
+
+References
+----------
+.. [1] H. Rue, L. Held, Gaussian Markov Random Fields, 2005, ch. 2: banded precision.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dpbtrf, dpbtrs
+
+from wattsump_analysis._shapes import FloatArray
+
+__all__ = ("STATES", "Equations", "System", "det_3x3", "solve")
+
+STATES = 4  # tank, loop and metal degC, wander of the heat W
+BAND = 2 * STATES
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class System:
+    """Banded normal equations of states given levels, and constants of the likelihood."""
+
+    precision: FloatArray  # (BAND, STATES n) lower band
+    right: FloatArray  # (STATES n, 1 + levels): data column, then one per level
+    level_precision: FloatArray  # (levels, levels)
+    level_right: FloatArray  # (levels,)
+    quadratic: float
+    log_scales: float
+    rows: int
+
+
+class Equations:
+    """Normal equations under construction: the steps first, then what is added to them."""
+
+    def __init__(
+        self, later: FloatArray, earlier: FloatArray, forced: FloatArray, weight: FloatArray
+    ) -> None:
+        steps, _, columns = forced.shape
+        later_t, earlier_t = later.transpose(0, 2, 1), earlier.transpose(0, 2, 1)
+        weighted_earlier = weight[:, np.newaxis] * earlier
+        self.diagonal = np.zeros((steps + 1, STATES, STATES))
+        self.diagonal[:-1] += earlier_t @ weighted_earlier
+        self.diagonal[1:] += later_t @ (weight[:, np.newaxis] * later)
+        self.below = -(later_t @ weighted_earlier)
+        weighted = weight[:, np.newaxis] * forced
+        self.right = np.zeros((steps + 1, STATES, columns))
+        self.right[1:] += later_t @ weighted
+        self.right[:-1] -= earlier_t @ weighted
+        products = forced.reshape(-1, columns).T @ weighted.reshape(-1, columns)
+        self.quadratic = float(products[0, 0])
+        self.level_precision = products[1:, 1:].copy()
+        self.level_right = -products[1:, 0]
+        self.log_scales = -steps * float(np.sum(np.log(weight)))
+        self.rows = STATES * steps
+
+    def observe(
+        self,
+        node: int,
+        design: FloatArray | float,
+        reading: FloatArray,
+        seen: NDArray[np.bool_],
+        sigma: float,
+    ) -> None:
+        """Add readings `design` x node = `reading` with noise `sigma` where `seen`."""
+        w = np.where(seen, 1.0 / sigma**2, 0.0)
+        self.diagonal[:, node, node] += w * np.square(design)
+        self.right[:, node, 0] += w * reading * design
+        self.quadratic += float(np.sum(w * reading**2))
+        count = int(np.count_nonzero(seen))
+        self.log_scales += count * 2.0 * float(np.log(sigma))
+        self.rows += count
+
+    def level_prior(self, mean_w: float, spread_w: float) -> None:
+        """Add the wide prior of every level of heat."""
+        levels = self.level_right.size
+        self.level_precision += np.eye(levels) / spread_w**2
+        self.level_right += mean_w / spread_w**2
+        self.quadratic += levels * (mean_w / spread_w) ** 2
+        self.log_scales += levels * 2.0 * float(np.log(spread_w))
+        self.rows += levels
+
+    def system(self) -> System:
+        return System(
+            precision=_band(self.diagonal, self.below),
+            right=self.right.reshape(-1, self.right.shape[-1]),
+            level_precision=self.level_precision,
+            level_right=self.level_right,
+            quadratic=self.quadratic,
+            log_scales=self.log_scales,
+            rows=self.rows,
+        )
+
+
+def solve(system: System) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Band factor, solved columns, factor of the levels' precision, and their mean."""
+    factor, info = dpbtrf(system.precision, lower=1)
+    if info != 0:
+        raise np.linalg.LinAlgError("precision is not positive definite")
+    solved, _ = dpbtrs(factor, system.right, lower=1)
+    # right[:, 1:] is -A'B, so the Schur complement and its right side follow.
+    cross = system.right[:, 1:]
+    schur = system.level_precision - cross.T @ solved[:, 1:]
+    levels_factor = np.linalg.cholesky(schur)
+    levels_mean = np.linalg.solve(schur, system.level_right + cross.T @ solved[:, 0])
+    return factor, solved, levels_factor, levels_mean
+
+
+def det_3x3(m: FloatArray) -> FloatArray:
+    return np.asarray(
+        m[:, 0, 0] * (m[:, 1, 1] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 1])
+        - m[:, 0, 1] * (m[:, 1, 0] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 0])
+        + m[:, 0, 2] * (m[:, 1, 0] * m[:, 2, 1] - m[:, 1, 1] * m[:, 2, 0])
+    )
+
+
+def _band(diagonal: FloatArray, below: FloatArray) -> FloatArray:
+    """Lower band storage (BAND, STATES n) of a block tridiagonal symmetric matrix."""
+    n = diagonal.shape[0]
+    band = np.zeros((BAND, STATES * n), order="F")
+    for row in range(STATES):
+        for column in range(STATES):
+            if row >= column:
+                band[row - column, column::STATES] = diagonal[:, row, column]
+            offset = STATES + row - column
+            band[offset, column : STATES * (n - 1) : STATES] = below[:, row, column]
+    return band

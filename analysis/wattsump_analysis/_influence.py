@@ -1,0 +1,76 @@
+"""How far K would move if one phase of the outing had not been read.
+
+The oil probes' readings in the phase are left out and the mode of what remains is sought
+from the whole outing's mode, in units of its posterior, where the search is short. A phase
+that moves K by more than its standard uncertainty carries the answer alone.
+
+References
+----------
+.. [1] R. D. Cook, S. Weisberg, Residuals and Influence in Regression, 1982, ch. 3 and 5:
+   influence as the change of an estimate when cases are left out.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import minimize
+
+from wattsump_analysis._shapes import FloatArray
+from wattsump_analysis.fit import Fitted
+from wattsump_analysis.network import Network
+from wattsump_analysis.posterior import Posterior, log_posterior
+from wattsump_analysis.results import Influence, Phase
+
+__all__ = ("influence_of",)
+
+STEP = 1e-3  # of a standard deviation, for slopes
+FLAT = 0.1  # a slope per standard deviation that no longer moves K visibly
+MOST_STEPS = 6
+MOST_PHASES = 8
+LEAST_BINS_LEFT = 12
+
+
+def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ...]:
+    """Relative change of K without each phase, in the order of `phases`.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        Fit of the whole record.
+    phases : sequence of Phase
+        What was happening when. The `MOST_PHASES` longest are tried; one without which
+        too little is left is not.
+    """
+    posterior, network = fitted.posterior, fitted.network
+    values, vectors = np.linalg.eigh(posterior.covariance)
+    axes = vectors * np.sqrt(np.clip(values, 1e-12, None))
+    row = posterior.names.index("cooler_w_k")
+    whole = _move(network, posterior, axes)[row]
+    longest = sorted(phases, key=lambda phase: phase.start_s - phase.end_s)[:MOST_PHASES]
+    found = []
+    for phase in (phase for phase in phases if phase in longest):
+        t = network.record.elapsed_s
+        less = network.without((t >= phase.start_s) & (t < phase.end_s))
+        if np.count_nonzero(less.seen["tank"]) < LEAST_BINS_LEFT:
+            continue
+        change = float(np.expm1(_move(less, posterior, axes)[row] - whole))
+        found.append(Influence(phase=phase, k_change_rel=change))
+    return tuple(found)
+
+
+def _move(network: Network, posterior: Posterior, axes: FloatArray) -> FloatArray:
+    """From the posterior's mode to that of `network`, in handled parameters."""
+
+    def minus(z: FloatArray) -> float:
+        return -log_posterior(network, posterior, posterior.mode + axes @ z)
+
+    def slope(z: FloatArray) -> FloatArray:
+        here = minus(z)
+        ahead = np.array([minus(z + STEP * unit) for unit in np.eye(z.size)])
+        return np.asarray((ahead - here) / STEP)
+
+    start = np.zeros(posterior.mode.size)
+    found = minimize(
+        minus, start, jac=slope, method="BFGS", options={"gtol": FLAT, "maxiter": MOST_STEPS}
+    )
+    return np.asarray(axes @ found.x)
