@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wattsump_analysis.phrases import figure, limit_name, spaced, span
 from wattsump_analysis.plots_pens import (
     INKS,
+    LIMIT_PEN,
     MOST_BUCKETS,
     OTHER_PEN,
     PENS,
@@ -74,12 +75,14 @@ def plot_outing(
     for name, values in lines.items():
         draw_line(axes, minutes, values, PENS.get(name, OTHER_PEN))
     limits = _limits(axes, proof, lines, units)
-    leave_room(axes, [*lines.values(), np.array(limits)], head=0.42)
+    leave_room(axes, [*lines.values(), np.array([*limits.values()])], head=0.42)
     band_phases(axes, proof.phases)
     _marks(axes, proof.marks)
     if fan is not None:
         _fan_bar(axes, *fan)
-    name_ends(axes, {spaced(name): last_of(values) for name, values in lines.items()}, _pens(lines))
+    # In the margin no line can run through the name of a limit, nor the name hide a peak.
+    ends = {spaced(name): last_of(values) for name, values in lines.items()}
+    name_ends(axes, ends | limits, _pens(lines) | dict.fromkeys(limits, LIMIT_PEN))
     time_axis(axes, proof.series_s)
     axes.set_ylabel(f"temperature, {shown_unit('temperature', units)}", color=INKS["text"])
     return axes
@@ -204,29 +207,20 @@ def _pens(names: Mapping[str, object]) -> dict[str, Pen]:
     return {spaced(name): PENS.get(name, OTHER_PEN) for name in names}
 
 
-def _limits(axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str) -> list[float]:
-    """Draw the limits that the outing came near to, and return their heights."""
+def _limits(
+    axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str
+) -> dict[str, float]:
+    """Draw the limits that the outing came near to, and return their names and heights."""
     top = max((float(np.nanmax(values)) for values in lines.values()), default=-math.inf)
-    heights = []
+    found = {}
     for name, limit_c in proof.limits_c.items():
         height = float(to_shown(limit_c, "temperature", units))
         if height > top + 20.0:
             continue
-        heights.append(height)
         axes.axhline(height, color=INKS["limit"], linestyle=(0, (6, 3)), linewidth=1.0)
-        words = f"{limit_name(name)} {figure(limit_c, 'temperature', units, both=False)}"
-        place = (0.995, height)  # outings end cool, so the right is free
-        axes.annotate(
-            words,
-            place,
-            xycoords=axes.get_yaxis_transform(),
-            xytext=(0, 2),
-            textcoords="offset points",
-            ha="right",
-            color=INKS["limit"],
-            fontsize=8,
-        )
-    return heights
+        words = f"{limit_name(name)}\n{figure(limit_c, 'temperature', units, both=False)}"
+        found[words] = height
+    return found
 
 
 def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> None:

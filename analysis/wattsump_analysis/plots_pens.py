@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = (
     "INKS",
+    "LIMIT_PEN",
     "MOST_BUCKETS",
     "OTHER_PEN",
     "PENS",
@@ -71,6 +72,7 @@ PENS: Mapping[str, Pen] = {
     "ambient": Pen(ink="air", dash=(0, (1, 1)), width=1.8),
     "case_drain": Pen(ink="other", dash=(0, (5, 1, 1, 1, 1, 1)), width=1.2),
 }
+LIMIT_PEN = Pen(ink="limit")
 OTHER_PEN = Pen(ink="other", dash=(0, (3, 1, 1, 1)), width=1.0)
 
 
@@ -174,26 +176,28 @@ def name_ends(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, Pen]) 
     """Write each line's name beside its end, moved apart where ends are close."""
     low, high = axes.get_ylim()
     inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
-    least = 0.16 / max(inches, 0.5) * (high - low)
+    line = 0.155 / max(inches, 0.5) * (high - low)
     names = sorted(ends, key=ends.__getitem__)
-    for name, height in zip(names, spread([ends[n] for n in names], least), strict=True):
+    tall = [line * (1 + name.count("\n")) for name in names]
+    for name, height in zip(names, spread([ends[n] for n in names], tall), strict=True):
         axes.annotate(
             name,
             (1.006, height),
             xycoords=axes.get_yaxis_transform(),
             va="center",
-            fontsize=9,
+            fontsize=8 if "\n" in name else 9,
+            linespacing=1.05,
             color=INKS[pens[name].ink],
             annotation_clip=False,
         )
 
 
-def spread(heights: Sequence[float], least: float) -> list[float]:
-    """Return rising heights moved apart to at least `least`, about where they were."""
+def spread(heights: Sequence[float], tall: Sequence[float]) -> list[float]:
+    """Return rising middles of things so tall, moved apart to where none overlap."""
     moved = list(heights)
-    for _ in range(50):
+    for _ in range(200):
         for i in range(1, len(moved)):
-            lack = least - (moved[i] - moved[i - 1])
+            lack = 0.5 * (tall[i - 1] + tall[i]) - (moved[i] - moved[i - 1])
             if lack > 1e-9:
                 moved[i - 1] -= 0.5 * lack
                 moved[i] += 0.5 * lack

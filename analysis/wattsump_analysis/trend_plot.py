@@ -33,7 +33,12 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
     heat = np.array([o.heat_w for o in trend.outings], dtype=np.float64)
     _panel(upper, trend, k, trend.charts_k, "conductance", units)
     _panel(lower, trend, heat, trend.charts_heat, "power", units)
-    upper.set_title(f"{trend.machine}: cooler (above) and heat into the oil (below)", loc="left")
+    upper.set_title(
+        f"{trend.machine}: cooler (above) and heat into the oil (below)",
+        loc="left",
+        color=INKS["text"],
+        fontsize=10,
+    )
     _steps(upper, trend)
     _events(lower, trend)
     _names(lower, trend)
@@ -70,12 +75,17 @@ def _panel(
             chart.positions, shown(average.value), color=INKS["text"], linestyle="--", linewidth=1
         )
     axes.set_ylabel(
-        f"{'K' if kind == 'conductance' else 'heat'}, {shown_unit(kind, units, largest=largest)}"
+        f"{'K' if kind == 'conductance' else 'heat'}, {shown_unit(kind, units, largest=largest)}",
+        color=INKS["text"],
     )
     axes.set_ylim(bottom=0.0, top=1.25 * float(shown(values).max()))
     axes.grid(color=INKS["grid"], linewidth=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)
+    # By name, so that a page may turn them light on dark.
+    axes.spines[["left", "bottom"]].set_color(INKS["text"])
+    axes.tick_params(colors=INKS["text"], labelsize=9)
+    axes.patch.set_alpha(0.0)
 
 
 def _steps(axes: "Axes", trend: Trend) -> None:

@@ -77,7 +77,7 @@ def test_the_outing_names_each_line_limit_and_phase_and_has_units_on_its_axes() 
     said = words(axes)
     for name in ("tank", "cooler in", "cooler out", "ambient", "fan on", "soak"):
         assert name in said
-    assert "oil warning 66.0 °C" in said
+    assert "oil warning\n66.0 °C" in said
     assert axes.get_ylabel() == "temperature, °C"
     assert axes.get_xlabel() == "minutes into the outing"
     assert plots.plot_outing(proof, units="us").get_ylabel() == "temperature, °F"
@@ -170,9 +170,30 @@ def test_a_missing_folder_is_one_line(tmp_path: Path) -> None:
 
 
 def test_names_at_the_ends_of_lines_are_moved_apart_and_stay_in_order() -> None:
-    moved = plots.spread([10.0, 10.1, 10.2, 40.0], 2.0)
+    moved = plots.spread([10.0, 10.1, 10.2, 40.0], [2.0] * 4)
     assert all(b - a > 1.99 for a, b in itertools.pairwise(moved))
     assert moved[3] == 40
+
+
+def test_no_name_beside_the_outing_lies_on_another() -> None:
+    proof = proof_fixture.falls_short()
+    for size in ((9.0, 5.0), (4.2, 5.2)):
+        axes = plots.plot_outing(proof, plots.new_axes(*size))
+        drawing = axes.get_figure(root=True)
+        assert drawing is not None
+        drawing.draw_without_rendering()
+        names = {"tank", "cooler in", "cooler out", "ambient"}
+        beside = [
+            text for text in axes.texts if text.get_text() in names or "\n" in text.get_text()
+        ]
+        boxes = [text.get_window_extent() for text in beside]
+        assert len(boxes) == 6
+        overlapping = [
+            (one.get_text(), other.get_text())
+            for (one, a), (other, b) in itertools.combinations(zip(beside, boxes, strict=True), 2)
+            if a.overlaps(b)
+        ]
+        assert overlapping == []
 
 
 def test_the_svg_of_a_page_has_its_words_its_own_ids_and_colours_by_name() -> None:

@@ -1,0 +1,161 @@
+"""The report in a real browser: on a phone and a screen, light, dark and printed."""
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from analysis import few_outings, proof_fixture
+from end_to_end import browser
+from wattsump_analysis import demo
+from wattsump_analysis.outing_words import trend_sentence
+from wattsump_analysis.plots import INKS
+from wattsump_analysis.report import render
+from wattsump_analysis.report_answers import known_of
+from wattsump_analysis.report_season import Season
+from wattsump_analysis.results import Proof
+from wattsump_analysis.trend import trend_of
+
+pytestmark = pytest.mark.browser
+
+WIDTHS = (390, 1280)
+SCHEMES = ("light", "dark")
+TOO_WIDE = """[...document.body.querySelectorAll("*:not(svg *)")]
+  .filter(part => part.getClientRects().length
+    && !part.closest(".unseen")
+    && getComputedStyle(part.closest("thead") ?? part).clipPath === "none"
+    && part.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
+  .map(part => part.outerHTML.slice(0, 80))"""
+PAGES: dict[str, Callable[[], tuple[Proof, bool]]] = {
+    "everything": lambda: (proof_fixture.falls_short(), True),
+    "no difference": lambda: (proof_fixture.without_etd(), False),
+    "next to nothing": lambda: (proof_fixture.cannot_tell(), False),
+}
+
+
+def page_of(proof: Proof, *, whole: bool) -> str:
+    """Return the page, `whole` with a profile and a season, so that every part is on it."""
+    if not whole:
+        return render(proof)
+    outings = few_outings.row_of_outings([(12, 0.6, 1.0)])
+    trend = trend_of(outings)
+    season = Season(
+        this=outings[-1].name,
+        folder="outings",
+        outings=tuple(outings),
+        trend=trend,
+        sentence=trend_sentence(trend),
+        unread=2,
+    )
+    return render(proof, known=known_of(proof, profile=demo.demo_profile()), season=season)
+
+
+@pytest.fixture(scope="module")
+def tab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[browser.Browser]:
+    with browser.running(tmp_path_factory.mktemp("browser")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    found = {}
+    for name, make in PAGES.items():
+        proof, whole = make()
+        found[name] = folder / f"{name.replace(' ', '-')}.html"
+        found[name].write_text(page_of(proof, whole=whole), encoding="utf-8")
+    return found
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", PAGES)
+def test_the_page_fits_asks_for_nothing_complains_of_nothing_and_is_accessible(
+    tab: browser.Browser, pages: dict[str, Path], name: str, width: int, scheme: str
+) -> None:
+    seen = tab.open(pages[name], width=width, scheme=scheme)
+    assert seen.complaints == ()
+    assert seen.addresses == (pages[name].as_uri(),)
+    assert tab.value("document.documentElement.scrollWidth") <= width
+    assert tab.value(TOO_WIDE) == []
+    drawn = 'document.querySelectorAll(".drawn").length'
+    shown = '[...document.querySelectorAll(".drawn")].filter(d => d.clientHeight > 50).length'
+    assert tab.value(shown) == tab.value(drawn) / 2  # one of the two sizes
+    assert tab.violations() == []
+
+
+def test_dark_is_dark_and_print_is_light_whatever_the_reader_prefers(
+    tab: browser.Browser, pages: dict[str, Path]
+) -> None:
+    ground = "getComputedStyle(document.documentElement).backgroundColor"
+    ink = "getComputedStyle(document.documentElement).getPropertyValue('--ink-hot').trim()"
+    tab.open(pages["everything"], width=1280, scheme="dark")
+    assert tab.value(ground) == "rgb(21, 23, 26)"
+    tab.look(scheme="dark", media="print")
+    assert tab.value(ground) == "rgb(255, 255, 255)"
+    assert tab.value(ink) == INKS["hot"]
+
+
+def test_print_has_the_answer_on_a_page_of_its_own_and_splits_no_row_and_no_figure(
+    tab: browser.Browser, pages: dict[str, Path]
+) -> None:
+    # The width and height, in CSS pixels, of A4 less the page's margins of 16 mm.
+    wide, tall = (round((size - 32) * 96 / 25.4) for size in (210, 297))
+    tab.open(pages["everything"], width=wide, scheme="light", media="print")
+    assert tab.value('document.querySelector(".first").offsetHeight') <= tall
+    for part in ("figure", "tr", ".next", ".caution", ".part"):
+        kept = f'[...document.querySelectorAll("{part}")].map(p => getComputedStyle(p).breakInside)'
+        assert set(tab.value(kept)) == {"avoid"}, part
+    kept = '[...document.querySelectorAll("h2, h3")].map(p => getComputedStyle(p).breakAfter)'
+    assert set(tab.value(kept)) == {"avoid"}
+    tab.look(scheme="light", media="")
+    sheets = tab.printed()
+    assert sheets.startswith(b"%PDF")
+    assert 4 <= len(re.findall(rb"/Type\s*/Page\b", sheets)) <= 16
+
+
+PLANTED = {
+    "a picture without words": ("<img src='data:,'>", "image-alt"),
+    "pale text": ("<p style='color: #999; background: #fff'>pale</p>", "color-contrast"),
+    "a button without a name": ("<button></button>", "button-name"),
+}
+
+
+@pytest.mark.parametrize("what", PLANTED)
+def test_a_planted_fault_is_found(tab: browser.Browser, tmp_path: Path, what: str) -> None:
+    fault, rule = PLANTED[what]
+    page = tmp_path / "planted.html"
+    text = page_of(proof_fixture.cannot_tell(), whole=False)
+    page.write_text(text.replace("</main>", f"{fault}</main>"), encoding="utf-8")
+    tab.open(page, width=390, scheme="light")
+    assert [line.split(":")[0] for line in tab.violations()] == [rule]
+
+
+def test_a_planted_complaint_request_and_overflow_are_found(
+    tab: browser.Browser, tmp_path: Path
+) -> None:
+    page = tmp_path / "planted.html"
+    page.write_text(
+        "<!doctype html><title>t</title><img src='absent.png'><div style='width: 900px'>w</div>"
+        "<script>console.error('planted'); missing()</script>",
+        encoding="utf-8",
+    )
+    seen = tab.open(page, width=390, scheme="light")
+    assert any("planted" in text for text in seen.complaints)
+    assert any("Uncaught" in text for text in seen.complaints)
+    assert (tmp_path / "absent.png").as_uri() in seen.addresses
+    assert tab.value("document.documentElement.scrollWidth") > 390
+    assert len(tab.value(TOO_WIDE)) == 1
+
+
+def test_a_machine_without_a_browser_skips_and_a_promised_one_fails(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(browser, "chromium", lambda: None)
+    monkeypatch.delenv("CI", raising=False)
+    with pytest.raises(pytest.skip.Exception, match="needs chromium"):
+        browser.need_chromium()
+    monkeypatch.setenv("CI", "true")
+    with pytest.raises(pytest.fail.Exception, match="needs chromium"):
+        browser.need_chromium()
