@@ -9,6 +9,7 @@ from wattsump_analysis.drawing import inline_svg
 from wattsump_analysis.report_season import Season
 from wattsump_analysis.report_tables import ledger_rows
 from wattsump_analysis.results import Phase, Proof
+from wattsump_analysis.trend import Trend
 from wattsump_analysis.trend_plot import plot_trend
 
 if TYPE_CHECKING:
@@ -58,20 +59,22 @@ def season_picture(season: Season | None, units: str) -> Mapping[str, Picture]:
     """Return the picture of the season under its name, nothing without a trend."""
     if season is None or season.trend is None:
         return {}
-    from matplotlib.figure import Figure
-
     words = "Watts per degree and heat into the oil, outing after outing. " + season.sentence
     wide, narrow = (
-        inline_svg(
-            plot_trend(
-                season.trend, units=units, figure=Figure(figsize=size, layout="constrained")
-            ).axes[0],
-            f"season-{name}",
-            words,
-        )
+        inline_svg(_untitled_season(season.trend, units, size), f"season-{name}", words)
         for name, size in (("wide", (9.0, 5.2)), ("narrow", (4.2, 5.6)))
     )
     return {"season": Picture(wide=wide, narrow=narrow)}
+
+
+def _untitled_season(trend: Trend, units: str, size: tuple[float, float]) -> "Axes":
+    """Draw a season of which heading and caption of the page say what it is."""
+    from matplotlib.figure import Figure
+
+    drawn = Figure(figsize=size, layout="constrained")
+    upper = plot_trend(trend, units=units, figure=drawn).axes[0]
+    upper.set_title("", loc="left")
+    return upper
 
 
 def _has(proof: Proof, name: str) -> bool:
