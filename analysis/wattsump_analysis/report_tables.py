@@ -104,6 +104,14 @@ def diagnostic_rows(found: Diagnostics | None, units: str) -> list[tuple[str, st
         (f"correlation of {pair}", f"{value:.2f}", "far from 1 and -1")
         for pair, value in _strongest(found)
     ]
+    rows += [
+        (
+            f"K without the {one.phase.kind} from {phrases.clock_text(one.phase.start_s)}",
+            f"{one.k_change_rel:+.1%}",
+            "well within K's range",
+        )
+        for one in found.influence
+    ]
     if found.at_bounds:
         rows.append(("at the edge of its range", ", ".join(found.at_bounds), "nothing"))
     return rows
