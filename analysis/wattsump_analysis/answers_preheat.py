@@ -155,6 +155,13 @@ def _minutes(case: _Case) -> Figure:
 
 
 def _headline(case: _Case, minutes: Figure) -> Iterator[Pieces]:
+    if case.soak_c >= case.target_c:
+        yield (
+            "Nothing to switch on: after such a night the oil is at ",
+            temperature(case.soak_c), ", no colder than the ", temperature(case.target_c),
+            " wanted.",
+        )  # fmt: skip
+        return
     yield (
         case.heater, " takes ", minutes, " from ", temperature(case.soak_c), " to ",
         temperature(case.target_c), ", oil stirred.",

@@ -39,6 +39,12 @@ def test_the_minutes_are_the_first_order_closed_form() -> None:
     assert value(answer, "energy_j") == pytest.approx(500.0 * by_hand, rel=1e-9)
 
 
+def test_a_night_no_colder_than_the_target_asks_for_no_heater() -> None:
+    said = screen(ask(**EXACT | {"soak": "12 degC"}))
+    assert "Nothing to switch on" in said
+    assert "takes" not in said.split("\n\n")[0]
+
+
 def test_both_sides_of_a_still_tank_match_an_independent_ode_solution() -> None:
     answer = ask(**EXACT, coupling="6 W/K", near_share="40 %")
     capacity, loss = np.array([24_000.0, 36_000.0]), np.array([4.0, 6.0])
