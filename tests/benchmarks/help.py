@@ -22,6 +22,13 @@ def best_s(command: list[str]) -> float:
     return best
 
 
+def ratios() -> dict[str, float]:
+    """Return what asking for help costs, in imports of typer."""
+    program = str(Path(sys.executable).with_name("wattsump"))
+    typer_s = best_s([sys.executable, "-c", "import typer"])
+    return {"wattsump --help, in imports of typer": best_s([program, "--help"]) / typer_s}
+
+
 def main() -> None:
     """Print the ratio with its goal."""
     beside = Path(sys.executable).with_name("wattsump")

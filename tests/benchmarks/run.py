@@ -1,0 +1,106 @@
+"""What everything costs, in one page: all benchmarks, each as a ratio to something beside it.
+
+    python tests/benchmarks/run.py [--repeats N] [--write]
+
+Each figure is the median of its repeats. Without --write they are held against those in
+`costs.json`: one that is more than 20 % worse is named, and the exit code is 1. With --write
+that file and docs/costs.md are written anew.
+"""
+
+import argparse
+import importlib
+import json
+import platform
+import statistics
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+__all__ = ("BASELINE", "PAGE", "compared", "gathered", "main", "page_of")
+
+HERE = Path(__file__).parent
+BASELINE = HERE / "costs.json"
+PAGE = HERE.parents[1] / "docs" / "costs.md"
+BENCHMARKS = (
+    "help",
+    "parser",
+    "converter_words",
+    "load_session",
+    "capture_rate",
+    "prove",
+    "store",
+)
+WORSE = 0.20  # beyond this share a ratio is worse, not noise
+REPEATS = 3
+_PAGE = """\
+# What it costs
+
+Written by `python tests/benchmarks/run.py --write`. Each figure is a ratio to something run
+beside it on the same computer, so that it holds elsewhere too: what the program does, in units
+of the least that could stand in its place. Without `--write` the command holds new figures
+against these and fails for one that is more than {worse} worse.
+
+Medians of several runs, {where}.
+
+| what, and in what it is counted | ratio |
+|---|---|
+{rows}
+Each script in `tests/benchmarks` can be run by itself and then tells seconds and memory as well.
+What the firmware costs its chip is in [firmware-figures.md](firmware-figures.md).
+"""
+
+
+def gathered(names: Iterable[str], repeats: int) -> dict[str, float]:
+    """Return the median of each benchmark's ratios, by what it is counted in."""
+    found: dict[str, list[float]] = {}
+    for name in names:
+        module = importlib.import_module(f"benchmarks.{name}")
+        for _ in range(repeats):
+            for what, ratio in module.ratios().items():
+                found.setdefault(what, []).append(ratio)
+    return {what: statistics.median(ratios) for what, ratios in found.items()}
+
+
+def compared(measured: Mapping[str, float], committed: Mapping[str, float]) -> list[str]:
+    """Return a line for each ratio that is more than a fifth worse, gone, or not known yet."""
+    lines = []
+    for what, before in committed.items():
+        now = measured.get(what)
+        if now is None:
+            lines.append(f"{what}: not measured any more, was {before:.2f}")
+        elif now > before * (1.0 + WORSE):
+            lines.append(f"{what}: {now:.2f}, was {before:.2f} ({now / before - 1:+.0%})")
+    new = measured.keys() - committed.keys()
+    return lines + [f"{what}: {measured[what]:.2f}, not known yet" for what in sorted(new)]
+
+
+def page_of(measured: Mapping[str, float], where: str) -> str:
+    """Return docs/costs.md."""
+    rows = "".join(f"| {what} | {ratio:.3g} |\n" for what, ratio in measured.items())
+    return _PAGE.format(worse=f"{WORSE:.0%}".replace("%", " %"), where=where, rows=rows)
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Measure, and compare or write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--repeats", type=int, default=REPEATS)
+    parser.add_argument("--write", action="store_true", help="keep these as the figures")
+    asked = parser.parse_args(words)
+    sys.path[:0] = [str(HERE.parent)]
+    measured = gathered(BENCHMARKS, asked.repeats)
+    for what, ratio in measured.items():
+        print(f"{ratio:8.2f}  {what}")
+    if asked.write:
+        where = f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"
+        kept = {what: round(ratio, 3) for what, ratio in measured.items()}
+        BASELINE.write_text(json.dumps(kept, indent=2) + "\n", encoding="utf-8")
+        PAGE.write_text(page_of(kept, where), encoding="utf-8")
+        return 0
+    worse = compared(measured, json.loads(BASELINE.read_text(encoding="utf-8")))
+    for line in worse:
+        print(f"worse: {line}", file=sys.stderr)
+    return 1 if worse else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
