@@ -10,7 +10,7 @@ from pathlib import Path
 from wattsump_analysis import phrases, plots
 from wattsump_analysis.answers import Figure, said, shown
 from wattsump_analysis.answers_known import Known
-from wattsump_analysis.report_answers import Days, hottest_day, known_of, replies_to
+from wattsump_analysis.report_answers import Days, hottest_days, known_of, replies_to
 from wattsump_analysis.report_pictures import pictures_of, season_picture
 from wattsump_analysis.report_season import Season
 from wattsump_analysis.report_tables import (
@@ -98,12 +98,11 @@ def render(
     environment.filters |= _filters(units)
     known = known_of(proof) if known is None else known
     replies = replies_to(known, days)
-    hottest = hottest_day(replies, known, units)
     return environment.get_template(_PARTS[0]).render(
         proof=proof,
         verdict_word=phrases.VERDICT_WORDS.get(proof.verdict, proof.verdict),
         verdict_class=proof.verdict.replace(" ", "-"),
-        facts=(*phrases.facts(proof, units), *((hottest,) if hottest else ())),
+        facts=_first_facts(proof, hottest_days(replies, known, units), units),
         replies=replies,
         season=season,
         season_rows=season_rows(season, units),
@@ -117,6 +116,16 @@ def render(
         provenance={name: value for name, value in proof.provenance.items() if value},
         inks=plots.INKS,
     )
+
+
+def _first_facts(
+    proof: Proof, hottest: tuple[phrases.Fact, ...], units: str
+) -> tuple[phrases.Fact, ...]:
+    """Put the hottest days behind the label's lines, where a phone still shows them."""
+    lines = phrases.facts(proof, units)
+    names = [line.name for line in lines]
+    at = names.index("Per degree") if "Per degree" in names else len(lines)
+    return (*lines[:at], *hottest, *lines[at:])
 
 
 def _filters(units: str) -> dict[str, object]:

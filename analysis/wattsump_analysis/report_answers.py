@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from wattsump_analysis.answers import Answer, Figure, Section
+from wattsump_analysis.answers import Answer, Figure, Row, Section
 from wattsump_analysis.answers_cab import CabAsked, warm_cab
 from wattsump_analysis.answers_case import RatingAsked
 from wattsump_analysis.answers_forecast import ForecastAsked, foresee
@@ -27,7 +27,7 @@ from wattsump_logger.profile import Profile, profile_from_dict
 from wattsump_logger.session import Session
 from wattsump_logger.units import shown_unit, to_shown
 
-__all__ = ("Days", "Reply", "hottest_day", "known_of", "replies_to")
+__all__ = ("Days", "Reply", "hottest_days", "known_of", "replies_to")
 
 # Days nobody named: a hot day and a cold one that most woodlots see; said on the page.
 USUAL_HOTTEST_C = 35.0
@@ -115,22 +115,31 @@ def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
     return (*found, limits)
 
 
-def hottest_day(replies: tuple[Reply, ...], known: Known, units: str = "si") -> Fact | None:
-    """Return the first page's line on the air the cooler stands; None where nobody can tell."""
+def hottest_days(replies: tuple[Reply, ...], known: Known, units: str = "si") -> tuple[Fact, ...]:
+    """Return the first page's lines on the air the cooler stands; none where nobody can tell.
+
+    The advised limit first: who reads one line only is not to take the last limit for a target.
+    """
     answer = next((reply.answer for reply in replies if reply.key == "forecast"), None)
     if answer is None:
-        return None
-    row = answer.row("limiting_oil_highest_p50_c")
-    limit_c = known.limits_c.get("oil, highest")
+        return ()
+    rows = {row.key: row for section in answer.sections for row in section.rows}
+    return tuple(
+        _hottest_day(rows[key], word, known.limits_c.get(f"oil, {word}"), units)
+        for word in ("advised", "highest")
+        if (key := f"limiting_oil_{word}_p50_c") in rows
+    )
+
+
+def _hottest_day(row: Row, word: str, limit_c: float | None, units: str) -> Fact:
     limit = "its limit" if limit_c is None else _whole_degrees(limit_c, units)
     low, high = (_whole_degrees(end, units) for end in (row.figure.low, row.figure.high))
     parts = [f"{low} to {high} (95 %)"] if low and high else []
     if row.flag:
         parts.append(f"{row.flag}: far from the air of this outing")
     return Fact(
-        name="Hottest day",
-        value=f"holds the oil below {limit} up to about "
-        f"{_whole_degrees(row.figure.value, units)} outside, at this work",
+        name=f"Hottest day, oil below {limit} ({word})",
+        value=f"about {_whole_degrees(row.figure.value, units)} outside, at this work",
         beside="; ".join(parts),
     )
 

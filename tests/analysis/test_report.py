@@ -103,15 +103,15 @@ def test_each_drawing_has_words_and_each_table_head_a_scope() -> None:
     assert all(head.get("scope") in ("col", "row") for head in found.heads)
 
 
-def test_the_first_page_gives_verdict_heat_label_next_step_and_cautions_first() -> None:
+def test_the_first_page_gives_verdict_next_step_heat_label_and_cautions_first() -> None:
     page = page_of(proof_fixture.falls_short)
     top = page[page.index("<main>") : page.index('id="outing"')]
     wanted = (
         "Falls short of its label",
         "5.20 kW",
+        "Clean the core and its air side",
         "4.88 to 5.53 kW (95 %)",
         "both at oil 55.0 K over air",
-        "Clean the core and its air side",
         "shade it",
         "Hot oil and hot metal burn",
         "oil under pressure goes through skin",
