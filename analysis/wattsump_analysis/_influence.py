@@ -2,7 +2,7 @@
 
 The oil probes' readings in the phase are left out and the mode of what remains is sought
 from the whole outing's mode, in units of its posterior, where the search is short. A phase
-that moves K by more than its standard uncertainty carries the answer alone.
+that moves K by more than its standard uncertainty carries much of the answer.
 
 References
 ----------
@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.fit import Fitted
+from wattsump_analysis.fit import Fitted, conductance_w_k
 from wattsump_analysis.network import Network
 from wattsump_analysis.posterior import Posterior, log_posterior
 from wattsump_analysis.results import Influence, Phase
@@ -39,13 +39,17 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
         Fit of the whole record.
     phases : sequence of Phase
         What was happening when. The `MOST_PHASES` longest are tried; one without which
-        too little is left is not.
+        too little is left is not. The search is short, so a large change is a lower bound.
     """
     posterior, network = fitted.posterior, fitted.network
     values, vectors = np.linalg.eigh(posterior.covariance)
     axes = vectors * np.sqrt(np.clip(values, 1e-12, None))
-    row = posterior.names.index("cooler_w_k")
-    whole = _move(network, posterior, axes)[row]
+
+    def log_k(part: Network) -> float:
+        theta = posterior.mode + _move(part, posterior, axes)
+        return float(np.log(conductance_w_k(part.record, part, posterior.parameters(theta))))
+
+    whole = log_k(network)
     longest = sorted(phases, key=lambda phase: phase.start_s - phase.end_s)[:MOST_PHASES]
     found = []
     for phase in (phase for phase in phases if phase in longest):
@@ -53,7 +57,7 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
         less = network.without((t >= phase.start_s) & (t < phase.end_s))
         if np.count_nonzero(less.seen["tank"]) < LEAST_BINS_LEFT:
             continue
-        change = float(np.expm1(_move(less, posterior, axes)[row] - whole))
+        change = float(np.expm1(log_k(less) - whole))
         found.append(Influence(phase=phase, k_change_rel=change))
     return tuple(found)
 

@@ -25,7 +25,7 @@ __all__ = (
 )
 
 WARM_K = 15.0  # oil over air from which a stray probe shows
-ANSWER_K = 1.0  # of the air, on the mean of two or more switchings
+ANSWER_K = 1.0  # of the air, on the median of two or more switchings
 ANSWER_ONCE_K = 2.0
 SETTLED_S = 120.0  # either side of a switching
 SUNLIT_SHARE = 0.05
@@ -38,7 +38,11 @@ CLOSED_SHARE = 0.3
 OPEN_SHARE = 0.8
 KNEE_HALF_WIDTH_K = 3.0
 KNEE_LEAST_BINS = 6
+KNEE_DROP_K = 3.0  # what the drop itself must gain: offsets and stored heat make tenths
+LEAST_APART = 0.5
 UNLIKE_SD = 2.0
+LEAST_EXCESS_K = 5.0
+BROKEN_SHARE = 0.5
 
 
 def suspects_of(record: Record) -> tuple[str, ...]:
@@ -56,10 +60,12 @@ def suspects_of(record: Record) -> tuple[str, ...]:
 
 def tank_and_air_swapped(record: Record) -> str:
     """Whether the tank reads colder than the air nearly throughout."""
-    apart = np.abs(record.oils_c["tank"] - record.ambient_c) > WARM_K
-    if np.count_nonzero(apart) < 10:
+    tank, air = record.oils_c["tank"], record.ambient_c
+    apart = np.abs(tank - air) > WARM_K
+    # A cold machine in a warm shed is colder than the air too, but then the tank warms.
+    if np.count_nonzero(apart) < max(10, LEAST_APART * record.bins):
         return ""
-    if not swapped(record.oils_c["tank"][apart], record.ambient_c[apart]):
+    if np.ptp(air) <= np.nanmax(tank) - np.nanmin(tank) or not swapped(tank[apart], air[apart]):
         return ""
     return "the tank reads colder than the air nearly throughout: are these two probes swapped?"
 
@@ -68,7 +74,10 @@ def _switchings(record: Record) -> list[tuple[int, float]]:
     """Bins where the air flow through a hot cooler starts (+1) or stops (-1), settled around."""
     blowing = (record.fan > 0.5) & (record.engine > 0.5)
     settled = max(int(np.ceil(SETTLED_S / record.bin_s)), 2)
-    hot = record.oils_c["tank"] - record.ambient_c > WARM_K
+    tank = record.oils_c["tank"]
+    seen = np.isfinite(tank)
+    filled = np.interp(record.elapsed_s, record.elapsed_s[seen], tank[seen])
+    hot = filled - record.ambient_c > WARM_K
     found = []
     for at in np.flatnonzero(blowing[1:] != blowing[:-1]) + 1:
         before, after = slice(at - settled, at), slice(at + 1, at + 1 + settled)
@@ -153,31 +162,45 @@ def _longest(mask: NDArray[np.bool_]) -> tuple[int, int]:
 
 
 def probe_that_moved(record: Record) -> str:
-    """Whether one of the cooler's probes jumped against both others with nothing switched.
+    """Whether one of the cooler's probes jumped against the tank with nothing switched.
 
-    A change of load moves inlet and outlet together, so one that jumps alone was moved.
+    A change of load also moves the inlet against the tank, but keeps the share of the excess
+    that the cooler takes out of the oil; a moved probe breaks it.
     """
     oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
-        return ""
     width = max(int(np.ceil(MOVED_WINDOW_S / record.bin_s)), 4)
+    if not {"cooler_in", "cooler_out"} <= set(oils) or record.bins < 2 * width + 1:
+        return ""
     inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
-    quiet = _nothing_switched(record, width)
     best, sentence = MOVED_K, ""
-    for at in map(int, np.flatnonzero(quiet)):
-        steps = {
-            "cooler in": _step(inlet, at, width),
-            "cooler out": _step(outlet, at, width),
-        }
+    for at in map(int, np.flatnonzero(_nothing_switched(record, width))):
+        steps = {"cooler in": _step(inlet, at, width), "cooler out": _step(outlet, at, width)}
         for name, other in (("cooler in", "cooler out"), ("cooler out", "cooler in")):
-            if abs(steps[name]) > best and abs(steps[other]) < STAYED_K:
-                best = abs(steps[name])
-                sentence = (
-                    f"{name} jumped by {steps[name]:+.1f} K against the tank at "
-                    f"{record.elapsed_s[at] / 60:.0f} min while nothing was switched: was the "
-                    "probe moved or knocked, or the cooler covered?"
-                )
+            if abs(steps[name]) <= best or abs(steps[other]) >= STAYED_K:
+                continue
+            if not _share_breaks(record, at, width, steps[name], name):
+                continue
+            best = abs(steps[name])
+            sentence = (
+                f"{name} jumped by {steps[name]:+.1f} K against the tank at "
+                f"{record.elapsed_s[at] / 60:.0f} min while nothing was switched: was the "
+                "probe moved or knocked, or the cooler covered?"
+            )
     return sentence
+
+
+def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str) -> bool:
+    """Whether outlet and inlet no longer keep the share they kept before the bin."""
+    inlet, outlet = record.oils_c["cooler_in"], record.oils_c["cooler_out"]
+    excess = inlet - record.ambient_c
+    before = slice(at - width, at)
+    told = np.isfinite(outlet[before]) & (excess[before] > LEAST_EXCESS_K)
+    if np.count_nonzero(told) < 4:
+        return False
+    share = float(np.median(((inlet - outlet)[before] / excess[before])[told]))
+    broken = _step(outlet - inlet + share * excess, at, width)
+    expected = abs(step_k) * (1.0 - share if name == "cooler in" else 1.0)
+    return abs(broken) > BROKEN_SHARE * expected
 
 
 def _nothing_switched(record: Record, width: int) -> NDArray[np.bool_]:
@@ -198,6 +221,9 @@ def _step(values: FloatArray, at: int, width: int) -> float:
         return 0.0
     change = float(np.nanmedian(after) - np.nanmedian(before))
     half = width // 2
+    halves = (before[:half], before[half:], after[:half], after[half:])
+    if min(int(np.isfinite(part).sum()) for part in halves) < 2:
+        return 0.0
     within = max(
         abs(float(np.nanmean(side[:half]) - np.nanmean(side[half:]))) for side in (before, after)
     )
@@ -217,16 +243,20 @@ def bypass_that_opens(record: Record) -> str:
     excess = inlet - record.ambient_c
     on = (record.fan > 0.9) & (record.engine > 0.9) & (excess > 10.0)
     on &= np.isfinite(oils["cooler_out"])
-    t, passed = inlet[on], (inlet - oils["cooler_out"])[on] / excess[on]
+    t, drop = inlet[on], (inlet - oils["cooler_out"])[on]
+    passed = drop / excess[on]
     best, knee_c = 0.0, None
     for tried in np.arange(np.min(t, initial=0.0) + 5.0, np.max(t, initial=0.0) - 4.0):
         shut, opened = t < tried - KNEE_HALF_WIDTH_K, t > tried + KNEE_HALF_WIDTH_K
         if min(np.count_nonzero(shut), np.count_nonzero(opened)) < KNEE_LEAST_BINS:
             continue
         whole = float(np.median(passed[opened]))
-        last_shut = float(np.median(passed[shut & (t > np.quantile(t[shut], 0.66))]))
-        first_open = float(np.median(passed[opened & (t <= np.quantile(t[opened], 0.34))]))
+        last = shut & (t > np.quantile(t[shut], 0.66))
+        first = opened & (t <= np.quantile(t[opened], 0.34))
+        last_shut, first_open = float(np.median(passed[last])), float(np.median(passed[first]))
         gap = first_open - last_shut
+        if np.median(drop[first]) - np.median(drop[last]) < KNEE_DROP_K:
+            continue
         if last_shut < CLOSED_SHARE * whole and first_open > OPEN_SHARE * whole and gap > best:
             best, knee_c = gap, float(tried)
     if knee_c is None:
@@ -238,18 +268,20 @@ def bypass_that_opens(record: Record) -> str:
     )
 
 
-def capacity_unlike_listed(capacity_j_k: float, know: Knowledge) -> str:
+def capacity_unlike_listed(capacity_j_k: float, know: Knowledge, u_model_rel: float) -> str:
     """Whether the machine stored heat unlike the litres and kilograms listed.
 
     Both the rise and the fall of the temperature are then quicker, or slower, than the
-    list explains: a level that is low, or metal that is not on the list.
+    list explains: a level that is low, or metal that is not on the list. `u_model_rel` is the
+    network's own relative standard uncertainty of capacity. The fit is drawn towards the
+    list, so this speaks late rather than early.
     """
     if know.oil_j_k is None or know.metal_j_k is None:
         return ""
     listed = know.oil_j_k + know.metal_j_k
     u_rel = float(np.hypot(know.u_oil_rel * know.oil_j_k, know.u_metal_rel * know.metal_j_k))
     ratio = capacity_j_k / listed
-    if abs(np.log(ratio)) < UNLIKE_SD * u_rel / listed:
+    if abs(np.log(ratio)) < UNLIKE_SD * float(np.hypot(u_rel / listed, u_model_rel)):
         return ""
     held = f"warmed and cooled as if it held {capacity_j_k / 1e3:.0f} kJ/K"
     if ratio < 1.0:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.network import Network, Smooth
+from wattsump_analysis.network import Network, Parameters, Smooth
 from wattsump_analysis.oil import Walther, specific_heat_j_kgk, viscosity_mm2_s
 from wattsump_analysis.posterior import Gaussian, Posterior, sample_posterior
 from wattsump_analysis.record import Record
@@ -22,6 +22,7 @@ __all__ = (
     "Fitted",
     "Knowledge",
     "ModelForm",
+    "conductance_w_k",
     "fit_record",
     "interval",
     "model_form",
@@ -123,6 +124,7 @@ def model_form(record: Record) -> ModelForm:
 def interval(draws: FloatArray, weights: FloatArray) -> Interval:
     """Median and central 95 % of weighted draws, interpolated between them."""
     order = np.argsort(draws)
+    order = order[weights[order] > 0]
     position = np.cumsum(weights[order]) - 0.5 * weights[order]
     low, middle, high = np.interp([0.025, 0.5, 0.975], position, draws[order])
     return Interval(value=float(middle), low=float(low), high=float(high))
@@ -215,27 +217,30 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
     }
 
 
-def _conductance(record: Record, network: Network, posterior: Posterior) -> FloatArray:
-    """Draws of K [W/K]: from the oil into the cooler, or from the tank where only it is seen.
+def conductance_w_k(record: Record, network: Network, p: Parameters) -> float:
+    """K [W/K]: from the oil into the cooler, or from the tank where only it is seen.
 
     Without a probe at the cooler the oil's flow is hardly known, and with it how much warmer
     the oil goes in than the tank is; heat over the tank's own excess does not depend on it.
     """
-    if "cooler_in" in record.oils_c:
-        return posterior.column("cooler_w_k")
     on = (record.fan > 0.9) & (record.engine > 0.9)
-    if not on.any():
-        return posterior.column("cooler_w_k")
-    seen = network.base_c
-    warm = on & (seen >= np.median(seen[on]))
-    # A draw without weight may be out of the network's reach; it counts nowhere.
-    found = np.ones(posterior.weights.size)
-    for row in np.flatnonzero(posterior.weights > 0):
-        p = posterior.parameters(posterior.draws[row])
-        smooth = network.smooth(p)
-        excess = smooth.tank_c - (record.ambient_c - p.offset_ambient_k)
-        found[row] = smooth.cooler_w[warm].sum() / excess[warm].sum()
-    return found
+    if "cooler_in" in record.oils_c or not on.any():
+        return p.cooler_w_k
+    warm = on & (network.base_c >= np.median(network.base_c[on]))
+    smooth = network.smooth(p)
+    excess = smooth.tank_c - (record.ambient_c - p.offset_ambient_k)
+    return float(smooth.cooler_w[warm].sum() / excess[warm].sum())
+
+
+def _conductances(record: Record, network: Network, posterior: Posterior) -> FloatArray:
+    """K of every draw [W/K]; one without weight may be out of reach and repeats the heaviest."""
+    heaviest = int(np.argmax(posterior.weights))
+    rows = [row if posterior.weights[row] > 0 else heaviest for row in range(len(posterior.draws))]
+    found = {
+        row: conductance_w_k(record, network, posterior.parameters(posterior.draws[row]))
+        for row in set(rows)
+    }
+    return np.array([found[row] for row in rows])
 
 
 def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[BudgetLine, ...]:
@@ -243,18 +248,21 @@ def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[Bud
 
     The sensitivity of ln K to the mean of prior i is its posterior covariance with i over
     the prior's variance, so the contribution is covariance over standard deviation (GUM eq.
-    10 with these sensitivities); what remains is type A and weak priors.
+    10 with these sensitivities); what remains is type A and weak priors. A part below the
+    scatter of a covariance from so many draws is not told from nothing and stays in the rest.
     """
     weights = posterior.weights
     apart = log_k - weights @ log_k
     left = float(weights @ apart**2)
+    noise = float(np.sqrt(left / posterior.effective_draws))
     lines = [BudgetLine(source="model form", kind="B", relative=form_k)]
     for column, name in enumerate(posterior.names):
         prior = posterior.priors[name]
         if prior.stated:
             part = float(weights @ (apart * posterior.draws[:, column])) / prior.sd
-            lines.append(BudgetLine(source=name, kind="B", relative=abs(part)))
-            left -= part**2
+            if abs(part) > noise:
+                lines.append(BudgetLine(source=name, kind="B", relative=abs(part)))
+                left -= part**2
     lines.append(BudgetLine(source="readings", kind="A", relative=float(np.sqrt(max(left, 0)))))
     return tuple(sorted(lines, key=lambda line: -line.relative))
 
@@ -315,7 +323,7 @@ def _reported(
     weights = posterior.weights
     form = model_form(record)
     apart = rng.standard_normal((3, weights.size))
-    k_fitted = _conductance(record, network, posterior)
+    k_fitted = _conductances(record, network, posterior)
     k = k_fitted * np.exp(form.k * apart[0])
     capacity = _column(posterior, "oil_j_k") + _column(posterior, "metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])

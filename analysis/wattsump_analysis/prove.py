@@ -19,7 +19,7 @@ from wattsump_analysis._suspects import capacity_unlike_listed, suspects_of
 from wattsump_analysis._verdict import Judgement, judge, regulated_reason
 from wattsump_analysis.capacity import knowledge
 from wattsump_analysis.checks import diagnose
-from wattsump_analysis.fit import Knowledge, reference_oil_c
+from wattsump_analysis.fit import Knowledge, model_form, reference_oil_c
 from wattsump_analysis.ledger import join_ledgers, make_ledger
 from wattsump_analysis.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.phases import Soak, find_phases, find_soak, switches_of
@@ -235,7 +235,9 @@ def _answer(
         k_weights=main.weights if judgement.k_w_k is not None else None,
         ledger=join_ledgers(scaled),
         diagnostics=(
-            None if main.fitted is None else diagnose(main.record, main.fitted, main.phases)
+            None
+            if main.fitted is None
+            else diagnose(main.record, main.fitted, () if main.by_side else main.phases)
         ),
         notes=(
             *notes_of(outing.session, outing.samples, outing.soak, outing.guesses, main),
@@ -249,7 +251,9 @@ def _answer(
 def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
     if stretch.fitted is None or stretch.apart or stretch.why:
         return ()
-    said = capacity_unlike_listed(stretch.fitted.capacity_j_k.value, know)
+    said = capacity_unlike_listed(
+        stretch.fitted.capacity_j_k.value, know, model_form(stretch.record).capacity
+    )
     return (said,) if said else ()
 
 

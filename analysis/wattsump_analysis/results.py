@@ -68,7 +68,7 @@ class PhaseFit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Influence:
-    """Relative change of K if one phase had not been read, to first order."""
+    """Relative change of K if one phase had not been read, by a short search of the mode."""
 
     phase: Phase
     k_change_rel: float
