@@ -37,9 +37,11 @@ INCH_M = 0.0254
 PSI_PA = 6894.757293168
 
 CAUTIONS = (
-    "Never feel for a leak: oil under pressure enters skin, looks trivial and is a surgical "
-    "emergency. Use a piece of card, machine stopped and pressure let off first.",
-    "A cooler core belongs on the case-drain or return side only, with a bypass for cold oil.",
+    "Look for a leak with a piece of card, never with a hand: oil under pressure enters skin, "
+    "looks trivial and is a surgical emergency, to a hospital at once.",
+    "Before touching or tightening a fitting stop the engine and let the pressure off.",
+    "A cooler core belongs on the case-drain or return side only, with a bypass for cold oil; in "
+    "the case drain it must keep the case below its maker's pressure, or the shaft seal goes.",
     "A 37° flare and a 45° flare screw together and leak: never mix them.",
     "Hot oil burns; let the circuit cool before opening it. Local codes and licensed practice "
     "come first.",

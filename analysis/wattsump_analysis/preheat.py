@@ -44,6 +44,7 @@ CAUTIONS = (
     "Never heat an empty or low tank: the heated wall must stay wetted inside.",
     "Interlock the supply so that the machine cannot be driven off plugged in.",
     "Keep fuel, chaff and bark off the heater and never leave the first run unattended.",
+    "A heater on a battery needs a fuse at the battery and cable for its full current.",
     "The tank may be warm while the pump, motor and lines are still cold: start slowly.",
 )
 

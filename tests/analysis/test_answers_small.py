@@ -251,7 +251,7 @@ def test_a_cab_warmer_than_the_air_gets_nothing() -> None:
 
 def test_the_cautions_of_hot_air_in_a_cab_are_all_there() -> None:
     said = " ".join(cab(**CAB).cautions)
-    for word in ("oil mist", "shut-off", "fresh air", "guard"):
+    for word in ("oil mist", "shut-off", "fresh air", "guard", "carbon-monoxide", "engine stopped"):
         assert word in said
 
 
@@ -317,4 +317,6 @@ def test_an_unknown_hose_class_or_dash_is_refused() -> None:
 
 
 def test_injection_injury_is_warned_of_before_any_line_is_judged() -> None:
-    assert screen(lines(flow="12 L/min")).startswith("CAUTION\n! Never feel for a leak")
+    assert screen(lines(flow="12 L/min")).startswith(
+        "CAUTION\n! Look for a leak with a piece of card, never"
+    )
