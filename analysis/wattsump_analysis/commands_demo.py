@@ -139,7 +139,7 @@ def _capture(out: Path, speed: float, rehearsal: "Rehearsal") -> "Captured":
             name="bracken",
             status_s=0.2 * speed,
         )
-    _tell("")
+    _end_line()
     return captured
 
 
@@ -208,7 +208,7 @@ def _capture_chip(out: Path, speed: float | None, rehearsal: "Rehearsal") -> "Ca
             name="bracken-chip",
             status_s=10.0,
         )
-    _tell("")
+    _end_line()
     return captured
 
 
@@ -283,6 +283,12 @@ def _show(rehearsal: "Rehearsal", elapsed_s: float) -> None:
     line = f"[{bar:<{_BAR}}] {elapsed_s / 60:4.0f} min  {tank_c:3.0f} °C  {stage}"
     if typer.get_text_stream("stderr").isatty():
         typer.echo(f"\r\x1b[K{line}", nl=False, err=True)
+
+
+def _end_line() -> None:
+    """Leave the line that `_show` wrote over."""
+    if typer.get_text_stream("stderr").isatty():
+        _tell("")
 
 
 def _made(session: Path, profile: Path, report: Path) -> list[tuple[str, Path]]:
