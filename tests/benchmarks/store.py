@@ -21,7 +21,6 @@ from wattsump_analysis.outing_words import trend_screen
 from wattsump_analysis.store import Entry, sessions_in
 from wattsump_analysis.trend import trend_of
 
-
 _REPEATS = 5
 
 
