@@ -1,6 +1,6 @@
 """Validate the method on drawn machines and write docs/validation.md.
 
-    python tests/validation/run.py [machines] [seed] [--write]
+    python tests/validation/run.py [machines] [seed] [protocol ...] [--write]
 
 Every machine is drawn from the plant, which has more nodes than the fitted network. The
 model-form terms of the fit were set on seeds 101 and 202; report another.
@@ -9,7 +9,7 @@ model-form terms of the fit were set on seeds 101 and 202; report another.
 import math
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -89,21 +89,38 @@ def line(row: Row) -> str:
     if math.isnan(row.coverage):
         shown = ["-"] * len(shown)
     return (
-        "| " + " | ".join([row.protocol, row.quantity, *shown, f"{100 * row.refused:.0f} %"]) + " |"
+        "| "
+        + " | ".join(
+            [row.protocol, row.quantity, *shown, f"{100 * row.refused:.0f} %", str(row.machines)]
+        )
+        + " |"
     )
 
 
-def page(rows: list[Row], machines: int, seed: int) -> str:
+def page(lines: list[str], seed: int) -> str:
+    """The page, its rows in the order of the protocols."""
+    order = list(PROTOCOLS)
+    ordered = sorted(lines, key=lambda text: order.index(_protocol(text)))
     head = (
         "| protocol | quantity | coverage of the 95 % interval | median error | bias | "
-        "median half-width | refused |\n|---|---|---|---|---|---|---|\n"
+        "median half-width | refused | machines |\n|---|---|---|---|---|---|---|---|\n"
     )
     return (
         f"{INTRODUCTION}\n"
-        f"{machines} machines per protocol, seed {seed}. Written by "
-        f"`python tests/validation/run.py {machines} {seed} --write`.\n\n"
-        f"{head}" + "\n".join(line(row) for row in rows) + f"\n\n{READING}"
+        f"Seed {seed}. Written by `python tests/validation/run.py MACHINES {seed} --write`, with "
+        "the names of\nsome protocols behind the seed where only their rows are to be renewed.\n\n"
+        f"{head}" + "\n".join(ordered) + f"\n\n{READING}"
     )
+
+
+def _protocol(text: str) -> str:
+    return text.split("|")[1].strip()
+
+
+def kept_lines(text: str, renewed: Iterable[str]) -> list[str]:
+    """Rows of a page that a run of the protocols `renewed` leaves as they are."""
+    rows = [line for line in text.splitlines() if line.startswith("| ")]
+    return [row for row in rows if _protocol(row) in PROTOCOLS and _protocol(row) not in renewed]
 
 
 INTRODUCTION = """# Validation on drawn machines
@@ -135,9 +152,12 @@ def main() -> None:
     words = [word for word in sys.argv[1:] if not word.startswith("--")]
     machines = int(words[0]) if words else 60
     seed = int(words[1]) if len(words) > 1 else 303
-    rows = measure(machines, seed, tuple(words[2:]) or tuple(PROTOCOLS))
+    names = tuple(words[2:]) or tuple(PROTOCOLS)
+    lines = [line(row) for row in measure(machines, seed, names)]
     if "--write" in sys.argv:
-        PAGE.write_text(page(rows, machines, seed), encoding="utf-8")
+        if PAGE.exists():
+            lines += kept_lines(PAGE.read_text(encoding="utf-8"), names)
+        PAGE.write_text(page(lines, seed), encoding="utf-8")
 
 
 if __name__ == "__main__":

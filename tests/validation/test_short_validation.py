@@ -1,7 +1,7 @@
 """A short run of the validation, so that a change that breaks the method shows at once."""
 
 import numpy as np
-from run import page, rows_of
+from run import kept_lines, line, page, rows_of
 from score import PROTOCOLS, fit_one, record_of, rehearse
 
 from wattsump_analysis._suspects import suspects_of
@@ -20,7 +20,10 @@ def test_intervals_of_a_guided_run_hold_the_truth_of_most_machines() -> None:
     rows = list(rows_of(name, scores))
     assert rows[0].quantity == "K"
     assert rows[0].refused == 0.0
-    assert f"| {name} | K |" in page(rows, MACHINES, 404)
+    assert f"| {name} | K |" in page([line(row) for row in rows], 404)
+    text = page([line(row) for row in rows], 404)
+    assert len(kept_lines(text, ("short run",))) == len(rows)
+    assert kept_lines(text, (name,)) == []
 
 
 def test_healthy_machines_at_work_are_hardly_ever_accused() -> None:
