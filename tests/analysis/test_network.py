@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from wattsump_analysis.network import STATES, Network, Parameters
+from wattsump_analysis._banded import STATES
+from wattsump_analysis.network import Network, Parameters
 from wattsump_analysis.record import Record
 
 FloatArray = NDArray[np.float64]
