@@ -29,6 +29,7 @@ ANSWER_K = 1.0  # of the air, on the median of two or more switchings
 ANSWER_ONCE_K = 2.0
 SETTLED_S = 120.0  # either side of a switching
 SUNLIT_SHARE = 0.05
+SUNLIT_WITHIN_S = 300.0
 IN_AIR_K = 3.0
 IN_AIR_S = 180.0
 MOVED_K = 3.0
@@ -70,10 +71,14 @@ def tank_and_air_swapped(record: Record) -> str:
     return "the tank reads colder than the air nearly throughout: are these two probes swapped?"
 
 
+def _settled_bins(record: Record) -> int:
+    return max(int(np.ceil(SETTLED_S / record.bin_s)), 2)
+
+
 def _switchings(record: Record) -> list[tuple[int, float]]:
     """Bins where the air flow through a hot cooler starts (+1) or stops (-1), settled around."""
     blowing = (record.fan > 0.5) & (record.engine > 0.5)
-    settled = max(int(np.ceil(SETTLED_S / record.bin_s)), 2)
+    settled = _settled_bins(record)
     tank = record.oils_c["tank"]
     seen = np.isfinite(tank)
     filled = np.interp(record.elapsed_s, record.elapsed_s[seen], tank[seen])
@@ -91,7 +96,7 @@ def _switchings(record: Record) -> list[tuple[int, float]]:
 
 def air_that_answers_the_fan(record: Record) -> str:
     """Whether the air at the probe changes with the flow of air through the cooler."""
-    settled = max(int(np.ceil(SETTLED_S / record.bin_s)), 2)
+    settled = _settled_bins(record)
     air = record.ambient_c
     shifts = np.array(
         [
@@ -120,8 +125,8 @@ def air_that_answers_the_fan(record: Record) -> str:
 
 def jumping_air(record: Record) -> str:
     """Whether the air jumps as no shaded air does, away from switchings of the fan."""
-    mask = sunlit(record.ambient_c, record.elapsed_s)
-    settled = int(np.ceil(SETTLED_S / record.bin_s)) + int(np.ceil(300.0 / record.bin_s))
+    mask = sunlit(record.ambient_c, record.elapsed_s, within_s=SUNLIT_WITHIN_S)
+    settled = _settled_bins(record) + int(np.ceil(SUNLIT_WITHIN_S / record.bin_s))
     flow = record.fan * record.engine
     for at in np.flatnonzero(np.abs(np.diff(flow)) > 0.3):
         mask[max(at - settled, 0) : at + settled] = False

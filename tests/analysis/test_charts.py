@@ -19,7 +19,7 @@ EWMA_PRINTED = (
 )
 
 # published: NIST/SEMATECH e-Handbook 6.3.2.3, group means, as three separate public
-# transcriptions of the page agree; the page itself was not opened.
+# copies of the page agree; the page itself was not opened.
 CUSUM_DATA = (
     *(324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600),
     *(324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350),

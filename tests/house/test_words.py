@@ -128,7 +128,7 @@ def test_a_planted_word_is_noticed(planted: str) -> None:
 
 
 def test_ordinary_words_pass() -> None:
-    text = "a brief stop; hydraulic work/rest; /dev/ttyUSB0; transcription; an issue of heat"
+    text = "a short stop; hydraulic work/rest; /dev/ttyUSB0; an issue of heat"
     assert list(forbidden_in(text)) == []
 
 

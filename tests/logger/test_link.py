@@ -56,13 +56,13 @@ def all_of(link: Link) -> list[WireItem]:
     pytest.fail("the link never ended")
 
 
-def brief(items: list[WireItem]) -> list[bytes | str]:
+def shortened(items: list[WireItem]) -> list[bytes | str]:
     return [item.data if isinstance(item, Chunk) else item.word for item in items]
 
 
 def test_bytes_come_out_in_order_with_their_time() -> None:
     items = all_of(Link(Source(b"one", b"", b"two"), Clock()))
-    assert brief(items) == ["opened", b"one", b"two"]
+    assert shortened(items) == ["opened", b"one", b"two"]
     assert all(item.anchor == Clock().anchor() for item in items)
 
 
@@ -74,7 +74,7 @@ def test_a_port_that_cannot_be_opened_at_the_start_is_an_error() -> None:
 def test_a_lost_port_is_opened_again_as_often_as_it_takes() -> None:
     source = Source(b"one", gone(), b"two", opens=(True, False, False, False, True))
     items = all_of(Link(source, Clock(), pauses_s=(0.001,)))
-    assert brief(items) == ["opened", b"one", "lost", "opened", b"two"]
+    assert shortened(items) == ["opened", b"one", "lost", "opened", b"two"]
     assert source.closed == 2
 
 
@@ -113,7 +113,7 @@ def test_closing_gives_what_had_come_and_lets_go_of_the_port() -> None:
     source = Slow(b"one", b"two")
     link = Link(source, Clock())
     assert ready.wait(10)
-    assert brief(link.close()) == ["opened", b"one", b"two"]
+    assert shortened(link.close()) == ["opened", b"one", b"two"]
     assert source.closed == 1
 
 
@@ -130,7 +130,7 @@ def test_a_link_without_a_port_ends_at_once_when_asked() -> None:
 
     link = Link(Failing(opens=(True, *((False,) * 99))), Clock(), pauses_s=(60.0,))
     assert lost.wait(10)
-    assert brief(link.close()) == ["opened", "lost"]
+    assert shortened(link.close()) == ["opened", "lost"]
 
 
 def test_what_the_host_saw_names_the_port() -> None:

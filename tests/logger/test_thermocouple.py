@@ -1,4 +1,4 @@
-"""Thermocouple functions against the printed tables and a second transcription of them."""
+"""Thermocouple functions against the printed tables and a second copy of them."""
 
 import csv
 from pathlib import Path
@@ -12,7 +12,7 @@ from wattsump_logger import thermocouple as tc
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouple_tables import INVERSE
 
-# independent: thermocouples_reference 0.20 (public-domain transcription of NIST Monograph
+# independent: thermocouples_reference 0.20 (public-domain copy of NIST Monograph
 # 175), six decimals; printed tables have three.
 _TABLE = Path(__file__).parents[1] / "data" / "thermocouple-emf.csv"
 
@@ -125,7 +125,7 @@ def test_published_inverse_stays_in_its_printed_error_band(letter: str, part: in
         ("E", 0, 1000, -0.0122, 0.0155),
     ],
 )  # fmt: skip
-def test_published_inverse_has_the_extremes_another_transcription_has(
+def test_published_inverse_has_the_extremes_another_copy_has(
     letter: str, low_c: float, high_c: float, low: float, high: float
 ) -> None:
     (segment,) = [s for s in INVERSE[letter] if (s.low_c, s.high_c) == (low_c, high_c)]
