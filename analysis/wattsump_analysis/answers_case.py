@@ -97,7 +97,11 @@ def case_of(asked: RatingAsked, known: Known) -> Case:
     """Fill a case: typed before measured before the profile, an estimate of the heat last."""
     cooler = Cooler() if known.profile is None else known.profile.cooler
     # A typed label does not inherit the difference of the profile's label.
-    printed_k = cooler.label_etd_k if asked.label_heat is None else None
+    label_w, printed_k = cooler.label_heat_w, cooler.label_etd_k
+    if label_w is None:
+        label_w, printed_k = known.label_heat_w, known.label_etd_k
+    if asked.label_heat is not None:
+        printed_k = None
     air_flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
     air_c = _USUAL_AIR_C if asked.air_temp is None else asked.air_temp.value
@@ -105,7 +109,7 @@ def case_of(asked: RatingAsked, known: Known) -> Case:
     heat = asked.heat or known.heat_p90_w or known.heat_w
     k = asked.measured or known.k_w_k
     return Case(
-        label_w=value_of(asked.label_heat, cooler.label_heat_w),
+        label_w=value_of(asked.label_heat, label_w),
         etd_k=value_of(asked.label_etd, printed_k),
         k=k,
         air_w_k=None

@@ -1,6 +1,7 @@
 """Forecast: where a work rate settles, the air it allows, how soon, and without the fan."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -37,6 +38,9 @@ def foresee(asked: ForecastAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
+    own_air = asked.ambient is None and known.ambients_c is not None
+    if known.ambients_c is not None and own_air:
+        asked = replace(asked, ambient=temperature(sum(known.ambients_c) / 2))
     k, heat = asked.measured or known.k_w_k, asked.heat or known.heat_w
     needed((k, "--measured"), (heat, "--heat"), (asked.ambient, "--ambient"), what="forecast")
     if k is None or heat is None or asked.ambient is None:  # for the type checker
@@ -54,8 +58,13 @@ def foresee(asked: ForecastAsked, known: Known) -> Answer:
             *_altitude(case, asked, k, known),
             *_meaning(case),
         ),
-        assumed=tuple(_assumed(case, asked, known)),
+        assumed=(*_own_air(case, own_air), *_assumed(case, asked, known)),
     )
+
+
+def _own_air(case: Case, taken: bool) -> Iterator[Pieces]:
+    if taken:
+        yield ("Air as it was during the outing, ", temperature(case.ambient_c), "; or --ambient.")
 
 
 def _settles(case: Case, heat_w: FloatArray) -> Figure:
@@ -144,16 +153,18 @@ def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:
         rows.append(
             Row(
                 key=f"limiting_{_slug(name)}_c",
-                label=name,
+                label=name.replace("_", " "),
                 figure=temperature(found),
                 flag=standing(found, asked, known),
             )
         )
-        limits.append((f"Limit of {name}: ", temperature(limit_c), "."))
+        limits.append((f"Limit of {name.replace('_', ' ')}: ", temperature(limit_c), "."))
     if rows:
         remark = ("Right if the work had settled by then; too kind if it had not.",)
         yield Section(
-            title="Other channels, from their peak", rows=tuple(rows), remarks=(*limits, remark)
+            title="Air at which another channel meets its limit, from its peak",
+            rows=tuple(rows),
+            remarks=(*limits, remark),
         )
 
 

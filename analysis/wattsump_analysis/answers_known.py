@@ -57,6 +57,8 @@ class Known:
     capacity_j_k: Figure | None = None
     heat_w: Figure | None = None
     heat_p90_w: Figure | None = None
+    label_heat_w: float | None = None
+    label_etd_k: float | None = None
     ambients_c: tuple[float, float] | None = None
     limits_c: Mapping[str, float] = field(default_factory=dict)
     peaks_c: Mapping[str, float] = field(default_factory=dict)
@@ -200,6 +202,7 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
     heat = _figure(last.get("heat_in_w"), "power")
     ledger = data.get("ledger") or {}
     series = data.get("series_c") or {}
+    label = data.get("label") or {}
     notes = []
     if len(segments) > 1:
         notes.append(f"Of {len(segments)} stretches of the outing the last is used.")
@@ -214,6 +217,8 @@ def _known(data: Mapping[str, Any], name: str) -> Known:
         capacity_j_k=_figure(last.get("capacity_j_k"), "heat_capacity"),
         heat_w=_like(heat, ledger.get("working_p50_w")),
         heat_p90_w=_like(heat, ledger.get("working_p90_w")),
+        label_heat_w=label.get("label_heat_w"),
+        label_etd_k=label.get("label_etd_k"),
         ambients_c=_span(series.get("ambient")),
         limits_c={
             _LIMIT_WORDS.get(key, key): float(value)

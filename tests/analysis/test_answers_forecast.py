@@ -191,6 +191,16 @@ def test_a_hot_machine_is_told_what_that_temperature_is_called() -> None:
     assert "burns skin in about 0.5 s" in said
 
 
+def test_without_a_typed_air_that_of_the_outing_counts_and_is_said() -> None:
+    assert PROVED.ambients_c is not None
+    middle = sum(PROVED.ambients_c) / 2
+    typed = ask(PROVED, ambient=f"{middle} degC")
+    untyped = ask(PROVED)
+    assert value(untyped, "settles_p50_c") == pytest.approx(value(typed, "settles_p50_c"))
+    assert "Air as it was during the outing" in screen(untyped)
+    assert "Air as it was during the outing" not in screen(typed)
+
+
 def test_what_is_missing_is_named() -> None:
     with pytest.raises(UsageError, match="--measured, --heat, --ambient"):
         ask()

@@ -197,6 +197,16 @@ def test_two_small_coolers_and_the_effectiveness_are_those_of_the_streams() -> N
     )
 
 
+def test_a_proof_brings_its_own_label_along() -> None:
+    proof = proof_fixture.falls_short()
+    assert proof.label is not None
+    assert proof.label.label_etd_k is not None
+    answer = ask(known_from_proof(proof_data(proof)))
+    # independent: the fixture's label over its difference.
+    expected = proof.label.label_heat_w / proof.label.label_etd_k
+    assert answer.row("label_w_k").figure.value == pytest.approx(expected)
+
+
 def test_a_proof_is_sized_for_its_heavy_work() -> None:
     known = known_from_proof(proof_data(proof_fixture.falls_short()))
     assert known.heat_p90_w is not None
