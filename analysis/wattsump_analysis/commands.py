@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from wattsump_analysis import commands_outings, commands_questions
+from wattsump_analysis import commands_outings, commands_questions, threads
 from wattsump_analysis.commands_demo import demo_command
 from wattsump_analysis.commands_live import supplies
 from wattsump_analysis.commands_prove import prove_command
@@ -80,6 +80,7 @@ def command_tree() -> Any:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; an expected error becomes one line on stderr and its class's code."""
+    threads.one_by_default()
     try:
         command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
     except WattsumpError as error:

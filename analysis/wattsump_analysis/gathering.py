@@ -18,6 +18,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wattsump_analysis import threads
 from wattsump_analysis.outing import Outing
 from wattsump_analysis.store import Entry, Store, content_key, sessions_in
 from wattsump_analysis.trend import LeftOut
@@ -40,7 +41,6 @@ __all__ = (
 
 # Files under way per core: enough that no core waits, few enough that memory stays small.
 AHEAD = 2
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,8 +238,8 @@ def _leave_interrupts_alone() -> None:
 @contextmanager
 def _single_threaded() -> Iterator[None]:
     """One thread per process: with one process a core more would only get in the way."""
-    before = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    before = {name: os.environ.get(name) for name in threads.NAMES}
+    os.environ.update(dict.fromkeys(threads.NAMES, "1"))
     try:
         yield
     finally:

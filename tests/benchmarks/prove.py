@@ -16,6 +16,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from wattsump_analysis import threads
+
 HERTZ = 10
 _FITS = 7  # one takes so little that the shortest of several counts
 
@@ -121,4 +123,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    threads.one_by_default()  # as the program does
     main()
