@@ -101,9 +101,9 @@ TANK_ONLY = ModelForm(k=0.07, capacity=0.02, heat=0.06)
 HEATED = ModelForm(k=0.06, capacity=0.08, heat=0.08)
 UNSTEPPED = ModelForm(k=0.12, capacity=0.05, heat=0.12)
 UNSTEPPED_WITH_FLOW = ModelForm(k=0.08, capacity=0.04, heat=0.11)
-BRIEF = ModelForm(k=0.22, capacity=0.05, heat=0.12)
+SHORT_RUN = ModelForm(k=0.22, capacity=0.05, heat=0.12)
 HEATING_W = 10.0
-BRIEF_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
+SHORT_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
 
 def model_form(record: Record) -> ModelForm:
@@ -111,8 +111,8 @@ def model_form(record: Record) -> ModelForm:
     loaded = record.engine > 0.9
     stepped = bool(np.any(loaded & (record.fan < 0.1)) and np.any(loaded & (record.fan > 0.9)))
     if not stepped:
-        if record.bins * record.bin_s < BRIEF_S:
-            return BRIEF
+        if record.bins * record.bin_s < SHORT_S:
+            return SHORT_RUN
         return UNSTEPPED if record.flow_w_k is None else UNSTEPPED_WITH_FLOW
     if "cooler_in" not in record.oils_c:
         return TANK_ONLY
