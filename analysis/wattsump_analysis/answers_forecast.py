@@ -38,8 +38,9 @@ def foresee(asked: ForecastAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    own_air = asked.ambient is None and known.ambients_c is not None
-    if known.ambients_c is not None and own_air:
+    own_air = False
+    if asked.ambient is None and known.ambients_c is not None:
+        own_air = True
         asked = replace(asked, ambient=temperature(sum(known.ambients_c) / 2))
     k, heat = asked.measured or known.k_w_k, asked.heat or known.heat_w
     needed((k, "--measured"), (heat, "--heat"), (asked.ambient, "--ambient"), what="forecast")

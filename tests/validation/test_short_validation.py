@@ -20,8 +20,8 @@ def test_intervals_of_a_guided_run_hold_the_truth_of_most_machines() -> None:
     rows = list(rows_of(name, scores))
     assert rows[0].quantity == "K"
     assert rows[0].refused == 0.0
-    assert f"| {name} | K |" in page([line(row) for row in rows], 404)
     text = page([line(row) for row in rows], 404)
+    assert f"| {name} | K |" in text
     assert len(kept_lines(text, ("short run",))) == len(rows)
     assert kept_lines(text, (name,)) == []
 
