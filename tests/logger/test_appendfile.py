@@ -3,6 +3,7 @@
 import os
 import resource
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,18 +20,22 @@ def synced(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     return calls
 
 
-@pytest.fixture
+@contextmanager
 def small_files() -> Iterator[None]:
-    """Let no file of this process grow beyond 100 bytes, as a full disk would not."""
+    """Let no file of this process grow beyond 100 bytes, as a full disk would not.
+
+    No longer than the test itself: the test runner's own report may be going to a file.
+    """
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (100, hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
-@pytest.mark.usefixtures("small_files")
 def test_a_piece_that_fits_in_part_leaves_no_part_of_itself(tmp_path: Path) -> None:
-    with AppendFile(tmp_path / "a") as file:
+    with small_files(), AppendFile(tmp_path / "a") as file:
         file.append(b"x" * 80)
         with pytest.raises(OSError, match="File too large"):
             file.append(b"y" * 30)
