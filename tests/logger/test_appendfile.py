@@ -44,9 +44,8 @@ def test_a_piece_that_fits_in_part_leaves_no_part_of_itself(tmp_path: Path) -> N
     assert (tmp_path / "a").read_bytes() == b"x" * 80 + b"z" * 20
 
 
-@pytest.mark.usefixtures("small_files")
 def test_a_piece_that_fits_not_at_all_is_an_error(tmp_path: Path) -> None:
-    with AppendFile(tmp_path / "a") as file:
+    with small_files(), AppendFile(tmp_path / "a") as file:
         file.append(b"x" * 100)
         with pytest.raises(OSError, match="File too large"):
             file.append(b"y")
