@@ -1,6 +1,6 @@
 """Normal equations of a chain of states, banded, and their solution.
 
-States of four follow one another; each step, reading and prior adds to a block
+States of five follow one another; each step, reading and prior adds to a block
 tridiagonal precision. One banded Cholesky factor gives determinant, mean and draws.
 
 References
@@ -16,9 +16,9 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from wattsump_analysis._shapes import FloatArray
 
-__all__ = ("STATES", "Equations", "System", "det_3x3", "solve")
+__all__ = ("STATES", "Equations", "System", "covariances", "solve")
 
-STATES = 4  # tank, loop and metal degC, wander of the heat W
+STATES = 5  # tank, loop, drive metal and tank wall degC, wander of the heat W
 BAND = 2 * STATES
 
 
@@ -62,15 +62,22 @@ class Equations:
     def observe(
         self,
         node: int,
-        design: FloatArray | float,
+        now: FloatArray,
+        before: FloatArray,
         reading: FloatArray,
         seen: NDArray[np.bool_],
         sigma: float,
     ) -> None:
-        """Add readings `design` x node = `reading` with noise `sigma` where `seen`."""
+        """Add readings `now` x node + `before` x node one step ago = `reading` where `seen`.
+
+        The first of `before` is not used: nothing is before the start.
+        """
         w = np.where(seen, 1.0 / sigma**2, 0.0)
-        self.diagonal[:, node, node] += w * np.square(design)
-        self.right[:, node, 0] += w * reading * design
+        self.diagonal[:, node, node] += w * now**2
+        self.diagonal[:-1, node, node] += w[1:] * before[1:] ** 2
+        self.below[:, node, node] += w[1:] * now[1:] * before[1:]
+        self.right[:, node, 0] += w * reading * now
+        self.right[:-1, node, 0] += w[1:] * reading[1:] * before[1:]
         self.quadratic += float(np.sum(w * reading**2))
         count = int(np.count_nonzero(seen))
         self.log_scales += count * 2.0 * float(np.log(sigma))
@@ -111,14 +118,6 @@ def solve(system: System) -> tuple[FloatArray, FloatArray, FloatArray, FloatArra
     return factor, solved, levels_factor, levels_mean
 
 
-def det_3x3(m: FloatArray) -> FloatArray:
-    return np.asarray(
-        m[:, 0, 0] * (m[:, 1, 1] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 1])
-        - m[:, 0, 1] * (m[:, 1, 0] * m[:, 2, 2] - m[:, 1, 2] * m[:, 2, 0])
-        + m[:, 0, 2] * (m[:, 1, 0] * m[:, 2, 1] - m[:, 1, 1] * m[:, 2, 0])
-    )
-
-
 def _band(diagonal: FloatArray, below: FloatArray) -> FloatArray:
     """Lower band storage (BAND, STATES n) of a block tridiagonal symmetric matrix."""
     n = diagonal.shape[0]
@@ -130,3 +129,28 @@ def _band(diagonal: FloatArray, below: FloatArray) -> FloatArray:
             offset = STATES + row - column
             band[offset, column : STATES * (n - 1) : STATES] = below[:, row, column]
     return band
+
+
+def covariances(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Blocks of the inverse of the precision: of each state, and of each with the next.
+
+    Shapes (n, STATES, STATES) and (n - 1, STATES, STATES), rows of the second the later state.
+    From the last block back, S(i) = D(i) + G(i)' S(i+1) G(i): one pass, as many steps as bins.
+    """
+    n = factor.shape[1] // STATES
+    corner = np.zeros((n, STATES, STATES))
+    below = np.zeros((n - 1, STATES, STATES))
+    for row in range(STATES):
+        for column in range(STATES):
+            if row >= column:
+                corner[:, row, column] = factor[row - column, column::STATES]
+            offset = STATES + row - column
+            below[:, row, column] = factor[offset, column : STATES * (n - 1) : STATES]
+    inverse = np.linalg.inv(corner)
+    own = inverse.transpose(0, 2, 1) @ inverse
+    carry = below @ inverse[:-1]
+    carry_t = carry.transpose(0, 2, 1)
+    own[-1] = 0.5 * (own[-1] + own[-1].T)
+    for i in range(n - 2, -1, -1):
+        own[i] += carry_t[i] @ own[i + 1] @ carry[i]
+    return own, -(own[1:] @ carry)

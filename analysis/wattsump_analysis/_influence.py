@@ -18,14 +18,13 @@ from scipy.optimize import minimize
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Fitted, conductance_w_k
 from wattsump_analysis.network import Network
-from wattsump_analysis.posterior import Posterior, log_posterior
+from wattsump_analysis.posterior import Posterior, log_posterior_and_slope
 from wattsump_analysis.results import Influence, Phase
 
 __all__ = ("influence_of",)
 
-STEP = 1e-3  # of a standard deviation, for slopes
 FLAT = 0.1  # a slope per standard deviation that no longer moves K visibly
-MOST_STEPS = 6
+MOST_STEPS = 15
 MOST_PHASES = 8
 LEAST_BINS_LEFT = 12
 
@@ -65,16 +64,15 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
 def _move(network: Network, posterior: Posterior, axes: FloatArray) -> FloatArray:
     """From the posterior's mode to that of `network`, in handled parameters."""
 
-    def minus(z: FloatArray) -> float:
-        return -log_posterior(network, posterior, posterior.mode + axes @ z)
+    def minus(z: FloatArray) -> tuple[float, FloatArray]:
+        value, slope = log_posterior_and_slope(network, posterior, posterior.mode + axes @ z)
+        return -value, -axes.T @ slope
 
-    def slope(z: FloatArray) -> FloatArray:
-        here = minus(z)
-        ahead = np.array([minus(z + STEP * unit) for unit in np.eye(z.size)])
-        return np.asarray((ahead - here) / STEP)
-
-    start = np.zeros(posterior.mode.size)
     found = minimize(
-        minus, start, jac=slope, method="BFGS", options={"gtol": FLAT, "maxiter": MOST_STEPS}
+        minus,
+        np.zeros(posterior.mode.size),
+        jac=True,
+        method="BFGS",
+        options={"gtol": FLAT, "maxiter": MOST_STEPS},
     )
     return np.asarray(axes @ found.x)

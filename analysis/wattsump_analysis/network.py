@@ -1,18 +1,21 @@
 """The thermal network that is fitted, and its exact likelihood.
 
-Three nodes, tank side T, loop side L and drive metal M, with air at T_a:
+Four nodes, tank oil T, loop oil L, drive metal M and tank wall B, with air at T_a:
 
-    C_T dT/dt = W (L - T) - K_eff (L - T_a) - G/2 (T - T_a) + P
+    C_T dT/dt = W (L - T) - K_eff (L - T_a) - F (T - B) + P
     C_L dL/dt = W (T - L) + (1 - s) Q - H (L - M)
     C_M dM/dt = s Q + H (L - M) - G/2 (M - T_a)
+    C_B dB/dt = F (T - B) - G/2 (B - T_a)
 
 L is the oil into the cooler, W the oil flow times its heat capacity, and the oil out of
 the cooler is at L - K_eff (L - T_a) / W. Q is a level for each kind of work plus a
 first-order wander; P is a metered heater; K_eff is K with the fan on, kappa K with it off
-and nothing without flow; G grows in motion. The sum of the three is one heat balance.
+and nothing without flow, and follows the fan as the core does, some seconds late. G grows
+in motion and with the excess over the air. The sum of the four is one heat balance. Each
+probe reads its oil some seconds late: in a warm-up of 3 K a minute ten seconds are half a
+kelvin, as much as the oil gains between tank and cooler.
 
-Measured air temperature and switch flags are inputs, so the model is linear in its
-states. The trapezoidal rule carries it from bin to bin (A-stable; the error of a mode of
+The trapezoidal rule carries it from bin to bin (A-stable; the error of a mode of
 time constant tau is (h / tau)^2 / 12 of its rate, and every mode that carries watts has
 minutes). The wander is marginalised, not forced into the parameters. The likelihood
 needs one banded Cholesky factor: linear in the number of bins, no loop over samples,
@@ -34,7 +37,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
 
-from wattsump_analysis._banded import STATES, Equations, System, det_3x3, solve
+from wattsump_analysis._banded import STATES, Equations, System, solve
 from wattsump_analysis.record import Record
 
 __all__ = ("STILL_LINK_W_K", "Network", "Parameters", "Smooth")
@@ -43,8 +46,9 @@ FloatArray = NDArray[np.float64]
 
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
-METAL_HEAT = 0.3  # share of the drive's loss that is made in metal; common practice, no source
 AFTER_SWITCH_S = 60.0
+KELVIN = 273.15
+NODE_ERROR = np.array([1.0, 0.5, 0.5, 0.5])  # of `model_error_w`, by node
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -81,6 +85,12 @@ class Parameters:
     offset_in_k: float
     offset_out_k: float
     heater_gain: float = 1.0
+    lag_tank_s: float = 0.0
+    lag_in_s: float = 0.0
+    lag_out_s: float = 0.0
+    metal_heat: float = 0.3
+    wall_w_k: float = 220.0
+    core_lag_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +104,32 @@ class Smooth:
     cooler_w: FloatArray
     shell_w: FloatArray
     stored_j: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coefficients:
+    """Conductances, air and capacities along a record, shape (n,), capacity (n, 4)."""
+
+    cooler_w_k: FloatArray
+    moved_w_k: FloatArray
+    mix_w_k: FloatArray
+    link_w_k: FloatArray
+    film_w_k: FloatArray
+    half_shell_w_k: FloatArray
+    air_c: FloatArray
+    capacity_j_k: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A reading `design` x node + `known_c`, `lag_s` late."""
+
+    name: str
+    node: int
+    design: FloatArray
+    known_c: FloatArray
+    noise_k: float
+    lag_s: float
 
 
 class Network:
@@ -139,6 +175,7 @@ class Network:
         # States are counted from the tank's own readings: sums of squares stay small, so
         # their differences keep the digits that a numerical gradient needs.
         self.base_c = np.interp(record.elapsed_s, record.elapsed_s[found], tank[found])
+        self.shell_ratio = shell_ratio(self.base_c, record.ambient_c)
         self.seen = {name: np.isfinite(values) for name, values in record.oils_c.items()}
         # Without flow, and just after it starts, a pipe probe does not tell the oil's state.
         running = record.engine > 0.99
@@ -158,10 +195,15 @@ class Network:
         less.seen = {name: seen & ~left_out for name, seen in self.seen.items()}
         return less
 
+    def fan(self, p: Parameters) -> FloatArray:
+        """Share of the time that the core has felt the fan, shape (n,)."""
+        return delayed(self.record.fan, p.core_lag_s / self.record.bin_s)
+
     def conductance_w_k(self, p: Parameters) -> FloatArray:
         """Cooler conductance at each bin with its fan and flow, W/K, shape (n,)."""
         record = self.record
-        fan = record.fan + (1.0 - record.fan) * p.still_air
+        fan = self.fan(p)
+        fan = fan + (1.0 - fan) * p.still_air
         thin = self.viscosity_ratio**-p.viscosity_exponent
         # Thick oil opens the pressure bypass or stalls in the core; 1 at the reference.
         passed = np.exp(-(self.viscosity_mm2_s - self.reference_mm2_s) / p.bypass_mm2_s)
@@ -176,111 +218,135 @@ class Network:
     def capacities_j_k(self, p: Parameters) -> FloatArray:
         """Heat capacity of tank side, loop side and drive metal, J/K, shape (n, 3)."""
         oil = p.oil_j_k * self.capacity_ratio
-        tank = oil * (1.0 - p.loop_oil) + p.metal_j_k * p.tank_metal
+        wall = np.full_like(oil, p.metal_j_k * p.tank_metal)
         metal = np.full_like(oil, p.metal_j_k * (1.0 - p.tank_metal))
-        return np.stack([tank, oil * p.loop_oil, metal], axis=-1)
+        return np.stack([oil * (1.0 - p.loop_oil), oil * p.loop_oil, metal, wall], axis=-1)
 
     def shell_w_k(self, p: Parameters) -> FloatArray:
         """Loss of all surfaces over their excess temperature, W/K, shape (n,)."""
-        return np.asarray(p.shell_w_k * (1.0 + p.motion_gain * self.record.moving))
-
-    def _balance(self, p: Parameters) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Rates per state (n, 3, 4), known heating rate (n, 3) and effect of a level (n, 3)."""
-        record = self.record
-        k, engine = self.conductance_w_k(p), record.engine
-        mix = self.flow_w_k(p) + STILL_LINK_W_K * (1.0 - engine)
-        link = p.link_w_k * (STILL_FILM + (1.0 - STILL_FILM) * engine)
-        shell = 0.5 * self.shell_w_k(p)
-        air = record.ambient_c - p.offset_ambient_k
-        capacity = self.capacities_j_k(p)
-        rates = np.zeros((record.bins, 3, 4))
-        rates[:, 0, 0] = -mix - shell
-        rates[:, 0, 1] = mix - k
-        rates[:, 1, 0] = mix
-        rates[:, 1, 1] = -mix - link
-        rates[:, 1, 2] = link
-        rates[:, 2, 1] = link
-        rates[:, 2, 2] = -link - shell
-        rates[:, 1, 3] = (1.0 - METAL_HEAT) * engine
-        rates[:, 2, 3] = METAL_HEAT * engine
-        known = np.stack(
-            [(k + shell) * air + p.heater_gain * record.heater_w, 0.0 * air, shell * air], axis=-1
+        return np.asarray(
+            p.shell_w_k * self.shell_ratio * (1.0 + p.motion_gain * self.record.moving)
         )
-        rates /= capacity[:, :, np.newaxis]
-        return rates, known / capacity, rates[:, :, 3].copy()
 
-    def _system(self, p: Parameters) -> System:
+    def coefficients(self, p: Parameters) -> Coefficients:
+        """What the balances are made of at each bin."""
+        engine = self.record.engine
+        moved = self.flow_w_k(p)
+        still = 1.0 - engine
+        wet = STILL_FILM + (1.0 - STILL_FILM) * engine
+        return Coefficients(
+            cooler_w_k=self.conductance_w_k(p),
+            moved_w_k=moved,
+            mix_w_k=moved + STILL_LINK_W_K * still,
+            link_w_k=p.link_w_k * wet,
+            film_w_k=p.wall_w_k * wet,
+            half_shell_w_k=0.5 * self.shell_w_k(p),
+            air_c=self.record.ambient_c - p.offset_ambient_k,
+            capacity_j_k=self.capacities_j_k(p),
+        )
+
+    def balance(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray]:
+        """Rates per state (n, 4, 5), and known heating rate (n, 4)."""
+        record, shell = self.record, c.half_shell_w_k
+        rates = np.zeros((record.bins, 4, 5))
+        rates[:, 0, 0] = -c.mix_w_k - c.film_w_k
+        rates[:, 0, 1] = c.mix_w_k - c.cooler_w_k
+        rates[:, 0, 3] = c.film_w_k
+        rates[:, 1, 0] = c.mix_w_k
+        rates[:, 1, 1] = -c.mix_w_k - c.link_w_k
+        rates[:, 1, 2] = c.link_w_k
+        rates[:, 2, 1] = c.link_w_k
+        rates[:, 2, 2] = -c.link_w_k - shell
+        rates[:, 3, 0] = c.film_w_k
+        rates[:, 3, 3] = -c.film_w_k - shell
+        rates[:, 1, 4] = (1.0 - p.metal_heat) * record.engine
+        rates[:, 2, 4] = p.metal_heat * record.engine
+        known = np.zeros((record.bins, 4))
+        known[:, 0] = c.cooler_w_k * c.air_c + p.heater_gain * record.heater_w
+        known[:, 2] = known[:, 3] = shell * c.air_c
+        return rates / c.capacity_j_k[:, :, np.newaxis], known / c.capacity_j_k
+
+    def system(self, p: Parameters) -> System:
         """Weighted normal equations of the steps, the start, the probes and the levels."""
-        later, earlier, forced = self._steps(p)
-        sd = self._step_noise(p)
-        equations = Equations(later, earlier, forced, 1.0 / sd**2)
-        equations.log_scales -= 2.0 * float(np.sum(np.log(np.abs(det_3x3(later[:, :3, :3])))))
+        c = self.coefficients(p)
+        later, earlier, forced = self.steps(p, c)
+        equations = Equations(later, earlier, forced, self.step_weights(p, c))
+        equations.log_scales -= 2.0 * float(np.sum(np.linalg.slogdet(later[:, :4, :4])[1]))
         self._add_start(equations, p)
-        for name, design, offset, sigma in self._observations(p):
-            seen = self.seen[name]
-            reading = self.record.oils_c[name] - offset - design * self.base_c
-            node = 0 if name == "tank" else 1
-            equations.observe(node, design, np.where(seen, reading, 0.0), seen, sigma)
+        for probe in self.observations(p, c):
+            seen = self.seen[probe.name]
+            equations.observe(probe.node, *self.observed(probe), seen, probe.noise_k)
         equations.level_prior(*self.level_prior_w)
         return equations.system()
 
-    def _steps(self, p: Parameters) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def steps(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Rows `later x' - earlier x = forced`, with a column of data and one per level."""
         n, h, base = self.record.bins, self.record.bin_s, self.base_c
-        rates, known, heating = (_midpoints(values) for values in self._balance(p))
+        rates, known = (midpoints(values) for values in self.balance(p, c))
         keep = np.exp(-h / p.memory_s)
         later = np.zeros((n - 1, STATES, STATES))
         earlier = np.zeros((n - 1, STATES, STATES))
-        index = np.arange(3)
-        later[:, :3, :3] = -0.5 * h * rates[:, :, :3]
-        earlier[:, :3, :3] = 0.5 * h * rates[:, :, :3]
+        index = np.arange(4)
+        later[:, :4, :4] = -0.5 * h * rates[:, :, :4]
+        earlier[:, :4, :4] = 0.5 * h * rates[:, :, :4]
         later[:, index, index] += 1.0
         earlier[:, index, index] += 1.0
-        later[:, 3, 3] = 1.0
-        earlier[:, :3, 3] = h * rates[:, :, 3]
-        earlier[:, 3, 3] = keep
+        later[:, 4, 4] = 1.0
+        earlier[:, :4, 4] = h * rates[:, :, 4]
+        earlier[:, 4, 4] = keep
         forced = np.zeros((n - 1, STATES, 1 + self.levels))
-        forced[:, :3, 0] = h * known
-        forced[:, :3, 0] += earlier[:, :3, :3].sum(axis=2) * base[:-1, np.newaxis]
-        forced[:, :3, 0] -= later[:, :3, :3].sum(axis=2) * base[1:, np.newaxis]
+        forced[:, :4, 0] = h * known
+        forced[:, :4, 0] += earlier[:, :4, :4].sum(axis=2) * base[:-1, np.newaxis]
+        forced[:, :4, 0] -= later[:, :4, :4].sum(axis=2) * base[1:, np.newaxis]
         # The levels already vanish without engine: `level_of` has no standstill column.
-        level_mid = _midpoints(self.level_of)
-        forced[:, :3, 1:] = h * heating[:, :, np.newaxis] * level_mid[:, np.newaxis, :]
+        level_mid = midpoints(self.level_of)
+        forced[:, :4, 1:] = h * rates[:, :, 4:] * level_mid[:, np.newaxis, :]
         return later, earlier, forced
 
-    def _step_noise(self, p: Parameters) -> FloatArray:
-        """Standard deviation of each state over one step, shape (4,)."""
+    def step_weights(self, p: Parameters, c: Coefficients) -> FloatArray:
+        """One over the variance of each state over one step, shape (5,)."""
         h = self.record.bin_s
-        capacity = self.capacities_j_k(p).mean(axis=0)
-        heat = p.model_error_w * np.sqrt(60.0 * h) / capacity * np.array([1.0, 0.5, 0.5])
+        heat = p.model_error_w * np.sqrt(60.0 * h) * NODE_ERROR / c.capacity_j_k.mean(axis=0)
         keep = np.exp(-h / p.memory_s)
-        return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2))
+        return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2)) ** -2.0
 
     def _add_start(self, equations: Equations, p: Parameters) -> None:
         """The other nodes start near the tank, not near a number of their own."""
         tie = np.eye(STATES)
-        tie[1, 0] = tie[2, 0] = -1.0
-        weight = 1.0 / np.array([2.0, *[self.start_spread_k] * 2, p.wander_w]) ** 2
+        tie[1, 0] = tie[2, 0] = tie[3, 0] = -1.0
+        weight = 1.0 / np.array([2.0, *[self.start_spread_k] * 3, p.wander_w]) ** 2
         equations.diagonal[0] += tie.T @ (weight[:, np.newaxis] * tie)
         equations.log_scales -= float(np.sum(np.log(weight)))
         equations.rows += STATES
 
-    def _observations(
-        self, p: Parameters
-    ) -> Iterator[tuple[str, FloatArray | float, FloatArray | float, float]]:
-        """Each oil probe: factor on its node, known part, and noise."""
+    def observations(self, p: Parameters, c: Coefficients) -> Iterator[Probe]:
+        """Each oil probe that is there, as a reading of its node."""
         oils = self.record.oils_c
-        yield "tank", 1.0, 0.0, p.noise_tank_k
+        whole = np.ones(self.record.bins)
+        yield Probe("tank", 0, whole, 0.0 * whole, p.noise_tank_k, p.lag_tank_s)
         if "cooler_in" in oils:
-            yield "cooler_in", 1.0, p.offset_in_k, p.noise_in_k
+            known = p.offset_in_k * whole
+            yield Probe("cooler_in", 1, whole, known, p.noise_in_k, p.lag_in_s)
         if "cooler_out" in oils:
-            drop = self.conductance_w_k(p) / np.maximum(self.flow_w_k(p), 1.0)
-            air = self.record.ambient_c - p.offset_ambient_k
-            yield "cooler_out", 1.0 - drop, drop * air + p.offset_out_k, p.noise_out_k
+            drop = c.cooler_w_k / np.maximum(c.moved_w_k, 1.0)
+            known = drop * c.air_c + p.offset_out_k
+            yield Probe("cooler_out", 1, 1.0 - drop, known, p.noise_out_k, p.lag_out_s)
+
+    def observed(self, probe: Probe) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Factors on the node now and a step ago, and what of the reading they explain."""
+        late = probe.lag_s / self.record.bin_s
+        known = delayed(probe.known_c + probe.design * self.base_c, late)
+        now, before = (1.0 - late) * probe.design, late * np.roll(probe.design, 1)
+        now[0], before[0] = probe.design[0], 0.0
+        reading = np.where(self.seen[probe.name], self.record.oils_c[probe.name] - known, 0.0)
+        return now, before, reading
 
     def log_likelihood(self, p: Parameters) -> float:
         """Log density of all readings, states and levels integrated out."""
-        system = self._system(p)
+        return self.likelihood_of(self.system(p))
+
+    def likelihood_of(self, system: System) -> float:
+        """`log_likelihood` of normal equations at hand."""
         factor, solved, levels_factor, levels_mean = solve(system)
         log_det = 2.0 * float(np.sum(np.log(factor[0])))
         log_det += 2.0 * float(np.sum(np.log(np.diag(levels_factor))))
@@ -292,7 +358,7 @@ class Network:
 
     def smooth(self, p: Parameters, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""
-        system = self._system(p)
+        system = self.system(p)
         factor, solved, levels_factor, levels = solve(system)
         if rng is not None:
             levels = levels + np.linalg.solve(levels_factor.T, rng.standard_normal(self.levels))
@@ -302,7 +368,7 @@ class Network:
             shift, _ = dtbtrs(factor, noise, uplo="L", trans="T")
             states = states + shift[:, 0]
         *nodes, wander = states.reshape(-1, STATES).T
-        tank, loop, metal = (self.base_c + node for node in nodes)
+        tank, loop, metal, wall = (self.base_c + node for node in nodes)
         air = self.record.ambient_c - p.offset_ambient_k
         capacity = self.capacities_j_k(p)
         return Smooth(
@@ -311,10 +377,30 @@ class Network:
             metal_c=metal,
             heat_w=(self.level_of @ levels + wander) * self.record.engine,
             cooler_w=self.conductance_w_k(p) * (loop - air),
-            shell_w=0.5 * self.shell_w_k(p) * (tank + metal - 2.0 * air),
-            stored_j=np.sum(capacity * np.stack([tank, loop, metal], -1), axis=-1),
+            shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
+            stored_j=np.sum(capacity * np.stack([tank, loop, metal, wall], -1), axis=-1),
         )
 
 
-def _midpoints(values: FloatArray) -> FloatArray:
+def shell_ratio(surface_c: FloatArray, ambient_c: FloatArray) -> FloatArray:
+    """Loss of a surface at rest per kelvin, over that at 60 °C in 20 °C air.
+
+    Half by radiation, growing with the mean cube of the absolute temperatures, half by free
+    convection, growing with the fourth root of the excess (laminar; Bergman and Lavine,
+    Fundamentals of Heat and Mass Transfer, eq. 1.9 and table 9.2). The halves are common
+    practice, no source. An excess below 1 K counts as 1 K.
+    """
+    hot, cold = surface_c + KELVIN, ambient_c + KELVIN
+    usual = (KELVIN + 60.0, KELVIN + 20.0)
+    radiation = (hot**2 + cold**2) * (hot + cold) / ((usual[0] ** 2 + usual[1] ** 2) * sum(usual))
+    convection = (np.maximum(np.abs(surface_c - ambient_c), 1.0) / 40.0) ** 0.25
+    return np.asarray(0.5 * (radiation + convection))
+
+
+def delayed(values: FloatArray, late: float) -> FloatArray:
+    """Values `late` steps ago, between a bin and the one before it."""
+    return np.append(values[:1], (1.0 - late) * values[1:] + late * values[:-1])
+
+
+def midpoints(values: FloatArray) -> FloatArray:
     return 0.5 * (values[:-1] + values[1:])

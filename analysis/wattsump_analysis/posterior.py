@@ -11,7 +11,7 @@ References
 .. [2] A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, sections 10.4 and 13.3.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,9 +19,17 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import gammaln
 
+from wattsump_analysis._adjoint import log_likelihood_and_slope
 from wattsump_analysis.network import Network, Parameters
 
-__all__ = ("LINEAR", "Gaussian", "Posterior", "log_posterior", "sample_posterior")
+__all__ = (
+    "LINEAR",
+    "Gaussian",
+    "Posterior",
+    "log_posterior_and_slope",
+    "log_posterior_at",
+    "sample_posterior",
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -33,6 +41,11 @@ LINEAR = (
     "offset_ambient_k",
     "offset_in_k",
     "offset_out_k",
+    "lag_tank_s",
+    "lag_in_s",
+    "lag_out_s",
+    "metal_heat",
+    "core_lag_s",
 )
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
@@ -40,6 +53,7 @@ PASSES = 2
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
 ENOUGH_DRAWS = 80.0
 WORST = 1e12
+LOG_2PI = float(np.log(2 * np.pi))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,33 +117,44 @@ class _Target:
         self.mean = np.array([priors[name].mean for name in self.names])
         self.sd = np.array([priors[name].sd for name in self.names])
 
-    def __call__(self, theta: FloatArray) -> float:
+    def _prior(self, theta: FloatArray) -> float:
         pull = (theta - self.mean) / self.sd
-        prior = 0.5 * float(pull @ pull) + float(np.sum(np.log(self.sd)))
-        prior += 0.5 * theta.size * float(np.log(2 * np.pi))
+        return (
+            0.5 * float(pull @ pull) + float(np.sum(np.log(self.sd))) + 0.5 * theta.size * LOG_2PI
+        )
+
+    def __call__(self, theta: FloatArray) -> float:
         try:
             # Far from the mode numbers overflow; such a point is simply the worst.
             with np.errstate(all="ignore"):
                 p = _parameters(self.names, theta, self.priors)
-                value = prior - self.network.log_likelihood(p)
+                value = self._prior(theta) - self.network.log_likelihood(p)
         except (np.linalg.LinAlgError, ArithmeticError):
             return WORST
         return value if np.isfinite(value) else WORST
+
+    def with_slope(self, theta: FloatArray) -> tuple[float, FloatArray]:
+        """The value and its gradient; no slope where the model breaks."""
+        try:
+            with np.errstate(all="ignore"):
+                p = _parameters(self.names, theta, self.priors)
+                value, slopes = log_likelihood_and_slope(self.network, p)
+        except (np.linalg.LinAlgError, ArithmeticError):
+            return WORST, np.zeros(theta.size)
+        handled = [slopes[n] * (1.0 if n in LINEAR else getattr(p, n)) for n in self.names]
+        slope = (theta - self.mean) / self.sd**2 - np.array(handled)
+        if not (np.isfinite(value) and np.isfinite(slope).all()):
+            return WORST, np.zeros(theta.size)
+        return self._prior(theta) - value, slope
 
 
 def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, bool]:
     """Mode and a rough covariance, by BFGS in units that make the parameters alike."""
     unit = np.minimum(target.sd, 0.3)
 
-    def scaled(z: FloatArray) -> float:
-        return target(start + unit * z)
-
-    def slope(z: FloatArray) -> FloatArray:
-        here = scaled(z)
-        step = 1e-4
-        return np.array(
-            [(scaled(z + step * unit_vector) - here) / step for unit_vector in np.eye(z.size)]
-        )
+    def scaled(z: FloatArray) -> tuple[float, FloatArray]:
+        value, slope = target.with_slope(start + unit * z)
+        return value, slope * unit
 
     # Beyond five prior deviations there is nothing to look for, only overflow.
     reach = 5.0 * target.sd / unit
@@ -137,7 +162,7 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
     found = minimize(
         scaled,
         np.zeros(start.size),
-        jac=slope,
+        jac=True,
         method="L-BFGS-B",
         bounds=list(zip(-reach - away, reach - away, strict=True)),
         options={"maxcor": 40, "ftol": 1e-9, "gtol": 1e-2, "maxiter": 300},
@@ -178,17 +203,12 @@ def _refine(
 def _differences(
     target: _Target, mode: FloatArray, axes: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Slope and curvature of the target along `axes`, by central second differences."""
-    size, step = mode.size, 0.7
-    here = target(mode)
-    plus = np.array([target(mode + step * axes[:, i]) for i in range(size)])
-    minus = np.array([target(mode - step * axes[:, i]) for i in range(size)])
-    hessian = np.diag((plus + minus - 2 * here) / step**2)
-    for i in range(size):
-        for j in range(i):
-            both = target(mode + step * (axes[:, i] + axes[:, j]))
-            hessian[i, j] = hessian[j, i] = (both - plus[i] - plus[j] + here) / step**2
-    return (plus - minus) / (2 * step), hessian
+    """Slope and curvature of the target along `axes`, by differences of its slope."""
+    step = 0.7
+    plus = [axes.T @ target.with_slope(mode + step * axis)[1] for axis in axes.T]
+    minus = [axes.T @ target.with_slope(mode - step * axis)[1] for axis in axes.T]
+    hessian = (np.array(plus) - np.array(minus)) / (2 * step)
+    return axes.T @ target.with_slope(mode)[1], 0.5 * (hessian + hessian.T)
 
 
 def _student(
@@ -244,19 +264,30 @@ def _tempered(weights: FloatArray) -> FloatArray:
     return np.asarray(found / found.sum())
 
 
-def log_posterior(network: Network, posterior: Posterior, theta: FloatArray) -> float:
-    """Log posterior of `network` at a handled vector, with the priors of `posterior`.
+def log_posterior_and_slope(
+    network: Network, posterior: Posterior, theta: FloatArray
+) -> tuple[float, FloatArray]:
+    """Log posterior of `network` and its gradient at a handled vector.
 
-    `network` may be that of a part of the readings.
+    The priors are those of `posterior`; `network` may be that of a part of the readings.
     """
-    return -_Target(network, posterior.priors)(theta)
+    value, slope = _Target(network, posterior.priors).with_slope(theta)
+    return -value, -slope
+
+
+def log_posterior_at(
+    network: Network, priors: Mapping[str, Gaussian], place: Mapping[str, float]
+) -> float:
+    """Log posterior at handled values given by name; very low where the model breaks."""
+    target = _Target(network, priors)
+    return -target(np.array([place[name] for name in target.names]))
 
 
 def sample_posterior(
     network: Network,
     priors: Mapping[str, Gaussian],
     rng: np.random.Generator,
-    start: Mapping[str, float] | None = None,
+    starts: Sequence[Mapping[str, float]] = ({},),
     draws: int = DRAWS,
 ) -> Posterior:
     """Find the mode and draw from the posterior.
@@ -269,14 +300,18 @@ def sample_posterior(
         One for each field of `Parameters`; a standard deviation of 0 fixes it.
     rng : Generator
         Source of every random number.
-    start : mapping of str to float, optional
-        Handled (log) values to start from instead of the priors' means.
+    starts : sequence of mapping of str to float
+        Where to look for the mode: handled (log) values instead of the priors' means. Of the
+        modes found the highest is kept, for a search may end on a lower one.
     draws : int
         Posterior draws; 0 stops at the mode with a Laplace evidence.
     """
     target = _Target(network, priors)
-    first = np.array([(start or {}).get(n, priors[n].mean) for n in target.names])
-    mode, rough, converged = _mode(target, first)
+    found = [
+        _mode(target, np.array([start.get(n, priors[n].mean) for n in target.names]))
+        for start in starts
+    ]
+    mode, rough, converged = min(found, key=lambda one: target(one[0]))
     mode, covariance = _refine(target, mode, rough, PASSES if draws else 1)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
     evidence += 0.5 * np.linalg.slogdet(covariance)[1]

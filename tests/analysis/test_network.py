@@ -1,13 +1,15 @@
 """The network's likelihood against a dense Gaussian, its balance, and its smoother."""
 
 from collections.abc import Iterator
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from wattsump_analysis._banded import STATES
-from wattsump_analysis.network import Network, Parameters
+from wattsump_analysis._adjoint import log_likelihood_and_slope
+from wattsump_analysis._banded import STATES, covariances, solve
+from wattsump_analysis.network import Network, Parameters, Probe, shell_ratio
 from wattsump_analysis.record import Record
 
 FloatArray = NDArray[np.float64]
@@ -34,6 +36,13 @@ P = Parameters(
     offset_ambient_k=0.3,
     offset_in_k=0.1,
     offset_out_k=-0.2,
+    heater_gain=1.02,
+    lag_tank_s=4.0,
+    lag_in_s=7.0,
+    lag_out_s=9.0,
+    metal_heat=0.3,
+    wall_w_k=220.0,
+    core_lag_s=6.0,
 )
 
 
@@ -63,30 +72,32 @@ def midpoints(values: FloatArray) -> FloatArray:
     return 0.5 * (values[1:] + values[:-1])
 
 
-def readings(network: Network) -> Iterator[tuple[str, FloatArray | float, FloatArray | float]]:
-    for name, design, offset, _ in network._observations(P):
-        yield name, design, offset
+def readings(network: Network) -> Iterator[Probe]:
+    yield from network.observations(P, network.coefficients(P))
 
 
 def propagate(network: Network, draw: FloatArray) -> FloatArray:
     """All readings without noise for given start, step noises and levels, by plain loops."""
-    rates, known, heating = (midpoints(values) for values in network._balance(P))
+    c = network.coefficients(P)
+    rates, known = (midpoints(values) for values in network.balance(P, c))
     levels = draw[-network.levels :]
     noise = draw[STATES : -network.levels].reshape(BINS - 1, STATES)
     start = draw[:STATES]
-    states = [np.array([start[0], start[0] + start[1], start[0] + start[2], start[3]])]
+    states = [np.append(start[0] + np.array([0.0, *start[1:4]]), start[4])]
     active = midpoints(network.level_of)
     for k in range(BINS - 1):
-        before, matrix = states[-1], rates[k][:, :3]
-        heat = rates[k][:, 3] * before[3] + known[k] + heating[k] * (active[k] @ levels)
-        right = (np.eye(3) + 5.0 * matrix) @ before[:3] + 10.0 * heat + noise[k, :3]
-        after = np.linalg.solve(np.eye(3) - 5.0 * matrix, right)
-        states.append(np.append(after, np.exp(-10.0 / P.memory_s) * before[3] + noise[k, 3]))
+        before, matrix = states[-1], rates[k][:, :4]
+        heat = rates[k][:, 4] * (before[4] + active[k] @ levels) + known[k]
+        right = (np.eye(4) + 5.0 * matrix) @ before[:4] + 10.0 * heat + noise[k, :4]
+        after = np.linalg.solve(np.eye(4) - 5.0 * matrix, right)
+        states.append(np.append(after, np.exp(-10.0 / P.memory_s) * before[4] + noise[k, 4]))
     path = np.array(states)
     seen = []
-    for name, design, offset in readings(network):
-        clean = design * path[:, 0 if name == "tank" else 1] + offset
-        seen.append(np.asarray(clean)[network.seen[name]])
+    for probe in readings(network):
+        prompt = probe.design * path[:, probe.node] + probe.known_c
+        times = network.record.elapsed_s
+        clean = np.interp(times - probe.lag_s, times, prompt)
+        seen.append(clean[network.seen[probe.name]])
     return np.concatenate(seen)
 
 
@@ -97,17 +108,16 @@ def dense_log_density(network: Network) -> float:
     centre[-network.levels :] = network.level_prior_w[0]
     sd = np.concatenate(
         [
-            [2.0, 1.0, 1.0, P.wander_w],
-            np.tile(network._step_noise(P), BINS - 1),
+            [2.0, 1.0, 1.0, 1.0, P.wander_w],
+            np.tile(network.step_weights(P, network.coefficients(P)) ** -0.5, BINS - 1),
             np.full(network.levels, network.level_prior_w[1]),
         ]
     )
     base = propagate(network, np.zeros(size))
     design = np.array([propagate(network, unit) - base for unit in np.eye(size)]).T
-    sigma = {name: noise for name, _, _, noise in network._observations(P)}
-    names = [name for name, _, _ in readings(network)]
-    noise = np.concatenate([np.full(network.seen[n].sum(), sigma[n] ** 2) for n in names])
-    data = np.concatenate([network.record.oils_c[n][network.seen[n]] for n in names])
+    probes = list(readings(network))
+    noise = np.concatenate([np.full(network.seen[p.name].sum(), p.noise_k**2) for p in probes])
+    data = np.concatenate([network.record.oils_c[p.name][network.seen[p.name]] for p in probes])
     covariance = design @ np.diag(sd**2) @ design.T + np.diag(noise)
     left = data - (base + design @ centre)
     determinant = np.linalg.slogdet(covariance)[1] + data.size * np.log(2 * np.pi)
@@ -124,15 +134,15 @@ def test_the_banded_likelihood_is_that_of_the_dense_gaussian(flow: bool) -> None
 
 def test_the_balance_of_all_nodes_is_heat_in_less_cooler_and_shell() -> None:
     network = make_network()
-    rates, known, _ = network._balance(P)
+    rates, known = network.balance(P, network.coefficients(P))
     capacity = network.capacities_j_k(P)
     rng = np.random.default_rng(4)
-    state = np.concatenate([rng.uniform(20.0, 70.0, (BINS, 3)), rng.uniform(0, 900, (BINS, 1))], 1)
+    state = np.concatenate([rng.uniform(20.0, 70.0, (BINS, 4)), rng.uniform(0, 900, (BINS, 1))], 1)
     total = np.sum(capacity * (np.einsum("nij,nj->ni", rates, state) + known), axis=1)
     air = network.record.ambient_c - P.offset_ambient_k
     cooler = network.conductance_w_k(P) * (state[:, 1] - air)
-    shell = 0.5 * network.shell_w_k(P) * (state[:, 0] + state[:, 2] - 2 * air)
-    heat = network.record.heater_w + state[:, 3] * network.record.engine
+    shell = 0.5 * network.shell_w_k(P) * (state[:, 2] + state[:, 3] - 2 * air)
+    heat = P.heater_gain * network.record.heater_w + state[:, 4] * network.record.engine
     np.testing.assert_allclose(total, heat - cooler - shell, rtol=1e-9, atol=1e-6)
 
 
@@ -149,3 +159,52 @@ def test_an_outlet_probe_is_not_believed_just_after_the_fan_is_switched() -> Non
     network = make_network()
     assert not network.seen["cooler_out"][7]
     assert network.seen["cooler_in"][7]
+
+
+@pytest.mark.parametrize("flow", [False, True])
+def test_the_slope_of_the_likelihood_is_its_difference_quotient_in_every_parameter(
+    flow: bool,
+) -> None:
+    network = make_network(flow=flow)
+    p = replace(P, oil_flow_w_k=1.05) if flow else P
+    value, slopes = log_likelihood_and_slope(network, p)
+    assert value == pytest.approx(network.log_likelihood(p), rel=1e-12)
+    assert set(slopes) == {field.name for field in fields(Parameters)}
+    for field in fields(Parameters):
+        here = getattr(p, field.name)
+        step = 1e-4 * max(abs(here), 0.1)
+        ahead, behind = (
+            network.log_likelihood(replace(p, **{field.name: here + sign * step}))
+            for sign in (1.0, -1.0)
+        )
+        # independent: central differences, good to the square of their step.
+        assert slopes[field.name] == pytest.approx((ahead - behind) / (2 * step), rel=1e-4), (
+            field.name
+        )
+
+
+def test_the_covariances_are_the_blocks_of_the_inverted_precision() -> None:
+    system = make_network().system(P)
+    factor, *_ = solve(system)
+    size = factor.shape[1]
+    lower = np.zeros((size, size))
+    for offset in range(factor.shape[0]):
+        lower += np.diag(factor[offset, : size - offset], -offset)
+    # independent: the dense inverse of the same matrix; double precision leaves eight digits.
+    dense = np.linalg.inv(lower @ lower.T).reshape(BINS, STATES, BINS, STATES)
+    own, cross = covariances(factor)
+    scale = np.abs(dense).max()
+    for k in range(BINS):
+        np.testing.assert_allclose(own[k], dense[k, :, k], atol=1e-9 * scale)
+    for k in range(BINS - 1):
+        np.testing.assert_allclose(cross[k], dense[k + 1, :, k], atol=1e-9 * scale)
+
+
+def test_a_surface_loses_more_per_kelvin_the_further_it_is_above_the_air() -> None:
+    rises = np.array([5.0, 20.0, 40.0, 60.0])
+    ratio = shell_ratio(20.0 + rises, np.full(4, 20.0))
+    assert np.all(np.diff(ratio) > 0)
+    # independent: sigma T^4 radiation and a fourth-root convection worked at 5 K by hand:
+    # (298.15^4 - 293.15^4) / 5 over (333.15^4 - 293.15^4) / 40 = 0.8382, (5/40)^0.25 = 0.5946.
+    assert ratio[0] == pytest.approx(0.5 * (0.8382 + 0.5946), rel=1e-4)
+    assert ratio[2] == pytest.approx(1.0, rel=1e-12)
