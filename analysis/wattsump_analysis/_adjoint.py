@@ -22,6 +22,7 @@ from wattsump_analysis.network import STILL_FILM, Coefficients, Network, Paramet
 __all__ = ("log_likelihood_and_slope",)
 
 
+# mutable: every probe adds its part
 @dataclass(slots=True, kw_only=True)
 class _Bars:
     """Slopes of the sum of squares in the coefficients, shape (n,), capacity (n, 4)."""

@@ -120,6 +120,7 @@ class Coefficients:
     capacity_j_k: FloatArray
 
 
+# positional: four short words in the order of the sentence below
 @dataclass(frozen=True, slots=True)
 class Probe:
     """A reading `design` x node + `known_c`, `lag_s` late."""
