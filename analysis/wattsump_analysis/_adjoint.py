@@ -244,27 +244,22 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
     engine, ratio = record.engine, network.capacity_ratio
     oil = p.oil_j_k * ratio
     tank, loop, drive, wall = bars.capacity.T
-    cooler = bars.cooler * c.cooler_w_k
-    fan = network.fan(p)
-    open_fan = fan + (1.0 - fan) * p.still_air
-    by_fan = bars.cooler * c.cooler_w_k / open_fan
+    cooler, by_thick, by_fan = network.core(p).slopes(bars.cooler * engine)
     fan_step = np.append(0.0, record.fan[:-1] - record.fan[1:])
     thick = network.viscosity_mm2_s - network.reference_mm2_s
     flowing = np.where(c.moved_w_k > engine, bars.moved * c.moved_w_k, 0.0)
     exposed = bars.shell * network.shell_ratio
     moving = 1.0 + p.motion_gain * record.moving
     wet = STILL_FILM + (1.0 - STILL_FILM) * engine
-    slopes = dict(bars.direct)
+    slopes = bars.direct | cooler
     slopes |= {
         "oil_j_k": float(np.sum((tank * (1 - p.loop_oil) + loop * p.loop_oil) * ratio)),
         "loop_oil": float(np.sum((loop - tank) * oil)),
         "metal_j_k": float(np.sum(drive * (1 - p.tank_metal) + wall * p.tank_metal)),
         "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k,
-        "cooler_w_k": float(np.sum(cooler)) / p.cooler_w_k,
-        "still_air": float(np.sum(by_fan * (1.0 - fan))),
-        "core_lag_s": float(np.sum(by_fan * (1.0 - p.still_air) * fan_step)) / record.bin_s,
-        "viscosity_exponent": -float(np.sum(cooler * np.log(network.viscosity_ratio))),
-        "bypass_mm2_s": float(np.sum(cooler * thick)) / p.bypass_mm2_s**2,
+        "core_lag_s": float(np.sum(by_fan * fan_step)) / record.bin_s,
+        "viscosity_exponent": float(np.sum(by_thick * np.log(network.viscosity_ratio))),
+        "bypass_mm2_s": -float(np.sum(by_thick * thick)) / p.bypass_mm2_s**2,
         "oil_flow_w_k": float(np.sum(flowing)) / p.oil_flow_w_k,
         "shell_w_k": 0.5 * float(np.sum(exposed * moving)),
         "motion_gain": 0.5 * p.shell_w_k * float(np.sum(exposed * record.moving)),

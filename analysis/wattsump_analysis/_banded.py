@@ -83,14 +83,13 @@ class Equations:
         self.log_scales += count * 2.0 * float(np.log(sigma))
         self.rows += count
 
-    def level_prior(self, mean_w: float, spread_w: float) -> None:
-        """Add the wide prior of every level of heat."""
-        levels = self.level_right.size
-        self.level_precision += np.eye(levels) / spread_w**2
+    def level_prior(self, mean_w: FloatArray, spread_w: FloatArray) -> None:
+        """Add the prior of every level of heat."""
+        self.level_precision += np.diag(spread_w**-2.0)
         self.level_right += mean_w / spread_w**2
-        self.quadratic += levels * (mean_w / spread_w) ** 2
-        self.log_scales += levels * 2.0 * float(np.log(spread_w))
-        self.rows += levels
+        self.quadratic += float(np.sum((mean_w / spread_w) ** 2))
+        self.log_scales += 2.0 * float(np.sum(np.log(spread_w)))
+        self.rows += mean_w.size
 
     def system(self) -> System:
         return System(

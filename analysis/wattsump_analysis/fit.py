@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.network import Network, Parameters, Smooth
+from wattsump_analysis.network import HEATING_W, Network, Parameters, Smooth
 from wattsump_analysis.oil import Walther, specific_heat_j_kgk, viscosity_mm2_s
 from wattsump_analysis.posterior import Gaussian, Posterior, log_posterior_at, sample_posterior
 from wattsump_analysis.record import Record
@@ -104,7 +104,6 @@ HEATED = ModelForm(k=0.025, capacity=0.045, heat=0.045)
 UNSTEPPED = ModelForm(k=0.11, capacity=0.04, heat=0.11)
 UNSTEPPED_WITH_FLOW = ModelForm(k=0.07, capacity=0.035, heat=0.075)
 SHORT_RUN = ModelForm(k=0.22, capacity=0.05, heat=0.12)
-HEATING_W = 10.0
 SHORT_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
 
@@ -196,8 +195,9 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "tank_metal": Gaussian(mean=0.42, sd=0.1 if inlet else 0.07),
         "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
         "still_air": Gaussian(mean=np.log(0.09), sd=0.4 if still else 0.0),
-        "viscosity_exponent": Gaussian(mean=0.06, sd=0.03),
-        "bypass_mm2_s": Gaussian(mean=np.log(400.0), sd=0.5 if thick else 0.0),
+        "oil_side": Gaussian(mean=np.log(0.27), sd=0.3),
+        "viscosity_exponent": Gaussian(mean=0.2, sd=0.07),
+        "bypass_mm2_s": Gaussian(mean=np.log(800.0), sd=0.5 if thick else 0.0),
         "shell_w_k": Gaussian(mean=np.log(13.0), sd=0.5 if stopped or still else 0.4),
         "motion_gain": Gaussian(mean=0.35, sd=0.2 if moving else 0.0),
         "link_w_k": Gaussian(mean=np.log(250.0), sd=0.5) if metal_apart else TOGETHER,

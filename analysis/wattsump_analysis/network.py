@@ -38,15 +38,22 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
 
 from wattsump_analysis._banded import STATES, Equations, System, solve
+from wattsump_analysis._core import CoreSides, thickened
 from wattsump_analysis.record import Record
 
-__all__ = ("STILL_LINK_W_K", "Network", "Parameters", "Smooth")
+__all__ = ("HEATING_W", "STILL_LINK_W_K", "Network", "Parameters", "Smooth", "levels_of")
 
 FloatArray = NDArray[np.float64]
 
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 AFTER_SWITCH_S = 60.0
+# Mean and spread of a kind of work's heat: wide, and what a pump puts into oil that it only
+# sends round, standing, to spread a heater's warmth: 30 L/min at 2 bar; common practice, no
+# source.
+WORKING_W = (2000.0, 6000.0)
+CIRCULATING_W = (100.0, 150.0)
+HEATING_W = 10.0
 KELVIN = 273.15
 NODE_ERROR = np.array([1.0, 0.5, 0.5, 0.5])  # of `model_error_w`, by node
 LOG_2PI = float(np.log(2 * np.pi))
@@ -69,6 +76,7 @@ class Parameters:
     tank_metal: float
     cooler_w_k: float
     still_air: float
+    oil_side: float
     viscosity_exponent: float
     bypass_mm2_s: float
     shell_w_k: float
@@ -145,8 +153,6 @@ class Network:
         reference temperature.
     reference_mm2_s : float
         Viscosity at the reference temperature.
-    level_prior_w : tuple of float
-        Mean and standard deviation of each kind of work's heat [W], wide.
     start_spread_k : float
         Prior standard deviation of the other nodes against the tank at the start [K].
     """
@@ -158,7 +164,6 @@ class Network:
         reference_mm2_s: float,
         capacity_ratio: FloatArray,
         *,
-        level_prior_w: tuple[float, float] = (2000.0, 6000.0),
         start_spread_k: float = 1.0,
     ) -> None:
         self.record = record
@@ -166,11 +171,11 @@ class Network:
         self.viscosity_mm2_s = viscosity_mm2_s
         self.reference_mm2_s = reference_mm2_s
         self.capacity_ratio = capacity_ratio
-        self.level_prior_w = level_prior_w
         self.start_spread_k = start_spread_k
-        kinds = np.unique(record.work[record.work >= 0])
-        self.levels = kinds.size
-        self.level_of = (record.work[:, np.newaxis] == kinds).astype(float)
+        self.level_of, circulating = levels_of(record)
+        self.levels = circulating.size
+        self.level_prior_w = np.where(circulating, CIRCULATING_W[0], WORKING_W[0])
+        self.level_spread_w = np.where(circulating, CIRCULATING_W[1], WORKING_W[1])
         tank = record.oils_c["tank"]
         found = np.isfinite(tank)
         # States are counted from the tank's own readings: sums of squares stay small, so
@@ -200,15 +205,20 @@ class Network:
         """Share of the time that the core has felt the fan, shape (n,)."""
         return delayed(self.record.fan, p.core_lag_s / self.record.bin_s)
 
+    def core(self, p: Parameters) -> CoreSides:
+        """The two sides of the cooler at each bin."""
+        excess = self.viscosity_mm2_s - self.reference_mm2_s
+        return CoreSides(
+            full_w_k=p.cooler_w_k,
+            still_air=p.still_air,
+            oil_side=p.oil_side,
+            thick=thickened(self.viscosity_ratio, excess, p.viscosity_exponent, p.bypass_mm2_s),
+            fan=self.fan(p),
+        )
+
     def conductance_w_k(self, p: Parameters) -> FloatArray:
         """Cooler conductance at each bin with its fan and flow, W/K, shape (n,)."""
-        record = self.record
-        fan = self.fan(p)
-        fan = fan + (1.0 - fan) * p.still_air
-        thin = self.viscosity_ratio**-p.viscosity_exponent
-        # Thick oil opens the pressure bypass or stalls in the core; 1 at the reference.
-        passed = np.exp(-(self.viscosity_mm2_s - self.reference_mm2_s) / p.bypass_mm2_s)
-        return np.asarray(p.cooler_w_k * fan * record.engine * thin * passed)
+        return np.asarray(self.core(p).conductance_w_k() * self.record.engine)
 
     def flow_w_k(self, p: Parameters) -> FloatArray:
         """Oil flow times heat capacity at each bin, W/K, shape (n,)."""
@@ -277,7 +287,7 @@ class Network:
         for probe in self.observations(p, c):
             seen = self.seen[probe.name]
             equations.observe(probe.node, *self.observed(probe), seen, probe.noise_k)
-        equations.level_prior(*self.level_prior_w)
+        equations.level_prior(self.level_prior_w, self.level_spread_w)
         return equations.system()
 
     def steps(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -381,6 +391,19 @@ class Network:
             shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
             stored_j=np.sum(capacity * np.stack([tank, loop, metal, wall], -1), axis=-1),
         )
+
+
+def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Which level of heat each bin has, shape (n, levels), and which levels only circulate.
+
+    Each kind of work has its own, and standing with the heater on is a kind for itself.
+    """
+    heated = (record.heater_w > max(HEATING_W, 0.5 * float(record.heater_w.max()))) & (
+        record.moving < 0.5
+    )
+    kind = np.where(record.work >= 0, 2 * record.work + heated, -1)
+    kinds = np.unique(kind[kind >= 0])
+    return (kind[:, np.newaxis] == kinds).astype(float), kinds % 2 == 1
 
 
 def shell_ratio(surface_c: FloatArray, ambient_c: FloatArray) -> FloatArray:

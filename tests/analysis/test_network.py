@@ -21,6 +21,7 @@ P = Parameters(
     tank_metal=0.4,
     cooler_w_k=100.0,
     still_air=0.1,
+    oil_side=0.25,
     viscosity_exponent=0.1,
     bypass_mm2_s=400.0,
     shell_w_k=12.0,
@@ -105,12 +106,12 @@ def dense_log_density(network: Network) -> float:
     size = STATES + STATES * (BINS - 1) + network.levels
     centre = np.zeros(size)
     centre[0] = network.base_c[0]
-    centre[-network.levels :] = network.level_prior_w[0]
+    centre[-network.levels :] = network.level_prior_w
     sd = np.concatenate(
         [
             [2.0, 1.0, 1.0, 1.0, P.wander_w],
             np.tile(network.step_weights(P, network.coefficients(P)) ** -0.5, BINS - 1),
-            np.full(network.levels, network.level_prior_w[1]),
+            network.level_spread_w,
         ]
     )
     base = propagate(network, np.zeros(size))
