@@ -251,13 +251,18 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
     exposed = bars.shell * network.shell_ratio
     moving = 1.0 + p.motion_gain * record.moving
     wet = STILL_FILM + (1.0 - STILL_FILM) * engine
+    follows = network.core_follows(p)
     slopes = bars.direct | cooler
+    slopes["oil_side"] -= float(np.sum(loop * engine * record.fan)) * p.metal_j_k * p.core_metal
     slopes |= {
         "oil_j_k": float(np.sum((tank * (1 - p.loop_oil) + loop * p.loop_oil) * ratio)),
         "loop_oil": float(np.sum((loop - tank) * oil)),
-        "metal_j_k": float(np.sum(drive * (1 - p.tank_metal) + wall * p.tank_metal)),
+        "metal_j_k": float(
+            np.sum(drive * (1 - p.tank_metal - p.core_metal) + wall * p.tank_metal)
+            + np.sum(loop * follows) * p.core_metal
+        ),
         "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k,
-        "core_lag_s": float(np.sum(by_fan * fan_step)) / record.bin_s,
+        "core_metal": float(np.sum(loop * follows - drive)) * p.metal_j_k,
         "viscosity_exponent": float(np.sum(by_thick * np.log(network.viscosity_ratio))),
         "bypass_mm2_s": -float(np.sum(by_thick * thick)) / p.bypass_mm2_s**2,
         "oil_flow_w_k": float(np.sum(flowing)) / p.oil_flow_w_k,
@@ -267,4 +272,11 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
         "wall_w_k": float(np.sum(bars.film * wet)),
         "offset_ambient_k": -float(np.sum(bars.air)),
     }
+    lag = network.core_lag_s(p)
+    if lag < record.bin_s:
+        by_lag = lag * float(np.sum(by_fan * fan_step)) / record.bin_s
+        slopes["metal_j_k"] += by_lag / p.metal_j_k
+        slopes["core_metal"] += by_lag / p.core_metal
+        slopes["cooler_w_k"] -= by_lag / p.cooler_w_k
+        slopes["oil_side"] += by_lag * (1.0 / p.oil_side - 1.0 / (1.0 - p.oil_side))
     return slopes

@@ -67,7 +67,9 @@ class CoreSides:
         return slopes, by_thick, bar * self.full_w_k * (on - off)
 
 
-def thickened(ratio: FloatArray, excess_mm2_s: FloatArray, exponent: float, bypass: float) -> FloatArray:
+def thickened(
+    ratio: FloatArray, excess_mm2_s: FloatArray, exponent: float, bypass: float
+) -> FloatArray:
     """Resistance of the oil side over that at the reference viscosity, shape (n,).
 
     `ratio` and `excess_mm2_s` compare the viscosity with that at the reference; `bypass` is

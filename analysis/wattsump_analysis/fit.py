@@ -97,12 +97,12 @@ class ModelForm:
 # Measured on drawn machines of a finer plant (tests/validation, seeds 101 and 202): what has
 # to be added in quadrature before 95 % of the intervals hold the truth. docs/validation.md
 # checks it on other machines.
-STEPPED = ModelForm(k=0.06, capacity=0.045, heat=0.05)
-STEPPED_WITH_FLOW = ModelForm(k=0.035, capacity=0.02, heat=0.04)
-TANK_ONLY = ModelForm(k=0.06, capacity=0.035, heat=0.07)
-HEATED = ModelForm(k=0.025, capacity=0.045, heat=0.045)
-UNSTEPPED = ModelForm(k=0.11, capacity=0.04, heat=0.11)
-UNSTEPPED_WITH_FLOW = ModelForm(k=0.07, capacity=0.035, heat=0.075)
+STEPPED = ModelForm(k=0.07, capacity=0.055, heat=0.055)
+STEPPED_WITH_FLOW = ModelForm(k=0.035, capacity=0.04, heat=0.045)
+TANK_ONLY = ModelForm(k=0.09, capacity=0.04, heat=0.05)
+HEATED = ModelForm(k=0.04, capacity=0.055, heat=0.045)
+UNSTEPPED = ModelForm(k=0.07, capacity=0.04, heat=0.06)
+UNSTEPPED_WITH_FLOW = ModelForm(k=0.075, capacity=0.03, heat=0.06)
 SHORT_RUN = ModelForm(k=0.22, capacity=0.05, heat=0.12)
 SHORT_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
@@ -193,6 +193,7 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
         "loop_oil": Gaussian(mean=0.3, sd=0.1),
         "tank_metal": Gaussian(mean=0.42, sd=0.1 if inlet else 0.07),
+        "core_metal": Gaussian(mean=np.log(0.1), sd=0.4),
         "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
         "still_air": Gaussian(mean=np.log(0.09), sd=0.4 if still else 0.0),
         "oil_side": Gaussian(mean=np.log(0.27), sd=0.3),
@@ -200,7 +201,7 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "bypass_mm2_s": Gaussian(mean=np.log(800.0), sd=0.5 if thick else 0.0),
         "shell_w_k": Gaussian(mean=np.log(13.0), sd=0.5 if stopped or still else 0.4),
         "motion_gain": Gaussian(mean=0.35, sd=0.2 if moving else 0.0),
-        "link_w_k": Gaussian(mean=np.log(250.0), sd=0.5) if metal_apart else TOGETHER,
+        "link_w_k": Gaussian(mean=np.log(220.0), sd=0.4) if metal_apart else TOGETHER,
         "oil_flow_w_k": flow,
         "wander_w": Gaussian(mean=np.log(300.0), sd=1.0),
         "memory_s": Gaussian(mean=np.log(60.0), sd=1.2),
@@ -218,7 +219,6 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "lag_out_s": Gaussian(mean=8.0, sd=4.0 if inlet and outlet else 0.0),
         "metal_heat": Gaussian(mean=METAL_HEAT, sd=0.1),
         "wall_w_k": Gaussian(mean=np.log(220.0), sd=0.3),
-        "core_lag_s": Gaussian(mean=15.0, sd=6.0 if still else 0.0),
         "heater_gain": Gaussian(mean=0.0, sd=know.u_heater_rel if heated else 0.0, stated=True),
     }
 

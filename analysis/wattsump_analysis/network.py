@@ -74,6 +74,7 @@ class Parameters:
     metal_j_k: float
     loop_oil: float
     tank_metal: float
+    core_metal: float
     cooler_w_k: float
     still_air: float
     oil_side: float
@@ -98,7 +99,6 @@ class Parameters:
     lag_out_s: float = 0.0
     metal_heat: float = 0.3
     wall_w_k: float = 220.0
-    core_lag_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,8 +202,17 @@ class Network:
         return less
 
     def fan(self, p: Parameters) -> FloatArray:
-        """Share of the time that the core has felt the fan, shape (n,)."""
-        return delayed(self.record.fan, p.core_lag_s / self.record.bin_s)
+        """Share of the time that the core has followed the fan, shape (n,)."""
+        return delayed(self.record.fan, self.core_lag_s(p) / self.record.bin_s)
+
+    def core_lag_s(self, p: Parameters) -> float:
+        """Time constant of the core between its two sides, s, at most a bin.
+
+        Its metal over both conductances, K / b and K / (1 - b).
+        """
+        sides_k_w = p.oil_side * (1.0 - p.oil_side) / p.cooler_w_k
+        lag = p.metal_j_k * p.core_metal * max(sides_k_w, 0.0)
+        return float(min(lag, self.record.bin_s))
 
     def core(self, p: Parameters) -> CoreSides:
         """The two sides of the cooler at each bin."""
@@ -227,11 +236,20 @@ class Network:
         return np.asarray(np.maximum(whole, 1.0) * self.record.engine)
 
     def capacities_j_k(self, p: Parameters) -> FloatArray:
-        """Heat capacity of tank side, loop side and drive metal, J/K, shape (n, 3)."""
+        """Heat capacity of tank oil, loop oil with core, drive metal, tank wall, J/K, (n, 4)."""
         oil = p.oil_j_k * self.capacity_ratio
         wall = np.full_like(oil, p.metal_j_k * p.tank_metal)
-        metal = np.full_like(oil, p.metal_j_k * (1.0 - p.tank_metal))
-        return np.stack([oil * (1.0 - p.loop_oil), oil * p.loop_oil, metal, wall], axis=-1)
+        metal = np.full_like(oil, p.metal_j_k * (1.0 - p.tank_metal - p.core_metal))
+        loop = oil * p.loop_oil + p.metal_j_k * p.core_metal * self.core_follows(p)
+        return np.stack([oil * (1.0 - p.loop_oil), loop, metal, wall], axis=-1)
+
+    def core_follows(self, p: Parameters) -> FloatArray:
+        """Change of the core's temperature over that of the loop's oil, shape (n,).
+
+        Without fan the core is as warm as its oil, with it nearer to the air by the oil
+        side's share; without flow it is cut off.
+        """
+        return self.record.engine * (1.0 - p.oil_side * self.record.fan)
 
     def shell_w_k(self, p: Parameters) -> FloatArray:
         """Loss of all surfaces over their excess temperature, W/K, shape (n,)."""

@@ -45,12 +45,12 @@ LINEAR = (
     "lag_in_s",
     "lag_out_s",
     "metal_heat",
-    "core_lag_s",
 )
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
 PASSES = 2
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
+WIDEST = 1.5  # variance of a proposal over that of the prior
 ENOUGH_DRAWS = 80.0
 WORST = 1e12
 LOG_2PI = float(np.log(2 * np.pi))
@@ -180,7 +180,7 @@ def _refine(
     Each pass takes the axes of the last, so that the differences are as long as the
     posterior is wide in every direction, long valleys included.
     """
-    covariance = rough
+    covariance = _within_prior(rough, target.sd)
     for _ in range(passes):
         values, vectors = np.linalg.eigh(covariance)
         axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
@@ -189,6 +189,7 @@ def _refine(
         turned = axes @ turn
         # A direction that second differences call flat or worse keeps a wide proposal.
         covariance = np.asarray(turned / np.clip(found, 0.1, None) @ turned.T)
+        covariance = _within_prior(covariance, target.sd)
         stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
         reach = np.max(np.abs(stride) / target.sd)
         stride *= min(1.0, LONGEST_STRIDE / max(reach, 1e-12))
@@ -198,6 +199,17 @@ def _refine(
                 mode = mode + shorter * stride
                 break
     return mode, 0.5 * (covariance + covariance.T)
+
+
+def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
+    """The covariance, no wider in any direction than a little more than the prior.
+
+    Readings narrow a prior; what comes out wider is a curvature that was misread, and draws
+    from it would all lie where nothing fits.
+    """
+    values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
+    kept = (vectors * np.clip(values, 1e-10, WIDEST)) @ vectors.T
+    return np.asarray(kept * np.outer(sd, sd))
 
 
 def _differences(

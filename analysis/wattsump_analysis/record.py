@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
 MEDIAN_SAMPLES = 7
-USUAL_BIN_S = 30.0
+USUAL_BIN_S = 20.0
 MOST_BINS = 600
 STANDSTILL = -1
 
@@ -77,7 +77,7 @@ class Record:
 
 
 def usual_bin_s(elapsed_s: FloatArray) -> float:
-    """Bin width: 30 s, or wider where an outing would fill more than `MOST_BINS`."""
+    """Bin width: 20 s, or wider where an outing would fill more than `MOST_BINS`."""
     span_s = float(elapsed_s[-1] - elapsed_s[0])
     sample_s = float(np.median(np.diff(elapsed_s)))
     return float(max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS)))

@@ -19,6 +19,7 @@ P = Parameters(
     metal_j_k=2.5e3,
     loop_oil=0.3,
     tank_metal=0.4,
+    core_metal=0.1,
     cooler_w_k=100.0,
     still_air=0.1,
     oil_side=0.25,
@@ -43,7 +44,6 @@ P = Parameters(
     lag_out_s=9.0,
     metal_heat=0.3,
     wall_w_k=220.0,
-    core_lag_s=6.0,
 )
 
 
