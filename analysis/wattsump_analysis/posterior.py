@@ -49,6 +49,8 @@ LINEAR = (
 PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
 DRAWS = 400
 PASSES = 2
+FIRST_LOOK = 50  # steps of a search before it is compared with another
+LONGEST_SEARCH = 300
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
 WIDEST = 1.5  # variance of a proposal over that of the prior
 ENOUGH_DRAWS = 80.0
@@ -148,7 +150,9 @@ class _Target:
         return self._prior(theta) - value, slope
 
 
-def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, bool]:
+def _mode(
+    target: _Target, start: FloatArray, most: int = LONGEST_SEARCH
+) -> tuple[FloatArray, FloatArray, bool]:
     """Mode and a rough covariance, by BFGS in units that make the parameters alike."""
     unit = np.minimum(target.sd, 0.3)
 
@@ -165,7 +169,7 @@ def _mode(target: _Target, start: FloatArray) -> tuple[FloatArray, FloatArray, b
         jac=True,
         method="L-BFGS-B",
         bounds=list(zip(-reach - away, reach - away, strict=True)),
-        options={"maxcor": 40, "ftol": 1e-9, "gtol": 1e-2, "maxiter": 300},
+        options={"maxcor": 40, "ftol": 1e-7, "gtol": 1e-2, "maxiter": most},
     )
     inverse = found.hess_inv @ np.eye(start.size)
     covariance = np.asarray(inverse) * np.outer(unit, unit)
@@ -319,10 +323,14 @@ def sample_posterior(
         Posterior draws; 0 stops at the mode with a Laplace evidence.
     """
     target = _Target(network, priors)
-    found = [
-        _mode(target, np.array([start.get(n, priors[n].mean) for n in target.names]))
-        for start in starts
-    ]
+    places = [np.array([start.get(n, priors[n].mean) for n in target.names]) for start in starts]
+    if len(places) > 1:
+        # Which start leads higher shows long before the end of a search, except where one has
+        # ended at once: it may sit on a small hill beside the other's slope.
+        looks = [_mode(target, place, FIRST_LOOK) for place in places]
+        leading = min(looks, key=lambda look: target(look[0]))
+        places = [look[0] for look in looks if look is leading or (leading[2] and not look[2])]
+    found = [_mode(target, place) for place in places]
     mode, rough, converged = min(found, key=lambda one: target(one[0]))
     mode, covariance = _refine(target, mode, rough, PASSES if draws else 1)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
