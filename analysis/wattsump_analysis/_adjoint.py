@@ -17,7 +17,7 @@ import numpy as np
 
 from wattsump_analysis._banded import STATES, covariances, solve
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.network import STILL_FILM, Coefficients, Network, Parameters
+from wattsump_analysis.network import STILL_FILM, Coefficients, Network, Parameters, Steps
 
 __all__ = ("log_likelihood_and_slope",)
 
@@ -39,12 +39,13 @@ class _Bars:
 
 def log_likelihood_and_slope(network: Network, p: Parameters) -> tuple[float, dict[str, float]]:
     """Log likelihood, and its derivative in every field of `Parameters`."""
-    system = network.system(p)
-    value = network.likelihood_of(system)
-    factor, solved, levels_factor, levels = solve(system)
-    moments = _Moments(factor, solved, levels_factor, levels)
     c = network.coefficients(p)
-    bars = _steps_bars(network, p, c, moments)
+    steps = network.steps(p, c)
+    system = network.system_of(p, c, steps)
+    solution = solve(system)
+    value = network.likelihood_of(system, solution)
+    moments = _Moments(*solution)
+    bars = _steps_bars(network, p, c, steps, moments)
     _probe_bars(network, p, c, moments, bars)
     slopes = _parameters(network, p, c, bars)
     return value, {name: -0.5 * slope for name, slope in slopes.items()}
@@ -95,9 +96,11 @@ class _Moments:
         return whole
 
 
-def _steps_bars(network: Network, p: Parameters, c: Coefficients, moments: _Moments) -> _Bars:
+def _steps_bars(
+    network: Network, p: Parameters, c: Coefficients, steps: Steps, moments: _Moments
+) -> _Bars:
     record, h, base = network.record, network.record.bin_s, network.base_c
-    later, earlier, forced = network.steps(p, c)
+    later, earlier, forced = steps
     weight = network.step_weights(p, c)
     rows = np.concatenate([later, -earlier, -forced], axis=2)
     moved = rows @ moments.of_steps()

@@ -16,7 +16,9 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from wattsump_analysis._shapes import FloatArray
 
-__all__ = ("STATES", "Equations", "System", "covariances", "solve")
+__all__ = ("STATES", "Equations", "Solution", "System", "covariances", "solve")
+
+Solution = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 STATES = 5  # tank, loop, drive metal and tank wall degC, wander of the heat W
 BAND = 2 * STATES
@@ -42,20 +44,21 @@ class Equations:
         self, later: FloatArray, earlier: FloatArray, forced: FloatArray, weight: FloatArray
     ) -> None:
         steps, _, columns = forced.shape
-        later_t, earlier_t = later.transpose(0, 2, 1), earlier.transpose(0, 2, 1)
-        weighted_earlier = weight[:, np.newaxis] * earlier
+        # One product of small matrices costs little more than one of the six it holds.
+        rows = np.concatenate([later, earlier, forced], axis=2)
+        products = rows.transpose(0, 2, 1) @ (weight[:, np.newaxis] * rows)
+        a, b, rest = slice(STATES), slice(STATES, 2 * STATES), slice(2 * STATES, None)
         self.diagonal = np.zeros((steps + 1, STATES, STATES))
-        self.diagonal[:-1] += earlier_t @ weighted_earlier
-        self.diagonal[1:] += later_t @ (weight[:, np.newaxis] * later)
-        self.below = -(later_t @ weighted_earlier)
-        weighted = weight[:, np.newaxis] * forced
+        self.diagonal[:-1] += products[:, b, b]
+        self.diagonal[1:] += products[:, a, a]
+        self.below = -products[:, a, b]
         self.right = np.zeros((steps + 1, STATES, columns))
-        self.right[1:] += later_t @ weighted
-        self.right[:-1] -= earlier_t @ weighted
-        products = forced.reshape(-1, columns).T @ weighted.reshape(-1, columns)
-        self.quadratic = float(products[0, 0])
-        self.level_precision = products[1:, 1:].copy()
-        self.level_right = -products[1:, 0]
+        self.right[1:] += products[:, a, rest]
+        self.right[:-1] -= products[:, b, rest]
+        known = products[:, rest, rest].sum(axis=0)
+        self.quadratic = float(known[0, 0])
+        self.level_precision = known[1:, 1:]
+        self.level_right = -known[1:, 0]
         self.log_scales = -steps * float(np.sum(np.log(weight)))
         self.rows = STATES * steps
 
@@ -103,7 +106,7 @@ class Equations:
         )
 
 
-def solve(system: System) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def solve(system: System) -> Solution:
     """Band factor, solved columns, factor of the levels' precision, and their mean."""
     factor, info = dpbtrf(system.precision, lower=1)
     if info != 0:
@@ -134,7 +137,7 @@ def covariances(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Blocks of the inverse of the precision: of each state, and of each with the next.
 
     Shapes (n, STATES, STATES) and (n - 1, STATES, STATES), rows of the second the later state.
-    From the last block back, S(i) = D(i) + G(i)' S(i+1) G(i): one pass, as many steps as bins.
+    From the last block back, S(i) = D(i) + G(i)' S(i+1) G(i).
     """
     n = factor.shape[1] // STATES
     corner = np.zeros((n, STATES, STATES))
@@ -148,8 +151,27 @@ def covariances(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
     inverse = np.linalg.inv(corner)
     own = inverse.transpose(0, 2, 1) @ inverse
     carry = below @ inverse[:-1]
-    carry_t = carry.transpose(0, 2, 1)
-    own[-1] = 0.5 * (own[-1] + own[-1].T)
-    for i in range(n - 2, -1, -1):
-        own[i] += carry_t[i] @ own[i + 1] @ carry[i]
+    own = _carried_back(own, carry)
     return own, -(own[1:] @ carry)
+
+
+def _carried_back(own: FloatArray, carry: FloatArray) -> FloatArray:
+    """S(i) = own(i) + carry(i)' S(i+1) carry(i), with S = own at the last.
+
+    Two steps are one of the same kind, so every second S is found among half as many, and
+    the others from their neighbours: as many passes over arrays as halvings, not as bins.
+    """
+    n = own.shape[0]
+    if n == 1:
+        return own
+    carry_t = carry.transpose(0, 2, 1)
+    first = (n - 1) % 2
+    kept, left = slice(first, n, 2), slice(1 - first, n - 1, 2)
+    here = slice(first, n - 2, 2)
+    between = slice(first + 1, n - 1, 2)
+    halved = own[kept].copy()
+    halved[:-1] += carry_t[here] @ own[between] @ carry[here]
+    found = np.empty_like(own)
+    found[kept] = _carried_back(halved, carry[between] @ carry[here])
+    found[left] = own[left] + carry_t[left] @ found[2 - first :: 2] @ carry[left]
+    return found

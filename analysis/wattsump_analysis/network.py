@@ -37,13 +37,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
 
-from wattsump_analysis._banded import STATES, Equations, System, solve
+from wattsump_analysis._banded import STATES, Equations, Solution, System, solve
 from wattsump_analysis._core import CoreSides, thickened
 from wattsump_analysis.record import Record
 
 __all__ = ("HEATING_W", "STILL_LINK_W_K", "Network", "Parameters", "Smooth", "levels_of")
 
 FloatArray = NDArray[np.float64]
+Steps = tuple[FloatArray, FloatArray, FloatArray]
 
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
@@ -298,7 +299,11 @@ class Network:
     def system(self, p: Parameters) -> System:
         """Weighted normal equations of the steps, the start, the probes and the levels."""
         c = self.coefficients(p)
-        later, earlier, forced = self.steps(p, c)
+        return self.system_of(p, c, self.steps(p, c))
+
+    def system_of(self, p: Parameters, c: Coefficients, steps: Steps) -> System:
+        """`system` from coefficients and steps at hand."""
+        later, earlier, forced = steps
         equations = Equations(later, earlier, forced, self.step_weights(p, c))
         equations.log_scales -= 2.0 * float(np.sum(np.linalg.slogdet(later[:, :4, :4])[1]))
         self._add_start(equations, p)
@@ -308,7 +313,7 @@ class Network:
         equations.level_prior(self.level_prior_w, self.level_spread_w)
         return equations.system()
 
-    def steps(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def steps(self, p: Parameters, c: Coefficients) -> Steps:
         """Rows `later x' - earlier x = forced`, with a column of data and one per level."""
         n, h, base = self.record.bins, self.record.bin_s, self.base_c
         rates, known = (midpoints(values) for values in self.balance(p, c))
@@ -372,11 +377,12 @@ class Network:
 
     def log_likelihood(self, p: Parameters) -> float:
         """Log density of all readings, states and levels integrated out."""
-        return self.likelihood_of(self.system(p))
+        system = self.system(p)
+        return self.likelihood_of(system, solve(system))
 
-    def likelihood_of(self, system: System) -> float:
-        """`log_likelihood` of normal equations at hand."""
-        factor, solved, levels_factor, levels_mean = solve(system)
+    def likelihood_of(self, system: System, solution: Solution) -> float:
+        """`log_likelihood` of normal equations and their solution at hand."""
+        factor, solved, levels_factor, levels_mean = solution
         log_det = 2.0 * float(np.sum(np.log(factor[0])))
         log_det += 2.0 * float(np.sum(np.log(np.diag(levels_factor))))
         fitted = float(system.right[:, 0] @ solved[:, 0])
