@@ -1,9 +1,9 @@
 """Fit the thermal network to a record and say what it means in watts.
 
 `Knowledge` holds what is known besides temperatures: heat capacity, flow, probe errors.
-`fit_record` tries one and two nodes, keeps what the evidence prefers, and reports every
-quantity with a 95 % interval drawn from the posterior, so that what is known only to ten
-percent comes out no better than that.
+`fit_record` tries the drive metal apart from its oil and with it, keeps what the evidence
+prefers, and reports every quantity with a 95 % interval drawn from the posterior, so that
+what is known only to ten percent comes out no better than that.
 """
 
 from collections.abc import Callable, Mapping
@@ -178,7 +178,7 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         flow = Gaussian(mean=0.0, sd=know.u_flow_rel, stated=True)
     else:
         flow = Gaussian(mean=np.log(600.0), sd=0.6)
-    # Half-minute means are far quieter than these, but the network is not that true: probe
+    # Means of a bin are far quieter than these, but the network is not that true: probe
     # lag, mixing and the core put tenths of a kelvin between it and the pipes. A flow meter
     # makes their differences watts, so there less must be asked of them; both figures are
     # those with the least bias on the plant of tests/validation.
@@ -296,7 +296,7 @@ def fit_record(
     rng: np.random.Generator,
     progress: Callable[[str], None] = lambda text: None,
 ) -> Fitted:
-    """Fit one and two nodes, keep the better, and draw every reported quantity.
+    """Fit with the drive metal apart from its oil and with it, keep the better, and draw.
 
     Parameters
     ----------
@@ -319,18 +319,18 @@ def fit_record(
         The posterior cannot be drawn from: too few draws carry any weight.
     """
     network = build_network(record, know)
-    progress("three nodes")
+    progress("four heat capacities")
     apart = priors(network, know)
     posterior = sample_posterior(network, apart, rng, _starts(network, apart))
-    progress("two nodes")
+    progress("three heat capacities")
     together = priors(network, know, metal_apart=False)
     start = dict(zip(posterior.names, (float(v) for v in posterior.mode), strict=True))
     plain = sample_posterior(network, together, rng, [start], draws=0)
     evidence = posterior.log_evidence - plain.log_evidence
-    nodes = 3
+    nodes = 4
     if evidence < -SIGNIFICANT_EVIDENCE:
         start = dict(zip(plain.names, (float(v) for v in plain.mode), strict=True))
-        nodes, posterior = 2, sample_posterior(network, together, rng, [start])
+        nodes, posterior = 3, sample_posterior(network, together, rng, [start])
     if posterior.effective_draws < FEWEST_DRAWS:
         raise ArithmeticError("the readings leave the network's parameters open")
     return _reported(record, know, network, posterior, nodes, evidence, rng)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis._adjoint import log_likelihood_and_slope
 from wattsump_analysis._banded import STATES, covariances, solve
-from wattsump_analysis.network import Network, Parameters, Probe, shell_ratio
+from wattsump_analysis.network import Network, Parameters, Probe, levels_of, shell_ratio
 from wattsump_analysis.record import Record
 
 FloatArray = NDArray[np.float64]
@@ -209,3 +209,37 @@ def test_a_surface_loses_more_per_kelvin_the_further_it_is_above_the_air() -> No
     # (298.15^4 - 293.15^4) / 5 over (333.15^4 - 293.15^4) / 40 = 0.8382, (5/40)^0.25 = 0.5946.
     assert ratio[0] == pytest.approx(0.5 * (0.8382 + 0.5946), rel=1e-4)
     assert ratio[2] == pytest.approx(1.0, rel=1e-12)
+
+
+def test_standing_with_the_heater_on_is_a_kind_of_work_by_itself() -> None:
+    flat = np.zeros(6)
+    record = Record(
+        bin_s=20.0,
+        elapsed_s=np.arange(6) * 20.0,
+        oils_c={"tank": flat + 30.0},
+        ambient_c=flat,
+        fan=flat,
+        engine=np.array([0.0, 1.0, 1.0, 1.0, 1.0, 1.0]),
+        moving=np.array([0.0, 0.0, 0.0, 0.0, 1.0, 1.0]),
+        heater_w=np.array([900.0, 900.0, 900.0, 0.0, 900.0, 0.0]),
+        work=np.array([-1, 0, 0, 0, 1, 1]),
+        flow_w_k=None,
+    )
+    level_of, circulating = levels_of(record)
+    assert level_of.sum(axis=1).tolist() == [0, 1, 1, 1, 1, 1]
+    kind = level_of.argmax(axis=1)
+    assert kind[1] == kind[2] != kind[3]
+    assert kind[4] == kind[5]
+    assert circulating[kind[1]]
+    assert not circulating[kind[3]]
+    assert not circulating[kind[4]]
+
+
+def test_the_core_adds_nothing_to_what_warms_and_cools_once_the_oil_stands() -> None:
+    network = make_network()
+    whole = network.capacities_j_k(P).sum(axis=1) - P.oil_j_k * network.capacity_ratio
+    stopped = network.record.engine < 0.5
+    assert stopped.any()
+    assert whole[stopped] == pytest.approx(P.metal_j_k * (1.0 - P.core_metal), rel=1e-12)
+    still = (network.record.engine > 0.99) & (network.record.fan < 0.01)
+    assert whole[still] == pytest.approx(P.metal_j_k, rel=1e-12)

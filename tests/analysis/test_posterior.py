@@ -7,7 +7,7 @@ import pytest
 
 from wattsump_analysis import posterior
 from wattsump_analysis.network import Network, Parameters
-from wattsump_analysis.posterior import ENOUGH_DRAWS, Gaussian, _tempered, sample_posterior
+from wattsump_analysis.posterior import ENOUGH_DRAWS, Gaussian, _tempered, _within_prior, sample_posterior
 
 
 @pytest.fixture(autouse=True)
@@ -89,3 +89,19 @@ def test_a_model_without_reach_is_said_so() -> None:
 
     with pytest.raises(ArithmeticError, match="within the model's reach"):
         sample_posterior(Nowhere(), priors(), np.random.default_rng(0))
+
+
+def test_a_proposal_is_no_wider_than_a_little_more_than_the_prior_in_any_direction() -> None:
+    sd = np.array([0.1, 3.0])
+    turn = np.array([[0.8, -0.6], [0.6, 0.8]])
+    misread = np.outer(sd, sd) * (turn @ np.diag([0.02, 1e5]) @ turn.T)
+    kept = _within_prior(misread, sd) / np.outer(sd, sd)
+    # independent: the narrow direction stays, the wide one is brought to the bound.
+    assert np.linalg.eigvalsh(kept) == pytest.approx([0.02, posterior.WIDEST], rel=1e-6)
+    assert turn[:, 0] @ kept @ turn[:, 0] == pytest.approx(0.02, rel=1e-6)
+
+
+def test_a_covariance_within_the_prior_is_left_as_it_is() -> None:
+    sd = np.array([0.5, 2.0])
+    covariance = np.array([[0.04, 0.05], [0.05, 0.9]])
+    assert _within_prior(covariance, sd) == pytest.approx(covariance, rel=1e-9)

@@ -125,11 +125,12 @@ def kept_lines(text: str, renewed: Iterable[str]) -> list[str]:
 
 INTRODUCTION = """# Validation on drawn machines
 
-The emulated plant has five nodes, radiation, motion-dependent loss, a core of its own, an
-oil side that thickens and is bypassed when cold, and a load that wanders by 5 to 30 % with a
-memory of 10 to 300 s. Machines, weather and probes (class 1 and 2, lag, offset, 0.25 K steps,
-spikes, missing readings) are drawn; the stated capacity is drawn with its stated uncertainty
-(oil 4 %, metal 12 %, standard). The fitted network knows none of this.
+The emulated plant has five nodes, radiation, motion-dependent loss, a core with a temperature
+of its own, an oil side that thickens and is bypassed when cold, and a load that wanders by 5 to
+30 % with a memory of 10 to 300 s. Machines, weather and probes (class 1 and 2, lag, offset, 0.25 K
+steps, spikes, missing readings) are drawn; the stated capacity is drawn with its stated uncertainty
+(oil 4 %, metal 12 %, standard). The fitted network has one node fewer, other laws for the
+bypass, the surfaces and the probes' lag, and none of the drawn figures.
 """
 
 READING = """K is the cooler's conductance at the warm half of the outing, C the heat capacity of
