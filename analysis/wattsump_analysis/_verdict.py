@@ -22,7 +22,7 @@ __all__ = ("Judgement", "judge", "regulated_reason")
 MOSTLY = 0.5
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
-FAN_PHASES = 4  # of the five in a guided run: the first may count as warm-up
+FAN_PHASES = 3  # on, off and on again: less than that is no guided run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
