@@ -76,7 +76,11 @@ class Until:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One step of a run. `heats` says that the oil gets hotter without its cooler."""
+    """One step of a run.
+
+    `heats` says that the oil gets hotter without its cooler, `optional` that a driver who
+    does what the next step asks has left this one out.
+    """
 
     name: str
     do: str
@@ -88,6 +92,7 @@ class Step:
     safety: tuple[str, ...] = ()
     heats: bool = False
     estimated: bool = False
+    optional: bool = False
 
 
 def met(step: Step, look: Look) -> bool | None:
@@ -148,9 +153,19 @@ class ProvingRun:
             why = self._tick(step, look, passed_s, go_on)
             if why:
                 marks = self._leave(step, look, why)
+        elif self._is_left_out(step, look, go_on):
+            marks = (f"stage {step.name} left out",)
+            self._at += 1
         elif (state := met(step, look)) or go_on:
             marks = self._begin(step, look, forced=not state)
         return self._advice(look, marks)
+
+    def _is_left_out(self, step: Step, look: Look, go_on: bool) -> bool:
+        """Whether an optional step, not begun, is passed over: by key, or by what is done."""
+        if not step.optional or met(step, look) is not False:
+            return False
+        following = self._steps[self._at + 1 : self._at + 2]
+        return go_on or any(met(after, look) for after in following)
 
     def _begin(self, step: Step, look: Look, *, forced: bool) -> tuple[str, ...]:
         self._running, self._forced = True, forced
@@ -205,6 +220,9 @@ class ProvingRun:
     def _lesson(self, step: Step, look: Look) -> str:
         """Return what a step taught by itself, without any model."""
         if step.until.settled:
+            # Probes of a machine that was started since differ by more than their errors.
+            if not _is_settled(look) or met(step, look) is False:
+                return f"{step.name}: probes were not at rest"
             temps = [value for column, value in _temperatures(look)]
             if len(temps) > 1:
                 return f"{step.name}: probes within {max(temps) - min(temps):.1f} K"
@@ -221,14 +239,17 @@ class ProvingRun:
         if self._at >= len(self._steps):
             return self._end(marks)
         step = self._steps[self._at]
-        do = step.do
-        if not self._running and met(step, look) is None:
-            do += " - then press g"
+        state = met(step, look)
+        until = step.until_text
+        if not self._running:
+            until = "g begins it" if state is None else ""
+            if step.optional and state is False:
+                until = "g leaves it out"
         return Advice(
             stage=step.name,
-            do=do,
+            do=step.do,
             left_s=max(0.0, step.longest_s - self._ran_s) if self._running else None,
-            until=step.until_text,
+            until=until,
             urgent=self._warning(step, look),
             safety=step.safety,
             learned=self._known(),

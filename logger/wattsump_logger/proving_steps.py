@@ -97,6 +97,7 @@ def _heater_run(limit_c: float) -> Step:
         safety=(_MAINS, _LOCAL, _HOT),
         heats=True,
         estimated=True,
+        optional=True,
     )
 
 

@@ -249,8 +249,8 @@ def _other(column: str, cell: str) -> str:
 
 def _guide_lines(advice: Advice) -> list[Text]:
     left = "" if advice.left_s is None else f"   at most {_clock(advice.left_s)} more"
-    if advice.until and advice.left_s is not None:
-        left += f", {advice.until}"
+    if advice.until:
+        left += f"   {advice.until}" if advice.left_s is None else f", {advice.until}"
     lines = [
         Text(_cut(f"{advice.position}  {advice.stage.upper()}{left}".strip(), WIDTH), style=_BRIGHT)
     ]

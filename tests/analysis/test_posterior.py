@@ -7,7 +7,13 @@ import pytest
 
 from wattsump_analysis import posterior
 from wattsump_analysis.network import Network, Parameters
-from wattsump_analysis.posterior import ENOUGH_DRAWS, Gaussian, _tempered, _within_prior, sample_posterior
+from wattsump_analysis.posterior import (
+    ENOUGH_DRAWS,
+    Gaussian,
+    _tempered,
+    _within_prior,
+    sample_posterior,
+)
 
 
 @pytest.fixture(autouse=True)

@@ -55,7 +55,7 @@ def test_a_step_waits_until_the_driver_has_done_what_it_asks() -> None:
 
 def test_where_nothing_tells_the_key_begins_the_step() -> None:
     drive = Drive(ProvingRun([RISE]))
-    assert drive.on(5, tank_c=40.0).do.endswith("then press g")
+    assert drive.on(5, tank_c=40.0).until == "g begins it"
     drive.on(1, go_on=True, tank_c=40.0)
     assert drive.marks == ["stage rise"]
 
@@ -132,6 +132,46 @@ def test_a_soak_teaches_how_far_apart_the_probes_are() -> None:
     drive = Drive(ProvingRun([soak, REST]))
     advice = drive.on(10, tank_c=12.25, ambient_c=11.5)
     assert "soak: probes within 0.8 K" in advice.learned
+
+
+def test_probes_of_a_machine_started_during_its_soak_teach_nothing() -> None:
+    soak = proving_steps(None)[0]
+    drive = Drive(ProvingRun([soak]))
+    drive.on(100, tank_c=20.0, ambient_c=19.5, engine_rpm=0.0)
+    drive.on(30, tank_c=45.0, ambient_c=19.5, engine_rpm=2200.0)
+    advice = drive.on(1, go_on=True, tank_c=45.0, ambient_c=19.5, engine_rpm=2200.0)
+    assert advice.learned == ("soak: probes were not at rest",)
+
+
+HEATER = Step(
+    name="heater",
+    do="Heater on.",
+    longest_s=50,
+    needs=(Need(what="engine", want=False), Need(what="heater", want=True)),
+    optional=True,
+)
+DRIVE = Step(name="drive", do="Go.", longest_s=50, needs=(Need(what="engine", want=True),))
+
+
+def test_an_optional_step_is_left_out_by_a_driver_who_does_the_next() -> None:
+    drive = Drive(ProvingRun([HEATER, DRIVE]))
+    advice = drive.on(5, engine_rpm=0.0, heater_on=0.0)
+    assert (advice.stage, advice.until) == ("heater", "g leaves it out")
+    drive.on(2, engine_rpm=2200.0, heater_on=0.0)
+    assert drive.marks == ["stage heater left out", "stage drive"]
+
+
+def test_an_optional_step_is_left_out_by_the_key() -> None:
+    drive = Drive(ProvingRun([HEATER, DRIVE]))
+    assert drive.on(1, go_on=True, engine_rpm=0.0, heater_on=0.0).stage == "drive"
+    assert drive.marks == ["stage heater left out"]
+
+
+def test_an_optional_step_that_is_done_is_not_left_out() -> None:
+    drive = Drive(ProvingRun([HEATER, DRIVE]))
+    drive.on(1, engine_rpm=0.0, heater_on=1.0)
+    drive.on(3, engine_rpm=2200.0, heater_on=0.0)
+    assert drive.marks == ["stage heater"]
 
 
 @pytest.mark.parametrize("profile", [None, BRACKEN])
