@@ -215,7 +215,7 @@ def test_standing_with_the_heater_on_is_a_kind_of_work_by_itself() -> None:
     flat = np.zeros(6)
     record = Record(
         bin_s=20.0,
-        elapsed_s=np.arange(6) * 20.0,
+        elapsed_s=np.arange(6, dtype=float) * 20.0,
         oils_c={"tank": flat + 30.0},
         ambient_c=flat,
         fan=flat,
