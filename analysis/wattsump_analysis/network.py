@@ -18,10 +18,10 @@ kelvin, as much as the oil gains between tank and cooler.
 
 The trapezoidal rule carries it from bin to bin (A-stable; the error of a mode of
 time constant tau is (h / tau)^2 / 12 of its rate: 2 % at bins of 20 s for the tank's mixing,
-which has 40 s, and next to nothing for what takes minutes). The wander is marginalised, not forced into the parameters. The likelihood
-needs one banded Cholesky factor: linear in the number of bins, no loop over samples,
-and the smoother comes out of the same factor. The levels of heat are unknowns of the same
-linear system; everything else is the vector of `Parameters`.
+which has 40 s, and next to nothing for what takes minutes). The wander is marginalised, not
+forced into the parameters. The likelihood needs one banded Cholesky factor: linear in the
+number of bins, no loop over samples, and the smoother comes out of the same factor. The levels of
+heat are unknowns of the same linear system; everything else is the vector of `Parameters`.
 
 References
 ----------
