@@ -143,9 +143,9 @@ short for a verdict, and says so.
 
 Part of each interval is the *model form*: how far the network itself is from a machine, a
 standard deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and
-202, 36 of each (`ModelForm` in `wattsump_analysis/fit.py`). It describes the plant of this repository; a real
-machine can be further from the network, which is why two independent routes are compared
-wherever the probes allow.
+202, 36 of each (`ModelForm` in `wattsump_analysis/fit.py`). It describes the plant of this
+repository; a real machine can be further from the network, which is why two independent routes
+are compared wherever the probes allow.
 """
 
 
