@@ -33,7 +33,7 @@ FloatArray = NDArray[np.float64]
 
 # Drive metal apart from its oil is the truer network, so the simpler one must win clearly.
 SIGNIFICANT_EVIDENCE = 5.0
-UNKNOWN_SD = 3.0  # of a logarithm: any value from a twentieth to twentyfold
+UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
 LEDGER_DRAWS = 60
 METAL_HEAT = 0.32  # share of the drive's loss that is made in metal; common practice, no source
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
