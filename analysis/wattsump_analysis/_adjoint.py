@@ -17,7 +17,7 @@ import numpy as np
 
 from wattsump_analysis._banded import STATES, covariances, solve
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.network import STILL_FILM, Coefficients, Network, Parameters, Steps
+from wattsump_analysis.network import Coefficients, Network, Parameters, Steps
 
 __all__ = ("log_likelihood_and_slope",)
 
@@ -249,11 +249,9 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
     tank, loop, drive, wall = bars.capacity.T
     cooler, by_thick, by_fan = network.core(p).slopes(bars.cooler * engine)
     fan_step = np.append(0.0, record.fan[:-1] - record.fan[1:])
-    thick = network.viscosity_mm2_s - network.reference_mm2_s
     flowing = np.where(c.moved_w_k > engine, bars.moved * c.moved_w_k, 0.0)
     exposed = bars.shell * network.shell_ratio
     moving = 1.0 + p.motion_gain * record.moving
-    wet = STILL_FILM + (1.0 - STILL_FILM) * engine
     follows = network.core_follows(p)
     slopes = bars.direct | cooler
     slopes["oil_side"] -= float(np.sum(loop * engine * record.fan)) * p.metal_j_k * p.core_metal
@@ -267,12 +265,12 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
         "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k,
         "core_metal": float(np.sum(loop * follows - drive)) * p.metal_j_k,
         "viscosity_exponent": float(np.sum(by_thick * np.log(network.viscosity_ratio))),
-        "bypass_mm2_s": -float(np.sum(by_thick * thick)) / p.bypass_mm2_s**2,
+        "bypass_mm2_s": -float(np.sum(by_thick * network.excess_mm2_s)) / p.bypass_mm2_s**2,
         "oil_flow_w_k": float(np.sum(flowing)) / p.oil_flow_w_k,
         "shell_w_k": 0.5 * float(np.sum(exposed * moving)),
         "motion_gain": 0.5 * p.shell_w_k * float(np.sum(exposed * record.moving)),
-        "link_w_k": float(np.sum(bars.link * wet)),
-        "wall_w_k": float(np.sum(bars.film * wet)),
+        "link_w_k": float(np.sum(bars.link * network.wet)),
+        "wall_w_k": float(np.sum(bars.film * network.wet)),
         "offset_ambient_k": -float(np.sum(bars.air)),
     }
     lag = network.core_lag_s(p)

@@ -192,6 +192,7 @@ def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[
         "oil_j_k": capacity(know.oil_j_k, know.u_oil_rel, 35e3),
         "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
         "loop_oil": Gaussian(mean=0.3, sd=0.1),
+        # A tank alone cannot tell its own wall, which follows it within a minute, from oil.
         "tank_metal": Gaussian(mean=0.42, sd=0.1 if inlet else 0.07),
         "core_metal": Gaussian(mean=np.log(0.1), sd=0.4),
         "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
@@ -276,8 +277,9 @@ def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[Bud
 def _starts(network: Network, known: Mapping[str, Gaussian]) -> list[dict[str, float]]:
     """Two places to start the search from, each with the K that is likeliest there.
 
-    One explains the readings by the usual wander of the load, one by as little as may be:
-    a search that lets the wander grow first can end where the fan does nothing at all.
+    One explains the readings by the usual wander of the load, one by as little of it as may
+    be and by errors of the balance, which last a minute and cannot stand for a fan: a search
+    that lets the wander grow first can end where the fan does nothing at all.
     """
     usual = {name: prior.mean for name, prior in known.items()}
     calm = usual | {"wander_w": float(np.log(150.0)), "model_error_w": float(np.log(200.0))}
@@ -324,13 +326,11 @@ def fit_record(
     posterior = sample_posterior(network, apart, rng, _starts(network, apart))
     progress("three heat capacities")
     together = priors(network, know, metal_apart=False)
-    start = dict(zip(posterior.names, (float(v) for v in posterior.mode), strict=True))
-    plain = sample_posterior(network, together, rng, [start], draws=0)
+    plain = sample_posterior(network, together, rng, [posterior.place], draws=0)
     evidence = posterior.log_evidence - plain.log_evidence
     nodes = 4
     if evidence < -SIGNIFICANT_EVIDENCE:
-        start = dict(zip(plain.names, (float(v) for v in plain.mode), strict=True))
-        nodes, posterior = 3, sample_posterior(network, together, rng, [start])
+        nodes, posterior = 3, sample_posterior(network, together, rng, [plain.place])
     if posterior.effective_draws < FEWEST_DRAWS:
         raise ArithmeticError("the readings leave the network's parameters open")
     return _reported(record, know, network, posterior, nodes, evidence, rng)

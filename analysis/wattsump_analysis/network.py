@@ -105,7 +105,10 @@ class Parameters:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Smooth:
-    """The states given all the data, and the heat flows they imply, shape (n,)."""
+    """The states given all the data, and the heat flows they imply, shape (n,).
+
+    `stored_j` is the heat stored since the first bin.
+    """
 
     tank_c: FloatArray
     loop_c: FloatArray
@@ -130,7 +133,7 @@ class Coefficients:
     capacity_j_k: FloatArray
 
 
-# positional: four short words in the order of the sentence below
+# positional: each is made in one line, in the order of the sentence below
 @dataclass(frozen=True, slots=True)
 class Probe:
     """A reading `design` x node + `known_c`, `lag_s` late."""
@@ -171,7 +174,8 @@ class Network:
         self.record = record
         self.viscosity_ratio = viscosity_mm2_s / reference_mm2_s
         self.viscosity_mm2_s = viscosity_mm2_s
-        self.reference_mm2_s = reference_mm2_s
+        self.excess_mm2_s = viscosity_mm2_s - reference_mm2_s
+        self.wet = STILL_FILM + (1.0 - STILL_FILM) * record.engine
         self.capacity_ratio = capacity_ratio
         self.start_spread_k = start_spread_k
         self.level_of, circulating = levels_of(record)
@@ -218,12 +222,13 @@ class Network:
 
     def core(self, p: Parameters) -> CoreSides:
         """The two sides of the cooler at each bin."""
-        excess = self.viscosity_mm2_s - self.reference_mm2_s
         return CoreSides(
             full_w_k=p.cooler_w_k,
             still_air=p.still_air,
             oil_side=p.oil_side,
-            thick=thickened(self.viscosity_ratio, excess, p.viscosity_exponent, p.bypass_mm2_s),
+            thick=thickened(
+                self.viscosity_ratio, self.excess_mm2_s, p.viscosity_exponent, p.bypass_mm2_s
+            ),
             fan=self.fan(p),
         )
 
@@ -264,13 +269,12 @@ class Network:
         engine = self.record.engine
         moved = self.flow_w_k(p)
         still = 1.0 - engine
-        wet = STILL_FILM + (1.0 - STILL_FILM) * engine
         return Coefficients(
             cooler_w_k=self.conductance_w_k(p),
             moved_w_k=moved,
             mix_w_k=moved + STILL_LINK_W_K * still,
-            link_w_k=p.link_w_k * wet,
-            film_w_k=p.wall_w_k * wet,
+            link_w_k=p.link_w_k * self.wet,
+            film_w_k=p.wall_w_k * self.wet,
             half_shell_w_k=0.5 * self.shell_w_k(p),
             air_c=self.record.ambient_c - p.offset_ambient_k,
             capacity_j_k=self.capacities_j_k(p),
@@ -406,7 +410,11 @@ class Network:
         *nodes, wander = states.reshape(-1, STATES).T
         tank, loop, metal, wall = (self.base_c + node for node in nodes)
         air = self.record.ambient_c - p.offset_ambient_k
-        capacity = self.capacities_j_k(p)
+        # What a node has taken up, not capacity times temperature: a core that is cut off or
+        # oil whose capacity grows would else store heat that nobody brought.
+        taken = midpoints(self.capacities_j_k(p)) * np.diff(
+            np.stack([tank, loop, metal, wall], -1), axis=0
+        )
         return Smooth(
             tank_c=tank,
             loop_c=loop,
@@ -414,7 +422,7 @@ class Network:
             heat_w=(self.level_of @ levels + wander) * self.record.engine,
             cooler_w=self.conductance_w_k(p) * (loop - air),
             shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
-            stored_j=np.sum(capacity * np.stack([tank, loop, metal, wall], -1), axis=-1),
+            stored_j=np.append(0.0, np.cumsum(taken.sum(axis=1))),
         )
 
 

@@ -93,6 +93,11 @@ class Posterior:
     def parameters(self, theta: FloatArray) -> Parameters:
         return _parameters(self.names, theta, self.priors)
 
+    @property
+    def place(self) -> dict[str, float]:
+        """The mode by name, to start another search from."""
+        return dict(zip(self.names, map(float, self.mode), strict=True))
+
     def column(self, name: str) -> FloatArray:
         """Draws of one parameter in its own unit, shape (draws,)."""
         values = self.draws[:, self.names.index(name)]

@@ -88,7 +88,15 @@ def test_the_ledger_closes_at_every_bin(guided: Proof) -> None:
     out = ledger.cooler_w + ledger.shell_w + ledger.stored_w + ledger.unexplained_w
     assert out == pytest.approx(ledger.heat_in_w, abs=1e-6)
     assert np.all(ledger.heat_in_low_w <= ledger.heat_in_high_w)
-    assert abs(ledger.unexplained_w.sum()) < 0.05 * ledger.heat_in_w.sum()
+    assert abs(ledger.unexplained_w.sum()) < 0.01 * ledger.heat_in_w.sum()
+
+
+def test_switching_fan_or_engine_stores_no_heat_that_nobody_brought(guided: Proof) -> None:
+    ledger = guided.ledger
+    assert ledger is not None
+    # pinned: 99 W about a mean of 1.9 kW; 540 W where capacity times temperature is taken for
+    # what is stored, because the core's capacity ends with the oil's flow.
+    assert np.sqrt(np.mean(ledger.unexplained_w**2)) < 0.1 * ledger.heat_in_w.mean()
 
 
 def test_oil_flow_gives_a_route_of_its_own(flowing: Proof) -> None:
