@@ -3,8 +3,7 @@
 import math
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from wattsump_analysis.checks import lag_one
 from wattsump_analysis.phases import find_phases
@@ -70,7 +69,7 @@ def _phase_fit(phase: Phase, found: ExponentialFit, lag: float) -> PhaseFit:
     grown = math.sqrt((1.0 + lag) / (1.0 - lag))
     # What is left of n readings that follow one another.
     freedom = max(found.n * (1.0 - lag) / (1.0 + lag) - 3.0, 1.0)
-    reach = float(student.ppf(norm.cdf(1.959964), freedom))
+    reach = float(stdtrit(freedom, 0.975))
     half = reach * grown * found.error("tau_s") if found.identified else math.inf
     tau = found.value("tau_s")
     return PhaseFit(

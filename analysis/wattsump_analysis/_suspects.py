@@ -178,8 +178,9 @@ def probe_that_moved(record: Record) -> str:
         return ""
     inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
     best, sentence = MOVED_K, ""
+    all_steps = {"cooler in": _steps(inlet, width), "cooler out": _steps(outlet, width)}
     for at in map(int, np.flatnonzero(_nothing_switched(record, width))):
-        steps = {"cooler in": _step(inlet, at, width), "cooler out": _step(outlet, at, width)}
+        steps = {name: float(values[at]) for name, values in all_steps.items()}
         for name, other in (("cooler in", "cooler out"), ("cooler out", "cooler in")):
             if abs(steps[name]) <= best or abs(steps[other]) >= STAYED_K:
                 continue
@@ -203,7 +204,7 @@ def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str)
     if np.count_nonzero(told) < 4:
         return False
     share = float(np.median(((inlet - outlet)[before] / excess[before])[told]))
-    broken = _step(outlet - inlet + share * excess, at, width)
+    broken = float(_steps(outlet - inlet + share * excess, width)[at])
     expected = abs(step_k) * (1.0 - share if name == "cooler in" else 1.0)
     return abs(broken) > BROKEN_SHARE * expected
 
@@ -219,20 +220,36 @@ def _nothing_switched(record: Record, width: int) -> NDArray[np.bool_]:
     return inside & ~near & (record.engine > 0.99)
 
 
-def _step(values: FloatArray, at: int, width: int) -> float:
-    """Change of level at a bin, 0 where either side also moves within itself."""
-    before, after = values[at - width : at], values[at + 1 : at + 1 + width]
-    if np.isfinite(before).sum() < 4 or np.isfinite(after).sum() < 4:
-        return 0.0
-    change = float(np.nanmedian(after) - np.nanmedian(before))
+def _steps(values: FloatArray, width: int) -> FloatArray:
+    """Change of level at each bin, shape (n,), 0 where either side also moves within itself."""
+    windows = np.lib.stride_tricks.sliding_window_view(values, width)
     half = width // 2
-    halves = (before[:half], before[half:], after[:half], after[half:])
-    if min(int(np.isfinite(part).sum()) for part in halves) < 2:
-        return 0.0
-    within = max(
-        abs(float(np.nanmean(side[:half]) - np.nanmean(side[half:]))) for side in (before, after)
-    )
-    return change if within < 0.3 * abs(change) else 0.0
+    level, moved = _medians(windows), _means(windows[:, :half]) - _means(windows[:, half:])
+    told = np.isfinite(windows).sum(axis=1) >= 4
+    for part in (windows[:, :half], windows[:, half:]):
+        told &= np.isfinite(part).sum(axis=1) >= 2
+    before, after = slice(None, -width - 1), slice(width + 1, None)
+    change = level[after] - level[before]
+    within = np.maximum(np.abs(moved[before]), np.abs(moved[after]))
+    steps = np.zeros_like(values)
+    with np.errstate(invalid="ignore"):
+        clear = told[before] & told[after] & (within < 0.3 * np.abs(change))
+    steps[width:-width] = np.where(clear, change, 0.0)
+    return steps
+
+
+def _medians(windows: FloatArray) -> FloatArray:
+    """Median of the finite values of each row, NaN where there are none."""
+    rows, last = np.sort(windows, axis=1), np.isfinite(windows).sum(axis=1) - 1
+    at = np.arange(len(rows))
+    return np.asarray(0.5 * (rows[at, np.maximum(last, 0) // 2] + rows[at, (last + 1) // 2]))
+
+
+def _means(windows: FloatArray) -> FloatArray:
+    """Mean of the finite values of each row, NaN where there are none."""
+    seen = np.isfinite(windows)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.where(seen, windows, 0.0).sum(axis=1) / seen.sum(axis=1))
 
 
 def bypass_that_opens(record: Record) -> str:

@@ -269,7 +269,7 @@ def _solve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> Exp
             xtol=TOLERANCE,
             ftol=TOLERANCE,
             gtol=TOLERANCE,
-            max_nfev=2000,
+            max_nfev=300,
         )
     residuals = y - curve.model(t, found.x)
     dof = y.size - found.x.size
