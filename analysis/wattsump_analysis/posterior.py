@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import gammaln
 
 from wattsump_analysis._adjoint import log_likelihood_and_slope
+from wattsump_analysis._importance import WIDER, WORST, Proposal, weighted_draws
 from wattsump_analysis.network import Network, Parameters
 
 __all__ = (
@@ -46,15 +46,13 @@ LINEAR = (
     "lag_out_s",
     "metal_heat",
 )
-PROPOSAL_FREEDOM = 6.0  # heavy enough tails to cover a skewed posterior
-DRAWS = 400
-PASSES = 2
-FIRST_LOOK = 50  # steps of a search before it is compared with another
+DRAWS = 150  # from each proposal
+FIRST_LOOK = 30  # steps of a search before it is compared with another
 LONGEST_SEARCH = 300
+SEARCHED = 3e-6  # of the target's own size: Newton's passes end what a search begins
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
+FARTHEST_ASIDE = 1.5  # standard deviations from mode to mean, over all parameters
 WIDEST = 1.5  # variance of a proposal over that of the prior
-ENOUGH_DRAWS = 80.0
-WORST = 1e12
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -174,7 +172,7 @@ def _mode(
         jac=True,
         method="L-BFGS-B",
         bounds=list(zip(-reach - away, reach - away, strict=True)),
-        options={"maxcor": 40, "ftol": 1e-7, "gtol": 1e-2, "maxiter": most},
+        options={"maxcor": 40, "ftol": SEARCHED, "gtol": 1e-2, "maxiter": most},
     )
     inverse = found.hess_inv @ np.eye(start.size)
     covariance = np.asarray(inverse) * np.outer(unit, unit)
@@ -182,23 +180,28 @@ def _mode(
 
 
 def _refine(
-    target: _Target, mode: FloatArray, rough: FloatArray, passes: int
-) -> tuple[FloatArray, FloatArray]:
-    """Newton's mode and covariance, by second differences along the rough one's axes.
+    target: _Target, mode: FloatArray, rough: FloatArray, *, rough_only: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Newton's mode, covariance and mean, by differences of slopes along the rough one's axes.
 
     Each pass takes the axes of the last, so that the differences are as long as the
-    posterior is wide in every direction, long valleys included.
+    posterior is wide in every direction, long valleys included; only the last looks to both
+    sides. A posterior steeper on one side has its mean on the other: to first order half the
+    covariance times the slope of the curvature's trace away from the mode.
     """
     covariance = _within_prior(rough, target.sd)
-    for _ in range(passes):
+    aside = np.zeros_like(mode)
+    for both_sides in (False,) if rough_only else (False, False, True):
         values, vectors = np.linalg.eigh(covariance)
         axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
-        slope, hessian = _differences(target, mode, axes)
+        slope, hessian, skew = _differences(target, mode, axes, both_sides)
         found, turn = np.linalg.eigh(hessian)
         turned = axes @ turn
         # A direction that second differences call flat or worse keeps a wide proposal.
         covariance = np.asarray(turned / np.clip(found, 0.1, None) @ turned.T)
         covariance = _within_prior(covariance, target.sd)
+        aside = -0.5 * turned @ ((turn.T @ skew) / np.clip(found, 0.3, None))
+        aside *= min(1.0, FARTHEST_ASIDE / max(_length(aside, covariance), 1e-12))
         stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
         reach = np.max(np.abs(stride) / target.sd)
         stride *= min(1.0, LONGEST_STRIDE / max(reach, 1e-12))
@@ -207,7 +210,12 @@ def _refine(
             if target(mode + shorter * stride) < here:
                 mode = mode + shorter * stride
                 break
-    return mode, 0.5 * (covariance + covariance.T)
+    return mode, 0.5 * (covariance + covariance.T), aside
+
+
+def _length(apart: FloatArray, covariance: FloatArray) -> float:
+    """Length of a vector in standard deviations."""
+    return float(np.sqrt(apart @ np.linalg.solve(covariance, apart)))
 
 
 def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
@@ -222,67 +230,26 @@ def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
 
 
 def _differences(
-    target: _Target, mode: FloatArray, axes: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Slope and curvature of the target along `axes`, by differences of its slope."""
-    step = 0.7
-    plus = [axes.T @ target.with_slope(mode + step * axis)[1] for axis in axes.T]
-    minus = [axes.T @ target.with_slope(mode - step * axis)[1] for axis in axes.T]
-    hessian = (np.array(plus) - np.array(minus)) / (2 * step)
-    return axes.T @ target.with_slope(mode)[1], 0.5 * (hessian + hessian.T)
+    target: _Target, mode: FloatArray, axes: FloatArray, both_sides: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Slope, curvature, and slope of the curvature's trace along `axes`, from its slopes.
 
-
-def _student(
-    centre: FloatArray, covariance: FloatArray, count: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Draws of a multivariate t and their log density."""
-    size, nu = centre.size, PROPOSAL_FREEDOM
-    factor = np.linalg.cholesky(covariance)
-    normal = rng.standard_normal((count, size))
-    stretch = np.sqrt(nu / rng.chisquare(nu, count))
-    z = normal * stretch[:, np.newaxis]
-    constant = gammaln((nu + size) / 2) - gammaln(nu / 2) - size / 2 * np.log(nu * np.pi)
-    density = constant - np.sum(np.log(np.diag(factor)))
-    density = density - (nu + size) / 2 * np.log1p(np.sum(z**2, axis=1) / nu)
-    return centre + z @ factor.T, np.asarray(density)
-
-
-def _weigh(
-    target: _Target,
-    centre: FloatArray,
-    covariance: FloatArray,
-    count: int,
-    rng: np.random.Generator,
-) -> tuple[FloatArray, FloatArray, float]:
-    draws, density = _student(centre, covariance, count, rng)
-    values = np.array([target(theta) for theta in draws])
-    if values.min() >= WORST:
-        raise ArithmeticError("no draw lies within the model's reach")
-    log_weight = -values - density
-    top = log_weight.max()
-    weights = np.exp(log_weight - top)
-    evidence = float(top + np.log(np.mean(weights)))
-    return draws, weights / weights.sum(), evidence
-
-
-def _tempered(weights: FloatArray) -> FloatArray:
-    """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count.
-
-    A draw of no weight is outside the model's reach and stays out at every power.
+    From one side only the trace's slope is taken as nothing.
     """
-    within = weights > 0
-    logs = np.log(weights[within] / weights.max())
-    low, high = 0.0, 1.0
-    for _ in range(30):
-        power = 0.5 * (low + high)
-        tried = np.exp(power * logs)
-        if tried.sum() ** 2 / np.sum(tried**2) < ENOUGH_DRAWS:
-            high = power
-        else:
-            low = power
-    found = np.zeros_like(weights)
-    found[within] = np.exp(low * logs)
-    return np.asarray(found / found.sum())
+    step = 0.7
+    here = axes.T @ target.with_slope(mode)[1]
+
+    def beside(side: float) -> FloatArray:
+        return np.array([axes.T @ target.with_slope(mode + side * axis)[1] for axis in axes.T])
+
+    plus = beside(step)
+    if not both_sides:
+        hessian = (plus - here) / step
+        return here, 0.5 * (hessian + hessian.T), np.zeros_like(here)
+    minus = beside(-step)
+    hessian = (plus - minus) / (2 * step)
+    bent = (plus + minus - 2 * here) / step**2
+    return here, 0.5 * (hessian + hessian.T), bent.sum(axis=0)
 
 
 def log_posterior_and_slope(
@@ -325,7 +292,7 @@ def sample_posterior(
         Where to look for the mode: handled (log) values instead of the priors' means. Of the
         modes found the highest is kept, for a search may end on a lower one.
     draws : int
-        Posterior draws; 0 stops at the mode with a Laplace evidence.
+        Draws of each proposal; 0 stops at the mode with a Laplace evidence.
     """
     target = _Target(network, priors)
     places = [np.array([start.get(n, priors[n].mean) for n in target.names]) for start in starts]
@@ -337,24 +304,14 @@ def sample_posterior(
         places = [look[0] for look in looks if look is leading or (leading[2] and not look[2])]
     found = [_mode(target, place) for place in places]
     mode, rough, converged = min(found, key=lambda one: target(one[0]))
-    mode, covariance = _refine(target, mode, rough, PASSES if draws else 1)
+    mode, covariance, aside = _refine(target, mode, rough, rough_only=draws == 0)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
     evidence += 0.5 * np.linalg.slogdet(covariance)[1]
     if draws == 0:
         points, weights = mode[np.newaxis, :], np.ones(1)
     else:
-        points, weights, evidence = _weigh(target, mode, 1.1 * covariance, draws, rng)
-        for _ in range(2):
-            if 1.0 / np.sum(weights**2) >= ENOUGH_DRAWS:
-                break
-            # Few draws carry the weight: temper until enough do, and move there.
-            weights = _tempered(weights)
-            centre = weights @ points
-            apart = points - centre
-            covariance = 0.5 * (covariance + (weights[:, np.newaxis] * apart).T @ apart)
-            points, weights, evidence = _weigh(target, centre, 1.1 * covariance, draws, rng)
-        if 1.0 / np.sum(weights**2) < ENOUGH_DRAWS:
-            weights = _tempered(weights)
+        first = Proposal(centre=mode + aside, covariance=WIDER * covariance)
+        points, weights, evidence = weighted_draws(target, first, draws, rng)
     return Posterior(
         names=target.names,
         priors=priors,

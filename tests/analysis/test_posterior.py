@@ -6,14 +6,9 @@ import numpy as np
 import pytest
 
 from wattsump_analysis import posterior
+from wattsump_analysis._importance import ENOUGH_DRAWS, tempered
 from wattsump_analysis.network import Network, Parameters
-from wattsump_analysis.posterior import (
-    ENOUGH_DRAWS,
-    Gaussian,
-    _tempered,
-    _within_prior,
-    sample_posterior,
-)
+from wattsump_analysis.posterior import Gaussian, _within_prior, sample_posterior
 
 
 @pytest.fixture(autouse=True)
@@ -57,7 +52,7 @@ def test_prior_and_reading_meet_at_their_weighted_mean() -> None:
     mean = float(found.weights @ gain)
     sd = float(np.sqrt(found.weights @ (gain - mean) ** 2))
     # independent: precision-weighted mean of 0.2 +/- 0.4 and 0.8 +/- 0.3 is 0.584, deviation
-    # 0.24; 400 draws know them to about a twentieth of that.
+    # 0.24; a hundred effective draws know them to a tenth of that.
     assert mean == pytest.approx(0.584, abs=0.05)
     # independent: as above.
     assert sd == pytest.approx(0.24, abs=0.04)
@@ -74,13 +69,13 @@ def test_what_no_reading_touches_keeps_its_prior() -> None:
 def test_tempering_spreads_weight_over_enough_draws_and_revives_none_without() -> None:
     weights = np.exp(-np.arange(200.0))
     weights[150:] = 0.0
-    found = _tempered(weights / weights.sum())
+    found = tempered(weights / weights.sum())
     assert 1.0 / np.sum(found**2) == pytest.approx(ENOUGH_DRAWS, rel=1e-3)
     assert np.all(found[150:] == 0.0)
 
 
 def test_fewer_draws_than_enough_share_the_weight_evenly() -> None:
-    found = _tempered(np.array([0.9, 0.1, 0.0]))
+    found = tempered(np.array([0.9, 0.1, 0.0]))
     np.testing.assert_allclose(found[:2], [0.5, 0.5], atol=1e-6)  # independent: by hand
     assert found[2] == 0.0
 
