@@ -34,6 +34,7 @@ class _Bars:
     shell: FloatArray
     air: FloatArray
     capacity: FloatArray
+    core: FloatArray
     direct: dict[str, float] = field(default_factory=dict)
 
 
@@ -114,8 +115,11 @@ def _steps_bars(
     data = forced_bar[:, :, :1]
     later_bar = later_bar - data * base[1:, np.newaxis, np.newaxis]
     nodes_bar = earlier_bar[:, :, :4] + data * base[:-1, np.newaxis, np.newaxis]
+    first = 0.5 * h * network.midpoint_rates(p, c)
+    turned = first.transpose(0, 2, 1)
+    both = (later_bar + nodes_bar) / 3.0
     rates_bar = np.empty((record.bins - 1, 4, 5))
-    rates_bar[:, :, :4] = 0.5 * h * (nodes_bar - later_bar)
+    rates_bar[:, :, :4] = 0.5 * h * (nodes_bar - later_bar + turned @ both + both @ turned)
     rates_bar[:, :, 4] = h * earlier_bar[:, :, 4]
     level_mid = 0.5 * (network.level_of[1:] + network.level_of[:-1])
     rates_bar[:, :, 4] += h * np.einsum("ijl,il->ij", forced_bar[:, :, 1:], level_mid)
@@ -142,7 +146,13 @@ def _balance_bars(
 ) -> _Bars:
     record = network.record
     rates, known = network.balance(p, c)
+    # The tank's row is less a share of the loop's: undone before the rest is followed back.
+    share = c.core_j_k / c.capacity_j_k[:, 0]
+    share_bar = -np.sum(rates_bar[:, 0] * rates[:, 1], axis=1)
+    rates[:, 0] += share[:, np.newaxis] * rates[:, 1]
+    rates_bar[:, 1] -= share[:, np.newaxis] * rates_bar[:, 0]
     capacity_bar = -(np.sum(rates_bar * rates, axis=2) + known_bar * known) / c.capacity_j_k
+    capacity_bar[:, 0] -= share_bar * share / c.capacity_j_k[:, 0]
     bar = rates_bar / c.capacity_j_k[:, :, np.newaxis]
     warm = known_bar / c.capacity_j_k
     exposed = warm[:, 2] + warm[:, 3]
@@ -154,6 +164,7 @@ def _balance_bars(
         shell=-bar[:, 2, 2] - bar[:, 3, 3] + exposed * c.air_c,
         air=warm[:, 0] * c.cooler_w_k + exposed * c.half_shell_w_k,
         capacity=capacity_bar,
+        core=share_bar / c.capacity_j_k[:, 0],
         direct={
             "metal_heat": float(np.sum((bar[:, 2, 4] - bar[:, 1, 4]) * record.engine)),
             "heater_gain": float(np.sum(warm[:, 0] * record.heater_w)),
@@ -190,7 +201,7 @@ def _weight_bars(
 def _probe_bars(
     network: Network, p: Parameters, c: Coefficients, moments: _Moments, bars: _Bars
 ) -> None:
-    record = network.record
+    record, base = network.record, network.base_c
     for probe in network.observations(p, c):
         node, late = probe.node, probe.lag_s / record.bin_s
         now, before, reading = network.observed(probe)
@@ -209,7 +220,7 @@ def _probe_bars(
         bars.direct[f"noise_{_short(probe.name)}_k"] = (
             -2.0 * (total - int(seen.sum())) / probe.noise_k
         )
-        whole = probe.known_c + probe.design * network.base_c
+        whole = probe.known_c + probe.design * base
         late_bar = np.sum((now_bar * -probe.design)[1:])
         late_bar += np.sum((before_bar * np.roll(probe.design, 1))[1:])
         late_bar += np.sum(known_bar[1:] * (whole[:-1] - whole[1:]))
@@ -220,12 +231,16 @@ def _probe_bars(
         bars.direct[f"offset_{_short(probe.name)}_k"] = float(np.sum(whole_bar))
         if probe.name != "cooler_out":
             continue
-        design_bar = _undelayed(now_bar, late, before_bar) + whole_bar * network.base_c
+        design_bar = _undelayed(now_bar, late, before_bar) + whole_bar * base
         drop_bar = whole_bar * c.air_c - design_bar
         flow = np.maximum(c.moved_w_k, 1.0)
         drop = c.cooler_w_k / flow
+        rise_bar = before_bar - now_bar - known_bar * np.diff(base, prepend=base[0])
+        rise_bar[0] = 0.0
+        bars.core += rise_bar / (flow * record.bin_s)
         bars.cooler += drop_bar / flow
-        bars.moved -= np.where(c.moved_w_k > 1.0, drop_bar * drop / flow, 0.0)
+        by_flow = drop_bar * drop + rise_bar * probe.rise_bins
+        bars.moved -= np.where(c.moved_w_k > 1.0, by_flow / flow, 0.0)
         bars.air += whole_bar * drop
 
 
@@ -248,22 +263,16 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
     oil = p.oil_j_k * ratio
     tank, loop, drive, wall = bars.capacity.T
     cooler, by_thick, by_fan = network.core(p).slopes(bars.cooler * engine)
-    fan_step = np.append(0.0, record.fan[:-1] - record.fan[1:])
     flowing = np.where(c.moved_w_k > engine, bars.moved * c.moved_w_k, 0.0)
     exposed = bars.shell * network.shell_ratio
     moving = 1.0 + p.motion_gain * record.moving
-    follows = network.core_follows(p)
     slopes = bars.direct | cooler
-    slopes["oil_side"] -= float(np.sum(loop * engine * record.fan)) * p.metal_j_k * p.core_metal
     slopes |= {
         "oil_j_k": float(np.sum((tank * (1 - p.loop_oil) + loop * p.loop_oil) * ratio)),
         "loop_oil": float(np.sum((loop - tank) * oil)),
-        "metal_j_k": float(
-            np.sum(drive * (1 - p.tank_metal - p.core_metal) + wall * p.tank_metal)
-            + np.sum(loop * follows) * p.core_metal
-        ),
+        "metal_j_k": float(np.sum(drive * (1 - p.tank_metal - p.core_metal) + wall * p.tank_metal)),
         "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k,
-        "core_metal": float(np.sum(loop * follows - drive)) * p.metal_j_k,
+        "core_metal": -float(np.sum(drive)) * p.metal_j_k,
         "viscosity_exponent": float(np.sum(by_thick * np.log(network.viscosity_ratio))),
         "bypass_mm2_s": -float(np.sum(by_thick * network.excess_mm2_s)) / p.bypass_mm2_s**2,
         "oil_flow_w_k": float(np.sum(flowing)) / p.oil_flow_w_k,
@@ -273,11 +282,22 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
         "wall_w_k": float(np.sum(bars.film * network.wet)),
         "offset_ambient_k": -float(np.sum(bars.air)),
     }
-    lag = network.core_lag_s(p)
-    if lag < record.bin_s:
-        by_lag = lag * float(np.sum(by_fan * fan_step)) / record.bin_s
-        slopes["metal_j_k"] += by_lag / p.metal_j_k
-        slopes["core_metal"] += by_lag / p.core_metal
-        slopes["cooler_w_k"] -= by_lag / p.cooler_w_k
-        slopes["oil_side"] += by_lag * (1.0 / p.oil_side - 1.0 / (1.0 - p.oil_side))
+    core = network.core_metal(p)
+    _, after_on, after_off = network.fan(p)
+    stored = bars.core * engine * core.capacity_j_k
+    by_core = core.slopes(
+        (
+            float(np.sum(by_fan * after_on)) / record.bin_s,
+            float(np.sum(by_fan * after_off)) / record.bin_s,
+        ),
+        (float(np.sum(stored * record.fan)), float(np.sum(stored * (1.0 - record.fan)))),
+    )
+    by_capacity = (
+        by_core["capacity_j_k"] + float(np.sum(bars.core * c.core_j_k)) / core.capacity_j_k
+    )
+    slopes["metal_j_k"] += by_capacity * p.core_metal
+    slopes["core_metal"] += by_capacity * p.metal_j_k
+    slopes["cooler_w_k"] += by_core["full_w_k"]
+    slopes["still_air"] += by_core["still_air"]
+    slopes["oil_side"] += by_core["oil_side"]
     return slopes

@@ -13,7 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.network import HEATING_W, Network, Parameters, Smooth
-from wattsump_analysis.oil import Walther, specific_heat_j_kgk, viscosity_mm2_s
+from wattsump_analysis.oil import (
+    Walther,
+    specific_heat_j_kgk,
+    viscosity_mm2_s,
+    volumetric_heat_j_m3k,
+)
 from wattsump_analysis.posterior import Gaussian, Posterior, log_posterior_at, sample_posterior
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
@@ -151,12 +156,14 @@ def build_network(record: Record, know: Knowledge) -> Network:
     filled = np.interp(record.elapsed_s, record.elapsed_s[seen], oil[seen])
     nu = viscosity_mm2_s(np.append(filled, reference), know.walther)
     cp = specific_heat_j_kgk(np.append(filled, reference))
+    pumped = volumetric_heat_j_m3k(np.append(filled, reference))
     cold_start = record.engine[0] < 0.5
     return Network(
         record,
         nu[:-1],
         float(nu[-1]),
         cp[:-1] / cp[-1],
+        pumped[:-1] / pumped[-1],
         start_spread_k=1.0 if cold_start else 10.0,
     )
 

@@ -2,32 +2,32 @@
 
 Four nodes, tank oil T, loop oil L, drive metal M and tank wall B, with air at T_a:
 
-    C_T dT/dt = W (L - T) - K_eff (L - T_a) - F (T - B) + P
+    C_T dT/dt = W (L - T) - K_eff (L - T_a) - C_c dL/dt - F (T - B) + P
     C_L dL/dt = W (T - L) + (1 - s) Q - H (L - M)
     C_M dM/dt = s Q + H (L - M) - G/2 (M - T_a)
     C_B dB/dt = F (T - B) - G/2 (B - T_a)
 
 L is the oil into the cooler, W the oil flow times its heat capacity, and the oil out of
-the cooler is at L - K_eff (L - T_a) / W. Q is a level for each kind of work plus a
-first-order wander; P is a metered heater; K_eff is that of `_core`, nothing without flow, and
-follows the fan as the core does, some seconds late. The core's metal is part of C_L as far as
-its temperature follows the oil's. G grows in motion and with the excess over the air. The sum of
-the four is one heat balance. Each
-probe reads its oil some seconds late: in a warm-up of 3 K a minute ten seconds are half a
-kelvin, as much as the oil gains between tank and cooler.
+the cooler is at L - (K_eff (L - T_a) + C_c dL/dt) / W. Q is a level for each kind of work plus
+a first-order wander; P is a metered heater; K_eff is that of `_core`, nothing without flow, and
+follows the fan as the core does, some seconds late; C_c is the core's metal as far as its
+temperature follows the oil's. G grows in motion and with the excess over the air. The sum of
+the four is one heat balance. Each probe reads its oil some seconds late: in a warm-up of 3 K a
+minute ten seconds are half a kelvin, as much as the oil gains between tank and cooler.
 
-The trapezoidal rule carries it from bin to bin (A-stable; the error of a mode of
-time constant tau is (h / tau)^2 / 12 of its rate: 2 % at bins of 20 s for the tank's mixing,
-which has 40 s, and next to nothing for what takes minutes). The wander is marginalised, not
-forced into the parameters. The likelihood needs one banded Cholesky factor: linear in the
-number of bins, no loop over samples, and the smoother comes out of the same factor. The levels of
-heat are unknowns of the same linear system; everything else is the vector of `Parameters`.
+Padé's rational function of order 2, 2 of the matrix A at the midpoint carries it from bin to
+bin: (1 - hA/2 + h²A²/12) x' = (1 + hA/2 + h²A²/12) x + h b. It is A-stable and off by
+(h / tau)^4 / 720 of the rate of a mode of time constant tau: under 1 % for what takes half a
+bin or more. The wander is marginalised, not forced into the parameters. The likelihood needs one
+banded Cholesky factor: linear in the number of bins, no loop over samples, and the smoother comes
+out of the same factor. The levels of heat are unknowns of the same linear system; everything else
+is the vector of `Parameters`.
 
 References
 ----------
 .. [1] H. Rue, L. Held, Gaussian Markov Random Fields, 2005, ch. 2: banded precision.
 .. [2] E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, 2nd ed., 1996,
-   sec. IV.3: the trapezoidal rule is A-stable.
+   sec. IV.3: rational approximations of the exponential, A-stability of the diagonal ones.
 """
 
 from collections.abc import Iterator
@@ -39,7 +39,7 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
 
 from wattsump_analysis._banded import STATES, Equations, Solution, System, solve
-from wattsump_analysis._core import CoreSides, thickened
+from wattsump_analysis._core import CoreMetal, CoreSides, followed, thickened
 from wattsump_analysis.record import Record
 
 __all__ = ("HEATING_W", "STILL_LINK_W_K", "Network", "Parameters", "Smooth", "levels_of")
@@ -121,7 +121,10 @@ class Smooth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coefficients:
-    """Conductances, air and capacities along a record, shape (n,), capacity (n, 4)."""
+    """Conductances, air and capacities along a record, shape (n,), capacity (n, 4).
+
+    `core_j_k` is what of the core's metal follows the loop's oil.
+    """
 
     cooler_w_k: FloatArray
     moved_w_k: FloatArray
@@ -131,12 +134,13 @@ class Coefficients:
     half_shell_w_k: FloatArray
     air_c: FloatArray
     capacity_j_k: FloatArray
+    core_j_k: FloatArray
 
 
 # positional: each is made in one line, in the order of the sentence below
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """A reading `design` x node + `known_c`, `lag_s` late."""
+    """A reading `design` x node + `known_c`, `lag_s` late, less `rise_bins` of its rise."""
 
     name: str
     node: int
@@ -144,6 +148,7 @@ class Probe:
     known_c: FloatArray
     noise_k: float
     lag_s: float
+    rise_bins: FloatArray
 
 
 class Network:
@@ -153,9 +158,9 @@ class Network:
     ----------
     record : Record
         Binned outing, n bins.
-    viscosity_mm2_s, capacity_ratio : ndarray, shape (n,)
-        Viscosity of the oil along the outing, and its heat capacity over that at the
-        reference temperature.
+    viscosity_mm2_s, capacity_ratio, pumped_ratio : ndarray, shape (n,)
+        Viscosity of the oil along the outing, and the heat capacities of its mass and of the
+        volume that a pump displaces over those at the reference temperature.
     reference_mm2_s : float
         Viscosity at the reference temperature.
     start_spread_k : float
@@ -168,6 +173,7 @@ class Network:
         viscosity_mm2_s: FloatArray,
         reference_mm2_s: float,
         capacity_ratio: FloatArray,
+        pumped_ratio: FloatArray,
         *,
         start_spread_k: float = 1.0,
     ) -> None:
@@ -177,6 +183,7 @@ class Network:
         self.excess_mm2_s = viscosity_mm2_s - reference_mm2_s
         self.wet = STILL_FILM + (1.0 - STILL_FILM) * record.engine
         self.capacity_ratio = capacity_ratio
+        self.pumped_ratio = pumped_ratio
         self.start_spread_k = start_spread_k
         self.level_of, circulating = levels_of(record)
         self.levels = circulating.size
@@ -207,18 +214,19 @@ class Network:
         less.seen = {name: seen & ~left_out for name, seen in self.seen.items()}
         return less
 
-    def fan(self, p: Parameters) -> FloatArray:
-        """Share of the time that the core has followed the fan, shape (n,)."""
-        return delayed(self.record.fan, self.core_lag_s(p) / self.record.bin_s)
+    def core_metal(self, p: Parameters) -> CoreMetal:
+        """The metal of the cooler between its two sides."""
+        return CoreMetal(
+            capacity_j_k=p.metal_j_k * p.core_metal,
+            full_w_k=p.cooler_w_k,
+            still_air=p.still_air,
+            oil_side=p.oil_side,
+        )
 
-    def core_lag_s(self, p: Parameters) -> float:
-        """Time constant of the core between its two sides, s, at most a bin.
-
-        Its metal over both conductances, K / b and K / (1 - b).
-        """
-        sides_k_w = p.oil_side * (1.0 - p.oil_side) / p.cooler_w_k
-        lag = p.metal_j_k * p.core_metal * max(sides_k_w, 0.0)
-        return float(min(lag, self.record.bin_s))
+    def fan(self, p: Parameters) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Share of the time that the core has followed the fan, and its slopes in its lags."""
+        on_s, off_s = self.core_metal(p).lags_s()
+        return followed(self.record.fan, on_s / self.record.bin_s, off_s / self.record.bin_s)
 
     def core(self, p: Parameters) -> CoreSides:
         """The two sides of the cooler at each bin."""
@@ -229,7 +237,7 @@ class Network:
             thick=thickened(
                 self.viscosity_ratio, self.excess_mm2_s, p.viscosity_exponent, p.bypass_mm2_s
             ),
-            fan=self.fan(p),
+            fan=self.fan(p)[0],
         )
 
     def conductance_w_k(self, p: Parameters) -> FloatArray:
@@ -239,24 +247,21 @@ class Network:
     def flow_w_k(self, p: Parameters) -> FloatArray:
         """Oil flow times heat capacity at each bin, W/K, shape (n,)."""
         measured = self.record.flow_w_k
-        whole = p.oil_flow_w_k if measured is None else p.oil_flow_w_k * measured
+        whole = p.oil_flow_w_k * (self.pumped_ratio if measured is None else measured)
         return np.asarray(np.maximum(whole, 1.0) * self.record.engine)
 
     def capacities_j_k(self, p: Parameters) -> FloatArray:
-        """Heat capacity of tank oil, loop oil with core, drive metal, tank wall, J/K, (n, 4)."""
+        """Heat capacity of tank oil, loop oil, drive metal and tank wall, J/K, (n, 4)."""
         oil = p.oil_j_k * self.capacity_ratio
         wall = np.full_like(oil, p.metal_j_k * p.tank_metal)
         metal = np.full_like(oil, p.metal_j_k * (1.0 - p.tank_metal - p.core_metal))
-        loop = oil * p.loop_oil + p.metal_j_k * p.core_metal * self.core_follows(p)
-        return np.stack([oil * (1.0 - p.loop_oil), loop, metal, wall], axis=-1)
+        return np.stack([oil * (1.0 - p.loop_oil), oil * p.loop_oil, metal, wall], axis=-1)
 
-    def core_follows(self, p: Parameters) -> FloatArray:
-        """Change of the core's temperature over that of the loop's oil, shape (n,).
-
-        Without fan the core is as warm as its oil, with it nearer to the air by the oil
-        side's share; without flow it is cut off.
-        """
-        return self.record.engine * (1.0 - p.oil_side * self.record.fan)
+    def core_j_k(self, p: Parameters) -> FloatArray:
+        """Heat capacity of the core's metal that the loop's oil has to heat, J/K, shape (n,)."""
+        on, off = self.core_metal(p).stored()
+        follows = self.record.engine * (off + (on - off) * self.record.fan)
+        return np.asarray(p.metal_j_k * p.core_metal * follows)
 
     def shell_w_k(self, p: Parameters) -> FloatArray:
         """Loss of all surfaces over their excess temperature, W/K, shape (n,)."""
@@ -278,6 +283,7 @@ class Network:
             half_shell_w_k=0.5 * self.shell_w_k(p),
             air_c=self.record.ambient_c - p.offset_ambient_k,
             capacity_j_k=self.capacities_j_k(p),
+            core_j_k=self.core_j_k(p),
         )
 
     def balance(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray]:
@@ -299,7 +305,11 @@ class Network:
         known = np.zeros((record.bins, 4))
         known[:, 0] = c.cooler_w_k * c.air_c + p.heater_gain * record.heater_w
         known[:, 2] = known[:, 3] = shell * c.air_c
-        return rates / c.capacity_j_k[:, :, np.newaxis], known / c.capacity_j_k
+        rates /= c.capacity_j_k[:, :, np.newaxis]
+        known /= c.capacity_j_k
+        # Heat that warms the core is missing in the oil that returns to the tank.
+        rates[:, 0] -= (c.core_j_k / c.capacity_j_k[:, 0])[:, np.newaxis] * rates[:, 1]
+        return rates, known
 
     def system(self, p: Parameters) -> System:
         """Weighted normal equations of the steps, the start, the probes and the levels."""
@@ -318,6 +328,10 @@ class Network:
         equations.level_prior(self.level_prior_w, self.level_spread_w)
         return equations.system()
 
+    def midpoint_rates(self, p: Parameters, c: Coefficients) -> FloatArray:
+        """Rates per node between the middles of neighbouring bins, 1/s, shape (n - 1, 4, 4)."""
+        return midpoints(self.balance(p, c)[0][:, :, :4])
+
     def steps(self, p: Parameters, c: Coefficients) -> Steps:
         """Rows `later x' - earlier x = forced`, with a column of data and one per level."""
         n, h, base = self.record.bins, self.record.bin_s, self.base_c
@@ -325,11 +339,10 @@ class Network:
         keep = np.exp(-h / p.memory_s)
         later = np.zeros((n - 1, STATES, STATES))
         earlier = np.zeros((n - 1, STATES, STATES))
-        index = np.arange(4)
-        later[:, :4, :4] = -0.5 * h * rates[:, :, :4]
-        earlier[:, :4, :4] = 0.5 * h * rates[:, :, :4]
-        later[:, index, index] += 1.0
-        earlier[:, index, index] += 1.0
+        first = 0.5 * h * rates[:, :, :4]
+        even = np.eye(4) + first @ first / 3.0
+        later[:, :4, :4] = even - first
+        earlier[:, :4, :4] = even + first
         later[:, 4, 4] = 1.0
         earlier[:, :4, 4] = h * rates[:, :, 4]
         earlier[:, 4, 4] = keep
@@ -361,21 +374,25 @@ class Network:
     def observations(self, p: Parameters, c: Coefficients) -> Iterator[Probe]:
         """Each oil probe that is there, as a reading of its node."""
         oils = self.record.oils_c
-        whole = np.ones(self.record.bins)
-        yield Probe("tank", 0, whole, 0.0 * whole, p.noise_tank_k, p.lag_tank_s)
+        whole, none = np.ones(self.record.bins), np.zeros(self.record.bins)
+        yield Probe("tank", 0, whole, none, p.noise_tank_k, p.lag_tank_s, none)
         if "cooler_in" in oils:
             known = p.offset_in_k * whole
-            yield Probe("cooler_in", 1, whole, known, p.noise_in_k, p.lag_in_s)
+            yield Probe("cooler_in", 1, whole, known, p.noise_in_k, p.lag_in_s, none)
         if "cooler_out" in oils:
-            drop = c.cooler_w_k / np.maximum(c.moved_w_k, 1.0)
+            flow = np.maximum(c.moved_w_k, 1.0)
+            drop = c.cooler_w_k / flow
             known = drop * c.air_c + p.offset_out_k
-            yield Probe("cooler_out", 1, 1.0 - drop, known, p.noise_out_k, p.lag_out_s)
+            stored = c.core_j_k / (flow * self.record.bin_s)
+            yield Probe("cooler_out", 1, 1.0 - drop, known, p.noise_out_k, p.lag_out_s, stored)
 
     def observed(self, probe: Probe) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Factors on the node now and a step ago, and what of the reading they explain."""
         late = probe.lag_s / self.record.bin_s
         known = delayed(probe.known_c + probe.design * self.base_c, late)
-        now, before = (1.0 - late) * probe.design, late * np.roll(probe.design, 1)
+        known -= probe.rise_bins * np.diff(self.base_c, prepend=self.base_c[0])
+        now = (1.0 - late) * probe.design - probe.rise_bins
+        before = late * np.roll(probe.design, 1) + probe.rise_bins
         now[0], before[0] = probe.design[0], 0.0
         reading = np.where(self.seen[probe.name], self.record.oils_c[probe.name] - known, 0.0)
         return now, before, reading
@@ -412,9 +429,10 @@ class Network:
         air = self.record.ambient_c - p.offset_ambient_k
         # What a node has taken up, not capacity times temperature: a core that is cut off or
         # oil whose capacity grows would else store heat that nobody brought.
-        taken = midpoints(self.capacities_j_k(p)) * np.diff(
-            np.stack([tank, loop, metal, wall], -1), axis=0
-        )
+        capacity = self.capacities_j_k(p)
+        capacity[:, 1] += self.core_j_k(p)
+        rises = np.diff(np.stack([tank, loop, metal, wall], -1), axis=0)
+        taken = midpoints(capacity) * rises
         return Smooth(
             tank_c=tank,
             loop_c=loop,

@@ -105,7 +105,7 @@ def cooler_conductance_w_k(
     temperature, so its effectiveness is 1 - exp(-NTU) (Incropera, eq. 11.35a).
     """
     oil_side, share = _oil_side(machine, loop_c)
-    through = machine.flow_w_k * share
+    through = machine.flow_w_k * share * (1 + RHO_CP_SLOPE_PER_K * (loop_c - 60.0))
     oil = through * (1.0 - np.exp(-oil_side / through))
     air = machine.core_air_side_w_k * (fan + (1.0 - fan) * machine.still_air_fraction)
     return oil * air / (oil + air)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from wattsump_analysis import rehearsal
 from wattsump_analysis.fit import Fitted, Knowledge, fit_record
 from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import cooler_conductance_w_k
+from wattsump_analysis.plant import RHO_CP_SLOPE_PER_K, cooler_conductance_w_k
 from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
 
@@ -95,8 +95,10 @@ def record_of(
     rng = np.random.default_rng(one)
     flow = None
     if protocol.flow:
+        # As `prove` does, a metered volume is taken with the heat capacity of its warmth.
+        warm = 1 + RHO_CP_SLOPE_PER_K * (truth.temps_c["cooler_in"][run, one] - 60.0)
         meter = drawn.machine.flow_w_k[one] * drawn.flow_error[one]
-        flow = meter * np.where(engine > 0, 1 + 0.01 * rng.standard_normal(engine.size), 0.0)
+        flow = meter * warm * np.where(engine > 0, 1 + 0.01 * rng.standard_normal(engine.size), 0.0)
         flow = np.maximum(flow, 0.0)
     return make_record(
         truth.elapsed_s[run],
@@ -143,8 +145,12 @@ def true_values(
         tank = truth.temps_c["tank"][:, one]
         on = run & (truth.fan[:, one] > 0) & (truth.engine[:, one] > 0)
         warm = on & (tank >= np.median(tank[on]))
+        # Settled heat, as the label's: what the core takes up or gives back comes on top.
+        loop = truth.temps_c["cooler_in"][warm]
+        settled = np.array([cooler_conductance_w_k(drawn.machine, at)[one] for at in loop])
+        settled *= loop[:, one] - truth.ambient_c[warm, one]
         over = tank[warm] - truth.ambient_c[warm, one]
-        k = float(truth.cooler_w[warm, one].sum() / over.sum())
+        k = float(settled.sum() / over.sum())
     loaded = run & (truth.engine[:, one] > 0) & (truth.heater_w[:, one] < 1.0)
     return {
         "K": k,
