@@ -115,14 +115,11 @@ def _steps_bars(
     data = forced_bar[:, :, :1]
     later_bar = later_bar - data * base[1:, np.newaxis, np.newaxis]
     nodes_bar = earlier_bar[:, :, :4] + data * base[:-1, np.newaxis, np.newaxis]
-    first = 0.5 * h * network.midpoint_rates(p, c)
-    turned = first.transpose(0, 2, 1)
-    both = (later_bar + nodes_bar) / 3.0
-    rates_bar = np.empty((record.bins - 1, 4, 5))
-    rates_bar[:, :, :4] = 0.5 * h * (nodes_bar - later_bar + turned @ both + both @ turned)
-    rates_bar[:, :, 4] = h * earlier_bar[:, :, 4]
-    level_mid = 0.5 * (network.level_of[1:] + network.level_of[:-1])
-    rates_bar[:, :, 4] += h * np.einsum("ijl,il->ij", forced_bar[:, :, 1:], level_mid)
+    by_level, level_of = forced_bar[:, :, 1:], network.level_of[:, :, np.newaxis]
+    load_before = earlier_bar[:, :, 4:] + by_level @ level_of[:-1]
+    load_after = slope[:, :4, 4:STATES] - by_level @ level_of[1:]
+    rates_bar = np.concatenate([nodes_bar - later_bar, load_before - load_after], axis=2)
+    rates_bar *= 0.5 * h
     bars = _balance_bars(network, p, c, _spread(rates_bar), _spread(h * data[:, :, 0]))
     keep_bar = float(np.sum(-slope[:, 4, 2 * STATES - 1]))
     _weight_bars(network, p, c, squares, weight, bars, keep_bar, moments)

@@ -89,11 +89,12 @@ def propagate(network: Network, draw: FloatArray) -> FloatArray:
     active = midpoints(network.level_of)
     for k in range(BINS - 1):
         before, matrix = states[-1], rates[k][:, :4]
-        heat = rates[k][:, 4] * (before[4] + active[k] @ levels) + known[k]
-        even = np.eye(4) + 100.0 / 12.0 * matrix @ matrix
-        right = (even + 5.0 * matrix) @ before[:4] + 10.0 * heat + noise[k, :4]
-        after = np.linalg.solve(even - 5.0 * matrix, right)
-        states.append(np.append(after, np.exp(-10.0 / P.memory_s) * before[4] + noise[k, 4]))
+        wander = np.exp(-10.0 / P.memory_s) * before[4] + noise[k, 4]
+        load = 0.5 * (before[4] + wander) + active[k] @ levels
+        heat = rates[k][:, 4] * load + known[k]
+        right = (np.eye(4) + 5.0 * matrix) @ before[:4] + 10.0 * heat + noise[k, :4]
+        after = np.linalg.solve(np.eye(4) - 5.0 * matrix, right)
+        states.append(np.append(after, wander))
     path = np.array(states)
     seen = []
     for probe in readings(network):
