@@ -100,7 +100,7 @@ class _Moments:
 def _steps_bars(
     network: Network, p: Parameters, c: Coefficients, steps: Steps, moments: _Moments
 ) -> _Bars:
-    record, h, base = network.record, network.record.bin_s, network.base_c
+    h, base = network.record.bin_s, network.base_c
     later, earlier, forced = steps
     weight = network.step_weights(p, c)
     rows = np.concatenate([later, -earlier, -forced], axis=2)
