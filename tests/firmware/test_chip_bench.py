@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware.harness import need
 from wattsump_logger import chip_bench, converters
 from wattsump_logger.chip_bench import Built, ChipBench, Wiring
 from wattsump_logger.errors import UsageError
@@ -100,6 +101,7 @@ def test_two_runs_of_one_source_give_the_same_bytes(built: Built, tmp_path: Path
 
 @pytest.mark.chip
 def test_a_served_chip_talks_on_a_port_and_ends_with_its_block(tmp_path: Path) -> None:
+    need(chip_bench.missing_tools())
     with chip_bench.serve(outing, tmp_path, until_s=1e6, speed=math.inf) as bench:
         port = os.open(bench.port, os.O_RDWR | os.O_NOCTTY)
         try:
@@ -130,6 +132,7 @@ def read_to_the_end(name: str, received: bytearray) -> None:
 
 @pytest.mark.chip
 def test_a_source_that_fails_takes_the_port_away_and_is_told(tmp_path: Path) -> None:
+    need(chip_bench.missing_tools())
     received = bytearray()
 
     def broken(elapsed_s: float) -> dict[str, float | str | None]:
