@@ -238,6 +238,7 @@ def _steps(values: FloatArray, width: int) -> FloatArray:
     return steps
 
 
+# numpy's nanmedian and nanmean warn of a window without a reading, which is nothing unusual here.
 def _medians(windows: FloatArray) -> FloatArray:
     """Median of the finite values of each row, NaN where there are none."""
     rows, last = np.sort(windows, axis=1), np.isfinite(windows).sum(axis=1) - 1

@@ -99,8 +99,8 @@ class ModelForm:
     heat: float
 
 
-# Measured on drawn machines of a finer plant (tests/validation, seeds 101 and 202): what has
-# to be added in quadrature before 95 % of the intervals hold the truth. docs/validation.md
+# Measured on drawn machines of a finer plant (tests/validation/form.py, seeds 101 and 202): what
+# has to be added in quadrature before 95 % of the intervals hold the truth. docs/validation.md
 # checks it on other machines.
 STEPPED = ModelForm(k=0.07, capacity=0.05, heat=0.06)
 STEPPED_WITH_FLOW = ModelForm(k=0.045, capacity=0.04, heat=0.045)
@@ -304,6 +304,8 @@ def fit_record(
     know: Knowledge,
     rng: np.random.Generator,
     progress: Callable[[str], None] = lambda text: None,
+    *,
+    form: ModelForm | None = None,
 ) -> Fitted:
     """Fit with the drive metal apart from its oil and with it, keep the better, and draw.
 
@@ -317,6 +319,8 @@ def fit_record(
         Source of the draws.
     progress : callable
         Told in a few words what is being done.
+    form : ModelForm, optional
+        How far the network may be from the machine; that of `model_form` unless stated.
 
     Returns
     -------
@@ -340,7 +344,8 @@ def fit_record(
         nodes, posterior = 3, sample_posterior(network, together, rng, [plain.place])
     if posterior.effective_draws < FEWEST_DRAWS:
         raise ArithmeticError("the readings leave the network's parameters open")
-    return _reported(record, know, network, posterior, nodes, evidence, rng)
+    form = model_form(record) if form is None else form
+    return _reported(record, know, network, posterior, nodes, evidence, form, rng)
 
 
 def _reported(
@@ -350,10 +355,10 @@ def _reported(
     posterior: Posterior,
     nodes: int,
     evidence: float,
+    form: ModelForm,
     rng: np.random.Generator,
 ) -> Fitted:
     weights = posterior.weights
-    form = model_form(record)
     apart = rng.standard_normal((3, weights.size))
     k_fitted = _conductances(record, network, posterior)
     k = k_fitted * np.exp(form.k * apart[0])

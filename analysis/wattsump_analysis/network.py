@@ -18,11 +18,11 @@ minute ten seconds are half a kelvin, as much as the oil gains between tank and 
 The trapezoidal rule carries it from bin to bin, load and temperatures alike: (1 - hA/2) x' -
 (1 + hA/2) x = h (b + b') / 2. It is A-stable. The readings are means of bins, between which load
 and oil wander both ways alike, so that the mean of two neighbours is what passed between them; a
-rule that is exact for a load that stands from bin to bin reads K at work 3 to 4 % higher.
-The wander is marginalised, not forced into the parameters. The likelihood needs one
-banded Cholesky factor: linear in the number of bins, no loop over samples, and the smoother comes
-out of the same factor. The levels of heat are unknowns of the same linear system; everything else
-is the vector of `Parameters`.
+rule that is exact for a load that stands from bin to bin reads K at work 3 to 4 % higher. The
+wander is marginalised, not forced into the parameters. The likelihood needs one banded Cholesky
+factor: linear in the number of bins, no loop over samples, and the smoother comes out of the same
+factor. The levels of heat are unknowns of the same linear system; everything else is the vector
+of `Parameters`.
 
 References
 ----------

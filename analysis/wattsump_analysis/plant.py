@@ -65,6 +65,10 @@ class Machine:
         oil = (self.oil_tank_j_k + self.oil_loop_j_k) * (1 + CP_SLOPE_PER_K * (temp_c - 20))
         return oil + self.drive_metal_j_k + self.tank_wall_j_k + self.core_j_k
 
+    def moved_w_k(self, loop_c: FloatArray) -> FloatArray:
+        """Heat capacity [W/K] of the litres that the pump moves, with the oil at `loop_c`."""
+        return np.asarray(self.flow_w_k * (1 + RHO_CP_SLOPE_PER_K * (loop_c - 60.0)))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Controls:
@@ -105,7 +109,7 @@ def cooler_conductance_w_k(
     temperature, so its effectiveness is 1 - exp(-NTU) (Incropera, eq. 11.35a).
     """
     oil_side, share = _oil_side(machine, loop_c)
-    through = machine.flow_w_k * share * (1 + RHO_CP_SLOPE_PER_K * (loop_c - 60.0))
+    through = machine.moved_w_k(loop_c) * share
     oil = through * (1.0 - np.exp(-oil_side / through))
     air = machine.core_air_side_w_k * (fan + (1.0 - fan) * machine.still_air_fraction)
     return oil * air / (oil + air)
@@ -128,7 +132,7 @@ class Plant:
         machine, temps = self.machine, self.temps_c
         tank, loop, drive, wall, core = temps
         rest = machine.rest_link_w_k * (1.0 - controls.engine)
-        moved = machine.flow_w_k * controls.engine * (1 + RHO_CP_SLOPE_PER_K * (loop - 60.0))
+        moved = machine.moved_w_k(loop) * controls.engine
         oil_side, share = _oil_side(machine, loop)
         through = np.maximum(moved * share, 1e-9)
         to_core = through * (1.0 - np.exp(-oil_side / through)) * (loop - core)

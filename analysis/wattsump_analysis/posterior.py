@@ -194,7 +194,9 @@ def _refine(
     for both_sides in (False,) if rough_only else (False, False, True):
         values, vectors = np.linalg.eigh(covariance)
         axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
-        slope, hessian, skew = _differences(target, mode, axes, both_sides)
+        here, slope = target.with_slope(mode)
+        slope = axes.T @ slope
+        hessian, skew = _differences(target, mode, axes, slope, both_sides)
         found, turn = np.linalg.eigh(hessian)
         turned = axes @ turn
         # A direction that second differences call flat or worse keeps a wide proposal.
@@ -205,7 +207,6 @@ def _refine(
         stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
         reach = np.max(np.abs(stride) / target.sd)
         stride *= min(1.0, LONGEST_STRIDE / max(reach, 1e-12))
-        here = target(mode)
         for shorter in (1.0, 0.5, 0.25, 0.1):
             if target(mode + shorter * stride) < here:
                 mode = mode + shorter * stride
@@ -230,14 +231,13 @@ def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
 
 
 def _differences(
-    target: _Target, mode: FloatArray, axes: FloatArray, both_sides: bool
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Slope, curvature, and slope of the curvature's trace along `axes`, from its slopes.
+    target: _Target, mode: FloatArray, axes: FloatArray, here: FloatArray, both_sides: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Curvature and slope of its trace along `axes`, from slopes beside that at the mode, `here`.
 
     From one side only the trace's slope is taken as nothing.
     """
     step = 0.7
-    here = axes.T @ target.with_slope(mode)[1]
 
     def beside(side: float) -> FloatArray:
         return np.array([axes.T @ target.with_slope(mode + side * axis)[1] for axis in axes.T])
@@ -245,11 +245,11 @@ def _differences(
     plus = beside(step)
     if not both_sides:
         hessian = (plus - here) / step
-        return here, 0.5 * (hessian + hessian.T), np.zeros_like(here)
+        return 0.5 * (hessian + hessian.T), np.zeros_like(here)
     minus = beside(-step)
     hessian = (plus - minus) / (2 * step)
     bent = (plus + minus - 2 * here) / step**2
-    return here, 0.5 * (hessian + hessian.T), bent.sum(axis=0)
+    return 0.5 * (hessian + hessian.T), bent.sum(axis=0)
 
 
 def log_posterior_and_slope(

@@ -9,6 +9,7 @@ from wattsump_analysis._importance import (
     ENOUGH_DRAWS,
     WORST,
     Proposal,
+    tempered,
     weighted_draws,
 )
 
@@ -76,3 +77,17 @@ def test_a_narrow_density_far_from_the_proposal_still_gives_weights_to_use() -> 
     _, weights, _ = weighted_draws(minus_log, first, 150, np.random.default_rng(2))
     assert weights.sum() == pytest.approx(1.0, rel=1e-12)
     assert 1.0 / np.sum(weights**2) >= 0.99 * ENOUGH_DRAWS
+
+
+def test_tempering_spreads_weight_over_enough_draws_and_revives_none_without() -> None:
+    weights = np.exp(-np.arange(200.0))
+    weights[150:] = 0.0
+    found = tempered(weights / weights.sum())
+    assert 1.0 / np.sum(found**2) == pytest.approx(ENOUGH_DRAWS, rel=1e-3)
+    assert np.all(found[150:] == 0.0)
+
+
+def test_fewer_draws_than_enough_share_the_weight_evenly() -> None:
+    found = tempered(np.array([0.9, 0.1, 0.0]))
+    np.testing.assert_allclose(found[:2], [0.5, 0.5], atol=1e-6)  # independent: by hand
+    assert found[2] == 0.0

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from wattsump_analysis import posterior
-from wattsump_analysis._importance import ENOUGH_DRAWS, tempered
 from wattsump_analysis.network import Network, Parameters
 from wattsump_analysis.posterior import Gaussian, _within_prior, sample_posterior
 
@@ -64,20 +63,6 @@ def test_what_no_reading_touches_keeps_its_prior() -> None:
     row = found.names.index("cooler_w_k")
     # independent: the prior's own variance, to the accuracy of second differences.
     assert found.covariance[row, row] == pytest.approx(0.04, rel=1e-3)
-
-
-def test_tempering_spreads_weight_over_enough_draws_and_revives_none_without() -> None:
-    weights = np.exp(-np.arange(200.0))
-    weights[150:] = 0.0
-    found = tempered(weights / weights.sum())
-    assert 1.0 / np.sum(found**2) == pytest.approx(ENOUGH_DRAWS, rel=1e-3)
-    assert np.all(found[150:] == 0.0)
-
-
-def test_fewer_draws_than_enough_share_the_weight_evenly() -> None:
-    found = tempered(np.array([0.9, 0.1, 0.0]))
-    np.testing.assert_allclose(found[:2], [0.5, 0.5], atol=1e-6)  # independent: by hand
-    assert found[2] == 0.0
 
 
 def test_a_model_without_reach_is_said_so() -> None:

@@ -8,9 +8,9 @@ from machines import U_FLOW, U_HEATER, U_METAL, U_OIL, Drawn, draw, guided, heat
 from numpy.typing import NDArray
 
 from wattsump_analysis import rehearsal
-from wattsump_analysis.fit import Fitted, Knowledge, fit_record
+from wattsump_analysis.fit import Fitted, Knowledge, ModelForm, fit_record
 from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import RHO_CP_SLOPE_PER_K, cooler_conductance_w_k
+from wattsump_analysis.plant import cooler_conductance_w_k
 from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
 
@@ -96,9 +96,9 @@ def record_of(
     flow = None
     if protocol.flow:
         # As `prove` does, a metered volume is taken with the heat capacity of its warmth.
-        warm = 1 + RHO_CP_SLOPE_PER_K * (truth.temps_c["cooler_in"][run, one] - 60.0)
-        meter = drawn.machine.flow_w_k[one] * drawn.flow_error[one]
-        flow = meter * warm * np.where(engine > 0, 1 + 0.01 * rng.standard_normal(engine.size), 0.0)
+        meter = drawn.machine.moved_w_k(truth.temps_c["cooler_in"][run])[:, one]
+        meter = meter * drawn.flow_error[one]
+        flow = meter * np.where(engine > 0, 1 + 0.01 * rng.standard_normal(engine.size), 0.0)
         flow = np.maximum(flow, 0.0)
     return make_record(
         truth.elapsed_s[run],
@@ -178,13 +178,17 @@ def rehearse(protocol: Protocol, count: int, seed: int) -> Rehearsed:
     return Rehearsed(protocol=protocol, drawn=drawn, truth=truth, readings=readings)
 
 
-def fit_one(rehearsed: Rehearsed, one: int) -> Score:
-    """Fit machine `one` as its owner would and hold it against the plant."""
+def fit_one(rehearsed: Rehearsed, one: int, form: ModelForm | None = None) -> Score:
+    """Fit machine `one` as its owner would and hold it against the plant.
+
+    `form` stands in for the model form that the fit would take.
+    """
     protocol, drawn, truth = rehearsed.protocol, rehearsed.drawn, rehearsed.truth
     readings = rehearsed.readings
     record = record_of(drawn, truth, readings, one, protocol)
     try:
-        fitted = fit_record(record, knowledge(drawn, one, protocol), np.random.default_rng(one))
+        know, rng = knowledge(drawn, one, protocol), np.random.default_rng(one)
+        fitted = fit_record(record, know, rng, form=form)
     except (np.linalg.LinAlgError, ArithmeticError):
         return Score(machine=one, found={}, effective_draws=0.0, nodes=0)
     true = true_values(drawn, truth, one, record, fitted)
