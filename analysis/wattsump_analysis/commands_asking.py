@@ -80,5 +80,4 @@ def _proved(path: Path, machine: Path | None) -> "Known":
     from wattsump_analysis.commands_prove import prove_file
     from wattsump_analysis.proof_json import proof_data
 
-    proof, _ = prove_file(path, machine)
-    return known_from_proof(proof_data(proof), path.name)
+    return known_from_proof(proof_data(prove_file(path, machine).proof), path.name)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wattsump_analysis.commands_prove import Page, Units, conclude, prove_file
+from wattsump_analysis.commands_prove import Units, conclude, prove_file
 from wattsump_logger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -58,8 +58,7 @@ def demo_command(
     session, profile = record_chip(out, speed) if chip else record(out, speed or USUAL_SPEED)
     report = session.with_suffix(".html")
     _tell("fitting the outing ...")
-    page = Page(path=report, session=session, machine=profile)
-    conclude(*prove_file(session, profile), units=units, report=page)
+    conclude(prove_file(session, profile), units=units, report=report)
     typer.echo("")
     for what, path in _made(session, profile, report):
         typer.echo(f"{what:<9}{path}")

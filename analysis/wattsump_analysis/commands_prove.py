@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = (
     "CANNOT_TELL",
-    "Page",
+    "Proved",
     "Units",
     "conclude",
     "print_screen",
@@ -66,14 +66,13 @@ def prove_command(
     """
     asked = {"hottest": hottest, "coldest": coldest, "heater": heater}
     days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
-    proof, fan = prove_file(session, machine)
-    page = None if report is None else Page(path=report, session=session, machine=machine)
-    conclude(proof, fan, as_json=as_json, units=units, report=page, plot=plot, days=days)
-    if proof.verdict == "cannot tell":
+    proved = prove_file(session, machine)
+    conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)
+    if proved.proof.verdict == "cannot tell":
         raise typer.Exit(CANNOT_TELL)
 
 
-def prove_file(path: Path, machine: Path | None) -> "tuple[Proof, FanFlag | None]":
+def prove_file(path: Path, machine: Path | None) -> "Proved":
     """Load a session and prove it; what is being done is told on a terminal's stderr."""
     from wattsump_analysis.prove import prove
     from wattsump_logger.profile import load_profile
@@ -82,7 +81,8 @@ def prove_file(path: Path, machine: Path | None) -> "tuple[Proof, FanFlag | None
     profile = None if machine is None else load_profile(machine)
     outing = load_session(path)
     with _progress() as tell:
-        return prove(outing, profile, progress=tell), _fan(outing, profile)
+        proof = prove(outing, profile, progress=tell)
+    return Proved(proof=proof, outing=outing, machine=profile)
 
 
 def _days(asked: dict[str, str | None]) -> "Days":
@@ -93,63 +93,68 @@ def _days(asked: dict[str, str | None]) -> "Days":
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Page:
-    """Where a report goes, and the files of its outing, which it reads again for more than K."""
+class Proved:
+    """A proof with what it was made from, which the answers on the hottest day need too."""
 
-    path: Path
-    session: Path
-    machine: Path | None = None
+    proof: "Proof"
+    outing: "Session | None" = None
+    machine: "Profile | None" = None
+
+    @property
+    def fan(self) -> "FanFlag | None":
+        """Times [s] and state of the fan, where it was logged."""
+        # A session without a profile at hand uses the plain names.
+        column = "fan_on" if self.machine is None else self.machine.column("fan")
+        state = None if self.outing is None else self.outing.columns.get(column or "")
+        return None if self.outing is None or state is None else (self.outing.elapsed_s, state)
 
 
 def conclude(
-    proof: "Proof",
-    fan: "FanFlag | None" = None,
+    proved: Proved,
     *,
     as_json: bool = False,
     units: str = "si",
-    report: Page | None = None,
+    report: Path | None = None,
     plot: Path | None = None,
     days: "Days | None" = None,
 ) -> None:
     """Write what was asked for, files first, so that a full disk hides no answer."""
     if report is not None:
-        _write_report(proof, fan, units, report, days)
+        _write_report(proved, units, report, days)
     if plot is not None:
         from wattsump_analysis.drawing import save
         from wattsump_analysis.plots import plot_outing
 
-        save(plot_outing(proof, units=units, fan=fan), plot)
+        save(plot_outing(proved.proof, units=units, fan=proved.fan), plot)
     if as_json:
         from wattsump_analysis.proof_json import proof_text
 
-        typer.echo(proof_text(proof), nl=False)
+        typer.echo(proof_text(proved.proof), nl=False)
     else:
-        print_screen(proof, units)
+        print_screen(proved, units)
 
 
-def _write_report(
-    proof: "Proof", fan: "FanFlag | None", units: str, page: Page, days: "Days | None"
-) -> None:
+def _write_report(proved: Proved, units: str, path: Path, days: "Days | None") -> None:
+    from wattsump_analysis.hottest_day import known_of
     from wattsump_analysis.report import write_report
-    from wattsump_analysis.report_answers import known_of
     from wattsump_analysis.report_season import season_beside
-    from wattsump_logger.profile import load_profile
-    from wattsump_logger.session import load_session
 
-    profile = None if page.machine is None else load_profile(page.machine)
-    known = known_of(proof, load_session(page.session), profile)
+    known = known_of(proved.proof, proved.outing, proved.machine)
     machine = "" if known.profile is None else known.profile.name
-    season = season_beside(page.session, machine)
-    write_report(proof, page.path, units, fan=fan, known=known, days=days, season=season)
+    season = None if proved.outing is None else season_beside(proved.outing.path, machine)
+    write_report(proved.proof, path, units, fan=proved.fan, known=known, days=days, season=season)
 
 
-def print_screen(proof: "Proof", units: str = "si") -> None:
+def print_screen(proved: Proved, units: str = "si") -> None:
     """Print the answer: in colour on a terminal, as plain text into a file or a pipe."""
     from rich.console import Console
 
+    from wattsump_analysis.hottest_day import hottest_line, known_of
     from wattsump_analysis.screen import proof_screen
 
-    Console(highlight=False, soft_wrap=True, emoji=False).print(proof_screen(proof, units))
+    hottest = hottest_line(known_of(proved.proof, proved.outing, proved.machine), units)
+    screen = proof_screen(proved.proof, units, hottest)
+    Console(highlight=False, soft_wrap=True, emoji=False).print(screen)
 
 
 @contextlib.contextmanager
@@ -162,10 +167,3 @@ def _progress() -> Iterator[Callable[[str], None]]:
         yield lambda text: typer.echo(f"\r\x1b[Kfitting: {text} ...", nl=False, err=True)
     finally:
         sys.stderr.write("\r\x1b[K")
-
-
-def _fan(outing: "Session", machine: "Profile | None") -> "FanFlag | None":
-    # A session without a profile at hand uses the plain names.
-    column = "fan_on" if machine is None else machine.column("fan")
-    state = outing.columns.get(column or "")
-    return None if state is None else (outing.elapsed_s, state)

@@ -10,7 +10,8 @@ from pathlib import Path
 from wattsump_analysis import phrases, plots
 from wattsump_analysis.answers import Figure, said, shown
 from wattsump_analysis.answers_known import Known
-from wattsump_analysis.report_answers import Days, hottest_days, known_of, replies_to
+from wattsump_analysis.hottest_day import hottest_days, known_of
+from wattsump_analysis.report_answers import Days, replies_to
 from wattsump_analysis.report_pictures import pictures_of, season_picture
 from wattsump_analysis.report_season import Season
 from wattsump_analysis.report_tables import (
@@ -78,7 +79,7 @@ def render(
     fan : tuple of ndarray (n,), ndarray (n,), optional
         Times [s] and state of the fan, for the picture of the outing.
     known : Known, optional
-        From `report_answers.known_of`, with session and profile; else the proof's own.
+        From `hottest_day.known_of`, with session and profile; else the proof's own.
     days : Days, optional
         The hottest and the coldest day, and a heater, to answer for.
     season : Season, optional
@@ -98,11 +99,12 @@ def render(
     environment.filters |= _filters(units)
     known = known_of(proof) if known is None else known
     replies = replies_to(known, days)
+    forecast = next((reply.answer for reply in replies if reply.key == "forecast"), None)
     return environment.get_template(_PARTS[0]).render(
         proof=proof,
         verdict_word=phrases.VERDICT_WORDS.get(proof.verdict, proof.verdict),
         verdict_class=proof.verdict.replace(" ", "-"),
-        facts=_first_facts(proof, hottest_days(replies, known, units), units),
+        facts=_first_facts(proof, hottest_days(forecast, known, units), units),
         replies=replies,
         season=season,
         season_rows=season_rows(season, units),

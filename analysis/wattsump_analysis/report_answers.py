@@ -8,29 +8,22 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from wattsump_analysis.answers import Answer, Figure, Row, Section
+from wattsump_analysis.answers import Answer, Figure, Section
 from wattsump_analysis.answers_cab import CabAsked, warm_cab
 from wattsump_analysis.answers_case import RatingAsked
-from wattsump_analysis.answers_forecast import ForecastAsked, foresee
 from wattsump_analysis.answers_heat import said_of
-from wattsump_analysis.answers_known import Known, known_from, known_from_proof, with_session
+from wattsump_analysis.answers_known import Known
 from wattsump_analysis.answers_lines import LinesAsked, plumb
 from wattsump_analysis.answers_oil import OilAsked, compare_oils
 from wattsump_analysis.answers_preheat import PreheatAsked, warm_up
 from wattsump_analysis.answers_rating import rate
 from wattsump_analysis.answers_typed import Power, Temperature
-from wattsump_analysis.phrases import Fact
-from wattsump_analysis.proof_json import proof_data
-from wattsump_analysis.results import Proof
+from wattsump_analysis.hottest_day import USUAL_HOTTEST_C, on_hottest_day
 from wattsump_logger.errors import UsageError, WattsumpError
-from wattsump_logger.profile import Profile, profile_from_dict
-from wattsump_logger.session import Session
-from wattsump_logger.units import shown_unit, to_shown
 
-__all__ = ("Days", "Reply", "hottest_days", "known_of", "replies_to")
+__all__ = ("Days", "Reply", "replies_to")
 
-# Days nobody named: a hot day and a cold one that most woodlots see; said on the page.
-USUAL_HOTTEST_C = 35.0
+# A cold day nobody named: one that most woodlots see; said on the page.
 USUAL_COLDEST_C = -10.0
 # Oil that most machines may be worked with; common practice, no source.
 PREHEAT_TO_C = 15.0
@@ -79,27 +72,13 @@ class _Question:
     more: str
 
 
-def known_of(proof: Proof, session: Session | None = None, profile: Profile | None = None) -> Known:
-    """Return what an outing left known; without a profile by hand, the session's own."""
-    known = known_from_proof(proof_data(proof), proof.provenance.get("session", "proof"))
-    held = None if session is None else session.metadata.get("profile")
-    if profile is None and isinstance(held, dict):
-        profile = profile_from_dict(held, "sidecar")
-    known = known_from(known, profile)
-    try:
-        return known if session is None else with_session(known, session)
-    except UsageError:
-        # No tank channel: the proof's own words say so, and the other questions remain.
-        return known
-
-
 def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
     """Ask every question of what is known.
 
     Parameters
     ----------
     known : Known
-        From `known_of`.
+        From `hottest_day.known_of`.
     days : Days, optional
         The owner's own hottest and coldest day and heater.
 
@@ -113,42 +92,6 @@ def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
     at = next(i for i, reply in enumerate(found) if reply.key == "oil")
     found[at], limits = _limits_apart(found[at], known)
     return (*found, limits)
-
-
-def hottest_days(replies: tuple[Reply, ...], known: Known, units: str = "si") -> tuple[Fact, ...]:
-    """Return the first page's lines on the air the cooler stands; none where nobody can tell.
-
-    The advised limit first: who reads one line only is not to take the last limit for a target.
-    """
-    answer = next((reply.answer for reply in replies if reply.key == "forecast"), None)
-    if answer is None:
-        return ()
-    rows = {row.key: row for section in answer.sections for row in section.rows}
-    return tuple(
-        _hottest_day(rows[key], word, known.limits_c.get(f"oil, {word}"), units)
-        for word in ("advised", "highest")
-        if (key := f"limiting_oil_{word}_p50_c") in rows
-    )
-
-
-def _hottest_day(row: Row, word: str, limit_c: float | None, units: str) -> Fact:
-    limit = "its limit" if limit_c is None else _whole_degrees(limit_c, units)
-    low, high = (_whole_degrees(end, units) for end in (row.figure.low, row.figure.high))
-    parts = [f"{low} to {high} (95 %)"] if low and high else []
-    if row.flag:
-        parts.append(f"{row.flag}: far from the air of this outing")
-    return Fact(
-        name=f"Hottest day, oil below {limit} ({word})",
-        value=f"about {_whole_degrees(row.figure.value, units)} outside, at this work",
-        beside="; ".join(parts),
-    )
-
-
-def _whole_degrees(temp_c: float | None, units: str) -> str:
-    if temp_c is None:
-        return ""
-    degrees = float(to_shown(temp_c, "temperature", units))
-    return f"{degrees:.0f} {shown_unit('temperature', units)}"
 
 
 def _ask(question: _Question, known: Known, days: Days) -> Reply:
@@ -188,8 +131,7 @@ def _rating(known: Known, days: Days) -> Answer:
 
 
 def _forecast(known: Known, days: Days) -> Answer:
-    hottest = _temperature(days.hottest, USUAL_HOTTEST_C)
-    return foresee(ForecastAsked(ambient=hottest, hottest=hottest), known)
+    return on_hottest_day(known, days.hottest)
 
 
 def _preheat(known: Known, days: Days) -> Answer:

@@ -21,7 +21,7 @@ _TAG = re.compile(r"(\\*)(\[[a-z#/@][^\[]*?\])")
 _COLOURS = {"meets": "green", "falls short": "red", "cannot tell": "yellow"}
 
 
-def proof_screen(proof: Proof, units: str = "si") -> str:
+def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -> str:
     """Return the answer as console markup, lines of at most `WIDTH` columns.
 
     Parameters
@@ -30,12 +30,15 @@ def proof_screen(proof: Proof, units: str = "si") -> str:
         What `prove` found.
     units : {"si", "us"}
         Units of display; US units have the SI value beside them.
+    more : tuple of Fact
+        Lines below the proof's own.
     """
     colour = _COLOURS.get(proof.verdict, "yellow")
     word = VERDICT_WORDS.get(proof.verdict, proof.verdict).upper()
+    lines = (*facts(proof, units), *more)
     blocks = [
         [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(proof.headline)],
-        [*_bar(proof.label, units), *(line for fact in facts(proof, units) for line in _row(fact))],
+        [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact))],
         [line for reason in _new(proof.reasons, proof.headline) for line in _item("Why", reason)],
         _item("Next", proof.next_step, "bold"),
         [line for caution in proof.cautions for line in _item("Caution", caution, "yellow")],

@@ -11,8 +11,9 @@ from wattsump_analysis.answers import Figure
 from wattsump_analysis.answers_forecast import ForecastAsked, foresee
 from wattsump_analysis.answers_known import Known
 from wattsump_analysis.gathering import Job, Summary, gather
+from wattsump_analysis.hottest_day import known_of
 from wattsump_analysis.report import render
-from wattsump_analysis.report_answers import Days, Reply, hottest_days, known_of, replies_to
+from wattsump_analysis.report_answers import Days, Reply, replies_to
 from wattsump_analysis.report_season import season_beside
 from wattsump_analysis.store import Entry
 
@@ -80,34 +81,6 @@ def test_what_the_peak_does_is_said_once_in_its_own_part() -> None:
     assert limits.row("oil_life")
     with pytest.raises(KeyError):
         oil.row("oil_life")
-
-
-@pytest.mark.parametrize(
-    ("which", "word", "limit", "limit_us"),
-    [(0, "advised", "66 °C", "151 °F"), (1, "highest", "82 °C", "180 °F")],
-)
-def test_the_first_page_says_up_to_what_air_the_oil_stays_below_each_limit_the_lower_first(
-    which: int, word: str, limit: str, limit_us: str
-) -> None:
-    fact = hottest_days(replies_to(known()), known())[which]
-    answer = by_key(replies_to(known()))["forecast"].answer
-    assert answer is not None
-    row = answer.row(f"limiting_oil_{word}_p50_c")
-    air = row.figure
-    assert air.low is not None
-    assert air.high is not None
-    assert fact.name == f"Hottest day, oil below {limit} ({word})"
-    assert f"about {air.value:.0f} °C outside, at this work" in fact.value
-    assert f"{air.low:.0f} °C to {air.high:.0f} °C (95 %)" in fact.beside
-    assert row.flag in fact.beside
-    us = hottest_days(replies_to(known()), known(), "us")[which]
-    assert f"below {limit_us}" in us.name
-
-
-def test_the_first_page_promises_no_air_where_nothing_was_measured() -> None:
-    nothing = known_of(proof_fixture.cannot_tell())
-    assert hottest_days(replies_to(nothing), nothing) == ()
-    assert "Hottest day" not in render(proof_fixture.cannot_tell())
 
 
 def test_the_page_shows_every_answer_its_cautions_and_what_it_assumed() -> None:

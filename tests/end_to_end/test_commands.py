@@ -16,6 +16,7 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 
 from analysis import proof_fixture
 from wattsump_analysis import commands, commands_demo, commands_prove
+from wattsump_analysis.commands_prove import Proved
 from wattsump_analysis.proof_json import SCHEMA, proof_data
 from wattsump_analysis.results import Proof
 from wattsump_logger import emulated
@@ -54,7 +55,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def given(monkeypatch: pytest.MonkeyPatch, proof: Proof) -> None:
-    monkeypatch.setattr(commands_prove, "prove_file", lambda path, machine: (proof, None))
+    monkeypatch.setattr(commands_prove, "prove_file", lambda path, machine: Proved(proof=proof))
 
 
 def test_help_names_every_command_and_version_the_release(run: Callable[..., Ended]) -> None:

@@ -145,7 +145,8 @@ SHOWS = """
 import sys
 from analysis import proof_fixture
 from wattsump_analysis import commands, commands_prove
-commands_prove.prove_file = lambda *given: (proof_fixture.falls_short(), None)
+proved = commands_prove.Proved(proof=proof_fixture.falls_short())
+commands_prove.prove_file = lambda *given: proved
 sys.exit(commands.main(["prove", "a.csv"]))
 """
 

@@ -9,10 +9,10 @@ import pytest
 from analysis import few_outings, proof_fixture
 from end_to_end import browser
 from wattsump_analysis import demo
+from wattsump_analysis.hottest_day import known_of
 from wattsump_analysis.outing_words import trend_sentence
 from wattsump_analysis.plots import INKS
 from wattsump_analysis.report import render
-from wattsump_analysis.report_answers import known_of
 from wattsump_analysis.report_season import Season
 from wattsump_analysis.results import Proof
 from wattsump_analysis.trend import trend_of
