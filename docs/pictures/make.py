@@ -19,7 +19,8 @@ def main() -> None:
     """Record, prove, draw; say which files changed."""
     with tempfile.TemporaryDirectory() as folder:
         session, profile = record(Path(folder), USUAL_SPEED)
-        proof, fan = prove_file(session, profile)
+        proved = prove_file(session, profile)
+    proof, fan = proved.proof, proved.fan
     for name, axes in (("outing", plot_outing(proof, fan=fan)), ("label", plot_label(proof))):
         path = HERE / f"{name}.svg"
         before = path.read_bytes() if path.exists() else b""

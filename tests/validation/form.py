@@ -39,7 +39,7 @@ def needed(scores: list[Score], quantity: str) -> float:
 
 def main() -> None:
     words = sys.argv[1:]
-    machines = int(words[0]) if words else 50
+    machines = int(words[0]) if words else 100
     with ProcessPoolExecutor() as pool:
         for name in words[1:] or PROTOCOLS:
             scores: list[Score] = []
