@@ -138,9 +138,9 @@ oil and metal, Q the mean heat into the oil while working. A K whose half-width 
 stated by the program and counts as refused, as does a fit whose draws are too few to be an
 interval; the other columns are of what is stated. Heat at a label's temperature difference is K
 times that difference, so its coverage is K's. With tank and ambient probes only, K refers to the
-tank temperature: the settled heat of the cooler over the tank's excess. A short run is 25 minutes of
-work from cold without a fan step: little more than its warm-up, so that K is often too wide to be
-stated.
+tank temperature: the settled heat of the cooler over the tank's excess. A short run is 25 minutes
+of work from cold without a fan step: little more than its warm-up, so that K is often too wide to
+be stated.
 
 Part of each interval is the *model form*: how far the network itself is from a machine, a
 standard deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and
