@@ -20,7 +20,7 @@ OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
 MEDIAN_SAMPLES = 7
 USUAL_BIN_S = 20.0
-MOST_BINS = 600
+MOST_BINS = 480
 STANDSTILL = -1
 
 
