@@ -101,10 +101,12 @@ def stretch_records(
     offsets_k: Mapping[str, float],
     rho_cp_j_m3k: FloatArray | None,
     cuts: Cuts,
+    until_s: float = np.inf,
 ) -> tuple[tuple[Record, ...], tuple[str, ...]]:
-    """Records between the cuts that are long enough to fit, and notes on the others."""
+    """Records between the cuts up to `until_s` that are long enough to fit; notes on the others."""
     t = samples.elapsed_s
-    edges = [float(t[0]), *cuts.times_s, float(np.nextafter(t[-1], np.inf))]
+    end_s = float(np.nextafter(min(t[-1], until_s), np.inf))
+    edges = [float(t[0]), *(cut for cut in cuts.times_s if cut < end_s), end_s]
     records, notes = [], []
     for begin, end in pairwise(edges):
         keep = slice(int(np.searchsorted(t, begin)), int(np.searchsorted(t, end)))

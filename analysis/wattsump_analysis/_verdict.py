@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wattsump_analysis._misplaced import misplaced_reason
 from wattsump_analysis._stretch_fit import Stretch
 from wattsump_analysis.checks import check_label
 from wattsump_analysis.fit import Knowledge
@@ -123,6 +124,13 @@ def _refusals(
     if cooler is not None and not cooler.fitted:
         reasons.append("the profile says that no cooler is fitted")
         step = "Set fitted = true in [cooler] once it is, and log an outing."
+    misplaced = misplaced_reason(stretch.record)
+    if misplaced:
+        reasons.append(misplaced)
+        step = step or (
+            "Put every probe where its name says, warm them one by one by hand to be sure, and "
+            "log the outing again."
+        )
     if stretch.why:
         reasons.append(stretch.why)
         step = step or "Log a longer outing: from cold until the oil settles, then a cool-down."

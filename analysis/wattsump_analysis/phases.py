@@ -5,6 +5,7 @@ engine is taken to start when the tank first rises for good, work to end when th
 turns from warm to steadily falling. A guess is said to be one.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -16,7 +17,15 @@ from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.record import SPIKE_K, Record, Switches
 from wattsump_analysis.results import Phase
 
-__all__ = ("Soak", "find_phases", "find_soak", "saw_tooth", "slopes_k_min", "switches_of")
+__all__ = (
+    "Soak",
+    "find_phases",
+    "find_soak",
+    "flow_known_until",
+    "saw_tooth",
+    "slopes_k_min",
+    "switches_of",
+)
 
 SLOPE_WINDOW_S = 240.0
 RISING_K_MIN = 0.12
@@ -25,6 +34,7 @@ SHORTEST_PHASE_S = 90.0
 STARTED_K = 1.0  # a rise that no probe noise makes
 # Common practice, no source: an hour or more of rest brings every probe to one temperature.
 SOAK_LEAST_S = 120.0
+SETTLED_STOP_S = 120.0  # a pause of the drive shorter than this is work
 SOAK_USED_S = 600.0
 SOAK_FLAT_K_MIN = 0.05
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
@@ -58,6 +68,20 @@ def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
         return float(t[-1])
     start = float(t[gone[0]])
     return max(float(t[0]), start - SOAK_LEAST_S)
+
+
+def flow_known_until(samples: Samples) -> float:
+    """Time [s] after which nobody can tell whether oil was pumped; infinite where all is known.
+
+    Without an engine channel a machine that stands may idle or be stopped, and the oil cools
+    by the cooler or by its shell alone.
+    """
+    if samples.engine is not None or samples.moving is None:
+        return math.inf
+    turning = samples.elapsed_s[samples.moving > 0.5]
+    if turning.size == 0 or samples.elapsed_s[-1] - turning[-1] < SETTLED_STOP_S:
+        return math.inf
+    return float(turning[-1])
 
 
 def _starts_warm(samples: Samples) -> bool:

@@ -5,6 +5,7 @@ itself. The answer is that of the last stretch that has one: the cooler as it is
 cannot be told is said, with the reason and the next thing to do.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from wattsump_analysis.checks import diagnose
 from wattsump_analysis.fit import Knowledge, model_form, reference_oil_c
 from wattsump_analysis.ledger import join_ledgers, make_ledger
 from wattsump_analysis.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
-from wattsump_analysis.phases import Soak, find_phases, find_soak, switches_of
+from wattsump_analysis.phases import Soak, find_phases, find_soak, flow_known_until, switches_of
 from wattsump_analysis.record import Record, Switches, bin_means, despike, usual_bin_s
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
@@ -115,10 +116,17 @@ def prove(
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
+    until_s = flow_known_until(outing.samples)
     cuts = find_cuts(outing.samples, outing.session.marks, whole)
     records, left_out = stretch_records(
-        outing.samples, outing.switches, outing.offsets_k, heat, cuts
+        outing.samples, outing.switches, outing.offsets_k, heat, cuts, until_s
     )
+    if math.isfinite(until_s):
+        left_out = (
+            *left_out,
+            f"no engine channel: what came after the drive last turned, at {until_s / 60:.0f} min, "
+            "was left out, for nobody can tell whether oil was pumped",
+        )
     if not records:
         return _unfitted(
             outing,

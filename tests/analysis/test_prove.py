@@ -312,3 +312,31 @@ def test_a_guided_run_that_cannot_tell_is_not_sent_to_make_a_guided_run(
     assert proof.verdict == "cannot tell"
     assert "guided run" not in proof.next_step
     assert "log the same run again" in proof.next_step
+
+
+def test_without_an_engine_channel_what_follows_the_drive_s_last_turn_is_left_out(
+    outing: Session,
+) -> None:
+    flags = [name for name in FLAGS if name != "engine_rpm"]
+    proof = prove(with_columns(outing, *PROBES, *flags), bracken())
+    turning = outing.elapsed_s[outing.columns["drive_on"] > 0.5]
+    assert any(f"last turned, at {turning[-1] / 60:.0f} min" in note for note in proof.notes)
+    assert max(phase.end_s for phase in proof.phases) <= turning[-1] + 20.0
+    # independent: the emulated plant's own conductance; fitted through its stopped cool-down
+    # as if oil were pumped, K would be less than half of it.
+    assert proof.k_w_k is not None
+    assert proof.reference_oil_c is not None
+    assert proof.k_w_k.low < true_k_w_k(proof.reference_oil_c) < proof.k_w_k.high
+
+
+def test_swapped_probes_give_no_watts_and_are_named(outing: Session) -> None:
+    columns = dict(outing.columns)
+    columns["cooler_in_c"], columns["cooler_out_c"] = (
+        columns["cooler_out_c"],
+        columns["cooler_in_c"],
+    )
+    proof = prove(with_columns(replace(outing, columns=columns), *PROBES, *FLAGS), bracken())
+    assert proof.verdict == "cannot tell"
+    assert proof.k_w_k is None
+    assert "the two probes are swapped" in proof.headline
+    assert "Put every probe where its name says" in proof.next_step

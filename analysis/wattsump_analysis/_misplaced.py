@@ -1,0 +1,92 @@
+"""Whether an oil probe sits where another one should, or was moved while the outing ran.
+
+A fit of such readings is narrow and wrong, so each sentence is a reason to give no watts.
+Thresholds are common practice, no source; offsets of unmatched probes stay below them.
+"""
+
+import numpy as np
+
+from wattsump_analysis._shapes import FloatArray
+from wattsump_analysis.record import Record
+
+__all__ = ("misplaced_reason",)
+
+WARM_K = 10.0  # oil over air from which the order of the probes is clear
+BACKWARDS_K = 4.0
+LEAST_BINS = 12
+JUMP_K = 3.0
+FOLLOWED_K = 1.0  # of another probe in the same moment: then the oil itself changed
+SLOPE_BINS = 5
+
+
+def misplaced_reason(record: Record) -> str:
+    """Why the oil probes cannot be taken for what they are named; "" where they can."""
+    return _backwards(record) or _tank_jumped(record)
+
+
+def _backwards(record: Record) -> str:
+    """Whether heat would flow the wrong way round while warm oil is pumped."""
+    oils = record.oils_c
+    if "cooler_in" not in oils:
+        return ""
+    inlet = oils["cooler_in"]
+    warm = (record.engine > 0.99) & (inlet - record.ambient_c > WARM_K)
+    if "cooler_out" in oils and _clearly_below(
+        inlet - oils["cooler_out"], warm & (record.fan > 0.9)
+    ):
+        return (
+            "oil seems to leave the cooler warmer than it enters while the fan blows: the two "
+            "probes are swapped"
+        )
+    if _clearly_below(inlet - oils["tank"], warm & (record.heater_w < 1.0)):
+        return (
+            "the oil going into the cooler seems colder than the tank it comes from while the "
+            "drive warms it: the probes of tank and cooler are swapped"
+        )
+    return ""
+
+
+def _clearly_below(apart_k: FloatArray, where: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
+    seen = apart_k[where & np.isfinite(apart_k)]
+    return seen.size >= LEAST_BINS and float(np.median(seen)) < -BACKWARDS_K
+
+
+def _tank_jumped(record: Record) -> str:
+    """Whether the tank jumped at once and for good while the cooler's probes did not.
+
+    A tankful cannot change by degrees between two bins, save where other oil is let in; the
+    oil drawn from it would then be colder too.
+    """
+    others = [record.oils_c[name] for name in ("cooler_in", "cooler_out") if name in record.oils_c]
+    if not others:
+        return ""
+    jumps = _jumps(record.oils_c["tank"])
+    followed = np.max([np.abs(_jumps(other)) for other in others], axis=0)
+    switched = np.zeros(record.bins)
+    for values in (record.fan, record.engine):
+        switched[1:] += np.abs(np.diff(values)) > 0.05
+    near = np.convolve(switched, np.ones(2 * SLOPE_BINS + 1), "same") > 0
+    alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & ~near & (record.engine > 0.99)
+    if not alone.any():
+        return ""
+    at = int(np.argmax(np.where(alone, np.abs(jumps), 0.0)))
+    return (
+        f"the tank jumped by {jumps[at]:+.1f} K at {record.elapsed_s[at] / 60:.0f} min and the "
+        "oil drawn from it did not: its probe was moved or knocked"
+    )
+
+
+def _jumps(values: FloatArray) -> FloatArray:
+    """Lasting change over the two steps about each bin beyond the slope either side, shape (n,)."""
+    n, half = values.size, SLOPE_BINS
+    jumps = np.zeros(n)
+    if n < 2 * half + 3:
+        return jumps
+    windows = np.lib.stride_tricks.sliding_window_view(values, half)
+    # A reading missing anywhere near makes no jump.
+    slope = (windows[:, -1] - windows[:, 0]) / (half - 1)
+    before, after = slice(0, n - 2 * half), slice(half + 1, n - half + 1)
+    level = windows[after][:, 0] - windows[before][:, -1]
+    step = level - (slope[before] + slope[after])
+    jumps[half : n - half] = np.nan_to_num(step, nan=0.0)
+    return jumps
