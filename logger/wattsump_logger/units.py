@@ -18,6 +18,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, TypeVar
 
 from wattsump_logger.errors import UnitError, UsageError
+from wattsump_logger.unit_registry import FEW, registry
 
 if TYPE_CHECKING:
     import numpy as np
@@ -125,14 +126,6 @@ _SPELLINGS: Mapping[str, str] = {
     "°C": "degC",
     "°F": "degF",
 }
-
-_DEFINITIONS = (
-    "Btu_it = 1055.05585262 joule",
-    "lpm = liter / minute",
-    "gpm = gallon / minute",
-    "cfm = foot ** 3 / minute",
-    "Ah = ampere * hour",
-)
 
 _LABELS: Mapping[str, str] = {
     "BTU/(lb degF)": "BTU/(lb °F)",
@@ -317,8 +310,9 @@ def _converted(number: str, unit: str, value: object, kind: str, rule: _Kind) ->
     if _UNIT_SHAPE.fullmatch(unit) is None:
         raise _error(value, kind, f"the unreadable unit {unit!r}", like)
     try:
-        quantity = _registry().Quantity(Decimal(number), _expression(unit, rule.offset))
-        return float(quantity.to(_inside(rule)).magnitude)
+        few = _is_of_few(unit, rule.offset)
+        quantity = registry(few).Quantity(Decimal(number), _expression(unit, rule.offset, few))
+        return float(quantity.to(_expression(rule.inside, rule.offset, few)).magnitude)
     except pint.DimensionalityError:
         raise _error(value, kind, f"{unit!r}, a unit of something else", like) from None
     except pint.UndefinedUnitError:
@@ -328,33 +322,21 @@ def _converted(number: str, unit: str, value: object, kind: str, rule: _Kind) ->
         raise _error(value, kind, f"the unreadable unit {unit!r}", like) from error
 
 
-@lru_cache(maxsize=1)
-def _registry() -> "pint.UnitRegistry[Decimal]":
-    import pint
-
-    # Decimal factors: 18 L is then 0.018 m3 to the last bit, and a profile's typed text
-    # and its value agree.
-    registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
-    for definition in _DEFINITIONS:
-        registry.define(definition)
-    return registry
+def _is_of_few(unit: str, offset: bool) -> bool:
+    return all(_spelling(word, offset) in FEW for word in _UNIT_WORD.findall(unit))
 
 
 @lru_cache(maxsize=256)
-def _expression(unit: str, offset: bool) -> "pint.Unit":
+def _expression(unit: str, offset: bool, few: bool) -> "pint.Unit":
     text = unit.replace("²", "2").replace("³", "3").replace("·", "*")
     text = _POWER.sub(r"**\1", text)
     text = _UNIT_WORD.sub(lambda word: _spelling(word[0], offset), text)
-    return _registry().parse_units(text)
+    return registry(few).parse_units(text)
 
 
 def _spelling(word: str, offset: bool) -> str:
     name = _SPELLINGS.get(word, word)
     return name if offset or name not in {"degC", "degF"} else f"delta_{name}"
-
-
-def _inside(rule: _Kind) -> "pint.Unit":
-    return _expression(rule.inside, rule.offset)
 
 
 @lru_cache(maxsize=64)
@@ -363,11 +345,9 @@ def _line(kind: str, unit: str) -> tuple[float, float]:
     if kind == "fraction":
         return 100.0, 0.0
     rule = _rule(kind)
-    quantity = _registry().Quantity
-    at = [
-        quantity(Decimal(x), _inside(rule)).to(_expression(unit, rule.offset)).magnitude
-        for x in (0, 1)
-    ]
+    few = _is_of_few(unit, rule.offset)
+    inside, shown = (_expression(text, rule.offset, few) for text in (rule.inside, unit))
+    at = [registry(few).Quantity(Decimal(x), inside).to(shown).magnitude for x in (0, 1)]
     return float(at[1] - at[0]), float(at[0])
 
 
