@@ -5,8 +5,10 @@ Thresholds are common practice, no source; offsets of unmatched probes stay belo
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wattsump_analysis._shapes import FloatArray
+from wattsump_analysis._suspects import undisturbed
 from wattsump_analysis.record import Record
 
 __all__ = ("misplaced_reason",)
@@ -46,7 +48,7 @@ def _backwards(record: Record) -> str:
     return ""
 
 
-def _clearly_below(apart_k: FloatArray, where: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
+def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
     seen = apart_k[where & np.isfinite(apart_k)]
     return seen.size >= LEAST_BINS and float(np.median(seen)) < -BACKWARDS_K
 
@@ -62,11 +64,9 @@ def _tank_jumped(record: Record) -> str:
         return ""
     jumps = _jumps(record.oils_c["tank"])
     followed = np.max([np.abs(_jumps(other)) for other in others], axis=0)
-    switched = np.zeros(record.bins)
-    for values in (record.fan, record.engine):
-        switched[1:] += np.abs(np.diff(values)) > 0.05
-    near = np.convolve(switched, np.ones(2 * SLOPE_BINS + 1), "same") > 0
-    alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & ~near & (record.engine > 0.99)
+    # Work may change meanwhile: more of it warms the loop first, and the tank by and by.
+    quiet = undisturbed(record, SLOPE_BINS, (record.fan, record.engine))
+    alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & quiet
     if not alone.any():
         return ""
     at = int(np.argmax(np.where(alone, np.abs(jumps), 0.0)))
@@ -83,10 +83,10 @@ def _jumps(values: FloatArray) -> FloatArray:
     if n < 2 * half + 3:
         return jumps
     windows = np.lib.stride_tricks.sliding_window_view(values, half)
-    # A reading missing anywhere near makes no jump.
     slope = (windows[:, -1] - windows[:, 0]) / (half - 1)
     before, after = slice(0, n - 2 * half), slice(half + 1, n - half + 1)
     level = windows[after][:, 0] - windows[before][:, -1]
     step = level - (slope[before] + slope[after])
+    # A reading that is missing anywhere near makes no jump.
     jumps[half : n - half] = np.nan_to_num(step, nan=0.0)
     return jumps

@@ -5,6 +5,8 @@ nothing to say. Nothing is removed or corrected. Thresholds are common practice,
 they lie well above what drifting weather, a wandering load and probes of class 2 do.
 """
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,6 +24,7 @@ __all__ = (
     "probe_that_moved",
     "suspects_of",
     "tank_and_air_swapped",
+    "undisturbed",
 )
 
 WARM_K = 15.0  # oil over air from which a stray probe shows
@@ -179,7 +182,8 @@ def probe_that_moved(record: Record) -> str:
     inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
     best, sentence = MOVED_K, ""
     all_steps = {"cooler in": _steps(inlet, width), "cooler out": _steps(outlet, width)}
-    for at in map(int, np.flatnonzero(_nothing_switched(record, width))):
+    switches = (record.fan, record.engine, record.moving, record.heater_w > 1.0, record.work)
+    for at in map(int, np.flatnonzero(undisturbed(record, width, switches))):
         steps = {name: float(values[at]) for name, values in all_steps.items()}
         for name, other in (("cooler in", "cooler out"), ("cooler out", "cooler in")):
             if abs(steps[name]) <= best or abs(steps[other]) >= STAYED_K:
@@ -209,10 +213,12 @@ def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str)
     return abs(broken) > BROKEN_SHARE * expected
 
 
-def _nothing_switched(record: Record, width: int) -> NDArray[np.bool_]:
-    """Bins with the engine on, and no switch and no other work, `width` bins either way."""
+def undisturbed(
+    record: Record, width: int, switches: Iterable[NDArray[np.generic]]
+) -> NDArray[np.bool_]:
+    """Bins with the engine on and none of `switches` changed `width` bins either way."""
     changed = np.zeros(record.bins)
-    for values in (record.fan, record.engine, record.moving, record.heater_w > 1.0, record.work):
+    for values in switches:
         changed[1:] += np.abs(np.diff(np.asarray(values, dtype=float))) > 0.05
     near = np.convolve(changed, np.ones(2 * width + 1), "same") > 0
     inside = np.zeros(record.bins, dtype=bool)

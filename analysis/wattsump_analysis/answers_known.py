@@ -16,6 +16,8 @@ import numpy as np
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.answers import Figure
 from wattsump_analysis.capacity import metal_capacity_j_k, oil_capacity_j_k
+from wattsump_analysis.proof_json import proof_data
+from wattsump_analysis.results import Proof
 from wattsump_logger.errors import UsageError
 from wattsump_logger.profile import Profile, profile_from_dict
 from wattsump_logger.session import Session
@@ -29,6 +31,7 @@ __all__ = (
     "from_samples",
     "known_from",
     "known_from_proof",
+    "known_of",
     "needed",
     "own_profile",
     "proof_from_file",
@@ -90,6 +93,19 @@ def known_from(proof: Known | None, profile: Profile | None) -> Known:
         note = "Heat capacity from the profile's litres and kilograms, not measured."
         known = replace(known, capacity_j_k=capacity, notes=(*known.notes, note))
     return known
+
+
+def known_of(proof: Proof, session: Session | None = None, profile: Profile | None = None) -> Known:
+    """Return what an outing left known; without a profile by hand, the session's own."""
+    known = known_from_proof(proof_data(proof), proof.provenance.get("session", "proof"))
+    if session is None:
+        return known_from(known, profile)
+    known = known_from(known, profile or own_profile(session))
+    try:
+        return with_session(known, session)
+    except UsageError:
+        # No tank channel: the proof's own words say so, and the other questions remain.
+        return known
 
 
 def with_session(known: Known, session: Session) -> Known:

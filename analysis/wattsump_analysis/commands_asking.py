@@ -53,31 +53,15 @@ def reply(
 
 
 def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "Known":
-    from wattsump_analysis.answers_known import (
-        known_from,
-        own_profile,
-        proof_from_file,
-        with_session,
-    )
+    from wattsump_analysis.answers_known import known_from, proof_from_file, with_session
     from wattsump_logger.profile import load_profile
     from wattsump_logger.session import load_session
 
-    profile = None if machine is None else load_profile(machine)
-    proved = None
     if proof is not None and proof.suffix == ".csv":
-        proved = _proved(proof, machine)
-        # A session that is proved here brings its machine along; a proof's JSON does not.
-        profile = profile or own_profile(load_session(proof))
-        session = session or proof
-    elif proof is not None:
-        proved = proof_from_file(proof)
-    known = known_from(proved, profile)
+        from wattsump_analysis.commands_prove import prove_file
+
+        known = prove_file(proof, machine).known()
+    else:
+        profile = None if machine is None else load_profile(machine)
+        known = known_from(None if proof is None else proof_from_file(proof), profile)
     return known if session is None else with_session(known, load_session(session))
-
-
-def _proved(path: Path, machine: Path | None) -> "Known":
-    from wattsump_analysis.answers_known import known_from_proof
-    from wattsump_analysis.commands_prove import prove_file
-    from wattsump_analysis.proof_json import proof_data
-
-    return known_from_proof(proof_data(prove_file(path, machine).proof), path.name)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from wattsump_analysis.answers_known import Known
     from wattsump_analysis.plots import FanFlag
     from wattsump_analysis.report_answers import Days
     from wattsump_analysis.results import Proof
@@ -22,7 +23,6 @@ __all__ = (
     "Proved",
     "Units",
     "conclude",
-    "print_screen",
     "prove_command",
     "prove_file",
 )
@@ -100,6 +100,12 @@ class Proved:
     outing: "Session | None" = None
     machine: "Profile | None" = None
 
+    def known(self) -> "Known":
+        """Return what the owner's questions may take from the outing."""
+        from wattsump_analysis.answers_known import known_of
+
+        return known_of(self.proof, self.outing, self.machine)
+
     @property
     def fan(self) -> "FanFlag | None":
         """Times [s] and state of the fan, where it was logged."""
@@ -119,8 +125,9 @@ def conclude(
     days: "Days | None" = None,
 ) -> None:
     """Write what was asked for, files first, so that a full disk hides no answer."""
+    known = proved.known()
     if report is not None:
-        _write_report(proved, units, report, days)
+        _write_report(proved, known, units, report, days)
     if plot is not None:
         from wattsump_analysis.drawing import save
         from wattsump_analysis.plots import plot_outing
@@ -131,29 +138,28 @@ def conclude(
 
         typer.echo(proof_text(proved.proof), nl=False)
     else:
-        print_screen(proved, units)
+        _print_screen(proved.proof, known, units)
 
 
-def _write_report(proved: Proved, units: str, path: Path, days: "Days | None") -> None:
-    from wattsump_analysis.hottest_day import known_of
+def _write_report(
+    proved: Proved, known: "Known", units: str, path: Path, days: "Days | None"
+) -> None:
     from wattsump_analysis.report import write_report
     from wattsump_analysis.report_season import season_beside
 
-    known = known_of(proved.proof, proved.outing, proved.machine)
     machine = "" if known.profile is None else known.profile.name
     season = None if proved.outing is None else season_beside(proved.outing.path, machine)
     write_report(proved.proof, path, units, fan=proved.fan, known=known, days=days, season=season)
 
 
-def print_screen(proved: Proved, units: str = "si") -> None:
+def _print_screen(proof: "Proof", known: "Known", units: str = "si") -> None:
     """Print the answer: in colour on a terminal, as plain text into a file or a pipe."""
     from rich.console import Console
 
-    from wattsump_analysis.hottest_day import hottest_line, known_of
+    from wattsump_analysis.hottest_day import hottest_line
     from wattsump_analysis.screen import proof_screen
 
-    hottest = hottest_line(known_of(proved.proof, proved.outing, proved.machine), units)
-    screen = proof_screen(proved.proof, units, hottest)
+    screen = proof_screen(proof, units, hottest_line(known, units))
     Console(highlight=False, soft_wrap=True, emoji=False).print(screen)
 
 

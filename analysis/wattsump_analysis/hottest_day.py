@@ -5,33 +5,15 @@ from dataclasses import dataclass
 
 from wattsump_analysis.answers import Answer, Figure
 from wattsump_analysis.answers_forecast import ForecastAsked, foresee
-from wattsump_analysis.answers_known import Known, known_from, known_from_proof, with_session
+from wattsump_analysis.answers_known import Known
 from wattsump_analysis.phrases import Fact
-from wattsump_analysis.proof_json import proof_data
-from wattsump_analysis.results import Proof
-from wattsump_logger.errors import UsageError, WattsumpError
-from wattsump_logger.profile import Profile, profile_from_dict
-from wattsump_logger.session import Session
+from wattsump_logger.errors import WattsumpError
 from wattsump_logger.units import shown_unit, to_shown
 
-__all__ = ("USUAL_HOTTEST_C", "hottest_days", "hottest_line", "known_of", "on_hottest_day")
+__all__ = ("USUAL_HOTTEST_C", "hottest_days", "hottest_line", "on_hottest_day")
 
 # A hot day nobody named: one that most woodlots see; said on the page.
 USUAL_HOTTEST_C = 35.0
-
-
-def known_of(proof: Proof, session: Session | None = None, profile: Profile | None = None) -> Known:
-    """Return what an outing left known; without a profile by hand, the session's own."""
-    known = known_from_proof(proof_data(proof), proof.provenance.get("session", "proof"))
-    held = None if session is None else session.metadata.get("profile")
-    if profile is None and isinstance(held, dict):
-        profile = profile_from_dict(held, "sidecar")
-    known = known_from(known, profile)
-    try:
-        return known if session is None else with_session(known, session)
-    except UsageError:
-        # No tank channel: the proof's own words say so, and the other questions remain.
-        return known
 
 
 def on_hottest_day(known: Known, hottest: Figure | None = None) -> Answer:

@@ -34,7 +34,7 @@ SHORTEST_PHASE_S = 90.0
 STARTED_K = 1.0  # a rise that no probe noise makes
 # Common practice, no source: an hour or more of rest brings every probe to one temperature.
 SOAK_LEAST_S = 120.0
-SETTLED_STOP_S = 120.0  # a pause of the drive shorter than this is work
+STANDING_S = 120.0  # a pause of the drive shorter than this is work
 SOAK_USED_S = 600.0
 SOAK_FLAT_K_MIN = 0.05
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
@@ -79,7 +79,7 @@ def flow_known_until(samples: Samples) -> float:
     if samples.engine is not None or samples.moving is None:
         return math.inf
     turning = samples.elapsed_s[samples.moving > 0.5]
-    if turning.size == 0 or samples.elapsed_s[-1] - turning[-1] < SETTLED_STOP_S:
+    if turning.size == 0 or samples.elapsed_s[-1] - turning[-1] < STANDING_S:
         return math.inf
     return float(turning[-1])
 
@@ -108,10 +108,15 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
         start = _started_at(t, samples.temps_c["tank"])
         still = start > t[0] + SOAK_LEAST_S and not _starts_warm(samples)
         engine = np.where((t >= start) | (not still), 1.0, 0.0)
-        notes.append(
-            "no engine channel: oil was taken to flow through the cooler "
-            + ("from the first rise of the tank to the end" if still else "all the time")
+        until_s = flow_known_until(samples)
+        begin = "from the first rise of the tank" if still else "from the beginning"
+        end = (
+            f"until the drive last turned, at {until_s / 60:.0f} min; what came after was left "
+            "out, for nobody can tell whether oil was pumped"
+            if math.isfinite(until_s)
+            else "to the end"
         )
+        notes.append(f"no engine channel: oil was taken to flow through the cooler {begin} {end}")
     fan = samples.fan
     if fan is None:
         fan = np.ones(n)

@@ -5,7 +5,6 @@ itself. The answer is that of the last stretch that has one: the cooler as it is
 cannot be told is said, with the reason and the next thing to do.
 """
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -116,17 +115,15 @@ def prove(
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
-    until_s = flow_known_until(outing.samples)
     cuts = find_cuts(outing.samples, outing.session.marks, whole)
     records, left_out = stretch_records(
-        outing.samples, outing.switches, outing.offsets_k, heat, cuts, until_s
+        outing.samples,
+        outing.switches,
+        outing.offsets_k,
+        heat,
+        cuts,
+        until_s=flow_known_until(outing.samples),
     )
-    if math.isfinite(until_s):
-        left_out = (
-            *left_out,
-            f"no engine channel: what came after the drive last turned, at {until_s / 60:.0f} min, "
-            "was left out, for nobody can tell whether oil was pumped",
-        )
     if not records:
         return _unfitted(
             outing,

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from wattsump_analysis import phrases, plots
 from wattsump_analysis.answers import Figure, said, shown
-from wattsump_analysis.answers_known import Known
-from wattsump_analysis.hottest_day import hottest_days, known_of
+from wattsump_analysis.answers_known import Known, known_of
+from wattsump_analysis.hottest_day import hottest_days
 from wattsump_analysis.report_answers import Days, replies_to
 from wattsump_analysis.report_pictures import pictures_of, season_picture
 from wattsump_analysis.report_season import Season
@@ -79,7 +79,7 @@ def render(
     fan : tuple of ndarray (n,), ndarray (n,), optional
         Times [s] and state of the fan, for the picture of the outing.
     known : Known, optional
-        From `hottest_day.known_of`, with session and profile; else the proof's own.
+        From `answers_known.known_of`, with session and profile; else the proof's own.
     days : Days, optional
         The hottest and the coldest day, and a heater, to answer for.
     season : Season, optional

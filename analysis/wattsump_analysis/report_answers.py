@@ -78,7 +78,7 @@ def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
     Parameters
     ----------
     known : Known
-        From `hottest_day.known_of`.
+        From `answers_known.known_of`.
     days : Days, optional
         The owner's own hottest and coldest day and heater.
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ("FEW", "registry")
 
 # What pint does not have, or by another name.
-OWN = (
+_OWN = (
     "Btu_it = 1055.05585262 joule",
     "lpm = liter / minute",
     "gpm = gallon / minute",
@@ -76,6 +76,6 @@ def registry(few: bool) -> "pint.UnitRegistry[Decimal]":
         if few
         else pint.UnitRegistry(non_int_type=Decimal)
     )
-    for definition in (*_SOME, *OWN) if few else OWN:
+    for definition in (*_SOME, *_OWN) if few else _OWN:
         found.define(definition)
     return found

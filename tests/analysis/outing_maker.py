@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.oil import walther_from_grade
 from wattsump_analysis.plant import Machine, cooler_conductance_w_k
+from wattsump_analysis.record import Record
 from wattsump_analysis.rehearsal import Load, Probes, Stage, Weather, run
 from wattsump_logger.profile import Profile, profile_from_dict
 from wattsump_logger.session import Mark, Session
@@ -144,3 +145,22 @@ def bracken(**sections: object) -> Profile:
     }
     raw |= sections
     return profile_from_dict({key: value for key, value in raw.items() if value is not None})
+
+
+def pumped_record(
+    elapsed_s: FloatArray, oils_c: dict[str, FloatArray], ambient_c: FloatArray, fan: FloatArray
+) -> Record:
+    """Even bins of a standing machine whose engine pumps oil throughout."""
+    bins = elapsed_s.size
+    return Record(
+        bin_s=float(elapsed_s[1] - elapsed_s[0]),
+        elapsed_s=elapsed_s,
+        oils_c=oils_c,
+        ambient_c=ambient_c,
+        fan=fan,
+        engine=np.ones(bins),
+        moving=np.zeros(bins),
+        heater_w=np.zeros(bins),
+        work=np.zeros(bins, dtype=np.int64),
+        flow_w_k=None,
+    )

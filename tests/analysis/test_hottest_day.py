@@ -6,8 +6,8 @@ import pytest
 
 from analysis import proof_fixture
 from wattsump_analysis import demo
-from wattsump_analysis.answers_known import Known
-from wattsump_analysis.hottest_day import hottest_days, hottest_line, known_of, on_hottest_day
+from wattsump_analysis.answers_known import Known, known_of
+from wattsump_analysis.hottest_day import hottest_days, hottest_line, on_hottest_day
 from wattsump_analysis.report import render
 from wattsump_analysis.screen import proof_screen
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.outing_maker import pumped_record
 from wattsump_analysis._misplaced import misplaced_reason
 from wattsump_analysis.record import Record
 
@@ -26,18 +27,7 @@ def outing(change: Callable[[Oils], Oils] = dict) -> Record:
     drop = (0.02 + 0.12 * FAN) * (tank - 20.0)
     oils = {"tank": tank, "cooler_in": tank + 6.0, "cooler_out": tank + 6.0 - drop}
     noisy = {name: values + 0.05 * rng.standard_normal(BINS) for name, values in oils.items()}
-    return Record(
-        bin_s=BIN_S,
-        elapsed_s=T,
-        oils_c=change(noisy),
-        ambient_c=20.0 + 0.1 * rng.standard_normal(BINS),
-        fan=FAN,
-        engine=np.ones(BINS),
-        moving=np.ones(BINS),
-        heater_w=np.zeros(BINS),
-        work=np.zeros(BINS, dtype=np.int64),
-        flow_w_k=None,
-    )
+    return pumped_record(T, change(noisy), 20.0 + 0.1 * rng.standard_normal(BINS), FAN)
 
 
 def swapped(one: str, other: str) -> Callable[[Oils], Oils]:

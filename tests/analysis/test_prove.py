@@ -320,7 +320,8 @@ def test_without_an_engine_channel_what_follows_the_drive_s_last_turn_is_left_ou
     flags = [name for name in FLAGS if name != "engine_rpm"]
     proof = prove(with_columns(outing, *PROBES, *flags), bracken())
     turning = outing.elapsed_s[outing.columns["drive_on"] > 0.5]
-    assert any(f"last turned, at {turning[-1] / 60:.0f} min" in note for note in proof.notes)
+    (note,) = (note for note in proof.notes if "no engine channel" in note)
+    assert f"last turned, at {turning[-1] / 60:.0f} min; what came after was left out" in note
     assert max(phase.end_s for phase in proof.phases) <= turning[-1] + 20.0
     # independent: the emulated plant's own conductance; fitted through its stopped cool-down
     # as if oil were pumped, K would be less than half of it.

@@ -9,9 +9,8 @@ from analysis import few_outings, proof_fixture
 from wattsump_analysis import demo
 from wattsump_analysis.answers import Figure
 from wattsump_analysis.answers_forecast import ForecastAsked, foresee
-from wattsump_analysis.answers_known import Known
+from wattsump_analysis.answers_known import Known, known_of
 from wattsump_analysis.gathering import Job, Summary, gather
-from wattsump_analysis.hottest_day import known_of
 from wattsump_analysis.report import render
 from wattsump_analysis.report_answers import Days, Reply, replies_to
 from wattsump_analysis.report_season import season_beside

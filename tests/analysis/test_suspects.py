@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.outing_maker import pumped_record
 from wattsump_analysis import _suspects as suspects
 from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.oil import walther_from_grade
@@ -25,22 +26,12 @@ def outing(**changed: object) -> Record:
     rng = np.random.default_rng(3)
     tank = 70.0 - 50.0 * np.exp(-T / 600.0)
     drop = 0.1 * np.asarray(changed.get("fan", FAN)) * (tank - 20.0)
-    record = Record(
-        bin_s=BIN_S,
-        elapsed_s=T,
-        oils_c={
-            "tank": tank + 0.05 * rng.standard_normal(BINS),
-            "cooler_in": tank + 2.0 + 0.05 * rng.standard_normal(BINS),
-            "cooler_out": tank + 2.0 - drop + 0.05 * rng.standard_normal(BINS),
-        },
-        ambient_c=20.0 + 0.1 * rng.standard_normal(BINS),
-        fan=FAN,
-        engine=np.ones(BINS),
-        moving=np.zeros(BINS),
-        heater_w=np.zeros(BINS),
-        work=np.zeros(BINS, dtype=np.int64),
-        flow_w_k=None,
-    )
+    oils_c = {
+        "tank": tank + 0.05 * rng.standard_normal(BINS),
+        "cooler_in": tank + 2.0 + 0.05 * rng.standard_normal(BINS),
+        "cooler_out": tank + 2.0 - drop + 0.05 * rng.standard_normal(BINS),
+    }
+    record = pumped_record(T, oils_c, 20.0 + 0.1 * rng.standard_normal(BINS), FAN)
     return replace(record, **changed)  # type: ignore[arg-type]  # field names of Record
 
 

@@ -9,7 +9,7 @@ import pytest
 from analysis import few_outings, proof_fixture
 from end_to_end import browser
 from wattsump_analysis import demo
-from wattsump_analysis.hottest_day import known_of
+from wattsump_analysis.answers_known import known_of
 from wattsump_analysis.outing_words import trend_sentence
 from wattsump_analysis.plots import INKS
 from wattsump_analysis.report import render

@@ -133,14 +133,16 @@ steps, spikes, missing readings) are drawn; the stated capacity is drawn with it
 bypass, the surfaces and the probes' lag, and none of the drawn figures.
 """
 
-READING = """K is the cooler's conductance at the warm half of the outing, C the heat capacity of
-oil and metal, Q the mean heat into the oil while working. A K whose half-width passes 30 % is not
-stated by the program and counts as refused, as does a fit whose draws are too few to be an
-interval; the other columns are of what is stated. Heat at a label's temperature difference is K
-times that difference, so its coverage is K's. With tank and ambient probes only, K refers to the
-tank temperature: the settled heat of the cooler over the tank's excess. A short run is 25 minutes
-of work from cold without a fan step: little more than its warm-up, so that K is often too wide to
-be stated.
+READING = """\
+K is the cooler's conductance at the warm half of the outing, C the heat capacity of oil and
+metal, Q the mean heat into the oil while working. A K whose half-width passes 30 % gets no
+verdict from the program and counts as refused, as does a fit whose draws are too few to be an
+interval; the other columns are of the rest. What is scored is the fit itself: `prove` refuses
+more, such as misplaced probes. Heat at a label's temperature difference is K times that
+difference, so its coverage is K's. With tank and ambient probes only, K refers to the tank
+temperature: the settled heat of the cooler over the tank's excess, which is more than K over the
+oil that goes in. A short run is 25 minutes of work from cold without a fan step: little more than
+its warm-up, so that K is often too wide for a verdict.
 
 Part of each interval is the *model form*: how far the network itself is from a machine, a
 standard deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and
