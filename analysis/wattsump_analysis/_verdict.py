@@ -126,8 +126,8 @@ def _refusals(
         step = "Set fitted = true in [cooler] once it is, and log an outing."
     misplaced = misplaced_reason(stretch.record)
     if misplaced:
-        reasons.append(misplaced)
-        step = step or (
+        # Whatever else is wrong with such readings may come of it, and would lead astray.
+        return (*reasons, misplaced), step or (
             "Put every probe where its name says, warm them one by one by hand to be sure, and "
             "log the outing again."
         )

@@ -58,7 +58,7 @@ def hottest_line(known: Known, units: str = "si") -> tuple[Fact, ...]:
             beside="; ".join(
                 (
                     *air.span,
-                    f"in it the oil settles at {air.limit} ({air.word}), at this work",
+                    f"at this work the oil then settles at {air.limit} ({air.word})",
                     *air.flag,
                 )
             ),

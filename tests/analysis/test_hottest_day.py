@@ -41,7 +41,7 @@ def test_the_terminal_says_the_air_of_the_lower_limit_alone() -> None:
     (line,) = hottest_line(known())
     page = hottest_days(on_hottest_day(known()), known())[0]
     assert line.value in page.value
-    assert "in it the oil settles at 66 °C (advised), at this work" in line.beside
+    assert "at this work the oil then settles at 66 °C (advised)" in line.beside
     text = " ".join(proof_screen(proof_fixture.falls_short(), more=(line,)).split())
     assert f"{line.value}" in text
     assert line.beside in text
