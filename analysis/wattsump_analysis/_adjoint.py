@@ -153,10 +153,12 @@ def _balance_bars(
     bar = rates_bar / c.capacity_j_k[:, :, np.newaxis]
     warm = known_bar / c.capacity_j_k
     exposed = warm[:, 2] + warm[:, 3]
+    before = -bar[:, 1, 1] + bar[:, 1, 2] + bar[:, 2, 1]
+    after = -bar[:, 0, 0] + bar[:, 0, 2] + bar[:, 2, 0]
     return _Bars(
         cooler=-bar[:, 0, 1] + warm[:, 0] * c.air_c,
         moved=-bar[:, 0, 0] + bar[:, 0, 1] + bar[:, 1, 0] - bar[:, 1, 1],
-        link=-bar[:, 1, 1] + bar[:, 1, 2] + bar[:, 2, 1] - bar[:, 2, 2],
+        link=p.link_in_loop * before + (1.0 - p.link_in_loop) * after - bar[:, 2, 2],
         film=-bar[:, 0, 0] + bar[:, 0, 3] + bar[:, 3, 0] - bar[:, 3, 3],
         shell=-bar[:, 2, 2] - bar[:, 3, 3] + exposed * c.air_c,
         air=warm[:, 0] * c.cooler_w_k + exposed * c.half_shell_w_k,
@@ -165,6 +167,7 @@ def _balance_bars(
         direct={
             "metal_heat": float(np.sum((bar[:, 2, 4] - bar[:, 1, 4]) * record.engine)),
             "heater_gain": float(np.sum(warm[:, 0] * record.heater_w)),
+            "link_in_loop": float(np.sum(c.link_w_k * (before - after))),
         },
     )
 
@@ -263,13 +266,14 @@ def _parameters(network: Network, p: Parameters, c: Coefficients, bars: _Bars) -
     flowing = np.where(c.moved_w_k > engine, bars.moved * c.moved_w_k, 0.0)
     exposed = bars.shell * network.shell_ratio
     moving = 1.0 + p.motion_gain * record.moving
+    apart = float(np.sum(drive * (1.0 - p.tank_metal) + wall * p.tank_metal))
     slopes = bars.direct | cooler
     slopes |= {
         "oil_j_k": float(np.sum((tank * (1 - p.loop_oil) + loop * p.loop_oil) * ratio)),
         "loop_oil": float(np.sum((loop - tank) * oil)),
-        "metal_j_k": float(np.sum(drive * (1 - p.tank_metal - p.core_metal) + wall * p.tank_metal)),
-        "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k,
-        "core_metal": -float(np.sum(drive)) * p.metal_j_k,
+        "metal_j_k": apart * (1.0 - p.core_metal),
+        "tank_metal": float(np.sum(wall - drive)) * p.metal_j_k * (1.0 - p.core_metal),
+        "core_metal": -apart * p.metal_j_k,
         "viscosity_exponent": float(np.sum(by_thick * np.log(network.viscosity_ratio))),
         "bypass_mm2_s": -float(np.sum(by_thick * network.excess_mm2_s)) / p.bypass_mm2_s**2,
         "oil_flow_w_k": float(np.sum(flowing)) / p.oil_flow_w_k,

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.phases import slopes_k_min
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 

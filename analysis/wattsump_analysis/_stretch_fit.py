@@ -17,8 +17,9 @@ from wattsump_analysis._oil_side import OilSide, oil_side, own_circuit
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis._stretch import tank_alone
 from wattsump_analysis.checks import SHORTEST_WINDOW_TAU
-from wattsump_analysis.fit import Fitted, Knowledge, fit_record
+from wattsump_analysis.fit import Fitted, fit_record
 from wattsump_analysis.phases import find_phases
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 

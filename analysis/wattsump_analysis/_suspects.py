@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis._shapes import FloatArray
-from wattsump_analysis.fit import Knowledge
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 from wattsump_logger.suspicion import sunlit, swapped
 

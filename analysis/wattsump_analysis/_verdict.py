@@ -7,8 +7,8 @@ import numpy as np
 from wattsump_analysis._misplaced import misplaced_reason
 from wattsump_analysis._stretch_fit import Stretch
 from wattsump_analysis.checks import check_label
-from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.phases import saw_tooth
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.rating import (
     WIDEST_REL,
     label_verdict,

@@ -9,7 +9,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.oil import (
     U_DENSITY_REL,
     U_SPECIFIC_HEAT_REL,
@@ -18,6 +17,7 @@ from wattsump_analysis.oil import (
     walther_from_grade,
     walther_from_two_points,
 )
+from wattsump_analysis.priors import Knowledge
 from wattsump_logger.profile import Channel, Profile, Role
 
 __all__ = (
@@ -25,6 +25,7 @@ __all__ = (
     "knowledge",
     "metal_capacity_j_k",
     "oil_capacity_j_k",
+    "oil_flow_w_k",
 )
 
 # T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, table A.1 at 300 K
@@ -99,6 +100,15 @@ def metal_capacity_j_k(profile: Profile) -> tuple[float | None, float]:
     return total, math.hypot(float(np.linalg.norm(u_parts)) / total, U_METAL_C_REL)
 
 
+def oil_flow_w_k(profile: Profile, reference_c: float) -> float | None:
+    """Stated oil flow times the heat capacity of oil at a temperature [W/K], None if not stated."""
+    flow_m3_s, density_15 = profile.cooler.oil_flow_m3_s, profile.oil.density_15_kg_m3
+    if flow_m3_s is None:
+        return None
+    mass_kg_s = flow_m3_s * float(density_kg_m3(reference_c, density_15))
+    return mass_kg_s * float(specific_heat_j_kgk(reference_c, density_15))
+
+
 def _u_of(channel: Channel | None, temp_c: float) -> float:
     return 1.85 if channel is None else channel.u_c(temp_c)
 
@@ -137,7 +147,7 @@ def knowledge(
     if profile is None:
         oil, u_oil, metal, u_metal = None, 1.0, None, 1.0
         walther = walther_from_grade("VG 46")
-        u_flow = 0.05
+        flow_w_k, u_flow = None, 0.05
     else:
         oil, u_oil = oil_capacity_j_k(profile, reference_c)
         metal, u_metal = metal_capacity_j_k(profile)
@@ -145,13 +155,14 @@ def knowledge(
         walther = walther_from_two_points(
             40.0, known.viscosity_40_mm2_s, 100.0, known.viscosity_100_mm2_s
         )
-        u_flow = profile.cooler.u_oil_flow_rel
+        flow_w_k, u_flow = oil_flow_w_k(profile, reference_c), profile.cooler.u_oil_flow_rel
     return Knowledge(
         oil_j_k=oil,
         u_oil_rel=u_oil,
         metal_j_k=metal if oil is not None else None,
         u_metal_rel=u_metal,
         walther=walther,
+        oil_flow_w_k=flow_w_k,
         u_flow_rel=math.hypot(u_flow, u_oil_heat_rel),
         u_match_k=u_match,
         u_ambient_k=u_air,

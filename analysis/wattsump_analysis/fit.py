@@ -1,31 +1,36 @@
 """Fit the thermal network to a record and say what it means in watts.
 
-`Knowledge` holds what is known besides temperatures: heat capacity, flow, probe errors.
-`fit_record` tries the drive metal apart from its oil and with it, keeps what the evidence
-prefers, and reports every quantity with a 95 % interval drawn from the posterior, so that
-what is known only to ten percent comes out no better than that.
+`fit_record` tries both layouts of `priors`, and the drive metal apart from its oil and with
+it, weighs them by their evidence, and reports every quantity with a 95 % interval drawn from
+the posterior, so that what is known only to ten percent comes out no better than that.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import softmax
 
 from wattsump_analysis.network import HEATING_W, Network, Parameters, Smooth
 from wattsump_analysis.oil import (
-    Walther,
     specific_heat_j_kgk,
     viscosity_mm2_s,
     volumetric_heat_j_m3k,
 )
-from wattsump_analysis.posterior import Gaussian, Posterior, log_posterior_at, sample_posterior
+from wattsump_analysis.posterior import (
+    Gaussian,
+    Posterior,
+    log_posterior_at,
+    natural,
+    sample_posterior,
+)
+from wattsump_analysis.priors import LAID_OUT, LAYOUTS, Knowledge, Layout, priors
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 
 __all__ = (
     "Fitted",
-    "Knowledge",
     "ModelForm",
     "conductance_w_k",
     "fit_record",
@@ -38,34 +43,9 @@ FloatArray = NDArray[np.float64]
 
 # Drive metal apart from its oil is the truer network, so the simpler one must win clearly.
 SIGNIFICANT_EVIDENCE = 5.0
-UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
 LEDGER_DRAWS = 60
-METAL_HEAT = 0.32  # share of the drive's loss that is made in metal; common practice, no source
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 FEWEST_DRAWS = 20.0  # fewer effective draws than this are no interval
-THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Knowledge:
-    """What is known besides the temperatures; `u_` are standard uncertainties.
-
-    Capacities of None are unknown. `u_flow_rel` is that of the measured oil flow.
-    `u_match_k` is what is left of the differences between oil probes after matching,
-    `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe. `u_heater_rel`
-    is that of the heater's power.
-    """
-
-    oil_j_k: float | None
-    u_oil_rel: float
-    metal_j_k: float | None
-    u_metal_rel: float
-    walther: Walther
-    u_flow_rel: float = 0.03
-    u_match_k: float = 1.5
-    u_ambient_k: float = 1.5
-    sun_k: float = 0.4
-    u_heater_rel: float = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +56,7 @@ class Fitted:
     network: Network
     smooth: Smooth
     reference_c: float
+    layout: str
     nodes: int
     evidence_two_over_one: float
     k_w_k: Interval
@@ -136,10 +117,6 @@ def interval(draws: FloatArray, weights: FloatArray) -> Interval:
     return Interval(value=float(middle), low=float(low), high=float(high))
 
 
-# A link this strong holds metal and oil together within a bin.
-TOGETHER = Gaussian(mean=float(np.log(3000.0)), sd=0.0)
-
-
 def reference_oil_c(record: Record) -> float:
     """Oil temperature at which K is stated: the mean of the warm half with fan and flow."""
     oil = record.oils_c.get("cooler_in", record.oils_c["tank"])
@@ -166,69 +143,6 @@ def build_network(record: Record, know: Knowledge) -> Network:
         pumped[:-1] / pumped[-1],
         start_spread_k=1.0 if cold_start else 10.0,
     )
-
-
-def priors(network: Network, know: Knowledge, metal_apart: bool = True) -> dict[str, Gaussian]:
-    """Priors of every parameter; weak ones are ranges of small machines (common practice)."""
-
-    def capacity(value: float | None, relative: float, usual: float) -> Gaussian:
-        if value is None:
-            return Gaussian(mean=np.log(usual), sd=UNKNOWN_SD)
-        return Gaussian(mean=np.log(value), sd=relative, stated=True)
-
-    record = network.record
-    cooled = (record.fan > 0.5) & (record.engine > 0.5)
-    thick = bool(np.any(network.viscosity_mm2_s[cooled] > THICK_MM2_S))
-    inlet = "cooler_in" in record.oils_c
-    outlet = "cooler_out" in record.oils_c
-    if record.flow_w_k is not None:
-        flow = Gaussian(mean=0.0, sd=know.u_flow_rel, stated=True)
-    else:
-        flow = Gaussian(mean=np.log(600.0), sd=0.6)
-    # Means of a bin are far quieter than these, but the network is not that true: probe
-    # lag, mixing and the core put tenths of a kelvin between it and the pipes. A flow meter
-    # makes their differences watts, so there less must be asked of them; both figures are
-    # those with the least bias on the plant of tests/validation.
-    noise = Gaussian(mean=np.log(0.1), sd=0.0)
-    pipe = Gaussian(mean=np.log(0.2 if record.flow_w_k is None else 0.3), sd=0.0)
-    still = bool(np.any((record.fan < 0.5) & (record.engine > 0.5)))
-    moving = bool(np.any(record.moving > 0.5))
-    stopped = bool(np.any(record.engine < 0.5))
-    heated = bool(np.any(record.heater_w > HEATING_W))
-    return {
-        "oil_j_k": capacity(know.oil_j_k, know.u_oil_rel, 35e3),
-        "metal_j_k": capacity(know.metal_j_k, know.u_metal_rel, 30e3),
-        "loop_oil": Gaussian(mean=0.3, sd=0.1),
-        # A tank alone cannot tell its own wall, which follows it within a minute, from oil.
-        "tank_metal": Gaussian(mean=0.42, sd=0.1 if inlet else 0.07),
-        "core_metal": Gaussian(mean=np.log(0.1), sd=0.4),
-        "cooler_w_k": Gaussian(mean=np.log(90.0), sd=1.2),
-        "still_air": Gaussian(mean=np.log(0.09), sd=0.4 if still else 0.0),
-        "oil_side": Gaussian(mean=np.log(0.27), sd=0.3),
-        "viscosity_exponent": Gaussian(mean=0.2, sd=0.07),
-        "bypass_mm2_s": Gaussian(mean=np.log(800.0), sd=0.5 if thick else 0.0),
-        "shell_w_k": Gaussian(mean=np.log(13.0), sd=0.5 if stopped or still else 0.4),
-        "motion_gain": Gaussian(mean=0.35, sd=0.2 if moving else 0.0),
-        "link_w_k": Gaussian(mean=np.log(220.0), sd=0.4) if metal_apart else TOGETHER,
-        "oil_flow_w_k": flow,
-        "wander_w": Gaussian(mean=np.log(300.0), sd=1.0),
-        "memory_s": Gaussian(mean=np.log(60.0), sd=1.2),
-        "noise_tank_k": noise,
-        "noise_in_k": pipe,
-        "noise_out_k": pipe,
-        "model_error_w": Gaussian(mean=np.log(25.0), sd=0.7),
-        "offset_ambient_k": Gaussian(mean=know.sun_k, sd=know.u_ambient_k, stated=True),
-        "offset_in_k": Gaussian(mean=0.0, sd=know.u_match_k if inlet else 0.0, stated=True),
-        "offset_out_k": Gaussian(
-            mean=0.0, sd=know.u_match_k if inlet and outlet else 0.0, stated=True
-        ),
-        "lag_tank_s": Gaussian(mean=8.0, sd=4.0 if inlet else 0.0),
-        "lag_in_s": Gaussian(mean=8.0, sd=4.0 if inlet else 0.0),
-        "lag_out_s": Gaussian(mean=8.0, sd=4.0 if inlet and outlet else 0.0),
-        "metal_heat": Gaussian(mean=METAL_HEAT, sd=0.1),
-        "wall_w_k": Gaussian(mean=np.log(220.0), sd=0.3),
-        "heater_gain": Gaussian(mean=0.0, sd=know.u_heater_rel if heated else 0.0, stated=True),
-    }
 
 
 def conductance_w_k(record: Record, network: Network, p: Parameters) -> float:
@@ -307,7 +221,7 @@ def fit_record(
     *,
     form: ModelForm | None = None,
 ) -> Fitted:
-    """Fit with the drive metal apart from its oil and with it, keep the better, and draw.
+    """Fit every layout, the drive metal apart from its oil and with it, and draw.
 
     Parameters
     ----------
@@ -332,20 +246,66 @@ def fit_record(
         The posterior cannot be drawn from: too few draws carry any weight.
     """
     network = build_network(record, know)
+    progress("layouts of the machine")
+    layouts = _layouts(network, know)
+    (layout, mode), *_ = layouts
     progress("four heat capacities")
-    apart = priors(network, know)
-    posterior = sample_posterior(network, apart, rng, _starts(network, apart))
+    posterior = _mixed(network, know, layouts, rng)
     progress("three heat capacities")
-    together = priors(network, know, metal_apart=False)
-    plain = sample_posterior(network, together, rng, [posterior.place], draws=0)
-    evidence = posterior.log_evidence - plain.log_evidence
+    together = priors(network, know, layout, metal_apart=False)
+    plain = sample_posterior(network, together, rng, [mode.place], draws=0)
+    evidence = mode.log_evidence - plain.log_evidence
     nodes = 4
     if evidence < -SIGNIFICANT_EVIDENCE:
         nodes, posterior = 3, sample_posterior(network, together, rng, [plain.place])
     if posterior.effective_draws < FEWEST_DRAWS:
         raise ArithmeticError("the readings leave the network's parameters open")
     form = model_form(record) if form is None else form
-    return _reported(record, know, network, posterior, nodes, evidence, form, rng)
+    return _reported(record, know, network, posterior, layout, nodes, evidence, form, rng)
+
+
+def _layouts(network: Network, know: Knowledge) -> list[tuple[Layout, Posterior]]:
+    """The layouts that the readings leave possible with their modes, the likeliest first."""
+    unused = np.random.default_rng(0)
+    found: list[tuple[Layout, Posterior]] = []
+    for layout in LAYOUTS:
+        known = priors(network, know, layout)
+        starts = _starts(network, known)
+        if found:
+            # What does not hang on the layout is near where the first left it.
+            its_own = {name: known[name].mean for name in LAID_OUT}
+            starts = [found[0][1].place | its_own]
+        found.append((layout, sample_posterior(network, known, unused, starts, draws=0)))
+    found.sort(key=lambda one: -one[1].log_evidence)
+    highest = found[0][1].log_evidence
+    return [one for one in found if highest - one[1].log_evidence < SIGNIFICANT_EVIDENCE]
+
+
+def _mixed(
+    network: Network,
+    know: Knowledge,
+    layouts: Sequence[tuple[Layout, Posterior]],
+    rng: np.random.Generator,
+) -> Posterior:
+    """Draws of each layout, in proportion to its evidence; the rest is the likeliest one's [1]_.
+
+    References
+    ----------
+    .. [1] J. A. Hoeting et al., Bayesian Model Averaging, Statistical Science 14 (1999) 382,
+       eq. 1 and 2, layouts being alike before the readings.
+    """
+    drawn = [
+        sample_posterior(network, priors(network, know, layout), rng, [mode.place])
+        for layout, mode in layouts
+    ]
+    if len(drawn) == 1:
+        return drawn[0]
+    shares = softmax([one.log_evidence for one in drawn])
+    return replace(
+        drawn[0],
+        draws=np.concatenate([one.draws for one in drawn]),
+        weights=np.concatenate([s * one.weights for s, one in zip(shares, drawn, strict=True)]),
+    )
 
 
 def _reported(
@@ -353,6 +313,7 @@ def _reported(
     know: Knowledge,
     network: Network,
     posterior: Posterior,
+    layout: Layout,
     nodes: int,
     evidence: float,
     form: ModelForm,
@@ -379,6 +340,7 @@ def _reported(
         network=network,
         smooth=network.smooth(posterior.parameters(posterior.mode)),
         reference_c=reference_oil_c(record),
+        layout=layout.name,
         nodes=nodes,
         evidence_two_over_one=evidence,
         k_w_k=interval(k, weights),
@@ -398,4 +360,4 @@ def _column(posterior: Posterior, name: str) -> FloatArray:
     if name in posterior.names:
         return posterior.column(name)
     fixed: Mapping[str, Gaussian] = posterior.priors
-    return np.full(posterior.weights.size, np.exp(fixed[name].mean))
+    return np.full(posterior.weights.size, float(natural(name, np.asarray(fixed[name].mean))))

@@ -2,9 +2,9 @@
 
 Four nodes, tank oil T, loop oil L, drive metal M and tank wall B, with air at T_a:
 
-    C_T dT/dt = W (L - T) - K_eff (L - T_a) - C_c dL/dt - F (T - B) + P
-    C_L dL/dt = W (T - L) + (1 - s) Q - H (L - M)
-    C_M dM/dt = s Q + H (L - M) - G/2 (M - T_a)
+    C_T dT/dt = W (L - T) - K_eff (L - T_a) - C_c dL/dt - F (T - B) - (1 - b) H (T - M) + P
+    C_L dL/dt = W (T - L) + (1 - s) Q - b H (L - M)
+    C_M dM/dt = s Q + b H (L - M) + (1 - b) H (T - M) - G/2 (M - T_a)
     C_B dB/dt = F (T - B) - G/2 (B - T_a)
 
 L is the oil into the cooler, W the oil flow times its heat capacity, and the oil out of
@@ -67,8 +67,10 @@ class Parameters:
     """Parameters of the network, scalars, in SI units.
 
     `model_error_w` is the heat by which each node's balance may be off, independent
-    from minute to minute. `loop_oil` and `tank_metal` are the shares of oil in the loop
-    and of metal at the tank. `oil_flow_w_k` is W, or the factor on the measured flow where
+    from minute to minute. `loop_oil` is the share of the oil that is in the loop, `tank_metal`
+    that of the metal besides the core that is at the tank, `link_in_loop` that of the drive
+    metal's exchange with oil that has yet to pass the cooler. `oil_flow_w_k` is W, or the factor
+    on the measured flow where
     one is recorded. Offsets are what a probe reads too high, K. `heater_gain` is the
     heater's true power over that recorded.
     """
@@ -102,6 +104,7 @@ class Parameters:
     lag_out_s: float = 0.0
     metal_heat: float = 0.3
     wall_w_k: float = 220.0
+    link_in_loop: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,8 +257,9 @@ class Network:
     def capacities_j_k(self, p: Parameters) -> FloatArray:
         """Heat capacity of tank oil, loop oil, drive metal and tank wall, J/K, (n, 4)."""
         oil = p.oil_j_k * self.capacity_ratio
-        wall = np.full_like(oil, p.metal_j_k * p.tank_metal)
-        metal = np.full_like(oil, p.metal_j_k * (1.0 - p.tank_metal - p.core_metal))
+        rest = p.metal_j_k * (1.0 - p.core_metal)
+        wall = np.full_like(oil, rest * p.tank_metal)
+        metal = np.full_like(oil, rest * (1.0 - p.tank_metal))
         return np.stack([oil * (1.0 - p.loop_oil), oil * p.loop_oil, metal, wall], axis=-1)
 
     def core_j_k(self, p: Parameters) -> FloatArray:
@@ -291,13 +295,15 @@ class Network:
         """Rates per state (n, 4, 5), and known heating rate (n, 4)."""
         record, shell = self.record, c.half_shell_w_k
         rates = np.zeros((record.bins, 4, 5))
-        rates[:, 0, 0] = -c.mix_w_k - c.film_w_k
+        before = p.link_in_loop * c.link_w_k
+        after = c.link_w_k - before
+        rates[:, 0, 0] = -c.mix_w_k - c.film_w_k - after
         rates[:, 0, 1] = c.mix_w_k - c.cooler_w_k
+        rates[:, 0, 2] = rates[:, 2, 0] = after
         rates[:, 0, 3] = c.film_w_k
         rates[:, 1, 0] = c.mix_w_k
-        rates[:, 1, 1] = -c.mix_w_k - c.link_w_k
-        rates[:, 1, 2] = c.link_w_k
-        rates[:, 2, 1] = c.link_w_k
+        rates[:, 1, 1] = -c.mix_w_k - before
+        rates[:, 1, 2] = rates[:, 2, 1] = before
         rates[:, 2, 2] = -c.link_w_k - shell
         rates[:, 3, 0] = c.film_w_k
         rates[:, 3, 3] = -c.film_w_k - shell

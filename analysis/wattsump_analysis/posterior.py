@@ -1,7 +1,7 @@
 """From readings and prior knowledge to the posterior of the network's parameters.
 
-Positive parameters are handled as logarithms, all with Gaussian priors: weak ones where
-the data must speak, stated ones where a weighing, a label of a sensor or a flow meter
+Positive parameters are handled as logarithms, shares as logits, all with Gaussian priors: weak
+ones where the data must speak, stated ones where a weighing, a label of a sensor or a flow meter
 speaks. The mode is found by BFGS, the Hessian there gives a proposal, and weighted draws
 from a heavy-tailed proposal give the posterior itself, so an interval may be lopsided.
 
@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.special import expit
 
 from wattsump_analysis._adjoint import log_likelihood_and_slope
 from wattsump_analysis._importance import WIDER, WORST, Proposal, weighted_draws
@@ -28,14 +29,13 @@ __all__ = (
     "Posterior",
     "log_posterior_and_slope",
     "log_posterior_at",
+    "natural",
     "sample_posterior",
 )
 
 FloatArray = NDArray[np.float64]
 
 LINEAR = (
-    "loop_oil",
-    "tank_metal",
     "motion_gain",
     "viscosity_exponent",
     "offset_ambient_k",
@@ -44,8 +44,8 @@ LINEAR = (
     "lag_tank_s",
     "lag_in_s",
     "lag_out_s",
-    "metal_heat",
 )
+SHARES = ("loop_oil", "tank_metal", "metal_heat", "link_in_loop")
 DRAWS = 150  # from each proposal
 FIRST_LOOK = 30  # steps of a search before it is compared with another
 LONGEST_SEARCH = 300
@@ -58,7 +58,7 @@ LOG_2PI = float(np.log(2 * np.pi))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gaussian:
-    """Prior of one parameter, of its logarithm unless the name is in `LINEAR`.
+    """Prior of one parameter: as it is if in `LINEAR`, its logit if in `SHARES`, else its log.
 
     `stated` marks knowledge from outside the readings (a type B contribution).
     """
@@ -98,8 +98,21 @@ class Posterior:
 
     def column(self, name: str) -> FloatArray:
         """Draws of one parameter in its own unit, shape (draws,)."""
-        values = self.draws[:, self.names.index(name)]
-        return values if name in LINEAR else np.exp(values)
+        return np.asarray(natural(name, self.draws[:, self.names.index(name)]))
+
+
+def natural(name: str, handled: FloatArray) -> FloatArray:
+    """Values of a parameter in its own unit from those it is handled by."""
+    if name in LINEAR:
+        return handled
+    return np.asarray(expit(handled) if name in SHARES else np.exp(handled))
+
+
+def _stretch(name: str, value: float) -> float:
+    """Slope of a parameter's value in what it is handled by."""
+    if name in LINEAR:
+        return 1.0
+    return value * (1.0 - value) if name in SHARES else value
 
 
 def _parameters(
@@ -107,9 +120,7 @@ def _parameters(
 ) -> Parameters:
     handled = {name: prior.mean for name, prior in priors.items()}
     handled.update(zip(names, (float(v) for v in theta), strict=True))
-    return Parameters(
-        **{name: v if name in LINEAR else float(np.exp(v)) for name, v in handled.items()}
-    )
+    return Parameters(**{name: float(natural(name, np.asarray(v))) for name, v in handled.items()})
 
 
 class _Target:
@@ -146,7 +157,7 @@ class _Target:
                 value, slopes = log_likelihood_and_slope(self.network, p)
         except (np.linalg.LinAlgError, ArithmeticError):
             return WORST, np.zeros(theta.size)
-        handled = [slopes[n] * (1.0 if n in LINEAR else getattr(p, n)) for n in self.names]
+        handled = [slopes[n] * _stretch(n, getattr(p, n)) for n in self.names]
         slope = (theta - self.mean) / self.sd**2 - np.array(handled)
         if not (np.isfinite(value) and np.isfinite(slope).all()):
             return WORST, np.zeros(theta.size)

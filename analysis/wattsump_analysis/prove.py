@@ -19,10 +19,11 @@ from wattsump_analysis._suspects import capacity_unlike_listed, suspects_of
 from wattsump_analysis._verdict import Judgement, judge, regulated_reason
 from wattsump_analysis.capacity import knowledge
 from wattsump_analysis.checks import diagnose
-from wattsump_analysis.fit import Knowledge, model_form, reference_oil_c
+from wattsump_analysis.fit import model_form, reference_oil_c
 from wattsump_analysis.ledger import join_ledgers, make_ledger
 from wattsump_analysis.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.phases import Soak, find_phases, find_soak, flow_known_until, switches_of
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record, Switches, bin_means, despike, usual_bin_s
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError

@@ -5,15 +5,16 @@ each machine. `run` returns what truly happened; `Probes.read` returns what a lo
 would have seen: lag, offset, 0.25 K steps, spikes and missing readings.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.plant import Controls, Machine, Plant
+from wattsump_analysis.plant import Controls, Flows, Machine, Plant
 
-__all__ = ("CHANNELS", "Load", "Probes", "Stage", "Truth", "Weather", "run")
+__all__ = ("CHANNELS", "Load", "Probes", "Running", "Stage", "Truth", "Weather", "run")
 
 FloatArray = NDArray[np.float64]
 
@@ -75,6 +76,15 @@ class Truth:
     running: NDArray[np.bool_]
 
 
+class Running(Protocol):
+    """Anything that can be run through stages: tank, loop and metal temperatures lead the rows."""
+
+    temps_c: FloatArray
+    flows: Flows
+
+    def step(self, controls: Controls, dt_s: float) -> Flows: ...
+
+
 class _Schedule:
     """Which stage each machine is in, and its controls."""
 
@@ -114,10 +124,14 @@ def run(
     load: Load,
     weather: Weather,
     rng: np.random.Generator,
+    make: Callable[[Machine, FloatArray], Running] = Plant,
 ) -> Truth:
-    """Run m machines through `stages` from a cold soak; every random draw is `rng`'s."""
+    """Run m machines through `stages` from a cold soak; every random draw is `rng`'s.
+
+    `make` builds the plant from the machines and the temperatures they start at.
+    """
     count = load.level_w.size
-    plant = Plant(machine, weather.start_c.copy())
+    plant = make(machine, weather.start_c.copy())
     schedule = _Schedule(stages, count)
     phase = rng.uniform(0.0, 2 * np.pi, count)
     wander = rng.standard_normal(count)

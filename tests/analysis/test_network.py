@@ -19,6 +19,7 @@ P = Parameters(
     metal_j_k=2.5e3,
     loop_oil=0.3,
     tank_metal=0.4,
+    link_in_loop=0.7,
     core_metal=0.1,
     cooler_w_k=100.0,
     still_air=0.1,

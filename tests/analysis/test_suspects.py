@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from analysis.outing_maker import pumped_record
 from wattsump_analysis import _suspects as suspects
-from wattsump_analysis.fit import Knowledge
 from wattsump_analysis.oil import walther_from_grade
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 
 FloatArray = NDArray[np.float64]

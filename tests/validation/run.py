@@ -19,7 +19,7 @@ import numpy as np
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from score import PROTOCOLS, Score, fit_one, rehearse
+from score import PLAINER, PROTOCOLS, Score, fit_one, rehearse
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
 REFUSED_HALF_WIDTH = 0.30
@@ -109,7 +109,16 @@ def page(lines: list[str], seed: int) -> str:
         f"{INTRODUCTION}\n"
         f"Seed {seed}. Written by `python tests/validation/run.py MACHINES {seed} --write`, with "
         "the names of\nsome protocols behind the seed where only their rows are to be renewed.\n\n"
-        f"{head}" + "\n".join(ordered) + f"\n\n{READING}"
+        f"{head}{_rows(ordered, plainer=False)}\n\n{READING}\n"
+        f"{PLAINLY}\n{head}{_rows(ordered, plainer=True)}\n\n{PLAINLY_READ}"
+    )
+
+
+def _rows(lines: list[str], *, plainer: bool) -> str:
+    return "\n".join(
+        text.replace(PLAINER, "")
+        for text in lines
+        if _protocol(text).startswith(PLAINER) == plainer
     )
 
 

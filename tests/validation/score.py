@@ -1,20 +1,25 @@
 """Fit drawn machines and hold every interval against the plant's truth."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from machines import U_FLOW, U_HEATER, U_METAL, U_OIL, Drawn, draw, guided, heated, short, work
 from numpy.typing import NDArray
+from plain import PlainPlant
+from plain import capacity_j_k as plain_capacity_j_k
+from plain import conductance_w_k as plain_conductance_w_k
 
 from wattsump_analysis import rehearsal
-from wattsump_analysis.fit import Fitted, Knowledge, ModelForm, fit_record
+from wattsump_analysis.fit import Fitted, ModelForm, fit_record
 from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import cooler_conductance_w_k
+from wattsump_analysis.plant import Plant, cooler_conductance_w_k
+from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
 
 __all__ = (
+    "PLAINER",
     "PROTOCOLS",
     "Protocol",
     "Rehearsed",
@@ -37,6 +42,7 @@ class Protocol:
     oils: tuple[str, ...] = ("tank", "cooler_in", "cooler_out")
     flow: bool = False
     matched: bool = True
+    plain: bool = False  # on the plainer plant
 
 
 PROTOCOLS = {
@@ -53,6 +59,12 @@ PROTOCOLS = {
         name="ordinary work + flow", stages=work(), flow=True, matched=False
     ),
     "short run": Protocol(name="short run", stages=short(), matched=False),
+}
+PLAINER = "plainer plant: "
+PROTOCOLS |= {
+    PLAINER + name: replace(protocol, name=PLAINER + name, plain=True)
+    for name, protocol in PROTOCOLS.items()
+    if name != "short run"
 }
 
 
@@ -132,33 +144,6 @@ def knowledge(drawn: Drawn, one: int, protocol: Protocol) -> Knowledge:
     )
 
 
-def true_values(
-    drawn: Drawn, truth: Truth, one: int, record: Record, fitted: Fitted
-) -> dict[str, float]:
-    """The plant's own K, C, Q of machine `one` as the fit defines them."""
-    count = drawn.flow_lpm.size
-    run = truth.running[:, one]
-    if "cooler_in" in record.oils_c:
-        at = np.full(count, fitted.reference_c)
-        k = float(cooler_conductance_w_k(drawn.machine, at)[one])
-    else:
-        tank = truth.temps_c["tank"][:, one]
-        on = run & (truth.fan[:, one] > 0) & (truth.engine[:, one] > 0)
-        warm = on & (tank >= np.median(tank[on]))
-        # Settled heat, as the label's: what the core takes up or gives back comes on top.
-        loop = truth.temps_c["cooler_in"][warm]
-        settled = np.array([cooler_conductance_w_k(drawn.machine, at)[one] for at in loop])
-        settled *= loop[:, one] - truth.ambient_c[warm, one]
-        over = tank[warm] - truth.ambient_c[warm, one]
-        k = float(settled.sum() / over.sum())
-    loaded = run & (truth.engine[:, one] > 0) & (truth.heater_w[:, one] < 1.0)
-    return {
-        "K": k,
-        "C": float(drawn.machine.capacity_j_k(fitted.reference_c)[one]),
-        "Q": float(truth.load_w[loaded, one].mean()),
-    }
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rehearsed:
     """Drawn machines, what happened to them, and what their probes read."""
@@ -169,11 +154,48 @@ class Rehearsed:
     readings: dict[str, FloatArray]
 
 
+def true_values(rehearsed: Rehearsed, one: int, record: Record, fitted: Fitted) -> dict[str, float]:
+    """The plant's own K, C, Q of machine `one` as the fit defines them."""
+    drawn, truth, plain = rehearsed.drawn, rehearsed.truth, rehearsed.protocol.plain
+    count = drawn.flow_lpm.size
+    run = truth.running[:, one]
+
+    def conductance_w_k(at: FloatArray) -> float:
+        if plain:
+            return float(plain_conductance_w_k(drawn.machine)[one])
+        return float(cooler_conductance_w_k(drawn.machine, at)[one])
+
+    capacity = (
+        plain_capacity_j_k(drawn.machine)
+        if plain
+        else drawn.machine.capacity_j_k(fitted.reference_c)
+    )
+    if "cooler_in" in record.oils_c:
+        k = conductance_w_k(np.full(count, fitted.reference_c))
+    else:
+        tank = truth.temps_c["tank"][:, one]
+        on = run & (truth.fan[:, one] > 0) & (truth.engine[:, one] > 0)
+        warm = on & (tank >= np.median(tank[on]))
+        # Settled heat, as the label's: what the core takes up or gives back comes on top.
+        loop = truth.temps_c["cooler_in"][warm]
+        settled = np.array([conductance_w_k(at) for at in loop])
+        settled *= loop[:, one] - truth.ambient_c[warm, one]
+        over = tank[warm] - truth.ambient_c[warm, one]
+        k = float(settled.sum() / over.sum())
+    loaded = run & (truth.engine[:, one] > 0) & (truth.heater_w[:, one] < 1.0)
+    return {
+        "K": k,
+        "C": float(capacity[one]),
+        "Q": float(truth.load_w[loaded, one].mean()),
+    }
+
+
 def rehearse(protocol: Protocol, count: int, seed: int) -> Rehearsed:
     """Run `count` machines drawn with `seed` through one protocol."""
     rng = np.random.default_rng(seed)
     drawn = draw(count, rng)
-    truth = rehearsal.run(drawn.machine, protocol.stages, drawn.load, drawn.weather, rng)
+    make = PlainPlant if protocol.plain else Plant
+    truth = rehearsal.run(drawn.machine, protocol.stages, drawn.load, drawn.weather, rng, make)
     readings = drawn.probes.read(truth, rng)
     return Rehearsed(protocol=protocol, drawn=drawn, truth=truth, readings=readings)
 
@@ -191,7 +213,7 @@ def fit_one(rehearsed: Rehearsed, one: int, form: ModelForm | None = None) -> Sc
         fitted = fit_record(record, know, rng, form=form)
     except (np.linalg.LinAlgError, ArithmeticError):
         return Score(machine=one, found={}, effective_draws=0.0, nodes=0)
-    true = true_values(drawn, truth, one, record, fitted)
+    true = true_values(rehearsed, one, record, fitted)
     found = {"K": fitted.k_w_k, "C": fitted.capacity_j_k, "Q": fitted.heat_in_w}
     return Score(
         machine=one,
