@@ -31,7 +31,8 @@ class Stretch:
     """One stretch and everything found in it.
 
     `scale` says what watts rest on, None if on nothing. `k_w_k` with its draws is the
-    stretch's answer; None with `why` where there is none. `alone` is why the oil side had
+    stretch's answer; None with `why` where there is none. `label_draws` are what a label, which
+    counts from the oil into the cooler, is held against. `alone` is why the oil side had
     to answer by itself, "" if the network did.
     """
 
@@ -45,6 +46,7 @@ class Stretch:
     known_heat: KnownHeat | None
     k_w_k: Interval | None
     k_draws: FloatArray
+    label_draws: FloatArray
     weights: FloatArray
     why: str
     alone: str
@@ -91,6 +93,7 @@ def fit_stretch(
         known_heat=known_heat,
         k_w_k=k if scale is not None else None,
         k_draws=draws,
+        label_draws=_label_draws(record, fitted, draws, apart or bool(alone)),
         weights=weights,
         why="" if alone else why,
         alone=alone,
@@ -143,6 +146,15 @@ def _answer(
     if fitted is None:
         return None, np.empty(0), np.empty(0)
     return fitted.k_w_k, fitted.k_draws, fitted.posterior.weights
+
+
+def _label_draws(
+    record: Record, fitted: Fitted | None, draws: FloatArray, tank_is_inlet: bool
+) -> FloatArray:
+    """Draws of K over the oil into the cooler, where only the tank was seen by the network's."""
+    if fitted is None or tank_is_inlet or "cooler_in" in record.oils_c:
+        return draws
+    return fitted.k_inlet_draws
 
 
 def segment_of(stretch: Stretch, rng: np.random.Generator) -> Segment | None:

@@ -86,7 +86,7 @@ def judge(
     label = None
     if cooler is not None and cooler.label_heat_w is not None and k is not None:
         label = check_label(
-            cooler.label_heat_w, cooler.label_etd_k, stretch.k_draws, stretch.weights
+            cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
         )
     if k is None:
         ratio = _ratio_words(stretches)
@@ -196,8 +196,13 @@ def _against(
         )
     if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
         return _without_etd(label, k, rejects, stretch)
-    word = word_of(label.probability_met, k.half_width_rel)
+    word = word_of(label.probability_met, label.share_of_label.half_width_rel)
     share = _percent(label.share_of_label)
+    if stretch.label_draws is not stretch.k_draws:
+        rejects += (
+            ", counted from the tank; the share of the label is counted from the oil into the "
+            "cooler, which is warmer by what no probe saw and the range allows for"
+        )
     if word != "cannot tell":
         says = "meets" if word == "meets" else "falls short of"
         step = (
@@ -218,7 +223,7 @@ def _against(
         )
     reason = (
         f"the range is wider than {WIDEST_REL:.0%} either way"
-        if k.half_width_rel > WIDEST_REL
+        if label.share_of_label.half_width_rel > WIDEST_REL
         else "the label lies inside the range of what was measured"
     )
     return Judgement(
@@ -236,7 +241,7 @@ def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch)
     found = label_verdict(
         label.label_heat_w,
         k.value,
-        lambda claim: verdict_from_samples(claim, stretch.k_draws, stretch.weights),
+        lambda claim: verdict_from_samples(claim, stretch.label_draws, stretch.weights),
     )
     word = found.word
     each = ", ".join(

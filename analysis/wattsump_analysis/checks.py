@@ -70,6 +70,7 @@ def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Di
         bins=record.bins,
         bin_s=record.bin_s,
         nodes=fitted.nodes,
+        layout=fitted.layout,
         evidence_two_over_one=fitted.evidence_two_over_one,
         residual_rms_k=float(np.sqrt(np.mean(residuals**2))),
         residual_lag1=lag_one(residuals),

@@ -50,7 +50,12 @@ FEWEST_DRAWS = 20.0  # fewer effective draws than this are no interval
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
-    """Posterior of one record and the quantities people ask for."""
+    """Posterior of one record and the quantities people ask for.
+
+    `k_w_k` is counted from the oil into the cooler, or from the tank where only that is seen;
+    `k_inlet_w_k` always from the oil into the cooler, as a label is. Each has its draws.
+    `paths` are joint draws of the states and heats, each a heat balance of its own.
+    """
 
     posterior: Posterior
     network: Network
@@ -65,8 +70,10 @@ class Fitted:
     shell_w_k: Interval
     k_over_c_per_s: Interval
     k_draws: FloatArray
+    k_inlet_w_k: Interval
+    k_inlet_draws: FloatArray
     heat_draws: FloatArray
-    heat_paths_w: FloatArray
+    paths: tuple[Smooth, ...]
     budget: tuple[BudgetLine, ...]
     scale_known: bool
 
@@ -249,15 +256,15 @@ def fit_record(
     progress("layouts of the machine")
     layouts = _layouts(network, know)
     (layout, mode), *_ = layouts
-    progress("four heat capacities")
-    posterior = _mixed(network, know, layouts, rng)
     progress("three heat capacities")
     together = priors(network, know, layout, metal_apart=False)
     plain = sample_posterior(network, together, rng, [mode.place], draws=0)
     evidence = mode.log_evidence - plain.log_evidence
-    nodes = 4
     if evidence < -SIGNIFICANT_EVIDENCE:
         nodes, posterior = 3, sample_posterior(network, together, rng, [plain.place])
+    else:
+        progress("four heat capacities")
+        nodes, posterior = 4, _mixed(network, know, layouts, rng)
     if posterior.effective_draws < FEWEST_DRAWS:
         raise ArithmeticError("the readings leave the network's parameters open")
     form = model_form(record) if form is None else form
@@ -323,16 +330,16 @@ def _reported(
     apart = rng.standard_normal((3, weights.size))
     k_fitted = _conductances(record, network, posterior)
     k = k_fitted * np.exp(form.k * apart[0])
+    k_inlet = _column(posterior, "cooler_w_k") * np.exp(form.k * apart[0])
     capacity = _column(posterior, "oil_j_k") + _column(posterior, "metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])
     picks = rng.choice(weights.size, LEDGER_DRAWS, p=weights)
-    paths = np.stack(
-        [network.smooth(posterior.parameters(posterior.draws[i]), rng).heat_w for i in picks]
-    )
-    paths *= np.exp(form.heat * rng.standard_normal((LEDGER_DRAWS, 1)))
+    paths = [network.smooth(posterior.parameters(posterior.draws[i]), rng) for i in picks]
+    scales = np.exp(form.heat * rng.standard_normal(LEDGER_DRAWS))
+    paths = [_scaled(path, scale) for path, scale in zip(paths, scales, strict=True)]
     working = record.work == (record.work.max() if record.work.size else 0)
     loaded = (record.work >= 0) & (record.heater_w < 1.0) if working.any() else working
-    heat = paths[:, loaded].mean(axis=1) if loaded.any() else paths.mean(axis=1)
+    heat = np.array([path.heat_w[loaded if loaded.any() else slice(None)].mean() for path in paths])
     even = np.full(heat.size, 1.0 / heat.size)
     scale_known = know.oil_j_k is not None or record.flow_w_k is not None
     return Fitted(
@@ -349,10 +356,23 @@ def _reported(
         shell_w_k=interval(_column(posterior, "shell_w_k"), weights),
         k_over_c_per_s=interval(k / capacity, weights),
         k_draws=k,
+        k_inlet_w_k=interval(k_inlet, weights),
+        k_inlet_draws=k_inlet,
         heat_draws=heat,
-        heat_paths_w=paths,
+        paths=tuple(paths),
         budget=_budget(posterior, np.log(k_fitted), form.k),
         scale_known=scale_known,
+    )
+
+
+def _scaled(path: Smooth, scale: float) -> Smooth:
+    """The path with every heat `scale` times as large, so that its balance stays one."""
+    return replace(
+        path,
+        heat_w=scale * path.heat_w,
+        cooler_w=scale * path.cooler_w,
+        shell_w=scale * path.shell_w,
+        stored_j=scale * path.stored_j,
     )
 
 

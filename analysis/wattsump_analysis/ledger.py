@@ -1,6 +1,7 @@
 """Where the heat went, bin by bin: into the oil, out by the cooler and the shell, stored."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wattsump_analysis._known_heat import span_of
 from wattsump_analysis._shapes import FloatArray
@@ -11,6 +12,7 @@ from wattsump_analysis.results import Interval, Ledger
 __all__ = ("join_ledgers", "make_ledger")
 
 J_PER_KWH = 3.6e6
+PEAK_S = 60.0  # a load shorter than this warms no oil that a probe would see
 
 
 def make_ledger(record: Record, fitted: Fitted) -> Ledger:
@@ -21,7 +23,7 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
     record : Record
         What was fitted.
     fitted : Fitted
-        Its posterior; `heat_paths_w` gives the band.
+        Its posterior; every one of its `paths` closes, so their totals do too.
 
     Returns
     -------
@@ -33,14 +35,16 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
     ----------
     First law for the oil and the metal that warms with it.
     """
-    smooth = fitted.smooth
+    smooth, bin_s = fitted.smooth, record.bin_s
     heat_in = smooth.heat_w + record.heater_w
-    paths = fitted.heat_paths_w + record.heater_w
-    low, high = np.quantile(paths, (0.025, 0.975), axis=0)
-    stored = _rate(smooth.stored_j, record.bin_s)
-    energy = paths.sum(axis=1) * record.bin_s / J_PER_KWH
-    cooler_kwh = float(smooth.cooler_w.sum()) * record.bin_s / J_PER_KWH
-    k = fitted.k_w_k
+    stored = _rate(smooth.stored_j, bin_s)
+    into = np.stack([path.heat_w for path in fitted.paths]) + record.heater_w
+    cooler = np.stack([path.cooler_w for path in fitted.paths])
+    shell = np.stack([path.shell_w for path in fitted.paths])
+    taken_j = np.array([path.stored_j[-1] - path.stored_j[0] for path in fitted.paths])
+    low, high = np.quantile(into, (0.025, 0.975), axis=0)
+    sums = np.array([rows.sum(axis=1) * bin_s for rows in (into, cooler, shell)])
+    left_j = sums[0] - sums[1] - sums[2] - taken_j
     working = (record.work == record.work.max()) & (record.engine > 0.5)
     p50, p90 = np.quantile(heat_in[working], (0.5, 0.9)) if working.any() else (0.0, 0.0)
     return Ledger(
@@ -52,13 +56,34 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
         shell_w=smooth.shell_w,
         stored_w=stored,
         unexplained_w=heat_in - smooth.cooler_w - smooth.shell_w - stored,
-        heat_in_kwh=span_of(energy),
-        cooler_kwh=Interval(
-            value=cooler_kwh, low=cooler_kwh * k.low / k.value, high=cooler_kwh * k.high / k.value
-        ),
+        heat_in_kwh=span_of(sums[0] / J_PER_KWH),
+        cooler_kwh=span_of(sums[1] / J_PER_KWH),
+        shell_kwh=span_of(sums[2] / J_PER_KWH),
+        stored_kwh=span_of(taken_j / J_PER_KWH),
+        unexplained_kwh=span_of(left_j / J_PER_KWH),
         working_p50_w=float(p50),
         working_p90_w=float(p90),
+        working_p50_range_w=_quantile_of(into, working, 0.5),
+        working_p90_range_w=_quantile_of(into, working, 0.9),
+        working_peak_w=_peak_of(into, working, bin_s),
     )
+
+
+def _quantile_of(paths_w: FloatArray, working: NDArray[np.bool_], share: float) -> Interval | None:
+    """A quantile of the working load over time, with the spread it has over the paths."""
+    if not working.any():
+        return None
+    return span_of(np.quantile(paths_w[:, working], share, axis=1))
+
+
+def _peak_of(paths_w: FloatArray, working: NDArray[np.bool_], bin_s: float) -> Interval | None:
+    """Greatest mean over `PEAK_S` of the working load."""
+    bins = max(round(PEAK_S / bin_s), 1)
+    if np.count_nonzero(working) < bins:
+        return None
+    load = np.where(working, paths_w, 0.0)
+    sums = np.cumsum(np.pad(load, ((0, 0), (1, 0))), axis=1)
+    return span_of((sums[:, bins:] - sums[:, :-bins]).max(axis=1) / bins)
 
 
 def join_ledgers(parts: tuple[Ledger, ...]) -> Ledger | None:
@@ -85,8 +110,14 @@ def join_ledgers(parts: tuple[Ledger, ...]) -> Ledger | None:
         unexplained_w=row("unexplained_w"),
         heat_in_kwh=_sum([part.heat_in_kwh for part in parts]),
         cooler_kwh=_sum([part.cooler_kwh for part in parts]),
+        shell_kwh=_sum([part.shell_kwh for part in parts]),
+        stored_kwh=_sum([part.stored_kwh for part in parts]),
+        unexplained_kwh=_sum([part.unexplained_kwh for part in parts]),
         working_p50_w=longest.working_p50_w,
         working_p90_w=longest.working_p90_w,
+        working_p50_range_w=longest.working_p50_range_w,
+        working_p90_range_w=longest.working_p90_range_w,
+        working_peak_w=longest.working_peak_w,
     )
 
 

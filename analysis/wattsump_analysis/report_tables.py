@@ -66,17 +66,25 @@ def ledger_rows(ledger: Ledger | None, units: str) -> list[tuple[str, str, str]]
     return [
         ("into the oil, in all", *energy(ledger.heat_in_kwh)),
         ("out by the cooler, in all", *energy(ledger.cooler_kwh)),
-        ("into the oil, middle of the working time", _power(ledger.working_p50_w, units), ""),
+        ("out by the shell, in all", *energy(ledger.shell_kwh)),
+        ("stored at the end", *energy(ledger.stored_kwh)),
+        ("not accounted for", *energy(ledger.unexplained_kwh)),
+        (
+            "into the oil, middle of the working time",
+            *_power(ledger.working_p50_range_w, units),
+        ),
         (
             "into the oil, passed in a tenth of the working time",
-            _power(ledger.working_p90_w, units),
-            "",
+            *_power(ledger.working_p90_range_w, units),
         ),
+        ("into the oil, greatest mean of a minute", *_power(ledger.working_peak_w, units)),
     ]
 
 
-def _power(watts: float, units: str) -> str:
-    return phrases.figure(watts, "power", units)
+def _power(interval: Interval | None, units: str) -> tuple[str, str]:
+    if interval is None:
+        return "", ""
+    return phrases.figure(interval.value, "power", units), phrases.span(interval, "power", units)
 
 
 def diagnostic_rows(found: Diagnostics | None, units: str) -> list[tuple[str, str, str]]:
@@ -88,6 +96,7 @@ def diagnostic_rows(found: Diagnostics | None, units: str) -> list[tuple[str, st
     rows = [
         ("means fitted", bin_text, ""),
         ("heat capacities in the model", str(found.nodes), "as many as the evidence asks for"),
+        ("layout of the machine", found.layout, "as the evidence tells"),
         ("log evidence for the finer model", f"{found.evidence_two_over_one:.1f}", "above 0"),
         ("residual, root mean square", rms, "near the probes' step"),
         ("correlation of neighbours", f"{found.residual_lag1:.2f}", "near 0"),

@@ -108,7 +108,8 @@ class Ledger:
     """Heat in and out along the outing, at the bins; arrays of shape (n,), W.
 
     heat_in = cooler + shell + stored + unexplained, exactly; `heat_in_low_w` and
-    `heat_in_high_w` bound the heat into the oil at 95 %.
+    `heat_in_high_w` bound the heat into the oil at 95 %. The kWh are the sums over the outing;
+    the working figures are quantiles over the working time, and its greatest mean of a minute.
     """
 
     elapsed_s: FloatArray
@@ -121,8 +122,14 @@ class Ledger:
     unexplained_w: FloatArray
     heat_in_kwh: Interval
     cooler_kwh: Interval
+    shell_kwh: Interval
+    stored_kwh: Interval
+    unexplained_kwh: Interval
     working_p50_w: float
     working_p90_w: float
+    working_p50_range_w: Interval | None
+    working_p90_range_w: Interval | None
+    working_peak_w: Interval | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +139,7 @@ class Diagnostics:
     bins: int
     bin_s: float
     nodes: int
+    layout: str
     evidence_two_over_one: float
     residual_rms_k: float
     residual_lag1: float

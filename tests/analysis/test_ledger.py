@@ -1,5 +1,6 @@
 """The heat ledger adds up, whatever the paths."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -9,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from wattsump_analysis.ledger import join_ledgers, make_ledger
+from wattsump_analysis.ledger import _peak_of, join_ledgers, make_ledger
 from wattsump_analysis.network import Smooth
 from wattsump_analysis.record import Record
-from wattsump_analysis.results import Interval, Ledger
+from wattsump_analysis.results import Ledger
 
 FloatArray = NDArray[np.float64]
 
@@ -45,8 +46,14 @@ def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:
     )
     fitted: Any = SimpleNamespace(
         smooth=smooth,
-        heat_paths_w=heat + 100.0 * rng.standard_normal((60, bins)),
-        k_w_k=Interval(value=100.0, low=90.0, high=115.0),
+        paths=tuple(
+            replace(
+                smooth,
+                heat_w=heat + 100.0 * rng.standard_normal(bins),
+                cooler_w=smooth.cooler_w * rng.uniform(0.9, 1.1),
+            )
+            for _ in range(60)
+        ),
     )
     return make_ledger(record, fitted), smooth, record
 
@@ -67,9 +74,13 @@ def test_energy_closes_exactly(seed: int, bins: int, bin_s: float) -> None:
 def test_kilowatt_hours_are_the_integral() -> None:
     ledger, smooth, record = made(3, 60, 60.0)
     # independent: 60 bins of 60 s, J over 3.6e6.
-    assert ledger.cooler_kwh.value == pytest.approx(smooth.cooler_w.sum() * 60.0 / 3.6e6)
+    assert ledger.cooler_kwh.value == pytest.approx(smooth.cooler_w.sum() * 60.0 / 3.6e6, rel=0.05)
+    assert ledger.shell_kwh.value == pytest.approx(smooth.shell_w.sum() * 60.0 / 3.6e6)
+    stored = (smooth.stored_j[-1] - smooth.stored_j[0]) / 3.6e6
+    assert ledger.stored_kwh.value == pytest.approx(stored)
     assert ledger.heat_in_kwh.low < ledger.heat_in_kwh.value < ledger.heat_in_kwh.high
-    assert ledger.cooler_kwh.low == pytest.approx(0.9 * ledger.cooler_kwh.value)
+    # independent: factors evenly spread over 0.9 to 1.1.
+    assert ledger.cooler_kwh.low == pytest.approx(0.905 * ledger.cooler_kwh.value, rel=0.05)
     total = (smooth.heat_w + record.heater_w).sum() * 60.0 / 3.6e6
     assert ledger.heat_in_kwh.value == pytest.approx(total, rel=0.01)
 
@@ -77,6 +88,25 @@ def test_kilowatt_hours_are_the_integral() -> None:
 def test_the_sustained_load_is_below_the_peaks() -> None:
     ledger, _, _ = made(5, 60, 30.0)
     assert ledger.working_p50_w < ledger.working_p90_w < ledger.heat_in_w.max()
+    p50, p90, peak = (
+        ledger.working_p50_range_w,
+        ledger.working_p90_range_w,
+        ledger.working_peak_w,
+    )
+    assert p50 is not None
+    assert p90 is not None
+    assert peak is not None
+    assert p50.low < p50.value < p90.low < p90.high < peak.value
+
+
+def test_a_peak_shorter_than_a_minute_counts_as_its_minute() -> None:
+    # independent: bins of 30 s, one of 9 kW among 1 kW: (9 + 1) / 2.
+    paths = np.full((3, 20), 1000.0)
+    paths[:, 7] = 9000.0
+    found = _peak_of(paths, np.ones(20, dtype=bool), 30.0)
+    assert found is not None
+    assert found.value == pytest.approx(5000.0)
+    assert _peak_of(paths, np.zeros(20, dtype=bool), 30.0) is None
 
 
 def test_stretches_join_end_to_end() -> None:

@@ -19,6 +19,7 @@ from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
 
 __all__ = (
+    "HEAT_AT_LABEL",
     "PLAINER",
     "PROTOCOLS",
     "Protocol",
@@ -31,6 +32,8 @@ __all__ = (
 )
 
 FloatArray = NDArray[np.float64]
+
+HEAT_AT_LABEL = "heat at label ETD"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,9 +173,9 @@ def true_values(rehearsed: Rehearsed, one: int, record: Record, fitted: Fitted) 
         if plain
         else drawn.machine.capacity_j_k(fitted.reference_c)
     )
-    if "cooler_in" in record.oils_c:
-        k = conductance_w_k(np.full(count, fitted.reference_c))
-    else:
+    inlet = conductance_w_k(np.full(count, fitted.reference_c))
+    k = inlet
+    if "cooler_in" not in record.oils_c:
         tank = truth.temps_c["tank"][:, one]
         on = run & (truth.fan[:, one] > 0) & (truth.engine[:, one] > 0)
         warm = on & (tank >= np.median(tank[on]))
@@ -187,6 +190,7 @@ def true_values(rehearsed: Rehearsed, one: int, record: Record, fitted: Fitted) 
         "K": k,
         "C": float(capacity[one]),
         "Q": float(truth.load_w[loaded, one].mean()),
+        HEAT_AT_LABEL: inlet,
     }
 
 
@@ -214,7 +218,12 @@ def fit_one(rehearsed: Rehearsed, one: int, form: ModelForm | None = None) -> Sc
     except (np.linalg.LinAlgError, ArithmeticError):
         return Score(machine=one, found={}, effective_draws=0.0, nodes=0)
     true = true_values(rehearsed, one, record, fitted)
-    found = {"K": fitted.k_w_k, "C": fitted.capacity_j_k, "Q": fitted.heat_in_w}
+    found = {
+        "K": fitted.k_w_k,
+        "C": fitted.capacity_j_k,
+        "Q": fitted.heat_in_w,
+        HEAT_AT_LABEL: fitted.k_inlet_w_k,
+    }
     return Score(
         machine=one,
         found={
