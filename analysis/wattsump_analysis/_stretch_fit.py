@@ -23,7 +23,9 @@ from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 
-__all__ = ("Stretch", "fit_stretch", "routes_of", "segment_of")
+__all__ = ("METERED_HEATER", "Stretch", "fit_stretch", "routes_of", "segment_of")
+
+METERED_HEATER = "the metered heater"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +133,7 @@ def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool)
     if side.k_w_k is not None:
         return "the oil's flow, heat capacity and temperature drop"
     if heater_metered and np.any(record.heater_w > 1.0):
-        return "the metered heater"
+        return METERED_HEATER
     if know.oil_j_k is not None:
         return "the heat capacity of the listed oil and metal"
     return None

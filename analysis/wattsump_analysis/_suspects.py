@@ -297,13 +297,16 @@ def bypass_that_opens(record: Record) -> str:
     )
 
 
-def capacity_unlike_listed(capacity_j_k: float, know: Knowledge, u_model_rel: float) -> str:
+def capacity_unlike_listed(
+    capacity_j_k: float, know: Knowledge, u_model_rel: float, *, heat_measured: bool
+) -> str:
     """Whether the machine stored heat unlike the litres and kilograms listed.
 
     Both the rise and the fall of the temperature are then quicker, or slower, than the
     list explains: a level that is low, or metal that is not on the list. `u_model_rel` is the
     network's own relative standard uncertainty of capacity. The fit is drawn towards the
-    list, so this speaks late rather than early.
+    list, so this speaks late rather than early. Without `heat_measured`, by a flow meter or a
+    metered heater, temperatures tell that the list does not fit, but not which way.
     """
     if know.oil_j_k is None or know.metal_j_k is None:
         return ""
@@ -312,6 +315,12 @@ def capacity_unlike_listed(capacity_j_k: float, know: Knowledge, u_model_rel: fl
     ratio = capacity_j_k / listed
     if abs(np.log(ratio)) < UNLIKE_SD * float(np.hypot(u_rel / listed, u_model_rel)):
         return ""
+    if not heat_measured:
+        return (
+            "the machine warmed and cooled unlike the oil and metal listed, and without a flow "
+            "meter or a metered heater nobody can tell which way: check the oil level, then the "
+            "profile's litres and kilograms"
+        )
     held = f"warmed and cooled as if it held {capacity_j_k / 1e3:.0f} kJ/K"
     if ratio < 1.0:
         return (

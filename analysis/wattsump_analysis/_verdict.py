@@ -1,13 +1,14 @@
 """From the answer of a stretch to a verdict, its reasons and what to do next."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from wattsump_analysis._misplaced import misplaced_reason
 from wattsump_analysis._stretch_fit import Stretch
-from wattsump_analysis.checks import check_label
-from wattsump_analysis.phases import saw_tooth
+from wattsump_analysis.checks import check_label, contradiction
+from wattsump_analysis.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.rating import (
     WIDEST_REL,
@@ -15,15 +16,24 @@ from wattsump_analysis.rating import (
     verdict_from_samples,
     word_of,
 )
-from wattsump_analysis.results import Interval, LabelCheck, Verdict
+from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
 from wattsump_logger.profile import Cooler, Profile
 
-__all__ = ("Judgement", "judge", "regulated_reason")
+__all__ = ("Judgement", "Refusal", "judge", "refusals_of")
 
 MOSTLY = 0.5
+SELDOM = 0.1  # a hard minute over the setting does not undo an hour held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refusal:
+    """Why a K that was found is not to be used, and what would mend it."""
+
+    reason: str
+    next_step: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,9 +54,17 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
     A logged fan that saws is a row of fan steps and is fitted as such; a plateau at a
     setting that nobody logged is not.
     """
+    record = stretch.record
+    swings = 0 if fan_known else hidden_switchings(record)
+    if swings:
+        return (
+            f"the cooler went from cooling to idling and back, {swings} changes in all, and no fan "
+            "channel says when: a fan thermostat or a valve was at work, so a mean over both is "
+            "not the cooler's"
+        )
     if profile is None:
         return ""
-    record, cooler = stretch.record, profile.cooler
+    cooler = profile.cooler
     tank = record.oils_c["tank"]
     working = (record.engine > 0.5) & np.isfinite(tank)
     if fan_known and np.any(saw_tooth(record)):
@@ -59,10 +77,10 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
             continue
         held = working & (np.abs(tank - setting) < THERMOSTAT_BAND_K)
         share = np.count_nonzero(held) / np.count_nonzero(working)
-        beyond = np.any(working & (tank > setting + THERMOSTAT_BAND_K))
+        over = np.count_nonzero(working & (tank > setting + THERMOSTAT_BAND_K))
         if (
             share > MOSTLY
-            and not beyond
+            and over < SELDOM * np.count_nonzero(held)
             and np.count_nonzero(held) * record.bin_s > LEAST_PLATEAU_S
         ):
             return (
@@ -72,12 +90,38 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
     return ""
 
 
+def refusals_of(
+    stretch: Stretch, profile: Profile | None, fan_known: bool, routes: Sequence[Route]
+) -> tuple[Refusal, ...]:
+    """What speaks against a K although the readings gave one."""
+    found = []
+    regulated = regulated_reason(stretch, profile, fan_known)
+    if regulated:
+        found.append(
+            Refusal(
+                reason=regulated,
+                next_step="Log a run in which the thermostat does not act: with the fan switched "
+                "by hand and logged, or working harder.",
+            )
+        )
+    apart = contradiction(routes)
+    if apart:
+        found.append(
+            Refusal(
+                reason=apart,
+                next_step="Check the oil flow, and the litres and kilograms in the profile: one "
+                "of them is wrong. Then prove the outing again.",
+            )
+        )
+    return tuple(found)
+
+
 def judge(
     stretch: Stretch,
     stretches: tuple[Stretch, ...],
     profile: Profile | None,
     know: Knowledge,
-    refused: str,
+    refused: tuple[Refusal, ...],
 ) -> Judgement:
     """Verdict of the stretch against the label, if there is one."""
     cooler = None if profile is None else profile.cooler
@@ -117,7 +161,7 @@ def _to_narrow(stretch: Stretch) -> str:
 
 
 def _refusals(
-    stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: str
+    stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: tuple[Refusal, ...]
 ) -> tuple[tuple[str, ...], str]:
     """Every reason for which no watt per kelvin can be given, and what would help most."""
     reasons, step = [], ""
@@ -134,12 +178,9 @@ def _refusals(
     if stretch.why:
         reasons.append(stretch.why)
         step = step or "Log a longer outing: from cold until the oil settles, then a cool-down."
-    if refused:
-        reasons.append(refused)
-        step = step or (
-            "Log a run in which the thermostat does not act: with the fan switched by hand, "
-            "or working harder."
-        )
+    for one in refused:
+        reasons.append(one.reason)
+        step = step or one.next_step
     if stretch.scale is None and not stretch.why:
         reasons.append(
             "temperatures alone give ratios, not watts: neither the heat capacity of oil and "

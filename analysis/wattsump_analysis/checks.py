@@ -15,6 +15,7 @@ __all__ = (
     "AGREE_REL",
     "SHORTEST_WINDOW_TAU",
     "check_label",
+    "contradiction",
     "diagnose",
     "lag_one",
     "largest_disagreement",
@@ -136,6 +137,24 @@ def check_label(
         share_of_label=interval(heat / label_heat_w, weights),
         probability_met=float(np.sum(weights[heat >= label_heat_w])),
     )
+
+
+def contradiction(routes: Sequence[Route]) -> str:
+    """Why two routes to K cannot both be right; "" if all may be.
+
+    They are further apart than `AGREE_REL` and their 95 % ranges do not touch.
+    """
+    low = min(routes, key=lambda route: route.k_w_k.high, default=None)
+    high = max(routes, key=lambda route: route.k_w_k.low, default=None)
+    if low is None or high is None or low.k_w_k.high >= high.k_w_k.low:
+        return ""
+    if largest_disagreement((low, high)) <= AGREE_REL:
+        return ""
+    each = "; ".join(
+        f"{route.name} {route.k_w_k.value:.0f} W/K, {route.k_w_k.low:.0f} to {route.k_w_k.high:.0f}"
+        for route in (low, high)
+    )
+    return f"independent ways to the same figure exclude each other ({each})"
 
 
 def largest_disagreement(routes: Sequence[Route]) -> float:

@@ -22,6 +22,7 @@ __all__ = (
     "find_phases",
     "find_soak",
     "flow_known_until",
+    "hidden_switchings",
     "saw_tooth",
     "slopes_k_min",
     "switches_of",
@@ -40,6 +41,9 @@ SOAK_FLAT_K_MIN = 0.05
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
 SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
+SAW_EXCESS_K = 10.0  # oil over air, from which the share is no noise
+SAW_DROP_K = 2.2  # nine steps of a usual converter
+COOLING, IDLING = 0.7, 0.4  # a core without its fan passes a tenth
 MEDIAN_READINGS = 20
 
 
@@ -243,6 +247,32 @@ def saw_tooth(record: Record) -> NDArray[np.bool_]:
         if close and np.nanmax(band) - np.nanmin(band) < SAW_BAND_K:
             inside[first : last + 1] = True
     return inside
+
+
+def hidden_switchings(record: Record) -> int:
+    """How often the cooler went from cooling to idling or back with nobody logging it.
+
+    The share of its excess over the air that oil gives off in the cooler does not mind the
+    load; it falls with thick oil, but slowly and once. A share that goes up and down between
+    `COOLING` and `IDLING` of its usual high, `SAW_TEETH` times or more, is a fan or valve that
+    switches. 0 without both probes at the cooler, or with fewer swings.
+    """
+    oils = record.oils_c
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return 0
+    excess = oils["cooler_in"] - record.ambient_c
+    told = (record.engine > 0.99) & (excess > SAW_EXCESS_K) & np.isfinite(oils["cooler_out"])
+    if np.count_nonzero(told) < SAW_TEETH:
+        return 0
+    drop_k = (oils["cooler_in"] - oils["cooler_out"])[told]
+    if np.quantile(drop_k, 0.9) < SAW_DROP_K:
+        return 0
+    share = drop_k / excess[told]
+    high = float(np.quantile(share, 0.9))
+    side = np.where(share > COOLING * high, 1, np.where(share < IDLING * high, -1, 0))
+    side = side[side != 0]
+    swings = int(np.count_nonzero(np.diff(side)))
+    return swings if swings >= SAW_TEETH else 0
 
 
 def find_phases(record: Record, fan_known: bool) -> tuple[Phase, ...]:

@@ -14,9 +14,15 @@ from wattsump_analysis._gather import Samples, gather
 from wattsump_analysis._remarks import cautions_of, limits_of, notes_of, peaks_of
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis._stretch import find_cuts, record_of, stretch_records
-from wattsump_analysis._stretch_fit import Stretch, fit_stretch, routes_of, segment_of
+from wattsump_analysis._stretch_fit import (
+    METERED_HEATER,
+    Stretch,
+    fit_stretch,
+    routes_of,
+    segment_of,
+)
 from wattsump_analysis._suspects import capacity_unlike_listed, suspects_of
-from wattsump_analysis._verdict import Judgement, judge, regulated_reason
+from wattsump_analysis._verdict import Judgement, judge, refusals_of
 from wattsump_analysis.capacity import knowledge
 from wattsump_analysis.checks import diagnose
 from wattsump_analysis.fit import model_form, reference_oil_c
@@ -205,12 +211,12 @@ def _answer(
 ) -> Proof:
     told = [s for s in stretches if s.k_w_k is not None and not s.why]
     main = told[-1] if told else stretches[-1]
-    refused = regulated_reason(main, outing.profile, outing.fan_known)
-    judgement = judge(main, stretches, outing.profile, know, refused)
     routes: tuple[Route, ...] = ()
-    if judgement.k_w_k is not None:
+    if main.k_w_k is not None and not main.why:
         others = tuple(s for s in stretches if s is not main)
         routes = routes_of(main, others, know, rng, tell)
+    refused = refusals_of(main, outing.profile, outing.fan_known, routes)
+    judgement = judge(main, stretches, outing.profile, know, refused)
     scaled = tuple(
         make_ledger(s.record, s.fitted)
         for s in stretches
@@ -258,7 +264,10 @@ def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
     if stretch.fitted is None or stretch.apart or stretch.why:
         return ()
     said = capacity_unlike_listed(
-        stretch.fitted.capacity_j_k.value, know, model_form(stretch.record).capacity
+        stretch.fitted.capacity_j_k.value,
+        know,
+        model_form(stretch.record).capacity,
+        heat_measured=stretch.side.k_w_k is not None or stretch.scale == METERED_HEATER,
     )
     return (said,) if said else ()
 

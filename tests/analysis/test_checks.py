@@ -8,6 +8,7 @@ import pytest
 
 from wattsump_analysis.checks import (
     check_label,
+    contradiction,
     lag_one,
     largest_disagreement,
     periodogram_excess,
@@ -65,3 +66,16 @@ def test_routes_disagree_by_their_difference_over_their_mean() -> None:
     # independent: 20 over their mean of 100.
     assert largest_disagreement([route("a", 90.0), route("b", 110.0)]) == pytest.approx(0.2)
     assert largest_disagreement([route("a", 90.0)]) == 0.0
+
+
+def test_ways_whose_ranges_do_not_touch_contradict_each_other() -> None:
+    def within(name: str, value: float, half: float) -> Route:
+        k = Interval(value=value, low=value - half, high=value + half)
+        return Route(name=name, rests_on="", k_w_k=k)
+
+    said = contradiction([within("oil side", 78.0, 6.0), within("temperatures", 104.0, 15.0)])
+    assert "oil side 78 W/K, 72 to 84; temperatures 104 W/K, 89 to 119" in said
+    assert contradiction([within("a", 78.0, 6.0), within("b", 104.0, 21.0)]) == ""
+    # Narrow ranges 10 % apart are a caution's business, not a contradiction.
+    assert contradiction([within("a", 100.0, 1.0), within("b", 110.0, 1.0)]) == ""
+    assert contradiction([]) == ""

@@ -7,8 +7,17 @@ import pytest
 
 from analysis.outing_maker import GUIDED, OUTING, lump_session, plant_session, with_columns
 from wattsump_analysis._gather import Samples, gather
+from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis._stretch import record_of
-from wattsump_analysis.phases import find_phases, find_soak, saw_tooth, slopes_k_min, switches_of
+from wattsump_analysis.phases import (
+    find_phases,
+    find_soak,
+    hidden_switchings,
+    saw_tooth,
+    slopes_k_min,
+    switches_of,
+)
+from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.results import Phase
 from wattsump_logger.session import Session
 
@@ -84,6 +93,35 @@ def test_a_rest_with_oil_and_air_apart_matches_nothing() -> None:
 def test_a_session_that_starts_running_has_no_soak() -> None:
     session = lump_session(600.0, 800.0, 60.0)
     assert find_soak(gather(session, None), np.ones(session.elapsed_s.size)) is None
+
+
+def at_the_cooler(share: FloatArray) -> Record:
+    """An hour in 20 s bins with hot oil that gives off `share` of its excess in the cooler."""
+    n = share.size
+    rng = np.random.default_rng(8)
+    inlet = 60.0 + 4.0 * np.sin(np.arange(n) / 9.0) + 0.1 * rng.standard_normal(n)
+    return make_record(
+        np.linspace(0.0, 20.0 * (n - 1), n),
+        {"tank": inlet - 3.0, "cooler_in": inlet, "cooler_out": inlet - share * (inlet - 20.0)},
+        np.full(n, 20.0),
+        Switches(
+            fan=np.ones(n),
+            engine=np.ones(n),
+            moving=np.ones(n),
+            heater_w=np.zeros(n),
+            work=np.ones(n, dtype=np.int64),
+        ),
+        bin_s=20.0,
+    )
+
+
+def test_a_fan_that_nobody_logged_shows_by_what_the_cooler_takes_out() -> None:
+    n = 180
+    on = np.sin(2 * np.pi * np.arange(n) / 20.0) > 0
+    assert hidden_switchings(at_the_cooler(np.where(on, 0.12, 0.01))) >= 16
+    # A cold start is one slow rise of the share, a load that swings none.
+    assert hidden_switchings(at_the_cooler(np.minimum(0.03 + np.arange(n) / 500.0, 0.12))) == 0
+    assert hidden_switchings(at_the_cooler(np.full(n, 0.12))) == 0
 
 
 def test_a_fan_thermostat_saws() -> None:

@@ -164,8 +164,11 @@ def test_a_capacity_unlike_the_listed_one_is_said(capacity_j_k: float, word: str
         u_metal_rel=0.12,
         walther=walther_from_grade("VG 46"),
     )
-    said = suspects.capacity_unlike_listed(capacity_j_k, know, 0.0)
+    said = suspects.capacity_unlike_listed(capacity_j_k, know, 0.0, heat_measured=True)
     # independent: hypot(1.5, 3.6) / 60 = 6.5 %; two of them are 13 %.
     assert (word in said) if word else said == ""
     # With 15 % of the network's own besides, none of these is beyond two.
-    assert suspects.capacity_unlike_listed(capacity_j_k, know, 0.15) == ""
+    unsure = suspects.capacity_unlike_listed(capacity_j_k, know, 0.15, heat_measured=True)
+    assert unsure == ""
+    blind = suspects.capacity_unlike_listed(capacity_j_k, know, 0.0, heat_measured=False)
+    assert ("nobody can tell which way" in blind) == bool(word)
