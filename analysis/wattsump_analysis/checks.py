@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from wattsump_analysis._influence import influence_of
+from wattsump_analysis._innovations import innovations
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis.fit import Fitted, interval
 from wattsump_analysis.record import Record
@@ -61,11 +62,16 @@ def periodogram_excess(residuals: FloatArray) -> float:
 
 
 def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Diagnostics:
-    """Residuals, nodes, window, correlations and influence of each phase of a fitted record."""
+    """Residuals, nodes, window, correlations and influence of each phase of a fitted record.
+
+    The innovations are white if the network is right; residuals of its smoother follow one
+    another even then.
+    """
     tank = record.oils_c["tank"]
     seen = np.isfinite(tank)
     residuals = (tank - fitted.smooth.tank_c)[seen]
     posterior = fitted.posterior
+    new = innovations(fitted.network, posterior.parameters(posterior.mode)).tank
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value
     return Diagnostics(
         bins=record.bins,
@@ -77,6 +83,9 @@ def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Di
         residual_lag1=lag_one(residuals),
         durbin_watson=durbin_watson(residuals),
         periodogram_excess=periodogram_excess(residuals),
+        innovation_lag1=lag_one(new),
+        innovation_durbin_watson=durbin_watson(new),
+        innovation_periodogram_excess=periodogram_excess(new),
         window_tau=record.bins * record.bin_s * rate,
         effective_draws=posterior.effective_draws,
         correlations=_correlations(posterior.names, posterior.covariance),

@@ -43,7 +43,15 @@ from wattsump_analysis._banded import STATES, Equations, Solution, System, solve
 from wattsump_analysis._core import CoreMetal, CoreSides, followed, thickened
 from wattsump_analysis.record import Record
 
-__all__ = ("HEATING_W", "STILL_LINK_W_K", "Network", "Parameters", "Smooth", "levels_of")
+__all__ = (
+    "HEATING_W",
+    "STILL_LINK_W_K",
+    "Network",
+    "Parameters",
+    "Smooth",
+    "levels_of",
+    "start_precision",
+)
 
 FloatArray = NDArray[np.float64]
 Steps = tuple[FloatArray, FloatArray, FloatArray]
@@ -366,12 +374,9 @@ class Network:
         return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2)) ** -2.0
 
     def _add_start(self, equations: Equations, p: Parameters) -> None:
-        """The other nodes start near the tank, not near a number of their own."""
-        tie = np.eye(STATES)
-        tie[1, 0] = tie[2, 0] = tie[3, 0] = -1.0
-        weight = 1.0 / np.array([2.0, *[self.start_spread_k] * 3, p.wander_w]) ** 2
-        equations.diagonal[0] += tie.T @ (weight[:, np.newaxis] * tie)
-        equations.log_scales -= float(np.sum(np.log(weight)))
+        precision = start_precision(self, p)
+        equations.diagonal[0] += precision
+        equations.log_scales -= float(np.linalg.slogdet(precision)[1])
         equations.rows += STATES
 
     def observations(self, p: Parameters, c: Coefficients) -> Iterator[Probe]:
@@ -445,6 +450,14 @@ class Network:
             shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
             stored_j=np.append(0.0, np.cumsum(taken.sum(axis=1))),
         )
+
+
+def start_precision(network: Network, p: Parameters) -> FloatArray:
+    """Precision of the states at first: the other nodes are near the tank, not near a number."""
+    tie = np.eye(STATES)
+    tie[1, 0] = tie[2, 0] = tie[3, 0] = -1.0
+    weight = 1.0 / np.array([2.0, *[network.start_spread_k] * 3, p.wander_w]) ** 2
+    return np.asarray(tie.T @ (weight[:, np.newaxis] * tie))
 
 
 def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:

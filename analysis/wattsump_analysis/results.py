@@ -145,6 +145,9 @@ class Diagnostics:
     residual_lag1: float
     durbin_watson: float
     periodogram_excess: float
+    innovation_lag1: float
+    innovation_durbin_watson: float
+    innovation_periodogram_excess: float
     window_tau: float
     effective_draws: float
     correlations: Mapping[str, float]
