@@ -58,6 +58,11 @@ def cautions_of(
     found = [*_too_hot(samples, profile), *_probes(samples, soak)]
     if stretch is None:
         return tuple(found)
+    if samples.engine is None and samples.moving is None:
+        found.append(
+            "neither engine nor drive was logged: oil was taken to flow through the cooler to the "
+            "end, and if the engine was stopped before, K is too low. Log the engine"
+        )
     apart = largest_disagreement(routes)
     if apart > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)

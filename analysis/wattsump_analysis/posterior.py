@@ -191,18 +191,18 @@ def _mode(
 
 
 def _refine(
-    target: _Target, mode: FloatArray, rough: FloatArray, *, rough_only: bool
+    target: _Target, mode: FloatArray, rough: FloatArray, passes: tuple[bool, ...]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Newton's mode, covariance and mean, by differences of slopes along the rough one's axes.
 
     Each pass takes the axes of the last, so that the differences are as long as the
-    posterior is wide in every direction, long valleys included; only the last looks to both
-    sides. A posterior steeper on one side has its mean on the other: to first order half the
+    posterior is wide in every direction, long valleys included; a pass that is True looks to
+    both sides. A posterior steeper on one side has its mean on the other: to first order half the
     covariance times the slope of the curvature's trace away from the mode.
     """
     covariance = _within_prior(rough, target.sd)
     aside = np.zeros_like(mode)
-    for both_sides in (False,) if rough_only else (False, False, True):
+    for both_sides in passes:
         values, vectors = np.linalg.eigh(covariance)
         axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
         here, slope = target.with_slope(mode)
@@ -288,6 +288,7 @@ def sample_posterior(
     rng: np.random.Generator,
     starts: Sequence[Mapping[str, float]] = ({},),
     draws: int = DRAWS,
+    near: Posterior | None = None,
 ) -> Posterior:
     """Find the mode and draw from the posterior.
 
@@ -304,18 +305,25 @@ def sample_posterior(
         modes found the highest is kept, for a search may end on a lower one.
     draws : int
         Draws of each proposal; 0 stops at the mode with a Laplace evidence.
+    near : Posterior, optional
+        An earlier find of the same target, whose mode is not searched again.
     """
     target = _Target(network, priors)
     places = [np.array([start.get(n, priors[n].mean) for n in target.names]) for start in starts]
-    if len(places) > 1:
+    if len(places) > 1 and near is None:
         # Which start leads higher shows long before the end of a search, except where one has
         # ended at once: it may sit on a small hill beside the other's slope.
         looks = [_mode(target, place, FIRST_LOOK) for place in places]
         leading = min(looks, key=lambda look: target(look[0]))
         places = [look[0] for look in looks if look is leading or (leading[2] and not look[2])]
-    found = [_mode(target, place) for place in places]
-    mode, rough, converged = min(found, key=lambda one: target(one[0]))
-    mode, covariance, aside = _refine(target, mode, rough, rough_only=draws == 0)
+    if near is None:
+        found = [_mode(target, place) for place in places]
+        mode, rough, converged = min(found, key=lambda one: target(one[0]))
+        passes: tuple[bool, ...] = (False,) if draws == 0 else (False, False, True)
+    else:
+        mode, rough, converged = near.mode, near.covariance, near.converged
+        passes = (False, True)
+    mode, covariance, aside = _refine(target, mode, rough, passes)
     evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
     evidence += 0.5 * np.linalg.slogdet(covariance)[1]
     if draws == 0:

@@ -153,12 +153,11 @@ temperature, the settled heat of the cooler over the tank's excess, which is mor
 oil that goes in. A short run is 25 minutes of work from cold without a fan step: little more than
 its warm-up, so that K is often too wide for a verdict.
 
-Part of each interval is the *model form*: how far the network itself is from a machine, a
-standard deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and
-202, 100 of each, by `python tests/validation/form.py 100` (`ModelForm` in
-`wattsump_analysis/fit.py`, rounded up to 0.005). It describes the plant of this repository; a
-real machine can be further from the network, which is why two independent routes are compared
-wherever the probes allow.
+Part of each interval is the *model form*: how far the network itself is from a machine, a standard
+deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and 202, 50 of
+each, by `python tests/validation/form.py 50` (`ModelForm` in `wattsump_analysis/fit.py`, rounded up
+to 0.005). It describes the plant of this repository; a real machine can be further from the
+network, which is why two independent routes are compared wherever the probes allow.
 """
 
 PLAINLY = """\
