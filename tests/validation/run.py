@@ -156,8 +156,10 @@ its warm-up, so that K is often too wide for a verdict.
 Part of each interval is the *model form*: how far the network itself is from a machine, a standard
 deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and 202, 50 of
 each, by `python tests/validation/form.py 50` (`ModelForm` in `wattsump_analysis/fit.py`, rounded up
-to 0.005). It describes the plant of this repository; a real machine can be further from the
-network, which is why two independent routes are compared wherever the probes allow.
+to 0.005; for the guided run with five probes, with flow and without, the larger of what this plant
+and the plainer one below need). It describes the plants of this repository; a real machine can be
+further from the network, which is why two independent routes are compared wherever the probes
+allow.
 """
 
 PLAINLY = """\
@@ -165,8 +167,7 @@ PLAINLY = """\
 
 The same machines with another inside (`tests/validation/plain.py`): oil, tank wall and core
 are one stirred mass, the drive's metal bathes in the tank, all heat goes straight into the oil
-that passes, and neither cooler nor shell minds viscosity, warmth or motion. No model form was
-measured on it.
+that passes, and neither cooler nor shell minds viscosity, warmth or motion.
 """
 
 PLAINLY_READ = """\
