@@ -4,35 +4,37 @@ import numpy as np
 import pytest
 from form import needed
 from run import kept_lines, line, page, rows_of
-from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, record_of, rehearse
+from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, knowledge, record_of, rehearse
 
 from wattsump_analysis._suspects import suspects_of
-
-MACHINES = 6
+from wattsump_analysis.fit import fit_record
+from wattsump_analysis.ledger import make_ledger
+from wattsump_analysis.rehearsal import SAMPLE_S
 
 
 @pytest.mark.parametrize(
-    ("name", "worst", "widest"),
+    ("name", "machines", "worst", "widest"),
     [
-        ("guided, five probes + flow", 0.05, 0.10),
-        ("guided, tank and ambient", 0.14, 0.27),
-        (f"{PLAINER}guided, five probes", 0.12, 0.25),
+        ("guided, five probes + flow", 6, 0.07, 0.12),
+        ("guided, tank and ambient", 4, 0.14, 0.27),
+        (f"{PLAINER}guided, five probes", 4, 0.12, 0.27),
     ],
 )
 def test_intervals_hold_the_truth_of_most_machines_and_are_of_use(
-    name: str, worst: float, widest: float
+    name: str, machines: int, worst: float, widest: float
 ) -> None:
-    rehearsed = rehearse(PROTOCOLS[name], MACHINES, seed=404)
-    scores = [fit_one(rehearsed, one) for one in range(MACHINES)]
+    rehearsed = rehearse(PROTOCOLS[name], machines, seed=404)
+    scores = [fit_one(rehearsed, one) for one in range(machines)]
     assert all(score.found for score in scores)
     for quantity in ("K", HEAT_AT_LABEL):
         held = [low <= truth <= high for truth, _, low, high in (s.found[quantity] for s in scores)]
-        # 95 % intervals hold 4 or more of 6 with a chance of 99.8 %, 80 % ones with 90 %.
-        assert np.count_nonzero(held) >= 4
+        # 95 % intervals hold 4 or more of 6 with a chance of 99.8 %, 3 of 4 with 98.6 %.
+        assert np.count_nonzero(held) >= 2 + machines // 3
     rows = list(rows_of(name, scores))
     assert rows[0].quantity == "K"
     assert rows[0].refused == 0.0
-    # pinned: about twice the median error and 1.4 times the half-width of docs/validation.md.
+    # pinned: two to three times the median error and 1.5 times the half-width of
+    # docs/validation.md, for few machines scatter.
     assert rows[0].error < worst
     # pinned: the same.
     assert rows[0].half_width < widest
@@ -68,3 +70,26 @@ def test_healthy_machines_at_work_are_hardly_ever_accused() -> None:
     ]
     # Of 300 such machines none was; one in 40 would be more than the two in 100 allowed.
     assert np.count_nonzero(accused) <= 1
+
+
+def test_the_ledgers_totals_hold_what_the_plant_did() -> None:
+    rehearsed = rehearse(PROTOCOLS["guided, five probes + flow"], 5, seed=505)
+    drawn, truth, protocol = rehearsed.drawn, rehearsed.truth, rehearsed.protocol
+    held = []
+    for one in range(5):
+        record = record_of(drawn, truth, rehearsed.readings, one, protocol)
+        rng = np.random.default_rng(one)
+        ledger = make_ledger(record, fit_record(record, knowledge(drawn, one, protocol), rng))
+        run = truth.running[:, one]
+        for told, heat_w in (
+            (ledger.heat_in_kwh, truth.load_w * truth.engine + truth.heater_w),
+            (ledger.cooler_kwh, truth.cooler_w),
+            (ledger.shell_kwh, truth.shell_w),
+        ):
+            kwh = heat_w[run, one].sum() * SAMPLE_S / 3.6e6
+            held.append(told.low - 0.01 * kwh <= kwh <= told.high + 0.01 * kwh)
+        left = ledger.unexplained_kwh
+        # independent: what is left over is small beside what is known of the heat in.
+        assert abs(left.value) < ledger.heat_in_kwh.high - ledger.heat_in_kwh.low
+    # 95 % ranges hold 11 or more of 15 with a chance of 99.9 %; those of one machine go together.
+    assert np.count_nonzero(held) >= 11
