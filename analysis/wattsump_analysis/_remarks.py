@@ -7,6 +7,7 @@ import numpy as np
 from wattsump_analysis._gather import SEVERAL, Samples
 from wattsump_analysis._stretch_fit import Stretch
 from wattsump_analysis.checks import AGREE_REL, largest_disagreement
+from wattsump_analysis.fit import rests_on_layout
 from wattsump_analysis.phases import Soak
 from wattsump_analysis.record import despike
 from wattsump_analysis.results import Route
@@ -127,6 +128,12 @@ def _about_fit(stretch: Stretch) -> list[str]:
         found.append(
             f"the range rests on {fitted.posterior.effective_draws:.0f} effective draws only and "
             "is rough"
+        )
+    if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
+        found.append(
+            "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
+            "the machine is warmed, which temperatures hardly show, and can be a sixth low. Make "
+            "the guided run before you act on them"
         )
     if stretch.alone:
         found.append(f"the figure is the oil side's alone: {stretch.alone}")

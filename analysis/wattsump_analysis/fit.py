@@ -37,6 +37,7 @@ __all__ = (
     "interval",
     "model_form",
     "reference_oil_c",
+    "rests_on_layout",
 )
 
 FloatArray = NDArray[np.float64]
@@ -116,6 +117,12 @@ def model_form(record: Record) -> ModelForm:
     if np.any(record.heater_w > HEATING_W):
         return HEATED
     return STEPPED if record.flow_w_k is None else STEPPED_WITH_FLOW
+
+
+def rests_on_layout(record: Record) -> bool:
+    """Whether neither fan step, flow nor heater tells watts apart from the machine's layout."""
+    heated = bool(np.any(record.heater_w > HEATING_W))
+    return not heated and record.flow_w_k is None and model_form(record) in (UNSTEPPED, SHORT_RUN)
 
 
 def interval(draws: FloatArray, weights: FloatArray) -> Interval:
@@ -280,11 +287,12 @@ def _layouts(network: Network, know: Knowledge) -> list[tuple[Layout, Posterior]
     found: list[tuple[Layout, Posterior]] = []
     for layout in LAYOUTS:
         known = priors(network, know, layout)
-        starts = _starts(network, known)
         if found:
             # What does not hang on the layout is near where the first left it.
             its_own = {name: known[name].mean for name in LAID_OUT}
             starts = [found[0][1].place | its_own]
+        else:
+            starts = _starts(network, known)
         found.append((layout, sample_posterior(network, known, unused, starts, draws=0)))
     found.sort(key=lambda one: -one[1].log_evidence)
     highest = found[0][1].log_evidence

@@ -24,7 +24,7 @@ SEASON_ROWS = 12  # the newest; the picture has them all
 _BUDGET_NAMES = {
     "oil_j_k": "heat capacity of the oil (volume stated)",
     "metal_j_k": "heat capacity of the metal (mass stated)",
-    "flow_w_k": "oil flow",
+    "oil_flow_w_k": "oil flow",
     "oil flow and heat": "oil flow and its heat capacity",
     "model form": "how far the model is from a machine",
     "offset_in_k": "cooler inlet probe against the tank's",
