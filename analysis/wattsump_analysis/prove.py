@@ -243,7 +243,7 @@ def _answer(
         phase_fits=tuple(p for s in stretches for p in s.phase_fits),
         routes=routes,
         budget=budget if judgement.k_w_k is not None else (),
-        k_draws_w_k=main.k_draws if judgement.k_w_k is not None else None,
+        k_draws_w_k=main.label_draws if judgement.k_w_k is not None else None,
         k_weights=main.weights if judgement.k_w_k is not None else None,
         ledger=join_ledgers(scaled),
         diagnostics=(

@@ -177,8 +177,8 @@ class Proof:
     `k_refers_to` says which oil temperature K is counted from: "oil into the cooler" or
     "tank oil". `reasons`, `notes` and `cautions` are sentences for a person. `series_c`
     holds the binned temperatures over `series_s` for plots; `model_c` the fitted tank.
-    `k_draws_w_k` with `k_weights`, which sum to one, are the draws behind `k_w_k`, so that
-    another label can be held against it; None where there is no K.
+    `k_draws_w_k` with `k_weights`, which sum to one, are draws of K over the oil into the cooler,
+    so that another label can be held against them; None where there is no K.
     """
 
     verdict: Verdict
