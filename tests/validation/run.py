@@ -171,9 +171,10 @@ that passes, and neither cooler nor shell minds viscosity, warmth or motion.
 """
 
 PLAINLY_READ = """\
-What is missing to 95 % here is what a machine costs whose inside is unlike the finer plant's.
-Before there were two layouts to choose from, this plant's K came out 15 to 45 % low without a
-flow meter or a heater, and hardly an interval held it.
+What is missing to 95 % here is what a machine costs whose inside is unlike the finer plant's:
+most at ordinary work without a flow meter, where the program therefore says beside its answer
+what the watts hang on. Before there were two layouts to choose from, this plant's K came out 15
+to 45 % low without a flow meter or a heater, and hardly an interval held it.
 """
 
 
