@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 
@@ -23,9 +24,15 @@ from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 
-__all__ = ("METERED_HEATER", "Stretch", "fit_stretch", "routes_of", "segment_of")
+__all__ = ("Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
 
-METERED_HEATER = "the metered heater"
+
+class Scale(StrEnum):
+    """What watts rest on, in words for the owner."""
+
+    OIL_SIDE = "the oil's flow, heat capacity and temperature drop"
+    HEATER = "the metered heater"
+    CAPACITY = "the heat capacity of the listed oil and metal"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +51,7 @@ class Stretch:
     side: OilSide
     apart: bool
     fitted: Fitted | None
-    scale: str | None
+    scale: Scale | None
     known_heat: KnownHeat | None
     k_w_k: Interval | None
     k_draws: FloatArray
@@ -129,13 +136,13 @@ def _fit(
     return fitted, ""
 
 
-def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool) -> str | None:
+def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool) -> Scale | None:
     if side.k_w_k is not None:
-        return "the oil's flow, heat capacity and temperature drop"
+        return Scale.OIL_SIDE
     if heater_metered and np.any(record.heater_w > 1.0):
-        return METERED_HEATER
+        return Scale.HEATER
     if know.oil_j_k is not None:
-        return "the heat capacity of the listed oil and metal"
+        return Scale.CAPACITY
     return None
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis._misplaced import misplaced_reason
-from wattsump_analysis._stretch_fit import Stretch
+from wattsump_analysis._stretch_fit import Scale, Stretch
 from wattsump_analysis.checks import check_label, contradiction
 from wattsump_analysis.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.priors import Knowledge
@@ -190,13 +190,7 @@ def _refusals(
             "State the litres of oil and the kilograms of metal in the machine profile, or log "
             "the oil flow, or run the metered heater."
         )
-    if (
-        not reasons
-        and stretch.scale is not None
-        and stretch.side.k_w_k is None
-        and know.metal_j_k is None
-        and stretch.scale.startswith("the heat capacity")
-    ):
+    if not reasons and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
         reasons.append(
             "the metal that warms with the oil is not listed, and it holds about half of the heat"
         )

@@ -21,9 +21,10 @@ from wattsump_analysis.oil import (
 from wattsump_analysis.posterior import (
     Gaussian,
     Posterior,
+    draw_from,
+    find_mode,
     log_posterior_at,
     natural,
-    sample_posterior,
 )
 from wattsump_analysis.priors import LAID_OUT, LAYOUTS, Knowledge, Layout, priors
 from wattsump_analysis.record import Record
@@ -74,7 +75,6 @@ class Fitted:
     k_draws: FloatArray
     k_inlet_w_k: Interval
     k_inlet_draws: FloatArray
-    heat_draws: FloatArray
     paths: tuple[Smooth, ...]
     budget: tuple[BudgetLine, ...]
     scale_known: bool
@@ -168,13 +168,19 @@ def conductance_w_k(record: Record, network: Network, p: Parameters) -> float:
     Without a probe at the cooler the oil's flow is hardly known, and with it how much warmer
     the oil goes in than the tank is; heat over the tank's own excess does not depend on it.
     """
-    on = (record.fan > 0.9) & (record.engine > 0.9)
-    if "cooler_in" in record.oils_c or not on.any():
+    warm = _warm(network)
+    if "cooler_in" in record.oils_c or not warm.any():
         return p.cooler_w_k
-    warm = on & (network.base_c >= np.median(network.base_c[on]))
     smooth = network.smooth(p)
     excess = smooth.tank_c - (record.ambient_c - p.offset_ambient_k)
     return float(smooth.cooler_w[warm].sum() / excess[warm].sum())
+
+
+def _warm(network: Network) -> NDArray[np.bool_]:
+    """The warmer half, by the tank, of the bins with fan and flow."""
+    record, tank_c = network.record, network.base_c
+    on = (record.fan > 0.9) & (record.engine > 0.9)
+    return np.asarray(on & (tank_c >= np.median(tank_c[on]))) if on.any() else on
 
 
 def _conductances(record: Record, network: Network, posterior: Posterior) -> FloatArray:
@@ -263,27 +269,43 @@ def fit_record(
         The posterior cannot be drawn from: too few draws carry any weight.
     """
     network = build_network(record, know)
+    chosen = _chosen(network, know, rng, progress)
+    if chosen.posterior.effective_draws < FEWEST_DRAWS:
+        raise ArithmeticError("the readings leave the network's parameters open")
+    form = model_form(record) if form is None else form
+    return _reported(network, know, chosen, form, rng)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chosen:
+    """The draws, and which of the networks they are of."""
+
+    posterior: Posterior
+    layout: Layout
+    nodes: int
+    evidence_apart: float
+
+
+def _chosen(
+    network: Network, know: Knowledge, rng: np.random.Generator, progress: Callable[[str], None]
+) -> _Chosen:
     progress("layouts of the machine")
     layouts = _layouts(network, know)
     (layout, mode), *_ = layouts
     progress("three heat capacities")
     together = priors(network, know, layout, metal_apart=False)
-    plain = sample_posterior(network, together, rng, [mode.place], draws=0)
+    plain = find_mode(network, together, [mode.place])
     evidence = mode.log_evidence - plain.log_evidence
     if evidence < -SIGNIFICANT_EVIDENCE:
-        nodes, posterior = 3, sample_posterior(network, together, rng, near=plain)
+        nodes, posterior = 3, draw_from(network, plain, rng)
     else:
         progress("four heat capacities")
         nodes, posterior = 4, _mixed(network, [mode for _, mode in layouts], rng)
-    if posterior.effective_draws < FEWEST_DRAWS:
-        raise ArithmeticError("the readings leave the network's parameters open")
-    form = model_form(record) if form is None else form
-    return _reported(record, know, network, posterior, layout, nodes, evidence, form, rng)
+    return _Chosen(posterior=posterior, layout=layout, nodes=nodes, evidence_apart=evidence)
 
 
 def _layouts(network: Network, know: Knowledge) -> list[tuple[Layout, Posterior]]:
     """The layouts that the readings leave possible with their modes, the likeliest first."""
-    unused = np.random.default_rng(0)
     found: list[tuple[Layout, Posterior]] = []
     for layout in LAYOUTS:
         known = priors(network, know, layout)
@@ -293,7 +315,7 @@ def _layouts(network: Network, know: Knowledge) -> list[tuple[Layout, Posterior]
             starts = [found[0][1].place | its_own]
         else:
             starts = _starts(network, known)
-        found.append((layout, sample_posterior(network, known, unused, starts, draws=0)))
+        found.append((layout, find_mode(network, known, starts)))
     found.sort(key=lambda one: -one[1].log_evidence)
     highest = found[0][1].log_evidence
     return [one for one in found if highest - one[1].log_evidence < POSSIBLE_EVIDENCE]
@@ -307,7 +329,7 @@ def _mixed(network: Network, modes: Sequence[Posterior], rng: np.random.Generato
     .. [1] J. A. Hoeting et al., Bayesian Model Averaging, Statistical Science 14 (1999) 382,
        eq. 1 and 2, layouts being alike before the readings.
     """
-    drawn = [sample_posterior(network, mode.priors, rng, near=mode) for mode in modes]
+    drawn = [draw_from(network, mode, rng) for mode in modes]
     if len(drawn) == 1:
         return drawn[0]
     shares = softmax([one.log_evidence for one in drawn])
@@ -319,16 +341,9 @@ def _mixed(network: Network, modes: Sequence[Posterior], rng: np.random.Generato
 
 
 def _reported(
-    record: Record,
-    know: Knowledge,
-    network: Network,
-    posterior: Posterior,
-    layout: Layout,
-    nodes: int,
-    evidence: float,
-    form: ModelForm,
-    rng: np.random.Generator,
+    network: Network, know: Knowledge, chosen: _Chosen, form: ModelForm, rng: np.random.Generator
 ) -> Fitted:
+    record, posterior = network.record, chosen.posterior
     weights = posterior.weights
     apart = rng.standard_normal((3, weights.size))
     k_fitted = _conductances(record, network, posterior)
@@ -347,15 +362,15 @@ def _reported(
     smooth = network.smooth(posterior.parameters(posterior.mode))
     k_inlet = k
     if "cooler_in" not in record.oils_c:
-        k_inlet = _over_inlet(record, smooth, k, posterior.priors["oil_flow_w_k"], rng)
+        k_inlet = _over_inlet(network, smooth, k, posterior.priors["oil_flow_w_k"], rng)
     return Fitted(
         posterior=posterior,
         network=network,
         smooth=smooth,
         reference_c=reference_oil_c(record),
-        layout=layout.name,
-        nodes=nodes,
-        evidence_two_over_one=evidence,
+        layout=chosen.layout.name,
+        nodes=chosen.nodes,
+        evidence_two_over_one=chosen.evidence_apart,
         k_w_k=interval(k, weights),
         capacity_j_k=interval(capacity, weights),
         heat_in_w=interval(heat, even),
@@ -364,7 +379,6 @@ def _reported(
         k_draws=k,
         k_inlet_w_k=interval(k_inlet, weights),
         k_inlet_draws=k_inlet,
-        heat_draws=heat,
         paths=tuple(paths),
         budget=_budget(posterior, np.log(k_fitted), form.k),
         scale_known=scale_known,
@@ -372,7 +386,11 @@ def _reported(
 
 
 def _over_inlet(
-    record: Record, smooth: Smooth, k_w_k: FloatArray, oil_flow: Gaussian, rng: np.random.Generator
+    network: Network,
+    smooth: Smooth,
+    k_w_k: FloatArray,
+    oil_flow: Gaussian,
+    rng: np.random.Generator,
 ) -> FloatArray:
     """Draws of K over the oil into the cooler from those over the tank [W/K].
 
@@ -380,10 +398,9 @@ def _over_inlet(
     does not tell that flow, whatever its posterior says (drawn machines: 11 % too high a K), so
     only what was known of it before the readings is used.
     """
-    on = (record.fan > 0.9) & (record.engine > 0.9)
-    if not on.any():
+    warm = _warm(network)
+    if not warm.any():
         return k_w_k
-    warm = on & (smooth.tank_c >= np.median(smooth.tank_c[on]))
     cooler_w, shell_w = smooth.cooler_w[warm].mean(), smooth.shell_w[warm].mean()
     carried = k_w_k * float(np.mean(smooth.heat_w[warm]) - 0.5 * shell_w) / float(cooler_w)
     flow_w_k = np.exp(oil_flow.mean + oil_flow.sd * rng.standard_normal(k_w_k.size))

@@ -78,9 +78,8 @@ class Parameters:
     from minute to minute. `loop_oil` is the share of the oil that is in the loop, `tank_metal`
     that of the metal besides the core that is at the tank, `link_in_loop` that of the drive
     metal's exchange with oil that has yet to pass the cooler. `oil_flow_w_k` is W, or the factor
-    on the measured flow where
-    one is recorded. Offsets are what a probe reads too high, K. `heater_gain` is the
-    heater's true power over that recorded.
+    on the measured flow where one is recorded. Offsets are what a probe reads too high, K.
+    `heater_gain` is the heater's true power over that recorded.
     """
 
     oil_j_k: float

@@ -12,7 +12,7 @@ References
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +27,11 @@ __all__ = (
     "LINEAR",
     "Gaussian",
     "Posterior",
+    "draw_from",
+    "find_mode",
     "log_posterior_and_slope",
     "log_posterior_at",
     "natural",
-    "sample_posterior",
 )
 
 FloatArray = NDArray[np.float64]
@@ -282,15 +283,12 @@ def log_posterior_at(
     return -target(np.array([place[name] for name in target.names]))
 
 
-def sample_posterior(
+def find_mode(
     network: Network,
     priors: Mapping[str, Gaussian],
-    rng: np.random.Generator,
     starts: Sequence[Mapping[str, float]] = ({},),
-    draws: int = DRAWS,
-    near: Posterior | None = None,
 ) -> Posterior:
-    """Find the mode and draw from the posterior.
+    """Find the mode, with the Gaussian there and its Laplace evidence; its one draw is the mode.
 
     Parameters
     ----------
@@ -298,46 +296,70 @@ def sample_posterior(
         Model with its record.
     priors : mapping of str to Gaussian
         One for each field of `Parameters`; a standard deviation of 0 fixes it.
-    rng : Generator
-        Source of every random number.
     starts : sequence of mapping of str to float
-        Where to look for the mode: handled (log) values instead of the priors' means. Of the
-        modes found the highest is kept, for a search may end on a lower one.
-    draws : int
-        Draws of each proposal; 0 stops at the mode with a Laplace evidence.
-    near : Posterior, optional
-        An earlier find of the same target, whose mode is not searched again.
+        Where to look for the mode: handled (log, logit) values instead of the priors' means. Of
+        the modes found the highest is kept, for a search may end on a lower one.
     """
     target = _Target(network, priors)
     places = [np.array([start.get(n, priors[n].mean) for n in target.names]) for start in starts]
-    if len(places) > 1 and near is None:
+    if len(places) > 1:
         # Which start leads higher shows long before the end of a search, except where one has
         # ended at once: it may sit on a small hill beside the other's slope.
         looks = [_mode(target, place, FIRST_LOOK) for place in places]
         leading = min(looks, key=lambda look: target(look[0]))
         places = [look[0] for look in looks if look is leading or (leading[2] and not look[2])]
-    if near is None:
-        found = [_mode(target, place) for place in places]
-        mode, rough, converged = min(found, key=lambda one: target(one[0]))
-        passes: tuple[bool, ...] = (False,) if draws == 0 else (False, False, True)
-    else:
-        mode, rough, converged = near.mode, near.covariance, near.converged
-        passes = (False, True)
-    mode, covariance, aside = _refine(target, mode, rough, passes)
-    evidence = -target(mode) + 0.5 * mode.size * np.log(2 * np.pi)
-    evidence += 0.5 * np.linalg.slogdet(covariance)[1]
-    if draws == 0:
-        points, weights = mode[np.newaxis, :], np.ones(1)
-    else:
-        first = Proposal(centre=mode + aside, covariance=WIDER * covariance)
-        points, weights, evidence = weighted_draws(target, first, draws, rng)
+    found = [_mode(target, place) for place in places]
+    mode, rough, converged = min(found, key=lambda one: target(one[0]))
+    mode, covariance, _ = _refine(target, mode, rough, (False,))
+    evidence = -target(mode) + 0.5 * mode.size * LOG_2PI
+    evidence += 0.5 * float(np.linalg.slogdet(covariance)[1])
     return Posterior(
         names=target.names,
         priors=priors,
         mode=mode,
         covariance=covariance,
+        draws=mode[np.newaxis, :],
+        weights=np.ones(1),
+        log_evidence=evidence,
+        converged=converged,
+    )
+
+
+def draw_from(
+    network: Network, found: Posterior, rng: np.random.Generator, draws: int = DRAWS
+) -> Posterior:
+    """Draw from the posterior whose mode `find_mode` has found.
+
+    Parameters
+    ----------
+    network : Network
+        The model that the mode was found for.
+    found : Posterior
+        Mode and covariance to begin from; the priors are its own.
+    rng : Generator
+        Source of every random number.
+    draws : int
+        Draws of each proposal.
+
+    Returns
+    -------
+    Posterior
+        With its evidence from the draws.
+
+    Raises
+    ------
+    ArithmeticError
+        No draw lies within the model's reach.
+    """
+    target = _Target(network, found.priors)
+    mode, covariance, aside = _refine(target, found.mode, found.covariance, (False, True))
+    first = Proposal(centre=mode + aside, covariance=WIDER * covariance)
+    points, weights, evidence = weighted_draws(target, first, draws, rng)
+    return replace(
+        found,
+        mode=mode,
+        covariance=covariance,
         draws=points,
         weights=weights,
-        log_evidence=float(evidence),
-        converged=converged,
+        log_evidence=evidence,
     )

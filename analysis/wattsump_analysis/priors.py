@@ -111,7 +111,7 @@ def _oil_flow(network: Network, know: Knowledge) -> Gaussian:
 
 
 def priors(
-    network: Network, know: Knowledge, layout: Layout = IN_LINES, *, metal_apart: bool = True
+    network: Network, know: Knowledge, layout: Layout, *, metal_apart: bool = True
 ) -> dict[str, Gaussian]:
     """Priors of every parameter; weak ones are ranges of small machines (common practice)."""
     record = network.record

@@ -15,7 +15,7 @@ from wattsump_analysis._remarks import cautions_of, limits_of, notes_of, peaks_o
 from wattsump_analysis._shapes import FloatArray
 from wattsump_analysis._stretch import find_cuts, record_of, stretch_records
 from wattsump_analysis._stretch_fit import (
-    METERED_HEATER,
+    Scale,
     Stretch,
     fit_stretch,
     routes_of,
@@ -267,7 +267,7 @@ def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
         stretch.fitted.capacity_j_k.value,
         know,
         model_form(stretch.record).capacity,
-        heat_measured=stretch.side.k_w_k is not None or stretch.scale == METERED_HEATER,
+        heat_measured=stretch.scale in (Scale.OIL_SIDE, Scale.HEATER),
     )
     return (said,) if said else ()
 

@@ -7,7 +7,7 @@ import pytest
 
 from wattsump_analysis import posterior
 from wattsump_analysis.network import Network, Parameters
-from wattsump_analysis.posterior import Gaussian, _within_prior, sample_posterior
+from wattsump_analysis.posterior import Gaussian, Posterior, _within_prior, draw_from, find_mode
 
 
 @pytest.fixture(autouse=True)
@@ -44,9 +44,13 @@ def priors() -> dict[str, Gaussian]:
     }
 
 
+def drawn(network: Network, seed: int) -> Posterior:
+    return draw_from(network, find_mode(network, priors()), np.random.default_rng(seed))
+
+
 def test_prior_and_reading_meet_at_their_weighted_mean() -> None:
     network = OneReading()
-    found = sample_posterior(network, priors(), np.random.default_rng(3))  # type: ignore[arg-type]
+    found = drawn(network, 3)  # type: ignore[arg-type]
     gain = found.column("motion_gain")
     mean = float(found.weights @ gain)
     sd = float(np.sqrt(found.weights @ (gain - mean) ** 2))
@@ -59,7 +63,7 @@ def test_prior_and_reading_meet_at_their_weighted_mean() -> None:
 
 def test_what_no_reading_touches_keeps_its_prior() -> None:
     network = OneReading()
-    found = sample_posterior(network, priors(), np.random.default_rng(3))  # type: ignore[arg-type]
+    found = drawn(network, 3)  # type: ignore[arg-type]
     row = found.names.index("cooler_w_k")
     # independent: the prior's own variance, to the accuracy of second differences.
     assert found.covariance[row, row] == pytest.approx(0.04, rel=1e-3)
@@ -74,7 +78,7 @@ def test_a_model_without_reach_is_said_so() -> None:
             raise np.linalg.LinAlgError
 
     with pytest.raises(ArithmeticError, match="within the model's reach"):
-        sample_posterior(Nowhere(), priors(), np.random.default_rng(0))
+        drawn(Nowhere(), 0)
 
 
 def test_a_proposal_is_no_wider_than_a_little_more_than_the_prior_in_any_direction() -> None:

@@ -20,13 +20,13 @@ HOSE_S = 6.0
 CAPACITY_AT_C = 60.0
 
 
-def conductance_w_k(machine: Machine) -> FloatArray:
+def conductance_w_k(machine: Machine, loop_c: FloatArray) -> FloatArray:
     """Heat of the cooler over (oil in - air in) with the fan on, W/K, shape (m,)."""
-    return finer_conductance_w_k(machine, np.full_like(machine.flow_w_k, REFERENCE_OIL_C))
+    return finer_conductance_w_k(machine, np.full_like(loop_c, REFERENCE_OIL_C))
 
 
-def capacity_j_k(machine: Machine) -> FloatArray:
-    """Heat capacity of oil and metal, hoses included, J/K, shape (m,)."""
+def capacity_j_k(machine: Machine, _temp_c: float) -> FloatArray:
+    """Heat capacity of oil and metal, hoses included, J/K, shape (m,), at any temperature."""
     return machine.capacity_j_k(CAPACITY_AT_C)
 
 
@@ -41,9 +41,11 @@ class PlainPlant:
             shell_w=np.zeros_like(start_c),
             cooler_out_c=start_c.astype(float),
         )
-        self.full_w_k = conductance_w_k(machine)
+        self.full_w_k = conductance_w_k(machine, start_c)
         self.hose_j_k = HOSE_S * machine.flow_w_k
-        self.stirred_j_k = capacity_j_k(machine) - machine.drive_metal_j_k - self.hose_j_k
+        self.stirred_j_k = (
+            capacity_j_k(machine, CAPACITY_AT_C) - machine.drive_metal_j_k - self.hose_j_k
+        )
 
     def step(self, controls: Controls, dt_s: float) -> Flows:
         """Advance by `dt_s` (s, at most 1) and return the flows."""

@@ -4,16 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import plain
 from machines import U_FLOW, U_HEATER, U_METAL, U_OIL, Drawn, draw, guided, heated, short, work
 from numpy.typing import NDArray
-from plain import PlainPlant
-from plain import capacity_j_k as plain_capacity_j_k
-from plain import conductance_w_k as plain_conductance_w_k
 
 from wattsump_analysis import rehearsal
 from wattsump_analysis.fit import Fitted, ModelForm, fit_record
 from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import Plant, cooler_conductance_w_k
+from wattsump_analysis.plant import Machine, Plant, cooler_conductance_w_k
 from wattsump_analysis.priors import Knowledge
 from wattsump_analysis.record import Record, Switches, make_record
 from wattsump_analysis.rehearsal import Stage, Truth
@@ -159,21 +157,15 @@ class Rehearsed:
 
 def true_values(rehearsed: Rehearsed, one: int, record: Record, fitted: Fitted) -> dict[str, float]:
     """The plant's own K, C, Q of machine `one` as the fit defines them."""
-    drawn, truth, plain = rehearsed.drawn, rehearsed.truth, rehearsed.protocol.plain
+    drawn, truth, machine = rehearsed.drawn, rehearsed.truth, rehearsed.drawn.machine
+    conductance_w_k, capacity_j_k = (
+        (plain.conductance_w_k, plain.capacity_j_k)
+        if rehearsed.protocol.plain
+        else (cooler_conductance_w_k, Machine.capacity_j_k)
+    )
     count = drawn.flow_lpm.size
     run = truth.running[:, one]
-
-    def conductance_w_k(at: FloatArray) -> float:
-        if plain:
-            return float(plain_conductance_w_k(drawn.machine)[one])
-        return float(cooler_conductance_w_k(drawn.machine, at)[one])
-
-    capacity = (
-        plain_capacity_j_k(drawn.machine)
-        if plain
-        else drawn.machine.capacity_j_k(fitted.reference_c)
-    )
-    inlet = conductance_w_k(np.full(count, fitted.reference_c))
+    inlet = float(conductance_w_k(machine, np.full(count, fitted.reference_c))[one])
     k = inlet
     if "cooler_in" not in record.oils_c:
         tank = truth.temps_c["tank"][:, one]
@@ -181,14 +173,14 @@ def true_values(rehearsed: Rehearsed, one: int, record: Record, fitted: Fitted) 
         warm = on & (tank >= np.median(tank[on]))
         # Settled heat, as the label's: what the core takes up or gives back comes on top.
         loop = truth.temps_c["cooler_in"][warm]
-        settled = np.array([conductance_w_k(at) for at in loop])
+        settled = np.array([conductance_w_k(machine, at)[one] for at in loop])
         settled *= loop[:, one] - truth.ambient_c[warm, one]
         over = tank[warm] - truth.ambient_c[warm, one]
         k = float(settled.sum() / over.sum())
     loaded = run & (truth.engine[:, one] > 0) & (truth.heater_w[:, one] < 1.0)
     return {
         "K": k,
-        "C": float(capacity[one]),
+        "C": float(capacity_j_k(machine, fitted.reference_c)[one]),
         "Q": float(truth.load_w[loaded, one].mean()),
         HEAT_AT_LABEL: inlet,
     }
@@ -198,7 +190,7 @@ def rehearse(protocol: Protocol, count: int, seed: int) -> Rehearsed:
     """Run `count` machines drawn with `seed` through one protocol."""
     rng = np.random.default_rng(seed)
     drawn = draw(count, rng)
-    make = PlainPlant if protocol.plain else Plant
+    make = plain.PlainPlant if protocol.plain else Plant
     truth = rehearsal.run(drawn.machine, protocol.stages, drawn.load, drawn.weather, rng, make)
     readings = drawn.probes.read(truth, rng)
     return Rehearsed(protocol=protocol, drawn=drawn, truth=truth, readings=readings)
