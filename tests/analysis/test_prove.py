@@ -94,7 +94,7 @@ def test_the_ledger_closes_at_every_bin(guided: Proof) -> None:
 def test_switching_fan_or_engine_stores_no_heat_that_nobody_brought(guided: Proof) -> None:
     ledger = guided.ledger
     assert ledger is not None
-    # pinned: 99 W about a mean of 1.9 kW; 540 W where capacity times temperature is taken for
+    # pinned: 100 W about a mean of 1.9 kW; 540 W where capacity times temperature is taken for
     # what is stored, because the core's capacity ends with the oil's flow.
     assert np.sqrt(np.mean(ledger.unexplained_w**2)) < 0.1 * ledger.heat_in_w.mean()
 

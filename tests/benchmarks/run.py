@@ -16,6 +16,8 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
+from wattsump_analysis import threads
+
 __all__ = ("BASELINE", "PAGE", "compared", "gathered", "main", "page_of")
 
 HERE = Path(__file__).parent
@@ -103,4 +105,5 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
+    threads.one_by_default()  # as the program does
     sys.exit(main())

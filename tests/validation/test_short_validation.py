@@ -5,8 +5,11 @@ import pytest
 from form import needed
 from run import kept_lines, line, page, rows_of
 from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, knowledge, record_of, rehearse
+from thermostat import seen_unlogged, switched, with_thermostats
 
+from wattsump_analysis._innovations import innovations
 from wattsump_analysis._suspects import suspects_of
+from wattsump_analysis.checks import lag_one
 from wattsump_analysis.fit import fit_record
 from wattsump_analysis.ledger import make_ledger
 from wattsump_analysis.rehearsal import SAMPLE_S
@@ -72,14 +75,28 @@ def test_healthy_machines_at_work_are_hardly_ever_accused() -> None:
     assert np.count_nonzero(accused) <= 1
 
 
-def test_the_ledgers_totals_hold_what_the_plant_did() -> None:
+def test_a_fan_that_switches_is_seen_where_logged_and_mostly_where_not() -> None:
+    rehearsed = with_thermostats(30)
+    # pinned: `thermostat.py` finds 21 unlogged and 27 logged; healthy machines are never accused,
+    # so that a threshold which sees more is not bought with false ones.
+    assert sum(seen_unlogged(rehearsed)) >= 20
+    assert len(switched(rehearsed)) >= 26
+    assert sum(seen_unlogged(rehearse(PROTOCOLS["ordinary work"], 40, seed=77))) == 0
+
+
+def test_the_ledgers_totals_hold_what_the_plant_did_and_errors_ahead_are_nearly_white() -> None:
     rehearsed = rehearse(PROTOCOLS["guided, five probes + flow"], 5, seed=505)
     drawn, truth, protocol = rehearsed.drawn, rehearsed.truth, rehearsed.protocol
     held = []
     for one in range(5):
         record = record_of(drawn, truth, rehearsed.readings, one, protocol)
         rng = np.random.default_rng(one)
-        ledger = make_ledger(record, fit_record(record, knowledge(drawn, one, protocol), rng))
+        fitted = fit_record(record, knowledge(drawn, one, protocol), rng)
+        ledger = make_ledger(record, fitted)
+        mode = fitted.posterior.parameters(fitted.posterior.mode)
+        # pinned: 0.2 to 0.5 on 15 drawn machines (docs/method.md); of what the smoother leaves it
+        # is 0.5 to 0.95, whatever the network.
+        assert lag_one(innovations(fitted.network, mode).tank) < 0.6
         run = truth.running[:, one]
         for told, heat_w in (
             (ledger.heat_in_kwh, truth.load_w * truth.engine + truth.heater_w),
