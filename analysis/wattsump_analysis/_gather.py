@@ -19,6 +19,8 @@ FIRED_RPM = 300.0  # no engine idles below this; cranking stays below it
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
 LITRES_PER_MIN = 1.0 / 60000.0  # m3/s
 LEAST_READINGS = 20
+SILENT_SHARE = 0.05  # of a running engine's usual oil flow; common practice, no source
+TOLD_SILENCE_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,15 +61,17 @@ def gather(session: Session, profile: Profile | None) -> Samples:
             _tank_found(session, profile),
             "connect a probe to the channel with the role tank",
         )
+    engine = _flag(session, profile, Role.ENGINE)
+    flow, silent = _metered(_flow(session, profile), engine, session.elapsed_s)
     return Samples(
         elapsed_s=session.elapsed_s,
         temps_c=temps,
         fan=_flag(session, profile, Role.FAN),
-        engine=_flag(session, profile, Role.ENGINE),
+        engine=engine,
         moving=_moving(session, profile),
         heater_w=_heater(session, profile),
-        flow_m3_s=_flow(session, profile),
-        notes=tuple(notes),
+        flow_m3_s=flow,
+        notes=(*notes, *silent),
     )
 
 
@@ -157,3 +161,27 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
     if column is None or not np.isfinite(session.columns[column]).any():
         return None
     return _filled(session.columns[column]) * LITRES_PER_MIN
+
+
+def _metered(
+    flow_m3_s: FloatArray | None, engine: FloatArray | None, elapsed_s: FloatArray
+) -> tuple[FloatArray | None, list[str]]:
+    """The flow without what its meter missed, and a note on that.
+
+    A drive's pump moves oil whenever the engine turns, so a meter that reads nothing then has
+    failed; read as a standstill of the oil it would leave the cooler's heat without any flow.
+    """
+    if flow_m3_s is None or engine is None or not np.any(engine > 0.5):
+        return flow_m3_s, []
+    running = engine > 0.5
+    flowing = flow_m3_s[running & (flow_m3_s > 0.0)]
+    if flowing.size < min(LEAST_READINGS, flow_m3_s.size):
+        return None, ["the flow meter read nothing while the engine ran and was left out"]
+    silent = running & (flow_m3_s < SILENT_SHARE * np.median(flowing))
+    missed_s = float(np.sum(np.diff(elapsed_s, append=elapsed_s[-1])[silent]))
+    if missed_s < TOLD_SILENCE_S:
+        return flow_m3_s, []
+    return _filled(np.where(silent, np.nan, flow_m3_s)), [
+        f"the flow meter read nothing for {missed_s / 60:.0f} min of the engine's running: its "
+        "last flow was kept. If the oil did stand still, stop and look for the reason first"
+    ]

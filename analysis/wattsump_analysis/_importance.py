@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-__all__ = ("ENOUGH_DRAWS", "WIDER", "WORST", "Proposal", "tempered", "weighted_draws")
+__all__ = ("ENOUGH_DRAWS", "WIDER", "WORST", "Drawn", "Proposal", "tempered", "weighted_draws")
 
 FloatArray = NDArray[np.float64]
 
@@ -49,9 +49,23 @@ class Proposal:
         return np.asarray(constant - (nu + size) / 2 * np.log1p(np.sum(z**2, axis=0) / nu))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Draws of shape (draws, parameters) whose `weights` sum to one.
+
+    `log_evidence` is the log of the density's integral, and `effective` is how many draws the
+    weights amounted to before any levelling: how well the proposals met the density.
+    """
+
+    points: FloatArray
+    weights: FloatArray
+    log_evidence: float
+    effective: float
+
+
 def weighted_draws(
     minus_log: Callable[[FloatArray], float], first: Proposal, count: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray, float]:
+) -> Drawn:
     """Draws with weights of the posterior over the mixture of all that was proposed [1]_.
 
     Each proposal goes where the draws so far put the weight; none is thrown away. Proposals of
@@ -71,10 +85,7 @@ def weighted_draws(
 
     Returns
     -------
-    points, weights : ndarray, shapes (draws, parameters) and (draws,)
-        The weights sum to one.
-    log_evidence : float
-        Log of the density's integral.
+    Drawn
 
     Raises
     ------
@@ -97,11 +108,11 @@ def weighted_draws(
         weights = np.exp(log_weight - top)
         evidence = float(top + np.log(np.mean(weights)))
         weights = weights / weights.sum()
-        if 1.0 / np.sum(weights**2) >= ENOUGH_DRAWS:
-            return points, weights, evidence
-        weights = tempered(weights)
-        if len(proposals) == MOST_PROPOSALS:
-            return points, weights, evidence
+        effective = float(1.0 / np.sum(weights**2))
+        if effective < ENOUGH_DRAWS:
+            weights = tempered(weights)
+        if effective >= ENOUGH_DRAWS or len(proposals) == MOST_PROPOSALS:
+            return Drawn(points=points, weights=weights, log_evidence=evidence, effective=effective)
         centre = weights @ points
         apart = points - centre
         scatter = (weights[:, np.newaxis] * apart).T @ apart

@@ -31,6 +31,7 @@ class OilSide:
     k_w_k: Interval | None
     heat_w: float = float("nan")  # mean over the usable bins
     budget: tuple[BudgetLine, ...] = ()
+    why: str = ""  # there is no value although flow and both temperatures were read
 
 
 def _series(record: Record) -> FloatArray:
@@ -57,6 +58,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     Returns
     -------
     OilSide
+        Without a value, and saying why, where the oil does not leave cooler than it enters.
 
     Notes
     -----
@@ -78,7 +80,10 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     value = float(np.median(k[warm]))
     drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
     excess = float(np.median((inlet - record.ambient_c)[warm]))
-    scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / abs(value)
+    if not (value > 0.0 and drop > 0.0):
+        why = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
+        return OilSide(k_by_bin_w_k=k, k_w_k=None, why=why)
+    scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
     budget = (
         BudgetLine(source="oil flow and heat", kind="B", relative=know.u_flow_rel),
         BudgetLine(
@@ -87,7 +92,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         BudgetLine(source="air probe", kind="B", relative=know.u_ambient_k / excess),
         BudgetLine(source="readings", kind="A", relative=scatter),
     )
-    half = COVERAGE * float(np.linalg.norm([line.relative for line in budget])) * abs(value)
+    half = COVERAGE * float(np.linalg.norm([line.relative for line in budget])) * value
     return OilSide(
         k_by_bin_w_k=k,
         k_w_k=Interval(value=value, low=value - half, high=value + half),

@@ -18,7 +18,7 @@ __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
-FEW_DRAWS = 40.0
+FEW_DRAWS = 20.0
 OILS = frozenset({Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET})
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
@@ -132,8 +132,13 @@ def _about_fit(stretch: Stretch) -> list[str]:
     if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
         found.append(
             "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
-            "the machine is warmed, which temperatures hardly show, and can be a sixth low. Make "
-            "the guided run before you act on them"
+            "the machine is warmed, which temperatures hardly show, and on some machines are a "
+            "sixth low or more. Make the guided run before you act on them"
+        )
+    if stretch.side.why:
+        found.append(
+            f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "
+            "right way round, and is the core open to the air?"
         )
     if stretch.alone:
         found.append(f"the figure is the oil side's alone: {stretch.alone}")

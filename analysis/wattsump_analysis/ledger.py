@@ -36,13 +36,13 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
     First law for the oil and the metal that warms with it.
     """
     smooth, bin_s = fitted.smooth, record.bin_s
-    heat_in = smooth.heat_w + record.heater_w
+    heat_in = smooth.heat_w + smooth.heater_w
     stored = _rate(smooth.stored_j, bin_s)
-    into = np.stack([path.heat_w for path in fitted.paths]) + record.heater_w
+    into = np.stack([path.heat_w + path.heater_w for path in fitted.paths])
     cooler = np.stack([path.cooler_w for path in fitted.paths])
     shell = np.stack([path.shell_w for path in fitted.paths])
     taken_j = np.array([path.stored_j[-1] - path.stored_j[0] for path in fitted.paths])
-    low, high = np.quantile(into, (0.025, 0.975), axis=0)
+    low, high = np.quantile(into, (0.025, 0.975), axis=0, method="weibull")
     sums = np.array([rows.sum(axis=1) * bin_s for rows in (into, cooler, shell)])
     left_j = sums[0] - sums[1] - sums[2] - taken_j
     working = (record.work == record.work.max()) & (record.engine > 0.5)

@@ -118,13 +118,15 @@ class Parameters:
 class Smooth:
     """The states given all the data, and the heat flows they imply, shape (n,).
 
-    `stored_j` is the heat stored since the first bin.
+    `heater_w` is a metered heater's with the error its meter was found to have; `stored_j` is
+    the heat stored since the first bin.
     """
 
     tank_c: FloatArray
     loop_c: FloatArray
     metal_c: FloatArray
     heat_w: FloatArray
+    heater_w: FloatArray
     cooler_w: FloatArray
     shell_w: FloatArray
     stored_j: FloatArray
@@ -445,6 +447,7 @@ class Network:
             loop_c=loop,
             metal_c=metal,
             heat_w=(self.level_of @ levels + wander) * self.record.engine,
+            heater_w=p.heater_gain * self.record.heater_w,
             cooler_w=self.conductance_w_k(p) * (loop - air),
             shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
             stored_j=np.append(0.0, np.cumsum(taken.sum(axis=1))),

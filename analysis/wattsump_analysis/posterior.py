@@ -12,7 +12,7 @@ References
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +74,9 @@ class Posterior:
     """Weighted draws of the free parameters, and the Gaussian at the mode.
 
     `draws` has shape (draws, free), in the handled (log) form; `weights` sum to one.
+    `effective_draws` is how many these amounted to before they were levelled. `fixed` holds, draw
+    by draw in handled form, what is fixed but not at the mean of `priors`, as in draws of
+    another layout.
     """
 
     names: tuple[str, ...]
@@ -84,13 +87,17 @@ class Posterior:
     weights: FloatArray
     log_evidence: float
     converged: bool
-
-    @property
-    def effective_draws(self) -> float:
-        return float(1.0 / np.sum(self.weights**2))
+    effective_draws: float
+    fixed: Mapping[str, FloatArray] = field(default_factory=dict)
 
     def parameters(self, theta: FloatArray) -> Parameters:
         return _parameters(self.names, theta, self.priors)
+
+    def draw(self, row: int) -> Parameters:
+        """Parameters of one draw, with what its own layout fixes."""
+        names = (*self.names, *self.fixed)
+        theta = np.append(self.draws[row], [values[row] for values in self.fixed.values()])
+        return _parameters(names, theta, self.priors)
 
     @property
     def place(self) -> dict[str, float]:
@@ -98,8 +105,13 @@ class Posterior:
         return dict(zip(self.names, map(float, self.mode), strict=True))
 
     def column(self, name: str) -> FloatArray:
-        """Draws of one parameter in its own unit, shape (draws,)."""
-        return np.asarray(natural(name, self.draws[:, self.names.index(name)]))
+        """Draws of one parameter in its own unit, shape (draws,); a fixed one repeats."""
+        if name in self.names:
+            handled = self.draws[:, self.names.index(name)]
+        else:
+            usual = np.full(self.weights.size, self.priors[name].mean)
+            handled = self.fixed.get(name, usual)
+        return natural(name, handled)
 
 
 def natural(name: str, handled: FloatArray) -> FloatArray:
@@ -322,6 +334,7 @@ def find_mode(
         weights=np.ones(1),
         log_evidence=evidence,
         converged=converged,
+        effective_draws=1.0,
     )
 
 
@@ -354,12 +367,13 @@ def draw_from(
     target = _Target(network, found.priors)
     mode, covariance, aside = _refine(target, found.mode, found.covariance, (False, True))
     first = Proposal(centre=mode + aside, covariance=WIDER * covariance)
-    points, weights, evidence = weighted_draws(target, first, draws, rng)
+    drawn = weighted_draws(target, first, draws, rng)
     return replace(
         found,
         mode=mode,
         covariance=covariance,
-        draws=points,
-        weights=weights,
-        log_evidence=evidence,
+        draws=drawn.points,
+        weights=drawn.weights,
+        log_evidence=drawn.log_evidence,
+        effective_draws=drawn.effective,
     )

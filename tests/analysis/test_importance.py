@@ -50,16 +50,18 @@ def test_a_lopsided_density_is_found_from_a_proposal_beside_it(shift: float) -> 
         return -float(np.sum(known.logpdf(x))) - 3.0
 
     first = Proposal(centre=np.full(4, 1.0 + shift * shape), covariance=np.eye(4) * shape**2)
-    points, weights, evidence = weighted_draws(minus_log, first, 150, np.random.default_rng(11))
+    drawn = weighted_draws(minus_log, first, 150, np.random.default_rng(11))
+    points, weights = drawn.points, drawn.weights
     mean = weights @ points
     spread = np.sqrt(weights @ (points - mean) ** 2)
-    assert 1.0 / np.sum(weights**2) >= ENOUGH_DRAWS
+    assert drawn.effective == pytest.approx(1.0 / np.sum(weights**2))
+    assert drawn.effective >= ENOUGH_DRAWS
     # independent: scipy.stats.lognorm's mean and deviation, four of each, with 100 effective
     # draws: a tenth of the deviation for a mean, more for a deviation with so long a tail.
     assert mean.mean() == pytest.approx(known.mean(), abs=3 * known.std() / np.sqrt(400))
     assert spread.mean() == pytest.approx(known.std(), rel=0.2)
     # independent: the integral put in.
-    assert evidence == pytest.approx(3.0, abs=0.3)
+    assert drawn.log_evidence == pytest.approx(3.0, abs=0.3)
 
 
 def test_it_raises_where_no_draw_meets_a_density() -> None:
@@ -74,9 +76,11 @@ def test_a_narrow_density_far_from_the_proposal_still_gives_weights_to_use() -> 
     def minus_log(x: FloatArray) -> float:
         return 0.5 * float(np.sum(((x - 3.0) / 0.05) ** 2))
 
-    _, weights, _ = weighted_draws(minus_log, first, 150, np.random.default_rng(2))
-    assert weights.sum() == pytest.approx(1.0, rel=1e-12)
-    assert 1.0 / np.sum(weights**2) >= 0.99 * ENOUGH_DRAWS
+    drawn = weighted_draws(minus_log, first, 150, np.random.default_rng(2))
+    assert drawn.weights.sum() == pytest.approx(1.0, rel=1e-12)
+    assert 1.0 / np.sum(drawn.weights**2) >= 0.99 * ENOUGH_DRAWS
+    # Levelled weights are told from weights that need no levelling.
+    assert drawn.effective < 0.8 * ENOUGH_DRAWS
 
 
 def test_tempering_spreads_weight_over_enough_draws_and_revives_none_without() -> None:

@@ -153,6 +153,21 @@ def test_the_balance_of_all_nodes_is_heat_in_less_cooler_and_shell() -> None:
     np.testing.assert_allclose(total, heat - cooler - shell, rtol=1e-9, atol=1e-6)
 
 
+def test_a_draw_of_the_smoother_closes_with_the_heaters_own_error() -> None:
+    made, ones = make_network().record, np.ones(BINS)
+    record = replace(made, fan=ones, engine=ones, work=np.zeros(BINS, dtype=np.int64))
+    network = Network(record, 30.0 * ones, 30.0, ones, ones)
+    sure = replace(P, model_error_w=1e-3, heater_gain=1.5)
+    path = network.smooth(sure, np.random.default_rng(3))
+    net_w = path.heat_w + path.heater_w - path.cooler_w - path.shell_w
+    stored_j = float(np.sum(midpoints(net_w))) * 10.0
+    # independent: the first law, with an error of the balance of a milliwatt. Means of products
+    # stand for products of means, hence some joules; a heater without its factor leaves 625.
+    assert path.stored_j[-1] == pytest.approx(stored_j, abs=20.0)
+    # independent: the readings times the factor put in.
+    assert path.heater_w == pytest.approx(1.5 * record.heater_w)
+
+
 def test_draws_of_the_smoother_scatter_about_its_mean() -> None:
     network = make_network()
     rng = np.random.default_rng(2)

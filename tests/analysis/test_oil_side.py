@@ -67,6 +67,13 @@ def test_a_constant_conductance_is_found_with_its_budget() -> None:
     )
 
 
+@pytest.mark.parametrize("k_w_k", [0.0, -60.0])
+def test_oil_that_leaves_no_cooler_than_it_came_gives_no_figure_but_a_reason(k_w_k: float) -> None:
+    found = oil_side(flowing(np.full(60, k_w_k)), KNOW)
+    assert found.k_w_k is None
+    assert "cooler than it enters" in found.why
+
+
 def test_without_flow_there_is_no_oil_side() -> None:
     record = flowing(np.full(60, 90.0))
     assert oil_side(replace(record, flow_w_k=None), KNOW).k_w_k is None

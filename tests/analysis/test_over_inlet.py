@@ -12,7 +12,7 @@ from wattsump_analysis.posterior import Gaussian
 
 def test_a_tank_alone_gives_the_label_a_smaller_k_by_the_oils_rise_in_the_drive() -> None:
     n = 8
-    record = SimpleNamespace(fan=np.ones(n), engine=np.ones(n))
+    record = SimpleNamespace(fan=np.ones(n), engine=np.ones(n), flow_w_k=None)
     network: Any = SimpleNamespace(record=record, base_c=np.full(n, 60.0))
     smooth: Any = SimpleNamespace(
         heat_w=np.full(n, 3000.0),
@@ -30,5 +30,11 @@ def test_a_tank_alone_gives_the_label_a_smaller_k_by_the_oils_rise_in_the_drive(
     )
     assert np.median(spread) == pytest.approx(53.53, abs=0.5)
     assert np.quantile(spread, 0.975) < 60.0
+    # independent: the same 600 W/K as a metered 500 with a factor of 1.2 on it.
+    record.flow_w_k = np.full(n, 500.0)
+    factor = Gaussian(mean=float(np.log(1.2)), sd=0.0)
+    assert _over_inlet(network, smooth, np.array([60.0]), factor, rng) == pytest.approx(
+        53.53, abs=0.01
+    )
     record.fan[:] = 0.0
     assert _over_inlet(network, smooth, np.array([60.0]), known, rng) == pytest.approx(60.0)

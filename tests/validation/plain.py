@@ -3,7 +3,7 @@
 Oil, tank wall and core are one stirred mass, the drive's metal another that is warmed by the
 oil alone; the heat of work goes straight into the passing oil, whose few seconds in the hoses
 are its only storage outside the tank. Conductances of cooler and shell are constant: neither
-viscosity nor motion nor radiation changes them. Nothing of the network was set on it.
+viscosity nor motion nor radiation changes them. Only the model form knows it, by other machines.
 """
 
 import numpy as np

@@ -23,6 +23,7 @@ from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, rehearse
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
 REFUSED_HALF_WIDTH = 0.30
+FEWEST_TOLD = 10  # a share of fewer says nothing
 QUANTITIES = ("K", "C", "Q", HEAT_AT_LABEL)
 
 
@@ -83,14 +84,14 @@ def measure(machines: int, seed: int, names: tuple[str, ...]) -> list[Row]:
 
 
 def line(row: Row) -> str:
-    """One row of the table; dashes where every machine was refused."""
+    """One row of the table; dashes where too few machines got an answer."""
     shown = [
         f"{100 * row.coverage:.1f} %",
         f"{100 * row.error:.1f} %",
         f"{100 * row.bias:+.1f} %",
         f"±{100 * row.half_width:.0f} %",
     ]
-    if math.isnan(row.coverage):
+    if round(row.machines * (1 - row.refused)) < FEWEST_TOLD:
         shown = ["-"] * len(shown)
     return (
         "| "
@@ -156,10 +157,10 @@ its warm-up, so that K is often too wide for a verdict.
 Part of each interval is the *model form*: how far the network itself is from a machine, a standard
 deviation of the logarithms of K, C and Q, measured on the machines of seeds 101 and 202, 50 of
 each, by `python tests/validation/form.py 50` (`ModelForm` in `wattsump_analysis/fit.py`, rounded up
-to 0.005; for the guided run with five probes, with flow and without, the larger of what this plant
-and the plainer one below need). It describes the plants of this repository; a real machine can be
-further from the network, which is why two independent routes are compared wherever the probes
-allow.
+to 0.005; wherever pipe probes meet a fan step, a heater or a flow meter, the larger of what this
+plant and the plainer one below need). It describes the plants of this repository; a real machine
+can be further from the network, which is why two independent routes are compared wherever the
+probes allow.
 """
 
 PLAINLY = """\
