@@ -17,13 +17,28 @@ WARM_K = 10.0  # oil over air from which the order of the probes is clear
 BACKWARDS_K = 4.0
 LEAST_BINS = 12
 JUMP_K = 3.0
+HOTTEST_AIR_C = 58.0  # a little above the hottest ever measured; from memory
+HOTTEST_OIL_C = 150.0  # mineral oil smokes; common practice, no source
 FOLLOWED_K = 1.0  # of another probe in the same moment: then the oil itself changed
 SLOPE_BINS = 5
 
 
 def misplaced_reason(record: Record) -> str:
     """Why the oil probes cannot be taken for what they are named; "" where they can."""
-    return _backwards(record) or _tank_jumped(record)
+    return _too_hot(record) or _backwards(record) or _tank_jumped(record)
+
+
+def _too_hot(record: Record) -> str:
+    """Whether the readings are of no air or no oil that a machine works in, as those in °F are."""
+    air_c = float(np.median(record.ambient_c))
+    oils_c = np.concatenate(list(record.oils_c.values()))
+    oil_c = float(np.max(oils_c[np.isfinite(oils_c)]))
+    if air_c <= HOTTEST_AIR_C and oil_c <= HOTTEST_OIL_C:
+        return ""
+    return (
+        f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work: were the "
+        "readings in °F, or is a probe broken?"
+    )
 
 
 def _backwards(record: Record) -> str:

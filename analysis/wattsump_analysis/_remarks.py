@@ -12,13 +12,11 @@ from wattsump_analysis.phases import Soak
 from wattsump_analysis.record import despike
 from wattsump_analysis.results import Route
 from wattsump_logger.profile import Profile, Role
-from wattsump_logger.session import Session
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
-FEW_DRAWS = 20.0
 OILS = frozenset({Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET})
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
@@ -124,11 +122,6 @@ def _about_fit(stretch: Stretch) -> list[str]:
             "cooler's"
         )
     fitted = stretch.fitted
-    if fitted is not None and not stretch.by_side and fitted.posterior.effective_draws < FEW_DRAWS:
-        found.append(
-            f"the range rests on {fitted.posterior.effective_draws:.0f} effective draws only and "
-            "is rough"
-        )
     if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
         found.append(
             "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
@@ -151,14 +144,13 @@ def _about_fit(stretch: Stretch) -> list[str]:
 
 
 def notes_of(
-    session: Session,
     samples: Samples,
     soak: Soak | None,
     guesses: Sequence[str],
     stretch: Stretch | None,
 ) -> tuple[str, ...]:
     """Sentences on what was taken for granted, left out or done to the readings."""
-    notes = [*session.notes, *samples.notes, *guesses]
+    notes = [*samples.notes, *guesses]
     if soak is None:
         notes.append(
             "no rest before the start: the probes could not be matched, so their class counts"

@@ -280,7 +280,7 @@ def bypass_that_opens(record: Record) -> str:
         if min(np.count_nonzero(shut), np.count_nonzero(opened)) < KNEE_LEAST_BINS:
             continue
         whole = float(np.median(passed[opened]))
-        last = shut & (t > np.quantile(t[shut], 0.66))
+        last = shut & (t >= np.quantile(t[shut], 0.66))
         first = opened & (t <= np.quantile(t[opened], 0.34))
         last_shut, first_open = float(np.median(passed[last])), float(np.median(passed[first]))
         gap = first_open - last_shut

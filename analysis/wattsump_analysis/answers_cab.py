@@ -21,6 +21,7 @@ from wattsump_analysis.answers_typed import (
     Temperature,
 )
 from wattsump_analysis.oil import volumetric_heat_j_m3k
+from wattsump_logger.errors import RangeError
 from wattsump_logger.profile import Cooler
 
 __all__ = ("CabAsked", "warm_cab")
@@ -110,13 +111,21 @@ def _case(asked: CabAsked, known: Known) -> _Case:
     heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
     altitude = value_of(asked.altitude, 0.0) or 0.0
     ambient_c = asked.ambient.value
+    cab_c = _USUAL_CAB_C if asked.cab is None else asked.cab.value
+    if ambient_c >= cab_c:
+        raise RangeError(
+            expected=f"air colder than the cab, {cab_c:g} degC",
+            found=f"{ambient_c:g} degC",
+            where="--ambient",
+            do="ask for the cold day: on this one the cab needs no heat",
+        )
     return _Case(
         heat_w=heat_w,
         k_w_k=k_w_k,
         shell_w_k=shell_w_k,
         k=k,
         ambient_c=ambient_c,
-        cab_c=_USUAL_CAB_C if asked.cab is None else asked.cab.value,
+        cab_c=cab_c,
         air_w_k=air.capacity_rate_w_k(flow, ambient_c, air.pressure_pa(altitude)),
         oil_w_k=None if oil_flow is None else oil_flow * volumetric_heat_j_m3k(_OIL_C),
         duct=1.0 if asked.duct is None else asked.duct.value,

@@ -18,6 +18,7 @@ CAUTIONS = (
 )
 # Oil life is told against this temperature; the rule speaks from 40 to 150 °C.
 _LIFE_AT_C = 60.0
+_OILS = ("tank", "cooler_in", "cooler_out", "case_drain", "pump_inlet")
 _SHORT = {
     limits.FROM_MEMORY: "ISO 13732-1, from memory",
     limits.READ_SECOND_HAND: "ISO 13732-1, quoted by others",
@@ -43,7 +44,7 @@ def limits_of(asked: LimitsAsked, known: Known) -> Answer:
     RangeError
         A coldest temperature above the hottest.
     """
-    peak = known.peaks_c.get("tank")
+    peak = max((known.peaks_c[name] for name in _OILS if name in known.peaks_c), default=None)
     hottest = asked.oil or (None if peak is None else temperature(peak))
     needed((hottest, "--oil"), what="limits")
     if hottest is None:

@@ -65,6 +65,15 @@ def prove_command(
     the next thing to do. Cannot tell ends with exit code 5, so that a script sees it.
     """
     asked = {"hottest": hottest, "coldest": coldest, "heater": heater}
+    if report is None and any(asked.values()):
+        from wattsump_logger.errors import UsageError
+
+        raise UsageError(
+            expected="--report beside --hottest, --coldest or --heater",
+            found="no --report",
+            where="prove",
+            do="add --report FILE.html, which they are for",
+        )
     days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
     proved = prove_file(session, machine)
     conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)

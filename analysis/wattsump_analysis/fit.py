@@ -48,7 +48,6 @@ SIGNIFICANT_EVIDENCE = 5.0
 POSSIBLE_EVIDENCE = 3.5  # a layout this far behind would have 3 of 100 draws
 LEDGER_DRAWS = 120
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
-FEWEST_DRAWS = 2.0  # levelled weights of fewer follow one draw and are no interval
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,13 +284,10 @@ def fit_record(
     Raises
     ------
     ArithmeticError
-        The posterior cannot be drawn from: too few draws carry any weight before they are
-        levelled.
+        The posterior cannot be drawn from: no draw lies within the network's reach.
     """
     network = build_network(record, know)
     chosen = _chosen(network, know, rng, progress)
-    if chosen.posterior.effective_draws < FEWEST_DRAWS:
-        raise ArithmeticError("the readings leave the network's parameters open")
     form = model_form(record) if form is None else form
     return _reported(network, know, chosen, form, rng)
 

@@ -228,6 +228,7 @@ def _answer(
         outing,
         judgement,
         cautions=(
+            *outing.session.notes,
             *cautions_of(outing.samples, main, routes, outing.soak, outing.profile),
             *suspects_of(main.record),
             *_unlike_listed(main, know),
@@ -252,7 +253,7 @@ def _answer(
             else diagnose(main.record, main.fitted, () if main.by_side else main.phases)
         ),
         notes=(
-            *notes_of(outing.session, outing.samples, outing.soak, outing.guesses, main),
+            *notes_of(outing.samples, outing.soak, outing.guesses, main),
             *cut_notes,
         ),
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
@@ -298,10 +299,13 @@ def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:
     return _proof(
         outing,
         judgement,
-        cautions=cautions_of(outing.samples, None, (), outing.soak, outing.profile),
+        cautions=(
+            *outing.session.notes,
+            *cautions_of(outing.samples, None, (), outing.soak, outing.profile),
+        ),
         k_refers_to="oil into the cooler" if "cooler_in" in temps else "tank oil",
         phases=find_phases(whole, outing.fan_known),
-        notes=notes_of(outing.session, outing.samples, outing.soak, outing.guesses, None),
+        notes=notes_of(outing.samples, outing.soak, outing.guesses, None),
         model=[],
         seed=seed,
     )

@@ -111,7 +111,11 @@ def diagnostic_rows(found: Diagnostics | None, units: str) -> list[tuple[str, st
             "under 1.4",
         ),
         ("length in time constants", f"{found.window_tau:.2f}", "1 and more"),
-        ("effective draws before levelling", f"{found.effective_draws:.0f}", "20 and more"),
+        (
+            "effective draws before levelling",
+            f"{found.effective_draws:.0f}",
+            "100 and more; fewer widen ranges",
+        ),
     ]
     rows += [
         (f"correlation of {pair}", f"{value:.2f}", "far from 1 and -1")

@@ -52,7 +52,7 @@ def match_command(
 ) -> None:
     """Find offsets that make all probes of one stirred bucket agree."""
     from wattsump_logger.probes import from_match
-    from wattsump_logger.sensors import drop_worth, match
+    from wattsump_logger.sensors import drop_worth, match, was_a_bath
     from wattsump_logger.session import load_session
 
     read = load_session(session)
@@ -63,6 +63,7 @@ def match_command(
         f"bath {found.bath_c:.2f} degC, {found.readings} readings, "
         f"probes {found.spread_k:.2f} K apart before"
     )
+    was_a_bath(found, str(session))
     _keep(from_match(found, _today(), session.name), machine, into)
     _say(filter(None, (drop_worth(found, _profile(machine)), *remarks)))
 

@@ -247,8 +247,12 @@ def _heater(raw: object, where: str) -> Heater | None:
 def _limits(raw: object, where: str) -> Limits:
     limits = Limits(**_section(raw, keys.LIMITS, where))
     if limits.oil_warn_c >= limits.oil_max_c:
-        raise _wrong(
-            f"{where}.oil_warn", f"below oil_max, {limits.oil_max_c:g} degC", limits.oil_warn_c
+        typed = isinstance(raw, Mapping) and "oil_warn" in raw
+        raise ProfileError(
+            expected=f"below oil_max, {limits.oil_max_c:g} degC",
+            found=f"{limits.oil_warn_c:g} degC" + ("" if typed else ", the usual one"),
+            where=f"{where}.oil_warn",
+            do="correct it" if typed else "add oil_warn",
         )
     window = (
         limits.viscosity_min_mm2_s,

@@ -93,7 +93,7 @@ def _heater_run(limit_c: float) -> Step:
         longest_s=3600,
         needs=(_STOPPED, _HEATING),
         until=Until(risen_k=15.0, oil_above_c=limit_c),
-        until_text=f"until the oil is 15 K warmer or at {limit_c:.0f} degC",
+        until_text=f"until 15 K warmer or at {limit_c:.0f} degC",
         safety=(_MAINS, _LOCAL, _HOT),
         heats=True,
         estimated=True,

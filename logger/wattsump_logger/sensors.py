@@ -44,6 +44,9 @@ __all__ = (
 ICE, BOIL = "ice point", "boiling water"
 _STEP_K = 0.25  # of the coarsest converter; a finer one is only called worse than it is
 _DRIFT_K = 0.5
+# Beyond these it was no bath, whatever the probes: common practice, no source.
+_MOST_DRIFT_K = 3.0
+_MOST_APART_K = 10.0
 _ICE_REACH_C = (-40.0, 60.0)
 _BOIL_REACH_C = (40.0, 160.0)
 _WARM_K = 5.0  # above ambient: the machine is at work and warm should be warmer
@@ -134,6 +137,25 @@ def match(
     table = np.column_stack([values[part] for values in raw.values()])
     found = match_in_bath(table, tuple(raw), reference=reference, step_k=_STEP_K)
     return found, tuple(_bath_remarks(found))
+
+
+def was_a_bath(found: BathMatch, where: str) -> None:
+    """Refuse a match of probes that stood in no common bath.
+
+    Raises
+    ------
+    RangeError
+        The readings drift or differ by more than probes of any class in stirred water.
+    """
+    if abs(found.drift_k) > _MOST_DRIFT_K or found.spread_k > _MOST_APART_K:
+        raise RangeError(
+            expected=f"probes in one bath: within {_MOST_APART_K:g} K of one another and "
+            f"drifting by less than {_MOST_DRIFT_K:g} K",
+            found=f"{found.spread_k:.1f} K apart and {found.drift_k:+.1f} K of drift",
+            where=where,
+            do="name the probes that were in the bath and its time with --from and --to; "
+            "nothing was kept",
+        )
 
 
 def _bath_remarks(found: BathMatch) -> Iterator[str]:

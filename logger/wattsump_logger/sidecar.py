@@ -100,8 +100,11 @@ def read_sidecar(
     except FileNotFoundError:
         return {}, (f"no sidecar {path.name}: units are taken from the column names",)
     except (OSError, ValueError, LookupError, TypeError, RecursionError) as error:
-        said = repr(error)[:_MOST_SAID]
-        return {}, (f"sidecar {path.name} cannot be read and was not used: {said}",)
+        said = f"{error}"[:_MOST_SAID]
+        return {}, (
+            f"sidecar {path.name} cannot be read and was not used ({said}): give the machine's "
+            "profile with --machine",
+        )
     if described != list(columns):
         differing = sorted(set(described) ^ set(columns)) or ["their order"]
         return {}, (

@@ -165,7 +165,7 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
             do="make the session again from its .wire file with `wattsump import`",
         )
     shown = "; ".join(damage[:_SHOWN]) + ("; ..." if len(damage) > _SHOWN else "")
-    notes = (f"{len(damage)} damaged rows left out ({shown})",) if damage else ()
+    notes = (f"damaged rows left out: {len(damage)} ({shown})",) if damage else ()
     return Table(
         columns=table.columns,
         faults=table.faults,

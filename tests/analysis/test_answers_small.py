@@ -17,7 +17,7 @@ from wattsump_analysis.answers_lines import LinesAsked, dash_number, plumb
 from wattsump_analysis.answers_oil import OilAsked, compare_oils, parse_oil
 from wattsump_analysis.answers_typed import typed_fields
 from wattsump_analysis.proof_json import proof_data
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.profile import load_profile
 
 PROFILE = load_profile(Path(__file__).parents[2] / "sample-data" / "bracken.toml")
@@ -179,11 +179,18 @@ def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
     }  # fmt: skip
 
 
+def test_a_cab_on_a_day_warmer_than_itself_is_refused() -> None:
+    with pytest.raises(RangeError, match="colder than the cab"):
+        cab(BRACKEN, heat="4 kW", measured="80 W/K", air_flow="0.5 m3/s", ambient="30 degC")
+
+
 def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
     known = known_from(known_from_proof(proof_data(proof_fixture.falls_short())), PROFILE)
     answer = limits_of(LimitsAsked(), replace(known, peaks_c={"tank": 70.0, "case_drain": 80.0}))
     marks = {row[0]: row[3] for row in answer.table("channels").rows}
     assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")
+    # The hottest oil is that of any probe in oil, here the case drain's.
+    assert "Oil at 80.0 °C has reached" in screen(answer)
 
 
 def test_a_hot_span_names_the_seals_it_leaves() -> None:

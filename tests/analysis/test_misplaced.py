@@ -87,3 +87,14 @@ def test_readings_that_miss_around_a_gap_are_no_jump() -> None:
 def test_the_tank_alone_cannot_be_held_against_another_probe() -> None:
     alone = outing(jumped("tank", -6.0, at=107))
     assert misplaced_reason(replace(alone, oils_c={"tank": alone.oils_c["tank"]})) == ""
+
+
+def test_readings_in_fahrenheit_are_asked_about_and_give_no_watts() -> None:
+    record = outing()
+    hot = replace(
+        record,
+        ambient_c=1.8 * record.ambient_c + 32.0,
+        oils_c={name: 1.8 * values + 32.0 for name, values in record.oils_c.items()},
+    )
+    assert misplaced_reason(record) == ""
+    assert "°F" in misplaced_reason(hot)

@@ -54,13 +54,21 @@ def _baths(folder: Path, outings: Path) -> None:
     (folder / "pairs.csv").write_text(pairs, encoding="utf-8")
 
 
-def _first_outing(folder: Path, outings: Path) -> None:
+def _outing_named(name: str, folder: Path, outings: Path) -> None:
     """An outing recorded under the name the page gives it."""
     for path in outings.glob("bracken.*"):
-        shutil.copy(path, folder / path.name.replace("bracken", "first", 1))
-    sidecar = folder / "first.csv-metadata.json"
-    text = sidecar.read_text(encoding="utf-8").replace("bracken.csv", "first.csv")
+        shutil.copy(path, folder / path.name.replace("bracken", name, 1))
+    sidecar = folder / f"{name}.csv-metadata.json"
+    text = sidecar.read_text(encoding="utf-8").replace("bracken.csv", f"{name}.csv")
     sidecar.write_text(text, encoding="utf-8")
+
+
+def _first_outing(folder: Path, outings: Path) -> None:
+    _outing_named("first", folder, outings)
+
+
+def _proving_run(folder: Path, outings: Path) -> None:
+    _outing_named("proving", folder, outings)
 
 
 def _notebook(folder: Path, outings: Path) -> None:
@@ -75,7 +83,7 @@ def _notebook(folder: Path, outings: Path) -> None:
 _GIVEN: dict[str, Callable[[Path, Path], None]] = {
     "docs/first-evening.md": _baths,
     "docs/first-outing.md": _first_outing,
-    "docs/proving-a-cooler.md": _first_outing,
+    "docs/proving-a-cooler.md": _proving_run,
     "docs/exit-codes.md": _first_outing,
     "docs/from-python.md": _notebook,
     "docs/proof-json.md": _first_outing,

@@ -9,7 +9,7 @@ from typer.testing import CliRunner, Result
 
 from wattsump_logger import commands
 from wattsump_logger.emulated import EmulatedController
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.events import WireChannel
 from wattsump_logger.importing import import_files
 from wattsump_logger.probes import beside, load_machine
@@ -112,3 +112,14 @@ def test_check_says_what_is_strange_or_that_nothing_is(tmp_path: Path) -> None:
 def test_show_needs_to_know_whose(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="--machine or --into"):
         ask("show")
+
+
+def test_probes_that_stood_in_no_common_bath_are_refused_and_nothing_is_kept(
+    tmp_path: Path, machine: Path
+) -> None:
+    day = recorded(tmp_path, "day", tank=60.0, cooler_in=66.0, cooler_out=40.0)
+    with pytest.raises(RangeError, match="one bath"):
+        ask("match", day, "--machine", machine)
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    assert all(channel.offset_k == 0.0 for channel in profile.channels.values())

@@ -118,12 +118,12 @@ def test_a_tail_of_nul_bytes_is_a_torn_row(tmp_path: Path) -> None:
 def test_a_damaged_row_is_left_out_and_said(tmp_path: Path, bad: str, said: str) -> None:
     session = load_session(bare(tmp_path, row(0), bad, row(2)))
     assert session.elapsed_s.tolist() == [0.0, 2.0]
-    assert f"1 damaged rows left out (line 3: {said}" in session.notes[0]
+    assert f"damaged rows left out: 1 (line 3: {said}" in session.notes[0]
 
 
 def test_many_damaged_rows_are_counted_and_a_few_shown(tmp_path: Path) -> None:
     session = load_session(bare(tmp_path, row(0), *["?"] * 9))
-    assert session.notes[0].startswith("9 damaged rows left out (line 3: 1 cells")
+    assert session.notes[0].startswith("damaged rows left out: 9 (line 3: 1 cells")
     assert session.notes[0].endswith("; ...)")
 
 

@@ -146,7 +146,7 @@ bypass, the surfaces and the probes' lag, and none of the drawn figures.
 READING = """\
 K is the cooler's conductance at the warm half of the outing, C the heat capacity of oil and metal,
 Q the mean heat into the oil while working. A K whose half-width passes 30 % gets no verdict from
-the program and counts as refused, as does a fit whose draws are too few to be an interval; the
+the program and counts as refused, as does a fit that finds no draw within its reach; the
 other columns are of the rest. What is scored is the fit itself: `prove` refuses more, such as
 misplaced probes. Heat at a label's temperature difference is K times that difference oil in over
 air in, so its row is K's but for tank and ambient probes only: there K refers to the tank
