@@ -15,6 +15,7 @@ from wattsump_logger.look import Look
 __all__ = ("Advice", "Estimate", "Guide", "Learned", "Need", "ProvingRun", "Step", "Until", "met")
 
 _UNMET_S = 5.0  # how long a flag may be wrong before the driver is told: switches bounce
+_GONE_ON_S = 60.0  # how long a later step must be under way before an optional one gives way
 _LONGEST_TICK_S = 30.0  # a pause in looks longer than this is no time spent on a step
 
 
@@ -157,15 +158,21 @@ class ProvingRun:
             marks = (f"stage {step.name} left out",)
             self._at += 1
         elif (state := met(step, look)) or go_on:
-            marks = self._begin(step, look, forced=not state)
+            marks = self._begin(step, look, forced=state is False)
         return self._advice(look, marks)
 
     def _is_left_out(self, step: Step, look: Look, go_on: bool) -> bool:
         """Whether an optional step, not begun, is passed over: by key, or by what is done."""
         if not step.optional or met(step, look) is not False:
             return False
-        following = self._steps[self._at + 1 : self._at + 2]
-        return go_on or any(met(after, look) for after in following)
+        return go_on or self._is_past(look)
+
+    def _is_past(self, look: Look) -> bool:
+        """Whether the machine is as a later step needs it.
+
+        The next two: a driver may warm the oil with the fan on, whatever he was asked.
+        """
+        return any(met(after, look) for after in self._steps[self._at + 1 : self._at + 3])
 
     def _begin(self, step: Step, look: Look, *, forced: bool) -> tuple[str, ...]:
         self._running, self._forced = True, forced
@@ -182,6 +189,8 @@ class ProvingRun:
         knows_enough = self._knows_enough(step, look)
         if go_on:
             return "by key"
+        if step.optional and self._unmet_s >= _GONE_ON_S and self._is_past(look):
+            return "the machine went on"
         oil_c = look.values.get(self._oil_column)
         if step.heats and oil_c is not None and oil_c >= self._stop_c:
             return "cut short, oil hot"

@@ -167,6 +167,24 @@ def test_an_optional_step_is_left_out_by_the_key() -> None:
     assert drive.marks == ["stage heater left out"]
 
 
+def test_a_driver_who_goes_on_is_not_held_in_an_optional_step() -> None:
+    drive = Drive(ProvingRun([HEATER, RISE, DRIVE]))
+    drive.on(3, engine_rpm=0.0)
+    # Nothing tells of the heater: the key begins its step, and only while the engine stands.
+    drive.on(1, go_on=True, engine_rpm=0.0)
+    advice = drive.on(5, engine_rpm=2200.0, fan_on=1.0)
+    assert advice.left_s == HEATER.longest_s
+    drive.on(60, engine_rpm=2200.0, fan_on=1.0)
+    assert drive.marks[:2] == ["stage heater", "stage heater ends: the machine went on"]
+
+
+def test_an_optional_step_is_left_out_by_a_driver_two_steps_ahead() -> None:
+    drive = Drive(ProvingRun([HEATER, RISE, DRIVE]))
+    advice = drive.on(2, engine_rpm=2200.0, fan_on=1.0)
+    assert drive.marks == ["stage heater left out"]
+    assert advice.stage == "rise"
+
+
 def test_an_optional_step_that_is_done_is_not_left_out() -> None:
     drive = Drive(ProvingRun([HEATER, DRIVE]))
     drive.on(1, engine_rpm=0.0, heater_on=1.0)
