@@ -331,7 +331,7 @@ def needed(*values: tuple[Figure | None, str], what: str) -> None:
             expected=", ".join(missing),
             found="nothing",
             where=what,
-            do="give it, or take it from a proof with --from",
+            do="give it; a proof (--from) or a profile (--machine) will do where it holds it",
         )
 
 
