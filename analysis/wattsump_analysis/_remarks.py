@@ -11,13 +11,13 @@ from wattsump_analysis.fit import rests_on_layout
 from wattsump_analysis.phases import Soak
 from wattsump_analysis.record import despike
 from wattsump_analysis.results import Route
-from wattsump_logger.profile import Profile, Role
+from wattsump_logger.profile import OIL_ROLES, Profile
+from wattsump_logger.session import Session
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
-OILS = frozenset({Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET})
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
 
@@ -47,14 +47,15 @@ def limits_of(profile: Profile | None) -> dict[str, float]:
 
 
 def cautions_of(
+    session: Session,
     samples: Samples,
     stretch: Stretch | None,
     routes: Sequence[Route],
     soak: Soak | None,
     profile: Profile | None,
 ) -> tuple[str, ...]:
-    """Sentences on what may be wrong with machine, probes or result."""
-    found = [*_too_hot(samples, profile), *_probes(samples, soak)]
+    """Sentences on what may be wrong with file, machine, probes or result."""
+    found = [*session.notes, *_too_hot(samples, profile), *_probes(samples, soak)]
     if stretch is None:
         return tuple(found)
     if samples.engine is None and samples.moving is None:
@@ -83,7 +84,7 @@ def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
             where = name.replace("_", " ")
             said = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
             hot = ": hoses and seals suffer and hot oil burns; let it cool before opening anything"
-            found.append(said + (hot if name in OILS else ""))
+            found.append(said + (hot if name in OIL_ROLES else ""))
     return found
 
 
@@ -92,7 +93,7 @@ def _limit_of(name: str, profile: Profile) -> float | None:
     for channel_name, channel in profile.channels.items():
         if channel.limit_c is not None and name in (channel_name, channel.role):
             return channel.limit_c
-    return profile.limits.oil_max_c if name in OILS else None
+    return profile.limits.oil_max_c if name in OIL_ROLES else None
 
 
 def _probes(samples: Samples, soak: Soak | None) -> list[str]:

@@ -172,8 +172,8 @@ def _refusals(
     if misplaced:
         # Whatever else is wrong with such readings may come of it, and would lead astray.
         return (*reasons, misplaced), step or (
-            "Put every probe where its name says, warm them one by one by hand to be sure, and "
-            "log the outing again."
+            "See that every probe reads °C and sits where its name says, warm them one by one by "
+            "hand to be sure, and log the outing again."
         )
     if stretch.why:
         reasons.append(stretch.why)

@@ -7,6 +7,7 @@ from wattsump_analysis import limits
 from wattsump_analysis.answers import Answer, Figure, Pieces, Row, Section, Table, temperature
 from wattsump_analysis.answers_known import Known, needed
 from wattsump_analysis.answers_typed import Temperature
+from wattsump_logger.profile import OIL_ROLES
 
 __all__ = ("CAUTIONS", "LimitsAsked", "limits_of")
 
@@ -18,7 +19,6 @@ CAUTIONS = (
 )
 # Oil life is told against this temperature; the rule speaks from 40 to 150 °C.
 _LIFE_AT_C = 60.0
-_OILS = ("tank", "cooler_in", "cooler_out", "case_drain", "pump_inlet")
 _SHORT = {
     limits.FROM_MEMORY: "ISO 13732-1, from memory",
     limits.READ_SECOND_HAND: "ISO 13732-1, quoted by others",
@@ -44,7 +44,7 @@ def limits_of(asked: LimitsAsked, known: Known) -> Answer:
     RangeError
         A coldest temperature above the hottest.
     """
-    peak = max((known.peaks_c[name] for name in _OILS if name in known.peaks_c), default=None)
+    peak = max((known.peaks_c[name] for name in OIL_ROLES if name in known.peaks_c), default=None)
     hottest = asked.oil or (None if peak is None else temperature(peak))
     needed((hottest, "--oil"), what="limits")
     if hottest is None:

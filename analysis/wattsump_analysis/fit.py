@@ -92,10 +92,10 @@ class ModelForm:
 
 # What has to be added in quadrature before 95 % of the intervals hold the truth, rounded up to
 # 0.005 (tests/validation/form.py, 50 machines of each of seeds 101 and 202). The larger of what
-# a finer plant and a plainer one need, but for the three that neither pipe probes nor a flow
-# meter bind to the machine: those are the finer plant's. Ordinary work on the plainer one would
-# need 0.165 for K and get no verdict at all; docs/validation.md shows on other machines what is
-# left to miss there.
+# a finer plant and a plainer one need, wherever pipe probes meet a fan step, a heater or a flow
+# meter; the other three are the finer plant's. Ordinary work on the plainer one would need 0.165
+# for K and get no verdict at all; docs/validation.md shows on other machines what is left to miss
+# there.
 STEPPED = ModelForm(k=0.08, capacity=0.045, heat=0.045)
 STEPPED_WITH_FLOW = ModelForm(k=0.03, capacity=0.035, heat=0.035)
 TANK_ONLY = ModelForm(k=0.065, capacity=0.035, heat=0.03)

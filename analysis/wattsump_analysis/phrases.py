@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 
 from wattsump_analysis.results import Interval, Proof
+from wattsump_logger.profile import OIL_ROLES
 from wattsump_logger.units import show, shown_unit, to_shown
 
 __all__ = (
@@ -22,7 +23,6 @@ __all__ = (
     "span",
 )
 
-_OILS = frozenset({"tank", "cooler_in", "cooler_out", "case_drain", "pump_inlet"})
 VERDICT_WORDS = {
     "meets": "Meets its label",
     "falls short": "Falls short of its label",
@@ -161,7 +161,7 @@ def _conductance_facts(proof: Proof, units: str) -> list[Fact]:
 
 
 def _hottest(proof: Proof, units: str) -> Fact | None:
-    oils = {name: peak for name, peak in proof.peaks_c.items() if name in _OILS}
+    oils = {name: peak for name, peak in proof.peaks_c.items() if name in OIL_ROLES}
     if not oils:
         return None
     name, (peak_c, at_s) = max(oils.items(), key=lambda item: item[1][0])

@@ -228,8 +228,7 @@ def _answer(
         outing,
         judgement,
         cautions=(
-            *outing.session.notes,
-            *cautions_of(outing.samples, main, routes, outing.soak, outing.profile),
+            *cautions_of(outing.session, outing.samples, main, routes, outing.soak, outing.profile),
             *suspects_of(main.record),
             *_unlike_listed(main, know),
         ),
@@ -299,10 +298,7 @@ def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:
     return _proof(
         outing,
         judgement,
-        cautions=(
-            *outing.session.notes,
-            *cautions_of(outing.samples, None, (), outing.soak, outing.profile),
-        ),
+        cautions=cautions_of(outing.session, outing.samples, None, (), outing.soak, outing.profile),
         k_refers_to="oil into the cooler" if "cooler_in" in temps else "tank oil",
         phases=find_phases(whole, outing.fan_known),
         notes=notes_of(outing.samples, outing.soak, outing.guesses, None),

@@ -19,6 +19,7 @@ from wattsump_logger import profile_keys as keys
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
 from wattsump_logger.oil_grade import grade_viscosity_40, viscosity_100
 from wattsump_logger.profile_parts import (
+    OIL_ROLES,
     UNITS,
     USUAL_UNIT,
     Channel,
@@ -33,6 +34,7 @@ from wattsump_logger.profile_parts import (
 from wattsump_logger.sensor_class import NO_SENSOR, SensorClass
 
 __all__ = (
+    "OIL_ROLES",
     "Channel",
     "Cooler",
     "Drive",

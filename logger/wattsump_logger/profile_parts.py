@@ -12,6 +12,7 @@ from typing import Literal
 from wattsump_logger.sensor_class import SensorClass
 
 __all__ = (
+    "OIL_ROLES",
     "UNITS",
     "USUAL_UNIT",
     "Channel",
@@ -44,6 +45,12 @@ class Role(StrEnum):
     FLOW = "flow"
     SUPPLY = "supply"
     OTHER = "other"
+
+
+# Those in oil, which scalds and which the limits of oil hold for.
+OIL_ROLES = frozenset(
+    {Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET}
+)
 
 
 # The unit in a session column's name where the profile does not say; the rest are °C.

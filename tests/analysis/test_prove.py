@@ -341,4 +341,4 @@ def test_swapped_probes_give_no_watts_and_are_named(outing: Session) -> None:
     assert proof.k_w_k is None
     assert "the two probes are swapped" in proof.headline
     assert len(proof.reasons) == 1
-    assert "Put every probe where its name says" in proof.next_step
+    assert "sits where its name says" in proof.next_step

@@ -21,6 +21,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, rehearse
 
+from wattsump_analysis._importance import ENOUGH_DRAWS
+
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
 REFUSED_HALF_WIDTH = 0.30
 FEWEST_TOLD = 10  # a share of fewer says nothing
@@ -78,9 +80,17 @@ def measure(machines: int, seed: int, names: tuple[str, ...]) -> list[Row]:
             work = partial(fit_one, rehearsed)
             scores = list(pool.map(work, range(machines), chunksize=4))
             found.extend(rows_of(name, scores))
+            print(levelled(name, scores), flush=True)
             for row in found[-len(QUANTITIES) :]:
                 print(line(row), flush=True)
     return found
+
+
+def levelled(name: str, scores: list[Score]) -> str:
+    """How often K was held where its draws had to be levelled: such a range is no exact one."""
+    some = [s.found["K"] for s in scores if s.found and s.effective_draws < ENOUGH_DRAWS]
+    held = sum(low <= truth <= high for truth, _, low, high in some)
+    return f"{name}: K held in {held} of {len(some)} fits with levelled weights"
 
 
 def line(row: Row) -> str:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from form import needed
-from run import kept_lines, line, page, rows_of
+from run import kept_lines, levelled, line, page, rows_of
 from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, knowledge, record_of, rehearse
 from thermostat import seen_unlogged, switched, with_thermostats
 
@@ -58,6 +58,8 @@ def test_the_form_that_is_needed_makes_19_of_20_intervals_hold() -> None:
     ]
     assert needed(scores, "K") == pytest.approx(0.178, abs=1e-9)
     assert needed(scores[:5], "K") == 0.0
+    # independent: of misses of 0.02 apart those up to 0.08 lie within ln(1.1) = 0.095.
+    assert levelled("some", scores) == "some: K held in 5 of 20 fits with levelled weights"
 
 
 def test_healthy_machines_at_work_are_hardly_ever_accused() -> None:
