@@ -36,8 +36,8 @@ def _too_hot(record: Record) -> str:
     if air_c <= HOTTEST_AIR_C and oil_c <= HOTTEST_OIL_C:
         return ""
     return (
-        f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work: were the "
-        "readings in °F, or is a probe broken?"
+        f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work, as readings "
+        "in °F or of a broken probe are"
     )
 
 
