@@ -16,7 +16,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from wattsump_logger.chip_bench import Built, ChipBench, build, notes_folder
+from wattsump_logger.bench.chip import Built, ChipBench, build, notes_folder
 
 __all__ = ("main",)
 

@@ -7,8 +7,8 @@ nothing happens to the machine all season.
 import argparse
 from pathlib import Path
 
-from wattsump_analysis.season import CHANGES, write_season
-from wattsump_logger.profile import load_profile
+from wattsump_analysis.emulation.season import CHANGES, write_season
+from wattsump_logger.machine.profile import load_profile
 
 if __name__ == "__main__":
     here = Path(__file__).parent

@@ -9,16 +9,16 @@ import importlib
 import typing
 
 if typing.TYPE_CHECKING:
-    from wattsump_analysis.compare import Comparison
-    from wattsump_analysis.compare import compare as compare_outings
-    from wattsump_analysis.drawing import save as save_plot
-    from wattsump_analysis.gathering import Gathered, gather, one_by_one
-    from wattsump_analysis.outing import Outing
-    from wattsump_analysis.plots import plot_label, plot_outing
-    from wattsump_analysis.prove import prove as prove_session
-    from wattsump_analysis.report import write_report
+    from wattsump_analysis.proof.prove import prove as prove_session
     from wattsump_analysis.results import Interval, Proof
-    from wattsump_analysis.trend import Trend, trend_of
+    from wattsump_analysis.season.compare import Comparison
+    from wattsump_analysis.season.compare import compare as compare_outings
+    from wattsump_analysis.season.folder import Gathered, gather, one_by_one
+    from wattsump_analysis.season.outing import Outing
+    from wattsump_analysis.season.trend import Trend, trend_of
+    from wattsump_analysis.show.plots.files import save as save_plot
+    from wattsump_analysis.show.plots.outing import plot_label, plot_outing
+    from wattsump_analysis.show.report.page import write_report
 
 __all__ = (
     "Comparison",
@@ -40,21 +40,21 @@ __all__ = (
 
 # By public name: module and name there.
 _HOMES = {
-    "Comparison": ("compare", "Comparison"),
-    "Gathered": ("gathering", "Gathered"),
+    "Comparison": ("season.compare", "Comparison"),
+    "Gathered": ("season.folder", "Gathered"),
     "Interval": ("results", "Interval"),
-    "Outing": ("outing", "Outing"),
+    "Outing": ("season.outing", "Outing"),
     "Proof": ("results", "Proof"),
-    "Trend": ("trend", "Trend"),
-    "compare_outings": ("compare", "compare"),
-    "gather": ("gathering", "gather"),
-    "one_by_one": ("gathering", "one_by_one"),
-    "plot_label": ("plots", "plot_label"),
-    "plot_outing": ("plots", "plot_outing"),
-    "prove_session": ("prove", "prove"),
-    "save_plot": ("drawing", "save"),
-    "trend_of": ("trend", "trend_of"),
-    "write_report": ("report", "write_report"),
+    "Trend": ("season.trend", "Trend"),
+    "compare_outings": ("season.compare", "compare"),
+    "gather": ("season.folder", "gather"),
+    "one_by_one": ("season.folder", "one_by_one"),
+    "plot_label": ("show.plots.outing", "plot_label"),
+    "plot_outing": ("show.plots.outing", "plot_outing"),
+    "prove_session": ("proof.prove", "prove"),
+    "save_plot": ("show.plots.files", "save"),
+    "trend_of": ("season.trend", "trend_of"),
+    "write_report": ("show.report.page", "write_report"),
 }
 
 

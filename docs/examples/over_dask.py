@@ -6,7 +6,7 @@ from pathlib import Path
 
 from dask.distributed import Client, as_completed
 
-from wattsump_analysis.gathering import Job, Summary, gather
+from wattsump_analysis.season.folder import Job, Summary, gather
 
 
 def over(client: Client) -> Callable[..., Iterator[Summary]]:

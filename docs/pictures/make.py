@@ -7,10 +7,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from wattsump_analysis.commands_demo import USUAL_SPEED, record
-from wattsump_analysis.commands_prove import prove_file
-from wattsump_analysis.drawing import save
-from wattsump_analysis.plots import plot_label, plot_outing
+from wattsump_analysis.commands.demo import USUAL_SPEED, record
+from wattsump_analysis.commands.prove import prove_file
+from wattsump_analysis.show.plots.files import save
+from wattsump_analysis.show.plots.outing import plot_label, plot_outing
 
 HERE = Path(__file__).parent
 

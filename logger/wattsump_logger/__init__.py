@@ -9,9 +9,9 @@ import typing
 
 if typing.TYPE_CHECKING:
     from wattsump_logger.errors import WattsumpError
-    from wattsump_logger.profile import Profile, load_profile, profile_from_dict
-    from wattsump_logger.session import Session, load_session
-    from wattsump_logger.units import parse, show
+    from wattsump_logger.machine.profile import Profile, load_profile, profile_from_dict
+    from wattsump_logger.session.reader import Session, load_session
+    from wattsump_logger.units.quantities import parse, show
 
 __all__ = (
     "Profile",
@@ -25,14 +25,14 @@ __all__ = (
 )
 
 _HOMES = {
-    "Profile": "profile",
-    "Session": "session",
+    "Profile": "machine.profile",
+    "Session": "session.reader",
     "WattsumpError": "errors",
-    "load_profile": "profile",
-    "load_session": "session",
-    "parse": "units",
-    "profile_from_dict": "profile",
-    "show": "units",
+    "load_profile": "machine.profile",
+    "load_session": "session.reader",
+    "parse": "units.quantities",
+    "profile_from_dict": "machine.profile",
+    "show": "units.quantities",
 }
 
 

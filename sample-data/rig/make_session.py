@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wattsump_logger.session import write_session
+from wattsump_logger.session.reader import write_session
 
 HERE = Path(__file__).parent
 CYCLE_S = 60.0

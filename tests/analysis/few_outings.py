@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.outing import Event, EventKind, Outing
+from wattsump_analysis.season.events import Event, EventKind
+from wattsump_analysis.season.outing import Outing
 
 __all__ = ("outing", "row_of_outings")
 

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import Machine, cooler_conductance_w_k
-from wattsump_analysis.record import Record
-from wattsump_analysis.rehearsal import Load, Probes, Stage, Weather, run
-from wattsump_logger.profile import Profile, profile_from_dict
-from wattsump_logger.session import Mark, Session
+from wattsump_analysis.emulation.plant import Machine, cooler_conductance_w_k
+from wattsump_analysis.emulation.rehearsal import Load, Probes, Stage, Weather, run
+from wattsump_analysis.physics.oil import walther_from_grade
+from wattsump_analysis.reading.record import Record
+from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.session.reader import Mark, Session
 
 __all__ = (
     "FULL",

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/capture_rate.py [seconds]
 
-A process of its own sends; `capture.run` and a bare pyserial loop that only writes the
+A process of its own sends; `loop.run` and a bare pyserial loop that only writes the
 bytes to a file each receive the same in turn. Told are the frames lost and the CPU time
 of both receivers, their start not counted. A last figure is the growth of memory over a
 simulated outing of 24 h at 1 Hz.
@@ -18,9 +18,9 @@ import time
 import tty
 from pathlib import Path
 
-from wattsump_logger import capture, ports
-from wattsump_logger.emulated import EmulatedController, MemoryPort
-from wattsump_logger.events import WireChannel
+from wattsump_logger.bench.controller import EmulatedController, MemoryPort
+from wattsump_logger.capture import loop, ports
+from wattsump_logger.wire.events import WireChannel
 
 _RATE_HZ = 1000
 _CHANNELS = [WireChannel(name=f"t{i}", source="max31855", detail="K") for i in range(8)]
@@ -64,7 +64,7 @@ def receive_ours(name: str, folder: Path, frames: int) -> dict[str, float]:
             bool(state["rows"]) and time.monotonic() - state["heard"] > 3
         )
 
-    captured = capture.run(ports.SerialSource(name), folder, stop=stop, on_rows=on_rows)
+    captured = loop.run(ports.SerialSource(name), folder, stop=stop, on_rows=on_rows)
     return {"cpu_s": _cpu_s() - state["began"], "frames": captured.row_count}
 
 
@@ -116,7 +116,7 @@ def memory_over_a_day() -> tuple[float, float]:
     controller = EmulatedController(_day_source, _CHANNELS, period_ms=1000)
     with tempfile.TemporaryDirectory() as folder:
         port = MemoryPort(controller, until_s=_DAY_S, periods=20)
-        capture.run(port, Path(folder), on_rows=on_rows)
+        loop.run(port, Path(folder), on_rows=on_rows)
     return (peaks[-1] - peaks[len(peaks) // 2]) / 1024, peaks[-1] / 1024
 
 

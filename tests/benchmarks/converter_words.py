@@ -8,8 +8,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from wattsump_logger import converters
-from wattsump_logger.converters import decode, decode_word, encode
+from wattsump_logger.thermocouples import converters
+from wattsump_logger.thermocouples.converters import decode, decode_word, encode
 
 _WORDS = 20_000
 _REPEATS = 3

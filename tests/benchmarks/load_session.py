@@ -41,7 +41,7 @@ def make(path: Path, rows: int) -> None:
 
 def ours(path: Path) -> int:
     """Load a session, return its rows."""
-    from wattsump_logger.session import load_session
+    from wattsump_logger.session.reader import load_session
 
     return len(load_session(path).elapsed_s)
 

@@ -10,9 +10,9 @@ import sys
 import time
 from collections.abc import Callable
 
-from wattsump_logger.assemble import Assembler
-from wattsump_logger.events import WireChannel
-from wattsump_logger.frames import FrameParser, format_hello, format_reading
+from wattsump_logger.capture.assembler import Assembler
+from wattsump_logger.wire.events import WireChannel
+from wattsump_logger.wire.frames import FrameParser, format_hello, format_reading
 
 _CHUNK = 4096
 _REPEATS = 5

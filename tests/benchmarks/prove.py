@@ -28,10 +28,10 @@ def make_outing(folder: Path, hours: float) -> Path:
     """Write an emulated outing, sampled at 10 Hz by holding and noise, as a session."""
     from machines import draw
 
-    from wattsump_analysis import rehearsal
-    from wattsump_analysis.demo import demo_profile
-    from wattsump_analysis.rehearsal import Stage
-    from wattsump_logger.session import write_session
+    from wattsump_analysis.emulation import rehearsal
+    from wattsump_analysis.emulation.bracken import demo_profile
+    from wattsump_analysis.emulation.rehearsal import Stage
+    from wattsump_logger.session.reader import write_session
 
     seconds = hours * 3600.0
     stages = [
@@ -76,8 +76,8 @@ def _took_s(t: FloatArray, y: FloatArray) -> float:
 
 def measure(hours: float) -> dict[str, float]:
     """Print one row of the table; return seconds of proving and of one exponential."""
-    from wattsump_analysis.prove import prove
-    from wattsump_logger.session import load_session
+    from wattsump_analysis.proof.prove import prove
+    from wattsump_logger.session.reader import load_session
 
     with tempfile.TemporaryDirectory() as name:
         subprocess.run([sys.executable, __file__, "make", name, str(hours)], check=True)

@@ -15,11 +15,11 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from analysis.few_outings import outing
-from wattsump_analysis.gathering import Job, Summary, gather
-from wattsump_analysis.outing import outing_to_dict
-from wattsump_analysis.outing_words import trend_screen
-from wattsump_analysis.store import Entry, sessions_in
-from wattsump_analysis.trend import trend_of
+from wattsump_analysis.season.folder import Job, Summary, gather
+from wattsump_analysis.season.outing import outing_to_dict
+from wattsump_analysis.season.store import Entry, sessions_in
+from wattsump_analysis.season.trend import trend_of
+from wattsump_analysis.show.season_screen import trend_screen
 
 _REPEATS = 5
 

@@ -12,7 +12,7 @@ from docs.givens import Demonstration
 
 ROOT = Path(__file__).parents[2]
 _PATHS = os.pathsep.join(str(ROOT / name) for name in ("logger", "analysis"))
-_MAIN = "import sys; from wattsump_analysis.commands import main; sys.exit(main())"
+_MAIN = "import sys; from wattsump_analysis.commands.program import main; sys.exit(main())"
 
 
 def _environment(home: Path) -> dict[str, str]:

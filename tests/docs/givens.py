@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from wattsump_analysis.demo import demo_profile
-from wattsump_logger.session import write_session
+from wattsump_analysis.emulation.bracken import demo_profile
+from wattsump_logger.session.reader import write_session
 
 __all__ = ("Demonstration", "completed", "prepare")
 

@@ -20,8 +20,8 @@ import pytest
 
 from docs import givens
 from docs.pages import ROOT, Block, blocks_of, differences, links_of, pages
-from wattsump_analysis import commands
-from wattsump_logger.profile import profile_from_dict
+from wattsump_analysis.commands import program
+from wattsump_logger.machine.profile import profile_from_dict
 
 KINDS = {"sh", "python", "text", "toml", "json", "ini"}
 NOTES = {"not run", "output of", "numbers within", "ends with", "whole season"}
@@ -53,7 +53,7 @@ def is_soundly_written(block: Block) -> None:
 
 def takes(words: list[str]) -> None:
     """Have the program read these words without doing what they say."""
-    command = commands.command_tree()
+    command = program.command_tree()
     while hasattr(command, "commands") and words and words[0] in command.commands:
         command, words = command.commands[words[0]], words[1:]
     assert not hasattr(command, "commands"), words

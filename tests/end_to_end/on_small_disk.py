@@ -11,11 +11,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from end_to_end.rig import Cable, Capture, controller
-from wattsump_logger import capture, recorder
-from wattsump_logger.emulated import MemoryPort
+from wattsump_logger.bench.controller import MemoryPort
+from wattsump_logger.capture import loop, recorder
+from wattsump_logger.capture.importing import import_files
 from wattsump_logger.errors import WattsumpError
-from wattsump_logger.importing import import_files
-from wattsump_logger.session import load_session
+from wattsump_logger.session.reader import load_session
 
 
 def fill(folder: Path) -> Path:
@@ -83,7 +83,7 @@ def fills_for_long(folder: Path) -> dict[str, object]:
 def starts(folder: Path) -> dict[str, object]:
     """Just start, and say what came of it."""
     try:
-        capture.run(MemoryPort(controller(), until_s=3), folder)
+        loop.run(MemoryPort(controller(), until_s=3), folder)
     except WattsumpError as error:
         return {"error": str(error)}
     return {"error": ""}

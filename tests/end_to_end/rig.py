@@ -8,12 +8,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from wattsump_logger import capture
-from wattsump_logger.emulated import EmulatedController
-from wattsump_logger.events import WireChannel
-from wattsump_logger.link import PortSource
-from wattsump_logger.ports import PortInfo, SerialSource
-from wattsump_logger.rows import Row
+from wattsump_logger.bench.controller import EmulatedController
+from wattsump_logger.capture import loop
+from wattsump_logger.capture.link import PortSource
+from wattsump_logger.capture.ports import PortInfo, SerialSource
+from wattsump_logger.session.rows import Row
+from wattsump_logger.wire.events import WireChannel
 
 PATIENCE_S = 30.0  # how long a test waits for what must come; it waits on an event, not by sleep
 TANK = WireChannel(name="tank", source="max31855", detail="K")
@@ -98,20 +98,20 @@ class Cable:
 
 
 class Capture:
-    """`capture.run` in a thread; the test waits for what it does and then stops it."""
+    """`loop.run` in a thread; the test waits for what it does and then stops it."""
 
     def __init__(self, source: PortSource, folder: Path, **options: Any) -> None:
         self.rows: list[Row] = []
-        self.last_status: capture.Status | None = None
+        self.last_status: loop.Status | None = None
         self._stop = threading.Event()
         self._changed = threading.Condition()
-        self._result: capture.Captured | BaseException | None = None
+        self._result: loop.Captured | BaseException | None = None
         self._options = {"status_s": 0.0, **options}
         self._thread = threading.Thread(target=self._run, args=(source, folder), daemon=True)
 
     def _run(self, source: PortSource, folder: Path) -> None:
         try:
-            self._result = capture.run(
+            self._result = loop.run(
                 source,
                 folder,
                 stop=self._stop.is_set,
@@ -129,7 +129,7 @@ class Capture:
             self.rows += rows
             self._changed.notify_all()
 
-    def _take_status(self, status: capture.Status) -> None:
+    def _take_status(self, status: loop.Status) -> None:
         with self._changed:
             self.last_status = status
             self._changed.notify_all()
@@ -142,7 +142,7 @@ class Capture:
             ), "it never came"
         assert is_so(), self._result
 
-    def wait_status(self, is_so: Callable[[capture.Status], bool]) -> None:
+    def wait_status(self, is_so: Callable[[loop.Status], bool]) -> None:
         """Wait for a status of which something is so."""
         self.wait(lambda: self.last_status is not None and is_so(self.last_status))
 
@@ -150,11 +150,11 @@ class Capture:
         """Wait until so many rows were made."""
         self.wait(lambda: len(self.rows) >= count)
 
-    def end(self) -> capture.Captured:
+    def end(self) -> loop.Captured:
         """Stop as Ctrl-C does, and return what was left."""
         self._stop.set()
         self._thread.join(PATIENCE_S)
-        assert isinstance(self._result, capture.Captured), self._result
+        assert isinstance(self._result, loop.Captured), self._result
         return self._result
 
     def __enter__(self) -> Self:

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from end_to_end.rig import CHANNELS, Cable, Capture, controller
-from wattsump_logger import capture
-from wattsump_logger.clock import Anchor, FastClock
-from wattsump_logger.emulated import EmulatedController, MemoryPort, serve_pty
+from wattsump_logger.bench.controller import EmulatedController, MemoryPort, serve_pty
+from wattsump_logger.capture import loop
+from wattsump_logger.capture.clock import Anchor, FastClock
+from wattsump_logger.capture.importing import import_files
+from wattsump_logger.capture.ports import SerialSource
+from wattsump_logger.capture.wirefile import Chunk, HostNote, read_wire
 from wattsump_logger.errors import PortError, SessionError, UsageError
-from wattsump_logger.importing import import_files
-from wattsump_logger.ports import SerialSource
-from wattsump_logger.session import load_session
-from wattsump_logger.wire import Chunk, HostNote, read_wire
+from wattsump_logger.session.reader import load_session
 
 NOON_MS = 1_777_896_000_000
 
@@ -58,7 +58,7 @@ def test_live_card_and_made_again_are_the_same_session(tmp_path: Path) -> None:
 
 
 def test_a_memory_port_gives_the_same_rows_as_a_terminal_port(tmp_path: Path) -> None:
-    capture.run(MemoryPort(controller(), until_s=300), tmp_path, name="memory")
+    loop.run(MemoryPort(controller(), until_s=300), tmp_path, name="memory")
     with Cable() as cable, Capture(cable.source(), tmp_path, name="pty") as running:
         for frames in controller().until(300):
             cable.send(frames)
@@ -108,7 +108,7 @@ def test_a_long_silence_ends_the_outing_and_the_next_bytes_begin_another(tmp_pat
         *((n, morning.step()) for n in range(10)),
         *((3600 + n, evening.step()) for n in range(5)),
     )
-    captured = capture.run(script, tmp_path, clock=script, quiet_ends_s=600)
+    captured = loop.run(script, tmp_path, clock=script, quiet_ends_s=600)
     assert [load_session(path).elapsed_s.size for path in captured.sessions] == [10, 5]
     assert [path.name for path in captured.wires] == [
         "20260504-120000Z.wire",
@@ -119,7 +119,7 @@ def test_a_long_silence_ends_the_outing_and_the_next_bytes_begin_another(tmp_pat
 def test_a_short_silence_does_not_end_an_outing(tmp_path: Path) -> None:
     sender = controller()
     script = Script(*((n * 500.0, sender.step()) for n in range(4)))
-    captured = capture.run(script, tmp_path, clock=script, quiet_ends_s=600)
+    captured = loop.run(script, tmp_path, clock=script, quiet_ends_s=600)
     assert len(captured.sessions) == 1
 
 
@@ -127,7 +127,7 @@ def test_other_channels_begin_another_file_of_the_same_outing(tmp_path: Path) ->
     first = controller()
     second = EmulatedController(lambda _: {"tank": 20.0}, CHANNELS[:1])
     script = Script((0, first.step()), (1, first.step()), (2, second.step()))
-    captured = capture.run(script, tmp_path, clock=script, name="a")
+    captured = loop.run(script, tmp_path, clock=script, name="a")
     assert [path.name for path in captured.sessions] == ["a.csv", "a-2.csv"]
     assert list(load_session(tmp_path / "a-2.csv").columns) == ["elapsed_s", "seq", "tank_c"]
     assert [path.name for path in captured.wires] == ["a.wire"]
@@ -157,23 +157,23 @@ def test_a_mark_of_the_driver_is_in_the_session_and_in_the_wire(tmp_path: Path) 
 
 def test_a_name_in_use_is_not_written_over(tmp_path: Path) -> None:
     for _ in range(3):
-        capture.run(MemoryPort(controller(), until_s=2), tmp_path, name="a")
+        loop.run(MemoryPort(controller(), until_s=2), tmp_path, name="a")
     assert sorted(path.name for path in tmp_path.glob("*.csv")) == ["a.2.csv", "a.3.csv", "a.csv"]
 
 
 @pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "a b", "x\n"])
 def test_a_name_that_could_lead_elsewhere_is_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(UsageError, match="a file name of letters"):
-        capture.run(MemoryPort(controller()), tmp_path, name=name)
+        loop.run(MemoryPort(controller()), tmp_path, name=name)
 
 
 def test_a_port_that_is_not_there_is_refused_with_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(PortError, match="no such port; plug it in"):
-        capture.run(SerialSource(str(tmp_path / "ttyNone")), tmp_path)
+        loop.run(SerialSource(str(tmp_path / "ttyNone")), tmp_path)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(SessionError, match="a folder to write to"):
-        capture.run(MemoryPort(controller()), tmp_path / "file" / "folder")
+        loop.run(MemoryPort(controller()), tmp_path / "file" / "folder")

@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 
 from end_to_end.rig import CHANNELS, PATIENCE_S, Cable, Capture, controller
-from wattsump_logger import capture
-from wattsump_logger.clock import Anchor
+from wattsump_logger.capture import loop
+from wattsump_logger.capture.clock import Anchor
+from wattsump_logger.capture.importing import import_files
+from wattsump_logger.capture.ports import SerialSource
 from wattsump_logger.errors import PortError, SessionError
-from wattsump_logger.frames import format_hello
-from wattsump_logger.importing import import_files
-from wattsump_logger.ports import SerialSource
-from wattsump_logger.session import Session, load_session
+from wattsump_logger.session.reader import Session, load_session
+from wattsump_logger.wire.frames import format_hello
 
 _QUICK_S = (0.02,)
 _PROGRAM = """
@@ -53,7 +53,7 @@ def check_rows_are_true(session: Session) -> None:
 @pytest.fixture(autouse=True)
 def _quick_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
     """Try again at once: the lengths of the pauses are tested where they are kept."""
-    monkeypatch.setattr("wattsump_logger.link.PAUSES_S", _QUICK_S)
+    monkeypatch.setattr("wattsump_logger.capture.link.PAUSES_S", _QUICK_S)
 
 
 def test_unplugged_and_plugged_in_elsewhere_it_goes_on_under_the_new_name(tmp_path: Path) -> None:
@@ -347,4 +347,4 @@ def test_a_read_only_folder_is_refused_at_the_start(tmp_path: Path) -> None:
 def test_a_folder_without_permission_is_refused_at_the_start(tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
     with Cable() as cable, pytest.raises(SessionError, match="choose another folder"):
-        capture.run(cable.source(), tmp_path)
+        loop.run(cable.source(), tmp_path)

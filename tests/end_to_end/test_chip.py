@@ -18,15 +18,16 @@ import numpy as np
 import pytest
 
 from firmware.harness import need
-from wattsump_logger import capture, chip_bench
-from wattsump_logger.chip_bench import ChipBench
-from wattsump_logger.clock import Anchor
-from wattsump_logger.importing import import_files
-from wattsump_logger.ports import SerialSource
-from wattsump_logger.recorder import Recorder
-from wattsump_logger.rows import Row
-from wattsump_logger.session import Session, load_session
-from wattsump_logger.wire import Chunk
+from wattsump_logger.bench import chip
+from wattsump_logger.bench.chip import ChipBench
+from wattsump_logger.capture import loop
+from wattsump_logger.capture.clock import Anchor
+from wattsump_logger.capture.importing import import_files
+from wattsump_logger.capture.ports import SerialSource
+from wattsump_logger.capture.recorder import Recorder
+from wattsump_logger.capture.wirefile import Chunk
+from wattsump_logger.session.reader import Session, load_session
+from wattsump_logger.session.rows import Row
 
 pytestmark = pytest.mark.chip
 
@@ -137,9 +138,9 @@ def drive(outing: Outing) -> None:
 
 @pytest.fixture(scope="module")
 def outing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outing]:
-    need(chip_bench.missing_tools())
+    need(chip.missing_tools())
     folder = tmp_path_factory.mktemp("chip-outing")
-    built = chip_bench.build(folder / "build")
+    built = chip.build(folder / "build")
     with ChipBench(built) as bench:
         port = os.open(bench.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
         tty.setraw(port)
@@ -286,10 +287,10 @@ class BenchClock:
 
 
 def test_a_live_capture_through_the_serial_port_goes_on_through_a_dip(tmp_path: Path) -> None:
-    need(chip_bench.missing_tools())
+    need(chip.missing_tools())
     until_s, dead_ms, quiet = 40.0, 1_500, 0
     dips: list[float] = []
-    serving = chip_bench.serve(bracken, tmp_path / "build", until_s=until_s, speed=20.0, step_s=0.1)
+    serving = chip.serve(bracken, tmp_path / "build", until_s=until_s, speed=20.0, step_s=0.1)
     with serving as bench:
 
         def on_rows(rows: Sequence[Row]) -> None:
@@ -304,7 +305,7 @@ def test_a_live_capture_through_the_serial_port_goes_on_through_a_dip(tmp_path: 
             quiet += bench.at_ms >= until_s * 1000
             return quiet > 5
 
-        captured = capture.run(
+        captured = loop.run(
             SerialSource(bench.port),
             tmp_path,
             clock=BenchClock(bench=bench),

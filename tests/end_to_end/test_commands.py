@@ -15,11 +15,10 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 )
 
 from analysis import proof_fixture
-from wattsump_analysis import commands, commands_demo, commands_prove
-from wattsump_analysis.commands_prove import Proved
-from wattsump_analysis.proof_json import SCHEMA, proof_data
+from wattsump_analysis.commands import demo, program, prove
+from wattsump_analysis.commands.prove import Proved
+from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.results import Proof
-from wattsump_logger import emulated
 from wattsump_logger.errors import PortError, SessionError, UsageError
 
 ROOT = Path(__file__).parents[2]
@@ -38,7 +37,7 @@ class Ended:
 def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
     def call(*words: str | Path) -> Ended:
         try:
-            code = commands.main([str(word) for word in words])
+            code = program.main([str(word) for word in words])
         except SystemExit as end:
             code = int(end.code or 0)
         said = capsys.readouterr()
@@ -50,12 +49,12 @@ def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
 @pytest.fixture(scope="module")
 def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(emulated, "has_ptys", lambda: False)
-        return commands_demo.record(tmp_path_factory.mktemp("outing"), 2000.0)[0]
+        patch.setattr("wattsump_logger.bench.controller.has_ptys", lambda: False)
+        return demo.record(tmp_path_factory.mktemp("outing"), 2000.0)[0]
 
 
 def given(monkeypatch: pytest.MonkeyPatch, proof: Proof) -> None:
-    monkeypatch.setattr(commands_prove, "prove_file", lambda path, machine: Proved(proof=proof))
+    monkeypatch.setattr(prove, "prove_file", lambda path, machine: Proved(proof=proof))
 
 
 def test_help_names_every_command_and_version_the_release(run: Callable[..., Ended]) -> None:
@@ -94,7 +93,7 @@ def test_a_cooler_that_was_judged_ends_with_0_and_an_open_question_with_5(
     assert run("prove", "any.csv").code == 0
     given(monkeypatch, proof_fixture.cannot_tell())
     ended = run("prove", "any.csv")
-    assert ended.code == commands_prove.CANNOT_TELL
+    assert ended.code == prove.CANNOT_TELL
     assert "because" in ended.out
 
 
@@ -174,15 +173,15 @@ def test_each_documented_code_is_the_codes_own() -> None:
         UsageError.exit_code,
         SessionError.exit_code,
         PortError.exit_code,
-        commands_prove.CANNOT_TELL,
+        prove.CANNOT_TELL,
     ):
         assert f"\n| {code} |" in text
 
 
 def test_help_loads_nothing_heavy() -> None:
     code = (
-        "import sys\nfrom wattsump_analysis import commands\n"
-        "try:\n    commands.main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "import sys\nfrom wattsump_analysis.commands import program\n"
+        "try:\n    program.main(['--help'])\nexcept SystemExit:\n    pass\n"
         "print([n for n in ('numpy', 'pandas', 'scipy', 'matplotlib', 'pyarrow', 'pint', 'rich')"
         " if n in sys.modules], file=sys.stderr)"
     )

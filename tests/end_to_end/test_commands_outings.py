@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from analysis.few_outings import row_of_outings
-from wattsump_analysis import commands, gathering
-from wattsump_analysis.gathering import Job, Summary
-from wattsump_analysis.outing import Outing
-from wattsump_analysis.store import Entry
+from wattsump_analysis.commands import program
+from wattsump_analysis.season import folder as season_folder
+from wattsump_analysis.season.folder import Job, Summary
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.store import Entry
 
 RIG = Path(__file__).parents[2] / "sample-data" / "rig" / "rig.csv"
 
@@ -27,7 +28,7 @@ class Ended:
 def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
     def call(*words: str | Path) -> Ended:
         try:
-            code = commands.main([str(word) for word in words])
+            code = program.main([str(word) for word in words])
         except SystemExit as end:
             code = int(end.code or 0)
         said = capsys.readouterr()
@@ -57,7 +58,7 @@ def given(monkeypatch: pytest.MonkeyPatch, outings: dict[str, Outing]) -> None:
             for job in jobs
         ]
 
-    monkeypatch.setattr(gathering, "in_processes", made)
+    monkeypatch.setattr(season_folder, "in_processes", made)
 
 
 def test_trend_prints_a_screen_and_draws_a_picture(
@@ -136,13 +137,13 @@ def test_what_cannot_be_done_is_one_line_and_code_2(
 def test_ctrl_c_says_how_far_it_came_and_the_next_run_goes_on(
     run: Callable[..., Ended], folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = gathering.in_processes
+    whole = season_folder.in_processes
 
     def stopped(function: object, jobs: Sequence[Job]) -> object:
         yield from list(whole(function, jobs))[:5]  # type: ignore[arg-type]
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(gathering, "in_processes", stopped)
+    monkeypatch.setattr(season_folder, "in_processes", stopped)
     ended = run("trend", folder)
     assert ended.code == 130
     assert "stopped after 5 of 14 outings" in ended.err
@@ -152,6 +153,6 @@ def test_ctrl_c_says_how_far_it_came_and_the_next_run_goes_on(
         asked.append(len(jobs))
         return whole(function, jobs)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(gathering, "in_processes", rest)
+    monkeypatch.setattr(season_folder, "in_processes", rest)
     assert run("trend", folder).code == 0
     assert asked == [9]

@@ -11,15 +11,16 @@ import numpy as np
 import pytest
 
 from firmware.harness import need
-from wattsump_analysis import commands, commands_demo, demo
-from wattsump_analysis.demo import Rehearsal
-from wattsump_analysis.plant import cooler_conductance_w_k
-from wattsump_analysis.prove import prove
-from wattsump_analysis.rehearsal import CHANNELS, Stage
-from wattsump_logger import chip_bench
+from wattsump_analysis.commands import demo, program
+from wattsump_analysis.emulation import bracken
+from wattsump_analysis.emulation.bracken import Rehearsal
+from wattsump_analysis.emulation.plant import cooler_conductance_w_k
+from wattsump_analysis.emulation.rehearsal import CHANNELS, Stage
+from wattsump_analysis.proof.prove import prove
+from wattsump_logger.bench import chip
 from wattsump_logger.errors import RangeError
-from wattsump_logger.profile import load_profile, profile_from_dict
-from wattsump_logger.session import Session, load_session
+from wattsump_logger.machine.profile import load_profile, profile_from_dict
+from wattsump_logger.session.reader import Session, load_session
 
 STAGES = (
     Stage(name="soak", longest_s=300, engine=False),
@@ -36,13 +37,13 @@ RESOLUTION_C = 0.1325
 
 @pytest.fixture(scope="module")
 def played() -> Rehearsal:
-    return demo.rehearse(demo.demo_profile(), stages=STAGES)
+    return bracken.rehearse(bracken.demo_profile(), stages=STAGES)
 
 
 @pytest.fixture(scope="module")
 def recorded(played: Rehearsal, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    need(chip_bench.missing_tools())
-    session, _ = commands_demo.record_chip(tmp_path_factory.mktemp("demo-chip"), rehearsal=played)
+    need(chip.missing_tools())
+    session, _ = demo.record_chip(tmp_path_factory.mktemp("demo-chip"), rehearsal=played)
     return session
 
 
@@ -97,7 +98,7 @@ def test_the_proof_holds_the_conductance_the_plant_was_built_with(outing: Sessio
     assert proof.k_w_k is not None
     assert proof.reference_oil_c is not None
     assert proof.k_refers_to == "oil into the cooler"
-    machine = demo.demo_machine(demo.demo_profile())
+    machine = bracken.demo_machine(bracken.demo_profile())
     built_w_k = float(cooler_conductance_w_k(machine, np.array([proof.reference_oil_c]))[0])
     assert proof.k_w_k.low <= built_w_k <= proof.k_w_k.high
     # An interval that holds everything would say nothing.
@@ -115,26 +116,26 @@ def test_the_profile_beside_it_is_the_one_in_the_sidecar(recorded: Path, outing:
 def test_an_outing_the_bench_cannot_play_ends_with_its_reason(
     played: Rehearsal, tmp_path: Path
 ) -> None:
-    need(chip_bench.missing_tools())
+    need(chip.missing_tools())
     tank_c = played.readings["tank"].copy()
     tank_c[5:] = 5000.0  # beyond every thermocouple
     broken = replace(played, readings={**played.readings, "tank": tank_c})
     with pytest.raises(RangeError, match="5000"):
-        commands_demo.record_chip(tmp_path, rehearsal=broken)
+        demo.record_chip(tmp_path, rehearsal=broken)
 
 
 def test_the_firmware_is_built_for_the_channels_of_the_demonstration() -> None:
-    table = chip_bench.notes_folder() / "reference" / "channels-bracken.txt"
-    wiring, period_ms = chip_bench.read_wiring(table)
-    assert [channel.name for channel in wiring] == [c.name for c in demo.WIRE_CHANNELS]
-    assert period_ms / 1000 == commands_demo.CHIP_STEP_S
+    table = chip.notes_folder() / "reference" / "channels-bracken.txt"
+    wiring, period_ms = chip.read_wiring(table)
+    assert [channel.name for channel in wiring] == [c.name for c in bracken.WIRE_CHANNELS]
+    assert period_ms / 1000 == demo.CHIP_STEP_S
 
 
 def test_without_the_tools_one_line_names_the_packages_and_nothing_is_written(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(chip_bench, "PROGRAMS", ("no-such-compiler",))
-    assert commands.main(["demo", "--chip", "--out", str(tmp_path / "out")]) == 2
+    monkeypatch.setattr(chip, "PROGRAMS", ("no-such-compiler",))
+    assert program.main(["demo", "--chip", "--out", str(tmp_path / "out")]) == 2
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert "no no-such-compiler" in said
@@ -146,9 +147,9 @@ def test_without_the_tools_one_line_names_the_packages_and_nothing_is_written(
 def test_a_speed_no_emulated_chip_reaches_is_refused_in_one_line(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(chip_bench, "missing_tools", lambda: ())
+    monkeypatch.setattr(chip, "missing_tools", lambda: ())
     arguments = ["demo", "--chip", "--speed", "400", "--out", str(tmp_path / "out")]
-    assert commands.main(arguments) == 2
+    assert program.main(arguments) == 2
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert "--speed: expected at most 100 with --chip, found 400" in said

@@ -11,17 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from wattsump_analysis import commands, commands_prove, provenance
+from wattsump_analysis.commands import program, prove, version
 from wattsump_logger import errors
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = [
     sys.executable,
     "-c",
-    "import sys; from wattsump_analysis.commands import main; sys.exit(main())",
+    "import sys; from wattsump_analysis.commands.program import main; sys.exit(main())",
 ]
 WIDTH = 80
-TREE = commands.command_tree()
+TREE = program.command_tree()
 
 
 def run(*words: str | Path, **environment: str) -> "subprocess.CompletedProcess[str]":
@@ -85,8 +85,8 @@ def test_version_tells_release_python_system_and_libraries() -> None:
     assert f"Python {sys.version.split()[0]}" in said[1]
     for name in ("numpy", "scipy", "pandas", "pyserial"):
         assert f"{name} {metadata.version(name)}" in said[2]
-    assert set(provenance.libraries()) >= {"numpy", "typer", "jinja2"}
-    assert "dask" not in provenance.libraries()  # an extra is not what a number came from
+    assert set(version.libraries()) >= {"numpy", "typer", "jinja2"}
+    assert "dask" not in version.libraries()  # an extra is not what a number came from
 
 
 @pytest.mark.skipif(not shutil.which("git"), reason="git")
@@ -102,9 +102,9 @@ def test_the_commit_is_the_checkouts_own_and_says_when_files_were_changed(tmp_pa
     (tmp_path / "file").write_text("one", encoding="utf-8")
     git("add", "file")
     git("commit", "-q", "-m", "first")
-    assert provenance.commit(tmp_path) == git("rev-parse", "--short=12", "HEAD")
+    assert version.commit(tmp_path) == git("rev-parse", "--short=12", "HEAD")
     (tmp_path / "file").write_text("two", encoding="utf-8")
-    assert provenance.commit(tmp_path) == git("rev-parse", "--short=12", "HEAD") + "+"
+    assert version.commit(tmp_path) == git("rev-parse", "--short=12", "HEAD") + "+"
 
 
 def test_a_commit_that_nothing_tells_is_left_out(
@@ -118,13 +118,13 @@ def test_a_commit_that_nothing_tells_is_left_out(
             return self.text
 
     monkeypatch.setattr(metadata, "distribution", lambda name: Installed())
-    assert provenance.commit(tmp_path) is None
+    assert version.commit(tmp_path) is None
     Installed.text = (
         '{"url": "https://example.org/a", "vcs_info": {"commit_id": "0123456789abcdef"}}'
     )
-    assert provenance.commit(tmp_path) == "0123456789ab"
+    assert version.commit(tmp_path) == "0123456789ab"
     (tmp_path / ".git").mkdir()  # no repository git would know
-    assert provenance.commit(tmp_path) is None
+    assert version.commit(tmp_path) is None
 
 
 def test_quiet_leaves_out_talk_and_keeps_answers_and_errors() -> None:
@@ -144,10 +144,10 @@ def test_quiet_leaves_out_talk_and_keeps_answers_and_errors() -> None:
 SHOWS = """
 import sys
 from analysis import proof_fixture
-from wattsump_analysis import commands, commands_prove
-proved = commands_prove.Proved(proof=proof_fixture.falls_short())
-commands_prove.prove_file = lambda *given: proved
-sys.exit(commands.main(["prove", "a.csv"]))
+from wattsump_analysis.commands import program, prove
+proved = prove.Proved(proof=proof_fixture.falls_short())
+prove.prove_file = lambda *given: proved
+sys.exit(program.main(["prove", "a.csv"]))
 """
 
 
@@ -221,14 +221,14 @@ def test_each_class_of_error_has_a_code_of_the_page() -> None:
     page = (ROOT / "docs" / "exit-codes.md").read_text(encoding="utf-8")
     listed = {int(code) for code in re.findall(r"^\| (\d+) \|", page, re.MULTILINE)}
     kinds = [getattr(errors, name) for name in errors.__all__]
-    used = {kind.exit_code for kind in kinds} | {0, 1, 130, commands_prove.CANNOT_TELL}
+    used = {kind.exit_code for kind in kinds} | {0, 1, 130, prove.CANNOT_TELL}
     assert listed == used
 
 
 def test_a_bug_of_ours_ends_with_1_and_a_traceback() -> None:
     code = (
-        "import sys\nfrom wattsump_analysis import commands, commands_prove\n"
-        "commands_prove.prove_file = lambda *a: 1 // 0\nsys.exit(commands.main(['prove', 'a.csv']))"
+        "import sys\nfrom wattsump_analysis.commands import program, prove\n"
+        "prove.prove_file = lambda *a: 1 // 0\nsys.exit(program.main(['prove', 'a.csv']))"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert said.returncode == 1
@@ -237,9 +237,9 @@ def test_a_bug_of_ours_ends_with_1_and_a_traceback() -> None:
 
 def test_ctrl_c_ends_with_130() -> None:
     code = (
-        "import sys\nfrom wattsump_analysis import commands, commands_prove\n"
+        "import sys\nfrom wattsump_analysis.commands import program, prove\n"
         "def press(*a): raise KeyboardInterrupt\n"
-        "commands_prove.prove_file = press\nsys.exit(commands.main(['prove', 'a.csv']))"
+        "prove.prove_file = press\nsys.exit(program.main(['prove', 'a.csv']))"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert said.returncode == 130

@@ -10,15 +10,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from wattsump_logger import capture
-from wattsump_logger.clock import Anchor
-from wattsump_logger.emulated import EmulatedController, MemoryPort
+from wattsump_logger.bench.controller import EmulatedController, MemoryPort
+from wattsump_logger.capture import loop
+from wattsump_logger.capture.clock import Anchor
 from wattsump_logger.errors import UsageError
-from wattsump_logger.events import WireChannel
-from wattsump_logger.frames import FrameParser, format_hello
-from wattsump_logger.session import load_session
-from wattsump_logger.view import line, render
-from wattsump_logger.watching import Screen, Watch
+from wattsump_logger.session.reader import load_session
+from wattsump_logger.watch.view import line, render
+from wattsump_logger.watch.watch import Screen, Watch
+from wattsump_logger.wire.events import WireChannel
+from wattsump_logger.wire.frames import FrameParser, format_hello
 
 FORMULAS = (
     "=cmd|' /C calc'!A0",
@@ -54,7 +54,7 @@ def record(folder: Path, typed: list[str]) -> tuple[Path, list[Screen]]:
         read_keys=lambda: pressed.pop() if pressed else "",
         show=screens.append,
     )
-    captured = capture.run(
+    captured = loop.run(
         MemoryPort(controller, until_s=3),
         folder,
         clock=Time(),
@@ -96,7 +96,7 @@ def test_a_mark_that_is_a_formula_is_text_in_every_cell_and_reads_back(
     tank = WireChannel(name="tank", source="max31855", detail="K")
     port = MemoryPort(EmulatedController(values, [tank]), until_s=3)
     waiting = [formula, "fan"]
-    captured = capture.run(port, tmp_path, marks=lambda: [waiting.pop()] if waiting else [])
+    captured = loop.run(port, tmp_path, marks=lambda: [waiting.pop()] if waiting else [])
     assert all(is_harmless(cell) for cell in cells(captured.sessions[0]))
     marks = [mark.text for mark in load_session(captured.sessions[0]).marks]
     assert "fan" in marks
@@ -154,5 +154,5 @@ def test_files_are_named_by_the_driver_or_the_clock_and_stay_in_their_folder(
     tmp_path: Path, name: str
 ) -> None:
     with pytest.raises(UsageError):
-        capture.free_name(tmp_path, name, Anchor(utc_ms=None, mono_ms=None))
+        loop.free_name(tmp_path, name, Anchor(utc_ms=None, mono_ms=None))
     assert list(tmp_path.iterdir()) == []

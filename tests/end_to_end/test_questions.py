@@ -17,26 +17,26 @@ import typer
 from typer.testing import CliRunner, Result
 
 from analysis import proof_fixture
-from wattsump_analysis import (
-    commands,
-    commands_cab,
-    commands_forecast,
-    commands_limits,
-    commands_lines,
-    commands_oil,
-    commands_preheat,
-    commands_questions,
-    commands_rating,
+from wattsump_analysis.commands import (
+    program,
+    q_cab,
+    q_forecast,
+    q_limits,
+    q_lines,
+    q_oil,
+    q_preheat,
+    q_rating,
+    questions,
 )
-from wattsump_analysis.answers_cab import CabAsked
-from wattsump_analysis.answers_case import RatingAsked
-from wattsump_analysis.answers_forecast import ForecastAsked
-from wattsump_analysis.answers_limits import LimitsAsked
-from wattsump_analysis.answers_lines import LinesAsked
-from wattsump_analysis.answers_oil import OilAsked
-from wattsump_analysis.answers_preheat import PreheatAsked
-from wattsump_analysis.commands_asking import SHARED
-from wattsump_analysis.proof_json import proof_text
+from wattsump_analysis.commands.asking import SHARED
+from wattsump_analysis.proof.proof_json import proof_text
+from wattsump_analysis.questions.cab import CabAsked
+from wattsump_analysis.questions.forecast import ForecastAsked
+from wattsump_analysis.questions.limits import LimitsAsked
+from wattsump_analysis.questions.lines import LinesAsked
+from wattsump_analysis.questions.oil import OilAsked
+from wattsump_analysis.questions.preheat import PreheatAsked
+from wattsump_analysis.questions.rating_case import RatingAsked
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -60,7 +60,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def run(line: str) -> Result:
     app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-    commands_questions.register(app)
+    questions.register(app)
     return CliRunner().invoke(app, shlex.split(line)[1:], catch_exceptions=False)
 
 
@@ -141,7 +141,7 @@ def test_cautions_stand_before_any_figure(question: str) -> None:
 def test_a_wrong_question_is_one_line_on_stderr_and_its_code(
     line: str, code: int, told: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert commands.main(shlex.split(line)) == code
+    assert program.main(shlex.split(line)) == code
     said = capsys.readouterr()
     assert told in said.err
     assert said.err.count("\n") == 1
@@ -153,7 +153,7 @@ def test_a_file_that_is_no_proof_is_refused_with_what_makes_one(
 ) -> None:
     for text, found in (("[]", "schema 'list'"), ("{", "no JSON"), ('{"schema": "x-1"}', "'x-1'")):
         (folder / "other.json").write_text(text, encoding="utf-8")
-        assert commands.main(["rating", "--from", "other.json"]) == 2
+        assert program.main(["rating", "--from", "other.json"]) == 2
         said = capsys.readouterr().err
         assert found in said
         assert "prove SESSION --json" in said
@@ -177,20 +177,20 @@ def test_a_session_without_a_tank_is_refused_by_name(
 ) -> None:
     text = "time_utc,elapsed_s,seq,ambient_c,fault,mark\n,0.000,0,20.000,,\n,1.000,1,20.000,,\n"
     (folder / "out.csv").write_text(text, encoding="utf-8")
-    assert commands.main(["oil", "--grade", "VG 46", "--session", "out.csv"]) == 2
+    assert program.main(["oil", "--grade", "VG 46", "--session", "out.csv"]) == 2
     assert "expected a tank temperature, found columns" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
     ("command", "asked"),
     [
-        (commands_rating.rating_command, RatingAsked),
-        (commands_forecast.forecast_command, ForecastAsked),
-        (commands_preheat.preheat_command, PreheatAsked),
-        (commands_oil.oil_command, OilAsked),
-        (commands_cab.cab_command, CabAsked),
-        (commands_limits.limits_command, LimitsAsked),
-        (commands_lines.lines_command, LinesAsked),
+        (q_rating.rating_command, RatingAsked),
+        (q_forecast.forecast_command, ForecastAsked),
+        (q_preheat.preheat_command, PreheatAsked),
+        (q_oil.oil_command, OilAsked),
+        (q_cab.cab_command, CabAsked),
+        (q_limits.limits_command, LimitsAsked),
+        (q_lines.lines_command, LinesAsked),
     ],
 )
 def test_no_option_is_accepted_and_then_ignored(
@@ -202,7 +202,7 @@ def test_no_option_is_accepted_and_then_ignored(
 
 def test_help_of_the_questions_loads_nothing_heavy() -> None:
     code = (
-        "import sys, wattsump_analysis.commands_questions; "
+        "import sys, wattsump_analysis.commands.questions; "
         "print([n for n in ('numpy', 'scipy', 'pandas', 'pint', 'matplotlib') if n in sys.modules])"
     )
     said = subprocess.run(

@@ -8,14 +8,14 @@ import pytest
 
 from analysis import few_outings, proof_fixture
 from end_to_end import browser
-from wattsump_analysis import demo
-from wattsump_analysis.answers_known import known_of
-from wattsump_analysis.outing_words import trend_sentence
-from wattsump_analysis.plots import INKS
-from wattsump_analysis.report import render
-from wattsump_analysis.report_season import Season
+from wattsump_analysis.emulation import bracken
+from wattsump_analysis.questions.known import known_of
 from wattsump_analysis.results import Proof
-from wattsump_analysis.trend import trend_of
+from wattsump_analysis.season.trend import trend_of
+from wattsump_analysis.show.plots.outing import INKS
+from wattsump_analysis.show.report.page import render
+from wattsump_analysis.show.report.season import Season
+from wattsump_analysis.show.season_screen import trend_sentence
 
 pytestmark = pytest.mark.browser
 
@@ -48,7 +48,7 @@ def page_of(proof: Proof, *, whole: bool) -> str:
         sentence=trend_sentence(trend),
         unread=2,
     )
-    return render(proof, known=known_of(proof, profile=demo.demo_profile()), season=season)
+    return render(proof, known=known_of(proof, profile=bracken.demo_profile()), season=season)
 
 
 @pytest.fixture(scope="module")

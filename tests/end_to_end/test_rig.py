@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wattsump_analysis.prove import prove
+from wattsump_analysis.proof.prove import prove
 from wattsump_analysis.results import Proof
-from wattsump_logger.session import Session, load_session
+from wattsump_logger.session.reader import Session, load_session
 
 RIG = Path(__file__).parents[2] / "sample-data" / "rig"
 TEMPERATURES = ("tank_c", "ambient_c")

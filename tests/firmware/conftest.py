@@ -10,7 +10,7 @@ from types import ModuleType
 import pytest
 
 from firmware.harness import Harness, need
-from wattsump_logger import chip_bench
+from wattsump_logger.bench import chip
 
 HERE = Path(__file__).parent
 REFERENCE = HERE.parents[1] / "firmware-notes" / "reference"
@@ -64,6 +64,6 @@ def table_image() -> ModuleType:
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory: pytest.TempPathFactory) -> chip_bench.Built:
-    need(chip_bench.missing_tools())
-    return chip_bench.build(tmp_path_factory.mktemp("chip"))
+def built(tmp_path_factory: pytest.TempPathFactory) -> chip.Built:
+    need(chip.missing_tools())
+    return chip.build(tmp_path_factory.mktemp("chip"))

@@ -9,10 +9,10 @@ from typing import TypeVar
 
 import pytest
 
-from wattsump_logger import chip_bench
-from wattsump_logger.chip_bench import Built, ChipBench
+from wattsump_logger.bench import chip
+from wattsump_logger.bench.chip import Built, ChipBench
 from wattsump_logger.errors import UsageError
-from wattsump_logger.events import (
+from wattsump_logger.wire.events import (
     BadCrc,
     Event,
     EventFrame,
@@ -23,7 +23,7 @@ from wattsump_logger.events import (
     Reboot,
     UptimeWrap,
 )
-from wattsump_logger.frames import FrameParser, format_event, format_hello, format_reading
+from wattsump_logger.wire.frames import FrameParser, format_event, format_hello, format_reading
 
 pytestmark = pytest.mark.chip
 
@@ -300,7 +300,7 @@ def test_a_hang_is_ended_by_the_watchdog_within_a_second(open_bench: Open, line:
 def test_the_uptime_wraps_without_a_lost_reading(
     open_bench: Open, line: Path, tmp_path: Path
 ) -> None:
-    wrapping = chip_bench.build(tmp_path / "wrap", START_UPTIME_MS=2**32 - 3_300)
+    wrapping = chip.build(tmp_path / "wrap", START_UPTIME_MS=2**32 - 3_300)
     bench = open_bench(other=wrapping)
     bench.run_until(8_000)
     events = heard(line)
@@ -314,7 +314,7 @@ def test_the_uptime_wraps_without_a_lost_reading(
 def test_a_port_too_slow_for_its_frames_loses_whole_frames_and_says_so(
     open_bench: Open, line: Path, tmp_path: Path
 ) -> None:
-    slow = chip_bench.build(tmp_path / "slow", BAUD=2400)
+    slow = chip.build(tmp_path / "slow", BAUD=2400)
     bench = open_bench(FAST, other=slow)
     bench.run_until(60_000)
     parser = FrameParser()
@@ -413,4 +413,4 @@ def test_a_firmware_that_does_not_build_is_an_error_naming_the_step(
     table = tmp_path / "channels.txt"
     table.write_text("period 100\ntank max31855 K cs9\n")
     with pytest.raises(UsageError, match=r"expected cs1\.\.cs6, found 'cs9'"):
-        chip_bench.build(tmp_path / "out", channels=table)
+        chip.build(tmp_path / "out", channels=table)

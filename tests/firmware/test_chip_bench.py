@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from firmware.harness import need
-from wattsump_logger import chip_bench, converters
-from wattsump_logger.chip_bench import Built, ChipBench, Wiring
+from wattsump_logger.bench import chip
+from wattsump_logger.bench.chip import Built, ChipBench, Wiring
 from wattsump_logger.errors import UsageError
-from wattsump_logger.events import Hello, Reading
-from wattsump_logger.frames import FrameParser
+from wattsump_logger.thermocouples import converters
+from wattsump_logger.wire.events import Hello, Reading
+from wattsump_logger.wire.frames import FrameParser
 
 
 def outing(elapsed_s: float) -> dict[str, float | str | None]:
@@ -31,8 +32,8 @@ def outing(elapsed_s: float) -> dict[str, float | str | None]:
 
 
 def test_a_table_is_read_into_what_is_wired_where() -> None:
-    table = chip_bench.notes_folder() / "reference" / "channels.txt"
-    wiring, period_ms = chip_bench.read_wiring(table)
+    table = chip.notes_folder() / "reference" / "channels.txt"
+    wiring, period_ms = chip.read_wiring(table)
     assert period_ms == 1000
     assert wiring[0] == Wiring(name="tank", source="max31855", detail="K", where="cs1", option="")
     assert [channel.place for channel in wiring] == [1, 2, 3, 4, 5, 6, 1, 2, 3, 3]
@@ -42,24 +43,24 @@ def test_a_table_is_read_into_what_is_wired_where() -> None:
 def test_missing_tools_are_named_with_what_to_install(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(chip_bench, "PROGRAMS", ("no-such-compiler",))
-    monkeypatch.setattr(chip_bench, "HEADERS", (tmp_path / "sim_avr.h",))
+    monkeypatch.setattr(chip, "PROGRAMS", ("no-such-compiler",))
+    monkeypatch.setattr(chip, "HEADERS", (tmp_path / "sim_avr.h",))
     with pytest.raises(UsageError, match=r"no no-such-compiler, no .*sim_avr\.h.*gcc-avr"):
-        chip_bench.build(tmp_path)
+        chip.build(tmp_path)
 
 
 def test_an_installed_package_without_its_source_tree_says_so(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(chip_bench, "__file__", str(tmp_path / "chip_bench.py"))
+    monkeypatch.setattr(chip, "__file__", str(tmp_path / "chip.py"))
     with pytest.raises(UsageError, match="run this from a checkout of the source"):
-        chip_bench.notes_folder()
+        chip.notes_folder()
 
 
 def test_a_fault_the_part_cannot_report_is_refused() -> None:
     old = Wiring(name="tank", source="max6675", detail="K", where="cs1", option="")
     with pytest.raises(UsageError):
-        chip_bench.word_for(old, "fault:short_ground", 25.0)
+        chip.word_for(old, "fault:short_ground", 25.0)
 
 
 @pytest.mark.chip
@@ -101,8 +102,8 @@ def test_two_runs_of_one_source_give_the_same_bytes(built: Built, tmp_path: Path
 
 @pytest.mark.chip
 def test_a_served_chip_talks_on_a_port_and_ends_with_its_block(tmp_path: Path) -> None:
-    need(chip_bench.missing_tools())
-    with chip_bench.serve(outing, tmp_path, until_s=1e6, speed=math.inf) as bench:
+    need(chip.missing_tools())
+    with chip.serve(outing, tmp_path, until_s=1e6, speed=math.inf) as bench:
         port = os.open(bench.port, os.O_RDWR | os.O_NOCTTY)
         try:
             tty.setraw(port, termios.TCSANOW)  # the usual way throws away what came
@@ -132,7 +133,7 @@ def read_to_the_end(name: str, received: bytearray) -> None:
 
 @pytest.mark.chip
 def test_a_source_that_fails_takes_the_port_away_and_is_told(tmp_path: Path) -> None:
-    need(chip_bench.missing_tools())
+    need(chip.missing_tools())
     received = bytearray()
 
     def broken(elapsed_s: float) -> dict[str, float | str | None]:
@@ -141,7 +142,7 @@ def test_a_source_that_fails_takes_the_port_away_and_is_told(tmp_path: Path) -> 
         return {"tank": "fault:nonsense" if has_come else "fault:short_ground"}
 
     def served() -> None:
-        with chip_bench.serve(broken, tmp_path, until_s=1e6, speed=math.inf) as bench:
+        with chip.serve(broken, tmp_path, until_s=1e6, speed=math.inf) as bench:
             read_to_the_end(bench.port, received)
 
     with pytest.raises(UsageError, match="nonsense"):

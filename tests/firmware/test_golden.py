@@ -14,10 +14,10 @@ from types import ModuleType
 import pytest
 
 from firmware.harness import Harness
-from wattsump_logger.chip_bench import Built, ChipBench
-from wattsump_logger.emulated import EmulatedController
-from wattsump_logger.events import Reading, WireChannel
-from wattsump_logger.frames import FrameParser
+from wattsump_logger.bench.chip import Built, ChipBench
+from wattsump_logger.bench.controller import EmulatedController
+from wattsump_logger.wire.events import Reading, WireChannel
+from wattsump_logger.wire.frames import FrameParser
 
 TABLE = Path(__file__).parents[1] / "data" / "golden-frames.csv"
 

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from wattsump_logger.assemble import Assembler
+from wattsump_logger.capture.assembler import Assembler
 from wattsump_logger.errors import SessionError
-from wattsump_logger.frames import MAX_LINE, FrameParser, crc16
-from wattsump_logger.rows import Row
-from wattsump_logger.session import Session, load_session
-from wattsump_logger.sidecar import sidecar_path
+from wattsump_logger.session.reader import Session, load_session
+from wattsump_logger.session.rows import Row
+from wattsump_logger.session.sidecar import sidecar_path
+from wattsump_logger.wire.frames import MAX_LINE, FrameParser, crc16
 
 __all__ = ("SIDECAR_BELOW", "TARGETS", "frames_target", "session_target", "stream_of")
 

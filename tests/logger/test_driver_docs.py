@@ -12,14 +12,14 @@ import typer
 from typer.core import TyperGroup
 from typer.testing import CliRunner
 
-from wattsump_logger import commands
-from wattsump_logger.alarm_command import environment_of, words_of
-from wattsump_logger.alarm_rules import Typed, rules_for
-from wattsump_logger.alarms import Kind, Notice, Rule
+from wattsump_logger.commands import program as commands
 from wattsump_logger.errors import PortError
-from wattsump_logger.keys import MARK_KEYS
-from wattsump_logger.profile import load_profile
-from wattsump_logger.proving_steps import proving_steps
+from wattsump_logger.machine.profile import load_profile
+from wattsump_logger.watch.alarm_command import environment_of, words_of
+from wattsump_logger.watch.alarm_rules import Typed, rules_for
+from wattsump_logger.watch.alarms import Kind, Notice, Rule
+from wattsump_logger.watch.keys import MARK_KEYS
+from wattsump_logger.watch.proving_run import proving_steps
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"

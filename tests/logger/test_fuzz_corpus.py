@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from fuzzing.targets import SIDECAR_BELOW, TARGETS, frames_target, session_target
-from wattsump_logger.frames import FrameParser
+from wattsump_logger.wire.frames import FrameParser
 
 KEPT = Path(__file__).parents[1] / "data" / "fuzz"
 HEAD = b"time_utc,elapsed_s,seq,tank_c,fault,mark\r\n"

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from wattsump_logger.events import EventFrame, Hello, Reading, WireChannel
-from wattsump_logger.frames import FrameParser, format_event, format_hello, format_reading
+from wattsump_logger.wire.events import EventFrame, Hello, Reading, WireChannel
+from wattsump_logger.wire.frames import FrameParser, format_event, format_hello, format_reading
 
 _TABLE = Path(__file__).parents[1] / "data" / "golden-frames.csv"
 

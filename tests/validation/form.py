@@ -19,7 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from run import QUANTITIES
 from score import PROTOCOLS, Score, fit_one, rehearse
 
-from wattsump_analysis.fit import ModelForm
+from wattsump_analysis.model.fit import ModelForm
 
 SEEDS = (101, 202)
 NONE = ModelForm(k=0.0, capacity=0.0, heat=0.0)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import Machine
-from wattsump_analysis.rehearsal import CHANNELS, Load, Probes, Stage, Weather
+from wattsump_analysis.emulation.plant import Machine
+from wattsump_analysis.emulation.rehearsal import CHANNELS, Load, Probes, Stage, Weather
+from wattsump_analysis.physics.oil import walther_from_grade
 
 __all__ = ("Drawn", "draw", "guided", "heated", "short", "work")
 

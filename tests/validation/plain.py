@@ -9,8 +9,8 @@ viscosity nor motion nor radiation changes them. Only the model form knows it, b
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.plant import REFERENCE_OIL_C, Controls, Flows, Machine
-from wattsump_analysis.plant import cooler_conductance_w_k as finer_conductance_w_k
+from wattsump_analysis.emulation.plant import REFERENCE_OIL_C, Controls, Flows, Machine
+from wattsump_analysis.emulation.plant import cooler_conductance_w_k as finer_conductance_w_k
 
 __all__ = ("PlainPlant", "capacity_j_k", "conductance_w_k")
 

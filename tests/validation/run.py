@@ -21,7 +21,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, rehearse
 
-from wattsump_analysis._importance import ENOUGH_DRAWS
+from wattsump_analysis.statistics.importance import ENOUGH_DRAWS
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
 REFUSED_HALF_WIDTH = 0.30

@@ -8,13 +8,13 @@ import plain
 from machines import U_FLOW, U_HEATER, U_METAL, U_OIL, Drawn, draw, guided, heated, short, work
 from numpy.typing import NDArray
 
-from wattsump_analysis import rehearsal
-from wattsump_analysis.fit import Fitted, ModelForm, fit_record
-from wattsump_analysis.oil import walther_from_grade
-from wattsump_analysis.plant import Machine, Plant, cooler_conductance_w_k
-from wattsump_analysis.priors import Knowledge
-from wattsump_analysis.record import Record, Switches, make_record
-from wattsump_analysis.rehearsal import Stage, Truth
+from wattsump_analysis.emulation import rehearsal
+from wattsump_analysis.emulation.plant import Machine, Plant, cooler_conductance_w_k
+from wattsump_analysis.emulation.rehearsal import Stage, Truth
+from wattsump_analysis.model.fit import Fitted, ModelForm, fit_record
+from wattsump_analysis.physics.oil import walther_from_grade
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.record import Record, Switches, make_record
 
 __all__ = (
     "HEAT_AT_LABEL",

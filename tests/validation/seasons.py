@@ -15,13 +15,14 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.attribution import Cause
-from wattsump_analysis.demo import demo_profile
-from wattsump_analysis.gathering import gather
-from wattsump_analysis.outing import Event, EventKind, Outing
-from wattsump_analysis.season import CHANGES, Change, write_season
-from wattsump_analysis.stretches import TYPICAL_WORTH, repeatability
-from wattsump_analysis.trend import FEWEST_OUTINGS, Step, Trend, in_order, log_rows, trend_of
+from wattsump_analysis.emulation.bracken import demo_profile
+from wattsump_analysis.emulation.season import CHANGES, Change, write_season
+from wattsump_analysis.season.causes import Cause
+from wattsump_analysis.season.events import Event, EventKind
+from wattsump_analysis.season.folder import gather
+from wattsump_analysis.season.levels import TYPICAL_WORTH, repeatability
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.trend import FEWEST_OUTINGS, Step, Trend, in_order, log_rows, trend_of
 
 __all__ = ("KINDS", "SeasonScore", "Truth", "draw_season", "score_season", "summary_lines")
 

@@ -7,12 +7,12 @@ from run import kept_lines, levelled, line, page, rows_of
 from score import HEAT_AT_LABEL, PLAINER, PROTOCOLS, Score, fit_one, knowledge, record_of, rehearse
 from thermostat import seen_unlogged, switched, with_thermostats
 
-from wattsump_analysis._innovations import innovations
-from wattsump_analysis._suspects import suspects_of
-from wattsump_analysis.checks import lag_one
-from wattsump_analysis.fit import fit_record
-from wattsump_analysis.ledger import make_ledger
-from wattsump_analysis.rehearsal import SAMPLE_S
+from wattsump_analysis.emulation.rehearsal import SAMPLE_S
+from wattsump_analysis.model.fit import fit_record
+from wattsump_analysis.model.innovations import innovations
+from wattsump_analysis.proof.ledger import make_ledger
+from wattsump_analysis.reading.suspects import suspects_of
+from wattsump_analysis.statistics.residuals import lag_one
 
 
 @pytest.mark.parametrize(

@@ -22,9 +22,15 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from score import PROTOCOLS, Rehearsed, Score, fit_one, record_of, rehearse
 
-from wattsump_analysis import rehearsal
-from wattsump_analysis.phases import hidden_switchings, saw_tooth
-from wattsump_analysis.plant import Controls, Flows, Machine, Plant, cooler_conductance_w_k
+from wattsump_analysis.emulation import rehearsal
+from wattsump_analysis.emulation.plant import (
+    Controls,
+    Flows,
+    Machine,
+    Plant,
+    cooler_conductance_w_k,
+)
+from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 
 __all__ = ("healthy_accused", "seen_unlogged", "switched", "with_thermostats")
 

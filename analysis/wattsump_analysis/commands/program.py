@@ -1,0 +1,161 @@
+"""The `wattsump` program: every command, and the one place where errors become exit codes.
+
+docs/exit-codes.md lists the codes. Nothing heavy is imported here: `--help` pays for typer
+and little else.
+"""
+
+import contextlib
+import functools
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from wattsump_analysis import threads
+from wattsump_analysis.commands import questions, season
+from wattsump_analysis.commands.demo import demo_command
+from wattsump_analysis.commands.prove import prove_command
+from wattsump_analysis.live.supplies import supplies
+from wattsump_logger.commands import program as logger_commands
+from wattsump_logger.errors import WattsumpError
+
+__all__ = ("command_tree", "main", "program", "register")
+
+_HELP = """What a hydraulic oil cooler really rejects, in watts, against its label.
+
+For a first look, without any hardware: wattsump demo. On the machine: wattsump ports finds the
+controller, wattsump log records an outing, wattsump prove tells what its cooler did. Each
+command answers --help.
+"""
+_EPILOG = (
+    "Answers go to stdout, talk to stderr. Exit codes: 0 done, 2 mistyped, 3 a file or a value, "
+    "4 a port, 5 cannot tell."
+)
+_HUSH = "Leave out the talk on stderr; answers and errors stay."
+
+
+def register(app: typer.Typer) -> None:
+    """Add the analysis' commands to the program."""
+    app.command("prove")(prove_command)
+    app.command("demo")(demo_command)
+    questions.register(app)
+    season.register(app)
+
+
+def program() -> typer.Typer:
+    """Return the whole program: the logger's commands and the analysis'."""
+    app = typer.Typer(
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        help=_HELP,
+        epilog=_EPILOG,
+    )
+    app.callback()(_options)
+    logger_commands.register(app, supplies())
+    register(app)
+    return app
+
+
+def command_tree() -> Any:
+    """Return the program as it is run: each command also takes --quiet.
+
+    It is whatever kind of command the installed typer makes, hence no narrower type.
+    """
+    from typer.main import get_command
+
+    tree, quiet = get_command(program()), _Quiet()
+    tree.params.append(quiet.option())
+    for command in _below(tree):
+        command.params.append(quiet.option())
+        if command.callback is not None:
+            command.callback = quiet.obeyed_by(command.callback)
+        # A list of commands shows whole sentences, over two lines if need be.
+        command.short_help = command.short_help or command.get_short_help_str(limit=1000)
+    return tree
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the program; an expected error becomes one line on stderr and its class's code."""
+    threads.one_by_default()
+    try:
+        command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
+    except WattsumpError as error:
+        sys.stderr.write(f"wattsump: {error}\n")
+        return error.exit_code
+    return 0
+
+
+def _below(group: Any) -> Iterator[Any]:
+    """Yield all commands below a group."""
+    for command in group.commands.values():
+        yield command
+        if isinstance(command, TyperGroup):
+            yield from _below(command)
+
+
+class _Quiet:
+    """Whether a run leaves out its talk: asked for while parsing, obeyed while running.
+
+    Between the two a mistyped line is told of, so stderr must still be there.
+    """
+
+    def __init__(self) -> None:
+        self._is_asked = False
+
+    def option(self) -> Any:
+        """Return the option --quiet, made by typer from a command of its own."""
+        from typer.main import get_command
+
+        app = typer.Typer(add_completion=False)
+
+        @app.command()
+        def command(
+            quiet: Annotated[bool, typer.Option("--quiet", callback=self._ask, help=_HUSH)] = False,
+        ) -> None:
+            pass
+
+        option: Any = get_command(app).params[0]
+        option.expose_value = False  # no command needs to know
+        return option
+
+    def _ask(self, wanted: bool) -> None:
+        self._is_asked = self._is_asked or wanted
+
+    def obeyed_by(self, work: Callable[..., object]) -> Callable[..., object]:
+        """Return `work` with its talk going nowhere if that is asked for."""
+
+        @functools.wraps(work)
+        def run(*words: object, **options: object) -> object:
+            if not self._is_asked:
+                return work(*words, **options)
+            with Path(os.devnull).open("w") as nowhere, contextlib.redirect_stderr(nowhere):
+                return work(*words, **options)
+
+        return run
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from wattsump_analysis.commands.version import version_text
+
+        typer.echo(version_text())
+        raise typer.Exit
+
+
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            callback=_version,
+            is_eager=True,
+            help="Show release, commit, Python, system and libraries.",
+        ),
+    ] = False,
+) -> None:
+    pass

@@ -1,0 +1,184 @@
+"""`wattsump prove`: what one outing says about its cooler."""
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from wattsump_analysis.questions.known import Known
+    from wattsump_analysis.results import Proof
+    from wattsump_analysis.show.plots.outing import FanFlag
+    from wattsump_analysis.show.report.replies import Days
+    from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.session.reader import Session
+
+__all__ = (
+    "CANNOT_TELL",
+    "Proved",
+    "Units",
+    "conclude",
+    "prove_command",
+    "prove_file",
+)
+
+CANNOT_TELL = 5  # the exit code of an outing that leaves the question open
+
+
+class Units(StrEnum):
+    """Units of display."""
+
+    SI = "si"
+    US = "us"
+
+
+def prove_command(
+    session: Annotated[Path, typer.Argument(help="Session CSV of one outing.")],
+    machine: Annotated[
+        Path | None,
+        typer.Option("--machine", help="Machine profile (TOML), if not in the session."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON (SI), nothing else.")] = False,
+    units: Annotated[Units, typer.Option("--units", help="Units to show.")] = Units.SI,
+    report: Annotated[Path | None, typer.Option("--report", help="Write the report, HTML.")] = None,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", help="Draw the outing: .svg, .png or .pdf.")
+    ] = None,
+    hottest: Annotated[
+        str | None, typer.Option("--hottest", help="Hottest day for the report; usually 35 degC.")
+    ] = None,
+    coldest: Annotated[
+        str | None, typer.Option("--coldest", help="Coldest start for it; usually -10 degC.")
+    ] = None,
+    heater: Annotated[
+        str | None, typer.Option("--heater", help="Heater for it, such as '500 W'.")
+    ] = None,
+) -> None:
+    """Tell what the cooler rejects, in watts, against its label.
+
+    The answer is one of three: meets its label, falls short, or cannot tell, with the reason and
+    the next thing to do. Cannot tell ends with exit code 5, so that a script sees it.
+    """
+    asked = {"hottest": hottest, "coldest": coldest, "heater": heater}
+    if report is None and any(asked.values()):
+        from wattsump_logger.errors import UsageError
+
+        raise UsageError(
+            expected="--report beside --hottest, --coldest or --heater",
+            found="no --report",
+            where="prove",
+            do="add --report FILE.html, which they are for",
+        )
+    days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
+    proved = prove_file(session, machine)
+    conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)
+    if proved.proof.verdict == "cannot tell":
+        raise typer.Exit(CANNOT_TELL)
+
+
+def prove_file(path: Path, machine: Path | None) -> "Proved":
+    """Load a session and prove it; what is being done is told on a terminal's stderr."""
+    from wattsump_analysis.proof.prove import prove
+    from wattsump_logger.machine.profile import load_profile
+    from wattsump_logger.session.reader import load_session
+
+    profile = None if machine is None else load_profile(machine)
+    outing = load_session(path)
+    with _progress() as tell:
+        proof = prove(outing, profile, progress=tell)
+    return Proved(proof=proof, outing=outing, machine=profile)
+
+
+def _days(asked: dict[str, str | None]) -> "Days":
+    from wattsump_analysis.questions.typed import typed_fields
+    from wattsump_analysis.show.report.replies import Days
+
+    return typed_fields(Days, asked)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proved:
+    """A proof with what it was made from, which the answers on the hottest day need too."""
+
+    proof: "Proof"
+    outing: "Session | None" = None
+    machine: "Profile | None" = None
+
+    def known(self) -> "Known":
+        """Return what the owner's questions may take from the outing."""
+        from wattsump_analysis.questions.known import known_of
+
+        return known_of(self.proof, self.outing, self.machine)
+
+    @property
+    def fan(self) -> "FanFlag | None":
+        """Times [s] and state of the fan, where it was logged."""
+        # A session without a profile at hand uses the plain names.
+        column = "fan_on" if self.machine is None else self.machine.column("fan")
+        state = None if self.outing is None else self.outing.columns.get(column or "")
+        return None if self.outing is None or state is None else (self.outing.elapsed_s, state)
+
+
+def conclude(
+    proved: Proved,
+    *,
+    as_json: bool = False,
+    units: str = "si",
+    report: Path | None = None,
+    plot: Path | None = None,
+    days: "Days | None" = None,
+) -> None:
+    """Write what was asked for, files first, so that a full disk hides no answer."""
+    known = proved.known()
+    if report is not None:
+        _write_report(proved, known, units, report, days)
+    if plot is not None:
+        from wattsump_analysis.show.plots.files import save
+        from wattsump_analysis.show.plots.outing import plot_outing
+
+        save(plot_outing(proved.proof, units=units, fan=proved.fan), plot)
+    if as_json:
+        from wattsump_analysis.proof.proof_json import proof_text
+
+        typer.echo(proof_text(proved.proof), nl=False)
+    else:
+        _print_screen(proved.proof, known, units)
+
+
+def _write_report(
+    proved: Proved, known: "Known", units: str, path: Path, days: "Days | None"
+) -> None:
+    from wattsump_analysis.show.report.page import write_report
+    from wattsump_analysis.show.report.season import season_beside
+
+    machine = "" if known.profile is None else known.profile.name
+    season = None if proved.outing is None else season_beside(proved.outing.path, machine)
+    write_report(proved.proof, path, units, fan=proved.fan, known=known, days=days, season=season)
+
+
+def _print_screen(proof: "Proof", known: "Known", units: str = "si") -> None:
+    """Print the answer: in colour on a terminal, as plain text into a file or a pipe."""
+    from rich.console import Console
+
+    from wattsump_analysis.show.hottest_day import hottest_line
+    from wattsump_analysis.show.screen import proof_screen
+
+    screen = proof_screen(proof, units, hottest_line(known, units))
+    Console(highlight=False, soft_wrap=True, emoji=False).print(screen)
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Yield a teller that writes over one line of a terminal, and is silent elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    try:
+        yield lambda text: typer.echo(f"\r\x1b[Kfitting: {text} ...", nl=False, err=True)
+    finally:
+        sys.stderr.write("\r\x1b[K")

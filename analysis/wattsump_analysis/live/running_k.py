@@ -1,0 +1,294 @@
+"""How well the cooler is known by now: a fit of the rows so far, while the outing goes on.
+
+`know_so_far` fits what there is as `prove` would and gives K with its range. `words` says
+it for a driver, with what some more minutes are likely to bring.
+"""
+
+import threading
+import warnings
+from array import array
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wattsump_analysis.model.fit import fit_record, reference_oil_c
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.reading.cuts import record_of
+from wattsump_analysis.reading.machine import knowledge
+from wattsump_analysis.reading.phases import find_soak, switches_of
+from wattsump_analysis.reading.record import despike
+from wattsump_analysis.reading.samples import gather
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.session.reader import Session
+from wattsump_logger.watch.guide import Advice, Guide, Learned
+from wattsump_logger.watch.look import Look
+
+__all__ = (
+    "Guided",
+    "Kept",
+    "Known",
+    "RunningK",
+    "adds_little",
+    "know_so_far",
+    "words",
+)
+
+_FIT_AGAIN_S = 60.0
+
+
+_FIT_SHARE = 4.0  # a slow computer rests so many times as long as the last fit took
+
+
+_ROW_S = 2.0
+
+
+_MOST_ROWS = 21_600  # of these rows: twelve hours
+
+
+Background = Callable[[Callable[[], None]], object]
+
+
+def in_a_thread(work: Callable[[], None]) -> object:
+    """Run `work` beside the capture; it does not keep the program from ending."""
+    thread = threading.Thread(target=work, name="running estimate", daemon=True)
+    thread.start()
+    return thread
+
+
+# Wider than this is no knowledge of a cooler; and from here on minutes are worth telling.
+# Common practice, no source.
+NOT_YET_REL = 0.5
+LEAST_COOLED_S = 120.0
+LITTLE_REL, LITTLE_S = 0.01, 600.0
+_MOST_MINUTES = 20
+_FITS = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What is known at a moment: half width of the 95 % range of K, relative to K.
+
+    `k_w_k` is None where no heat capacity or flow is known: K is then known up to it.
+    """
+
+    elapsed_s: float
+    k_w_k: float | None
+    half_width_rel: float
+
+
+def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Known | None:
+    """Fit the rows so far.
+
+    Returns
+    -------
+    Known or None
+        None before the fan and the oil ran together for two minutes, or without an air
+        temperature: nothing tells of the cooler then.
+
+    Raises
+    ------
+    SessionError
+        No readings of the tank.
+
+    References
+    ----------
+    `fit.fit_record`; the range is that of JCGM 101:2008, the probabilistically symmetric one.
+    """
+    samples = gather(session, profile)
+    if "ambient" not in samples.temps_c:
+        return None
+    switches, _ = switches_of(samples)
+    cooled = (switches.fan > 0.5) & (switches.engine > 0.5)
+    gaps = np.diff(samples.elapsed_s, prepend=samples.elapsed_s[0])
+    if float(gaps[cooled].sum()) < LEAST_COOLED_S:
+        return None
+    soak = find_soak(samples, switches.engine)
+    offsets = {} if soak is None or soak.offsets_k is None else soak.offsets_k
+    heat = None
+    if samples.flow_m3_s is not None:
+        clean = despike(samples.temps_c.get("cooler_in", samples.temps_c["tank"]))
+        seen = np.isfinite(clean)
+        density = USUAL_DENSITY_15_KG_M3 if profile is None else profile.oil.density_15_kg_m3
+        t = samples.elapsed_s
+        heat = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
+    record = record_of(samples, switches, offsets, heat)
+    know = knowledge(profile, reference_oil_c(record), matched=bool(offsets))
+    fitted = fit_record(record, know, np.random.default_rng(seed))
+    found = fitted.k_w_k if fitted.scale_known else fitted.k_over_c_per_s
+    return Known(
+        elapsed_s=float(session.elapsed_s[-1]),
+        k_w_k=found.value if fitted.scale_known else None,
+        half_width_rel=0.5 * (found.high - found.low) / found.value,
+    )
+
+
+def _narrows_rel_s(known: Sequence[Known]) -> float | None:
+    """Return by how much the range narrows a second, over the last fits; None for too few.
+
+    Two fits in a row differ by a hundredth of K by their draws alone.
+    """
+    if len(known) < _FITS:
+        return None
+    recent = known[-_FITS:]
+    widths = [one.half_width_rel for one in recent]
+    slope = np.polynomial.Polynomial.fit([k.elapsed_s for k in recent], widths, 1).deriv()
+    return max(0.0, -float(slope(recent[-1].elapsed_s)))
+
+
+def adds_little(known: Sequence[Known]) -> bool:
+    """Tell whether ten more minutes would narrow the range by less than a hundredth of K."""
+    narrows = _narrows_rel_s(known)
+    if narrows is None or known[-1].half_width_rel > NOT_YET_REL:
+        return False
+    return narrows * LITTLE_S < LITTLE_REL
+
+
+def words(known: Sequence[Known]) -> str:
+    """Say what is known, and what more minutes bring if it goes on narrowing as it did.
+
+    >>> fits = [Known(elapsed_s=60.0 * n, k_w_k=95.0, half_width_rel=0.14 - 0.01 * n)
+    ...         for n in range(6)]
+    >>> words(fits)
+    'K 95 W/K to +/- 9 %, about 2 more minutes for +/- 7 %'
+    >>> words(fits[-1:])
+    'K 95 W/K to +/- 9 %'
+    """
+    now = known[-1]
+    percent = round(100 * now.half_width_rel)
+    if now.half_width_rel > NOT_YET_REL:
+        return f"K not yet: +/- {percent} %"
+    value = "K" if now.k_w_k is None else f"K {now.k_w_k:.0f} W/K"
+    said = f"{value} to +/- {percent} %"
+    if now.k_w_k is None:
+        said += " of the machine's unknown heat capacity"
+    narrows = _narrows_rel_s(known)
+    goal = percent - 2
+    if not narrows or goal < 1:
+        return said
+    minutes = max(1, round((now.half_width_rel - goal / 100) / (60 * narrows)))
+    if minutes > _MOST_MINUTES:
+        return said
+    return f"{said}, about {minutes} more minute{'s' * (minutes > 1)} for +/- {goal} %"
+
+
+class Kept:
+    """The rows so far, thinned, as a session of their own. Memory is bounded: the oldest go."""
+
+    def __init__(self) -> None:
+        self._times = array("d")
+        self._columns: dict[str, array[float]] = {}
+
+    def take(self, look: "Look") -> None:
+        """Keep the values of a look, unless they are hardly newer than the last."""
+        now_s = look.elapsed_s
+        if now_s is None or not look.values:
+            return
+        if self._times and (now_s < self._times[-1] or look.values.keys() != self._columns.keys()):
+            self._times, self._columns = array("d"), {}
+        if self._times and now_s - self._times[-1] < _ROW_S:
+            return
+        if len(self._times) >= _MOST_ROWS:
+            for kept in (self._times, *self._columns.values()):
+                del kept[: _MOST_ROWS // 8]
+        self._times.append(now_s)
+        for column, value in look.values.items():
+            kept = self._columns.setdefault(column, array("d"))
+            kept.append(float("nan") if value is None else value)
+
+    def session(self) -> "Session":
+        """Return a copy of what is kept."""
+        from pathlib import Path
+
+        import numpy as np
+
+        from wattsump_logger.session.reader import Session
+
+        return Session(
+            path=Path("this outing"),
+            elapsed_s=np.array(self._times),
+            columns={name: np.array(values) for name, values in self._columns.items()},
+            faults=(),
+            marks=(),
+            start_utc=None,
+            metadata={},
+            notes=(),
+        )
+
+
+class RunningK:
+    """The running estimate: fits the rows so far now and then, in the background."""
+
+    def __init__(self, profile: "Profile | None", background: Background = in_a_thread) -> None:
+        self._profile = profile
+        self._background = background
+        self._kept = Kept()
+        self._known: list[Known] = []
+        self._refused = ""
+        self._is_busy = False
+        self._began_s = float("-inf")
+        self._rests_s = _FIT_AGAIN_S
+
+    def take(self, look: "Look") -> None:
+        """Take a look; begin a fit where the last is old enough."""
+        self._kept.take(look)
+        if self._is_busy or look.now_s - self._began_s < self._rests_s:
+            return
+        session = self._kept.session()
+        if session.elapsed_s.size < 2:
+            return
+        self._is_busy, self._began_s = True, look.now_s
+        self._background(lambda: self._fit(session))
+
+    def _fit(self, session: "Session") -> None:
+        import time
+
+        from wattsump_logger.errors import WattsumpError
+
+        began_s = time.monotonic()
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # they would be written across the screen
+                found = know_so_far(session, self._profile)
+            if found is not None:
+                if self._known and found.elapsed_s <= self._known[-1].elapsed_s:
+                    self._known.clear()  # another outing has begun
+                self._known.append(found)
+            self._refused = ""
+        except WattsumpError as error:
+            self._refused = f"no running estimate: found {error.found}"
+        except (ValueError, ArithmeticError) as error:  # LinAlgError is a ValueError
+            self._refused = f"no running estimate: {error}"
+        finally:
+            self._rests_s = max(_FIT_AGAIN_S, _FIT_SHARE * (time.monotonic() - began_s))
+            self._is_busy = False
+
+    def learned(self, look: "Look", step: str) -> "Learned | None":
+        """Return what is known by now; enough in the work loop when more adds little."""
+        from wattsump_logger.watch.guide import Learned
+
+        known = tuple(self._known)
+        if not known:
+            return Learned(text=self._refused) if self._refused else None
+
+        return Learned(text=words(known), enough=step == "work loop" and adds_little(known))
+
+
+class Guided:
+    """A guide whose estimate sees every look, not only those of the steps that ask for it."""
+
+    def __init__(self, guide: "Guide", running: RunningK) -> None:
+        self._guide = guide
+        self._running = running
+        self._said: set[str] = set()  # a newer figure takes the place of these
+
+    def follow(self, look: "Look", *, go_on: bool = False) -> "Advice":
+        """Return the guide's advice with what is known by now, also between its steps."""
+        self._running.take(look)
+        advice = self._guide.follow(look, go_on=go_on)
+        known = self._running.learned(look, advice.stage)
+        if known is None:
+            return advice
+        self._said.add(known.text)
+        rest = tuple(line for line in advice.learned if line not in self._said)
+        return replace(advice, learned=(known.text, *rest))

@@ -1,0 +1,78 @@
+"""How far K would move if one phase of the outing had not been read.
+
+The oil probes' readings in the phase are left out and the mode of what remains is sought
+from the whole outing's mode, in units of its posterior, where the search is short. A phase
+that moves K by more than its standard uncertainty carries much of the answer.
+
+References
+----------
+.. [1] R. D. Cook, S. Weisberg, Residuals and Influence in Regression, 1982, ch. 3 and 5:
+   influence as the change of an estimate when cases are left out.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import minimize
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.fit import Fitted, conductance_w_k
+from wattsump_analysis.model.network import Network
+from wattsump_analysis.model.posterior import Posterior, log_posterior_and_slope
+from wattsump_analysis.results import Influence, Phase
+
+__all__ = ("influence_of",)
+
+FLAT = 0.1  # a slope per standard deviation that no longer moves K visibly
+MOST_STEPS = 15
+MOST_PHASES = 8
+LEAST_BINS_LEFT = 12
+
+
+def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ...]:
+    """Relative change of K without each phase, in the order of `phases`.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        Fit of the whole record.
+    phases : sequence of Phase
+        What was happening when. The `MOST_PHASES` longest are tried; one without which
+        too little is left is not. The search is short, so a large change is a lower bound.
+    """
+    posterior, network = fitted.posterior, fitted.network
+    values, vectors = np.linalg.eigh(posterior.covariance)
+    axes = vectors * np.sqrt(np.clip(values, 1e-12, None))
+
+    def log_k(part: Network) -> float:
+        theta = posterior.mode + _move(part, posterior, axes)
+        return float(np.log(conductance_w_k(part.record, part, posterior.parameters(theta))))
+
+    whole = log_k(network)
+    longest = sorted(phases, key=lambda phase: phase.start_s - phase.end_s)[:MOST_PHASES]
+    found = []
+    for phase in (phase for phase in phases if phase in longest):
+        t = network.record.elapsed_s
+        less = network.without((t >= phase.start_s) & (t < phase.end_s))
+        if np.count_nonzero(less.seen["tank"]) < LEAST_BINS_LEFT:
+            continue
+        change = float(np.expm1(log_k(less) - whole))
+        found.append(Influence(phase=phase, k_change_rel=change))
+    return tuple(found)
+
+
+def _move(network: Network, posterior: Posterior, axes: FloatArray) -> FloatArray:
+    """From the posterior's mode to that of `network`, in handled parameters."""
+
+    def minus(z: FloatArray) -> tuple[float, FloatArray]:
+        value, slope = log_posterior_and_slope(network, posterior, posterior.mode + axes @ z)
+        return -value, -axes.T @ slope
+
+    found = minimize(
+        minus,
+        np.zeros(posterior.mode.size),
+        jac=True,
+        method="BFGS",
+        options={"gtol": FLAT, "maxiter": MOST_STEPS},
+    )
+    return np.asarray(axes @ found.x)

@@ -1,0 +1,7 @@
+"""Published formulas of oil, air, heat exchangers, hoses and heaters.
+
+In: numbers and arrays in SI units. Out: the same. No files, no sessions, no clocks.
+Used by: every room above.
+"""
+
+__all__: tuple[str, ...] = ()

@@ -1,0 +1,83 @@
+"""One exponential through each stretch in which nothing was switched: ratios, no watts."""
+
+import math
+
+import numpy as np
+from scipy.special import stdtrit
+
+from wattsump_analysis.reading.phases import find_phases
+from wattsump_analysis.reading.record import Record
+from wattsump_analysis.results import Interval, Phase, PhaseFit
+from wattsump_analysis.statistics.exponentials import ExponentialFit, fit_exponential
+from wattsump_analysis.statistics.residuals import lag_one
+
+__all__ = ("LEAST_SPAN_K", "fit_phases")
+
+LEAST_SPAN_K = 2.0
+LEAST_BINS = 8
+# Just after a switch warmth moves between oil, core and metal, not to the air.
+SETTLE_S = 120.0
+MOST_LAG = 0.98  # beyond it the residuals are a curve, not noise
+TRANSIENTS = frozenset(
+    {"warm-up", "fan on", "fan off", "idle cool-down", "stopped cool-down", "steady work"}
+)
+
+
+def _joined(phases: tuple[Phase, ...]) -> list[Phase]:
+    """A warm-up and the steady work it ends in are one transient."""
+    joined: list[Phase] = []
+    for phase in phases:
+        before = joined[-1] if joined else None
+        if before is not None and (before.kind, phase.kind) == ("warm-up", "steady work"):
+            joined[-1] = Phase(kind="warm-up", start_s=before.start_s, end_s=phase.end_s)
+        elif phase.kind in TRANSIENTS:
+            joined.append(phase)
+    return joined
+
+
+def fit_phases(record: Record, fan_known: bool) -> tuple[PhaseFit, ...]:
+    """Fit the tank's temperature over each phase in which it moved.
+
+    Returns
+    -------
+    tuple of PhaseFit
+        Intervals are widened for residuals that follow one another: the variance times
+        (1 + r) / (1 - r) with their autocorrelation r.
+
+    References
+    ----------
+    G. E. P. Box, G. M. Jenkins, Time Series Analysis: variance of a mean of an AR(1) series.
+    """
+    fits = []
+    for phase in _joined(find_phases(record, fan_known)):
+        part = record.between(phase.start_s + SETTLE_S, phase.end_s)
+        tank = part.oils_c["tank"]
+        seen = np.isfinite(tank)
+        if np.count_nonzero(seen) < LEAST_BINS or np.ptp(tank[seen]) < LEAST_SPAN_K:
+            continue
+        t, y = part.elapsed_s[seen] - part.elapsed_s[seen][0], tank[seen]
+        found = fit_exponential(t, y)
+        residuals = y - (
+            found.value("final") + found.value("amplitude") * np.exp(-t / found.value("tau_s"))
+        )
+        fits.append(_phase_fit(phase, found, lag_one(residuals)))
+    return tuple(fits)
+
+
+def _phase_fit(phase: Phase, found: ExponentialFit, lag: float) -> PhaseFit:
+    lag = min(max(lag, 0.0), MOST_LAG)
+    grown = math.sqrt((1.0 + lag) / (1.0 - lag))
+    # What is left of n readings that follow one another.
+    freedom = max(found.n * (1.0 - lag) / (1.0 + lag) - 3.0, 1.0)
+    reach = float(stdtrit(freedom, 0.975))
+    half = reach * grown * found.error("tau_s") if found.identified else math.inf
+    tau = found.value("tau_s")
+    return PhaseFit(
+        phase=phase,
+        tau_s=Interval(value=tau, low=tau - half, high=tau + half),
+        final_c=found.value("final"),
+        rms_k=found.rms,
+        window_tau=found.window_tau,
+        trusted=found.identified and found.shape_right,
+        why=found.reason,
+    )

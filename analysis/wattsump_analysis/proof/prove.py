@@ -1,0 +1,378 @@
+"""Prove a cooler from one outing: session in, verdict with its range and reasons out.
+
+The outing is cut where something on the cooler was changed and each stretch is fitted by
+itself. The answer is that of the last stretch that has one: the cooler as it is now. What
+cannot be told is said, with the reason and the next thing to do.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.fit import model_form, reference_oil_c
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.proof.diagnostics import diagnose
+from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
+from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
+from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
+from wattsump_analysis.proof.verdict import Judgement, judge, refusals_of
+from wattsump_analysis.reading.cuts import find_cuts, record_of, stretch_records
+from wattsump_analysis.reading.machine import Knowledge, knowledge
+from wattsump_analysis.reading.phases import (
+    Soak,
+    find_phases,
+    find_soak,
+    flow_known_until,
+    switches_of,
+)
+from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
+from wattsump_analysis.reading.samples import Samples, gather
+from wattsump_analysis.reading.suspects import capacity_unlike_listed, suspects_of
+from wattsump_analysis.results import Proof, Route
+from wattsump_logger.errors import SessionError
+from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.session.reader import Session
+
+__all__ = ("OIL_HEAT_KEY", "prove")
+
+# A sidecar may state the heat capacity of a cubic metre of the oil, J/(m3 K), in place of
+# the correlation for mineral oil.
+OIL_HEAT_KEY = "oil_heat_j_m3k"
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Outing:
+    """What the readings are, before anything is fitted."""
+
+    session: Session
+    profile: Profile | None
+    samples: Samples
+    switches: Switches
+    soak: Soak | None
+    guesses: tuple[str, ...]
+
+    @property
+    def offsets_k(self) -> Mapping[str, float]:
+        return {} if self.soak is None or self.soak.offsets_k is None else self.soak.offsets_k
+
+    @property
+    def fan_known(self) -> bool:
+        return self.samples.fan is not None
+
+
+def prove(
+    session: Session,
+    profile: Profile | None = None,
+    *,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> Proof:
+    """Find what the cooler rejects, and hold it against its label.
+
+    Parameters
+    ----------
+    session : Session
+        One outing; at least the tank's temperature.
+    profile : Profile, optional
+        The machine; the one in the session's sidecar if not given. Without any, channels
+        are known by their names and temperatures give ratios only.
+    seed : int
+        Seed of every random draw; the same outing and seed give the same answer.
+    progress : callable, optional
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Proof
+
+    Raises
+    ------
+    SessionError
+        No rows, or no readings of the tank.
+    ProfileError
+        The sidecar holds a profile that cannot be read.
+    """
+    tell = progress or (lambda text: None)
+    if profile is None and isinstance(held := session.metadata.get("profile"), Mapping):
+        profile = profile_from_dict(held, f"{session.path}, sidecar")
+    samples = gather(session, profile)
+    switches, guesses = switches_of(samples)
+    outing = _Outing(
+        session=session,
+        profile=profile,
+        samples=samples,
+        switches=switches,
+        soak=find_soak(samples, switches.engine),
+        guesses=guesses,
+    )
+    if "ambient" not in samples.temps_c:
+        return _unfitted(
+            outing,
+            "there is no air temperature: heat per kelvin needs the air going in",
+            "Connect a shaded probe in front of the cooler to the channel with the role ambient.",
+            seed,
+        )
+    return _prove(outing, np.random.default_rng(seed), tell, seed)
+
+
+def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
+    heat = _oil_heat(outing)
+    whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
+    cuts = find_cuts(outing.samples, outing.session.marks, whole)
+    records, left_out = stretch_records(
+        outing.samples,
+        outing.switches,
+        outing.offsets_k,
+        heat,
+        cuts,
+        until_s=flow_known_until(outing.samples),
+    )
+    if not records:
+        return _unfitted(
+            outing,
+            "the outing is too short: " + (left_out[0] if left_out else "no readings"),
+            "Log a longer outing: from cold until the oil settles, then a cool-down.",
+            seed,
+        )
+    know = knowledge(outing.profile, reference_oil_c(whole), matched=bool(outing.offsets_k))
+    stretches = []
+    for number, record in enumerate(records, 1):
+        tell(f"stretch {number} of {len(records)}")
+        stretches.append(_fitted(outing, record, know, rng, tell))
+    return _answer(
+        outing,
+        know,
+        tuple(stretches),
+        (*_cut_notes(cuts.times_s, cuts.notes), *left_out),
+        rng,
+        tell,
+        seed,
+    )
+
+
+def _cut_notes(times_s: tuple[float, ...], whys: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(
+        f"the outing was cut at {at / 60:.0f} min ({why}): no fit runs across it"
+        for at, why in zip(times_s, whys, strict=True)
+    )
+
+
+def _fitted(
+    outing: _Outing, record: Record, know: Knowledge, rng: np.random.Generator, tell: Progress
+) -> Stretch:
+    heater = None if outing.profile is None else outing.profile.heater
+    return fit_stretch(
+        record,
+        know,
+        rng,
+        fan_known=outing.fan_known,
+        heater_metered=heater is not None and heater.metered,
+        progress=tell,
+    )
+
+
+def _oil_heat(outing: _Outing) -> FloatArray | None:
+    """Heat capacity of the oil in the flow meter, J/(m3 K), per sample."""
+    temps, metadata = outing.samples.temps_c, outing.session.metadata
+    if outing.samples.flow_m3_s is None:
+        return None
+    inlet = temps.get("cooler_in", temps["tank"])
+    stated = metadata.get(OIL_HEAT_KEY)
+    if stated is not None:
+        if isinstance(stated, bool) or not isinstance(stated, int | float) or stated <= 0:
+            raise SessionError(
+                expected="a positive number of J/(m3 K)",
+                found=repr(stated),
+                where=f"{outing.session.path}, sidecar, {OIL_HEAT_KEY}",
+                do="correct it or remove it",
+            )
+        return np.full(inlet.shape, float(stated))
+    density = (
+        USUAL_DENSITY_15_KG_M3 if outing.profile is None else outing.profile.oil.density_15_kg_m3
+    )
+    clean = despike(inlet)
+    seen = np.isfinite(clean)
+    t = outing.samples.elapsed_s
+    return volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
+
+
+def _answer(
+    outing: _Outing,
+    know: Knowledge,
+    stretches: tuple[Stretch, ...],
+    cut_notes: tuple[str, ...],
+    rng: np.random.Generator,
+    tell: Progress,
+    seed: int,
+) -> Proof:
+    told = [s for s in stretches if s.k_w_k is not None and not s.why]
+    main = told[-1] if told else stretches[-1]
+    routes: tuple[Route, ...] = ()
+    if main.k_w_k is not None and not main.why:
+        others = tuple(s for s in stretches if s is not main)
+        routes = routes_of(main, others, know, rng, tell)
+    refused = refusals_of(main, outing.profile, outing.fan_known, routes)
+    judgement = judge(main, stretches, outing.profile, know, refused)
+    scaled = tuple(
+        make_ledger(s.record, s.fitted)
+        for s in stretches
+        if s.fitted is not None and s.k_w_k is not None and not s.by_side and not s.why
+    )
+    segments = (segment_of(s, rng) for s in stretches)
+    budget = main.side.budget if main.by_side else main.fitted.budget if main.fitted else ()
+    return _proof(
+        outing,
+        judgement,
+        cautions=(
+            *cautions_of(outing.session, outing.samples, main, routes, outing.soak, outing.profile),
+            *suspects_of(main.record),
+            *_unlike_listed(main, know),
+        ),
+        k_refers_to=(
+            "oil into the cooler"
+            if main.by_side or (not main.apart and "cooler_in" in main.record.oils_c)
+            else "tank oil"
+        ),
+        reference_oil_c=reference_oil_c(main.record),
+        segments=tuple(s for s in segments if s is not None),
+        phases=tuple(p for s in stretches for p in s.phases),
+        phase_fits=tuple(p for s in stretches for p in s.phase_fits),
+        routes=routes,
+        budget=budget if judgement.k_w_k is not None else (),
+        k_draws_w_k=main.label_draws if judgement.k_w_k is not None else None,
+        k_weights=main.weights if judgement.k_w_k is not None else None,
+        ledger=join_ledgers(scaled),
+        diagnostics=(
+            None
+            if main.fitted is None
+            else diagnose(main.record, main.fitted, () if main.by_side else main.phases)
+        ),
+        notes=(
+            *notes_of(outing.samples, outing.soak, outing.guesses, main),
+            *cut_notes,
+        ),
+        model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
+        seed=seed,
+    )
+
+
+def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
+    if stretch.fitted is None or stretch.apart or stretch.why:
+        return ()
+    said = capacity_unlike_listed(
+        stretch.fitted.capacity_j_k.value,
+        know,
+        model_form(stretch.record).capacity,
+        heat_measured=stretch.scale in (Scale.OIL_SIDE, Scale.HEATER),
+    )
+    return (said,) if said else ()
+
+
+def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:
+    """What is left to say of an outing that cannot be fitted."""
+    judgement = Judgement(
+        verdict="cannot tell",
+        headline=f"Cannot tell, because {reason}.",
+        reasons=(reason,),
+        next_step=next_step,
+        label=None,
+        k_w_k=None,
+    )
+    temps = dict(outing.samples.temps_c)
+    temps.setdefault("ambient", np.zeros_like(outing.samples.elapsed_s))
+    bare = Samples(
+        elapsed_s=outing.samples.elapsed_s,
+        temps_c=temps,
+        fan=outing.samples.fan,
+        engine=outing.samples.engine,
+        moving=outing.samples.moving,
+        heater_w=outing.samples.heater_w,
+        flow_m3_s=None,
+        notes=outing.samples.notes,
+    )
+    whole = record_of(bare, outing.switches, outing.offsets_k, None)
+    return _proof(
+        outing,
+        judgement,
+        cautions=cautions_of(outing.session, outing.samples, None, (), outing.soak, outing.profile),
+        k_refers_to="oil into the cooler" if "cooler_in" in temps else "tank oil",
+        phases=find_phases(whole, outing.fan_known),
+        notes=notes_of(outing.samples, outing.soak, outing.guesses, None),
+        model=[],
+        seed=seed,
+    )
+
+
+def _proof(
+    outing: _Outing,
+    judgement: Judgement,
+    *,
+    model: list[tuple[FloatArray, FloatArray]],
+    seed: int,
+    **found: object,
+) -> Proof:
+    samples, session = outing.samples, outing.session
+    series_s, series = _series(samples)
+    defaults: dict[str, object] = {
+        "reference_oil_c": None,
+        "segments": (),
+        "phase_fits": (),
+        "routes": (),
+        "budget": (),
+        "ledger": None,
+        "diagnostics": None,
+    }
+    return Proof(
+        verdict=judgement.verdict,
+        headline=judgement.headline,
+        reasons=judgement.reasons,
+        next_step=judgement.next_step,
+        k_w_k=judgement.k_w_k,
+        label=judgement.label,
+        marks=tuple((mark.elapsed_s, mark.text) for mark in session.marks),
+        peaks_c=peaks_of(samples),
+        limits_c=limits_of(outing.profile),
+        series_s=series_s,
+        series_c=series,
+        model_c=_model(series_s, model),
+        provenance=_provenance(outing, seed),
+        **(defaults | found),  # type: ignore[arg-type]  # the keyword names are Proof's own
+    )
+
+
+def _series(samples: Samples) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Bin means of every temperature for plots."""
+    t = samples.elapsed_s
+    width = usual_bin_s(t)
+    index = np.floor((t - t[0]) / width).astype(np.int64)
+    bins = int(index[-1]) + 1
+    means = {
+        name: bin_means(despike(values), index, bins) for name, values in samples.temps_c.items()
+    }
+    return np.asarray(t[0] + (np.arange(bins) + 0.5) * width), means
+
+
+def _model(series_s: FloatArray, parts: list[tuple[FloatArray, FloatArray]]) -> FloatArray | None:
+    if not parts:
+        return None
+    model = np.full(series_s.size, np.nan)
+    for at_s, tank_c in parts:
+        inside = (series_s >= at_s[0]) & (series_s <= at_s[-1])
+        model[inside] = np.interp(series_s[inside], at_s, tank_c)
+    return model
+
+
+def _provenance(outing: _Outing, seed: int) -> dict[str, str]:
+    session = outing.session
+    start = "" if session.start_utc is None else session.start_utc.isoformat()
+    return {
+        "session": session.path.name,
+        "machine": "" if outing.profile is None else outing.profile.name,
+        "start_utc": start,
+        "rows": str(session.elapsed_s.size),
+        "controller": str(session.metadata.get("controller", "")),
+        "seed": str(seed),
+    }

@@ -1,0 +1,172 @@
+"""What a careful owner would want to be told beside the verdict."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wattsump_analysis.model.fit import rests_on_layout
+from wattsump_analysis.proof.routes import AGREE_REL, largest_disagreement
+from wattsump_analysis.proof.stretch import Stretch
+from wattsump_analysis.reading.phases import Soak
+from wattsump_analysis.reading.record import despike
+from wattsump_analysis.reading.samples import SEVERAL, Samples
+from wattsump_analysis.results import Route
+from wattsump_logger.machine.profile import OIL_ROLES, Profile
+from wattsump_logger.session.reader import Session
+
+__all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
+
+BACKWARDS_K = -1.0
+SUNLIT_K = 2.0
+COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
+STEPS = frozenset({"fan on", "fan off", "regulated"})
+
+
+def peaks_of(samples: Samples) -> dict[str, tuple[float, float]]:
+    """Highest temperature of each channel, spikes aside, and when it was."""
+    peaks = {}
+    for name, values in samples.temps_c.items():
+        clean = despike(values)
+        at = int(np.nanargmax(clean)) if np.isfinite(clean).any() else None
+        if at is not None:
+            peaks[name] = (float(clean[at]), float(samples.elapsed_s[at]))
+    return peaks
+
+
+def limits_of(profile: Profile | None) -> dict[str, float]:
+    """The limits that apply, by role or name, as `peaks_of` names the channels."""
+    if profile is None:
+        return {}
+    limits = {"oil_warn": profile.limits.oil_warn_c, "oil_max": profile.limits.oil_max_c}
+    limits.update(
+        (name if channel.role in SEVERAL else channel.role.value, channel.limit_c)
+        for name, channel in profile.channels.items()
+        if channel.limit_c is not None
+    )
+    return limits
+
+
+def cautions_of(
+    session: Session,
+    samples: Samples,
+    stretch: Stretch | None,
+    routes: Sequence[Route],
+    soak: Soak | None,
+    profile: Profile | None,
+) -> tuple[str, ...]:
+    """Sentences on what may be wrong with file, machine, probes or result."""
+    found = [*session.notes, *_too_hot(samples, profile), *_probes(samples, soak)]
+    if stretch is None:
+        return tuple(found)
+    if samples.engine is None and samples.moving is None:
+        found.append(
+            "neither engine nor drive was logged: oil was taken to flow through the cooler to the "
+            "end, and if the engine was stopped before, K is too low. Log the engine"
+        )
+    apart = largest_disagreement(routes)
+    if apart > AGREE_REL:
+        each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
+        found.append(
+            f"independent ways to the same figure differ by {apart:.0%} ({each}): one of the "
+            "things they rest on is wrong"
+        )
+    found.extend(_about_fit(stretch))
+    return tuple(found)
+
+
+def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
+    if profile is None:
+        return []
+    found = []
+    for name, (peak_c, _) in peaks_of(samples).items():
+        limit_c = _limit_of(name, profile)
+        if limit_c is not None and peak_c > limit_c:
+            where = name.replace("_", " ")
+            said = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
+            hot = ": hoses and seals suffer and hot oil burns; let it cool before opening anything"
+            found.append(said + (hot if name in OIL_ROLES else ""))
+    return found
+
+
+def _limit_of(name: str, profile: Profile) -> float | None:
+    """The limit of a channel, by role or name: its own, else the oil's if oil is in it."""
+    for channel_name, channel in profile.channels.items():
+        if channel.limit_c is not None and name in (channel_name, channel.role):
+            return channel.limit_c
+    return profile.limits.oil_max_c if name in OIL_ROLES else None
+
+
+def _probes(samples: Samples, soak: Soak | None) -> list[str]:
+    found = []
+    temps = samples.temps_c
+    if {"cooler_in", "cooler_out"} <= set(temps):
+        drop = temps["cooler_in"] - temps["cooler_out"]
+        if float(np.nanpercentile(drop, 75)) < BACKWARDS_K:
+            found.append(
+                "oil seems to leave the cooler warmer than it enters: are the two probes swapped?"
+            )
+    offsets = None if soak is None else soak.offsets_k
+    if offsets is not None and offsets.get("ambient", 0.0) > SUNLIT_K:
+        found.append(
+            f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: sun "
+            "or warm air on the probe? Taking that for its own error would be wrong then"
+        )
+    return found
+
+
+def _about_fit(stretch: Stretch) -> list[str]:
+    found = []
+    kinds = {phase.kind for phase in stretch.phases}
+    if "stopped cool-down" in kinds and not kinds & (STEPS | {"idle cool-down"}):
+        found.append(
+            "the only cool-down is with the engine stopped: it tells the shell's loss, not the "
+            "cooler's"
+        )
+    fitted = stretch.fitted
+    if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
+        found.append(
+            "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
+            "the machine is warmed, which temperatures hardly show, and on some machines are a "
+            "sixth low or more. Make the guided run before you act on them"
+        )
+    if stretch.side.why:
+        found.append(
+            f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "
+            "right way round, and is the core open to the air?"
+        )
+    if stretch.alone:
+        found.append(f"the figure is the oil side's alone: {stretch.alone}")
+    if stretch.apart:
+        found.append(
+            "the tank is nearer to the oil going into the cooler than to the oil coming out: the "
+            "cooler was taken to have a circuit of its own"
+        )
+    return found
+
+
+def notes_of(
+    samples: Samples,
+    soak: Soak | None,
+    guesses: Sequence[str],
+    stretch: Stretch | None,
+) -> tuple[str, ...]:
+    """Sentences on what was taken for granted, left out or done to the readings."""
+    notes = [*samples.notes, *guesses]
+    if soak is None:
+        notes.append(
+            "no rest before the start: the probes could not be matched, so their class counts"
+        )
+    elif soak.offsets_k is None:
+        notes.append(f"the probes were not matched: {soak.reason}")
+    else:
+        moved = ", ".join(
+            f"{name.replace('_', ' ')} {-offset:+.2f} K"
+            for name, offset in soak.offsets_k.items()
+            if name != "tank"
+        )
+        notes.append(f"probes matched to the tank's in the rest before the start: {moved}")
+    if stretch is not None and not {p.kind for p in stretch.phases} & (COOL_DOWNS | STEPS):
+        notes.append(
+            "no cool-down and no fan step: heat in and heat out are told apart by the warm-up alone"
+        )
+    return tuple(notes)

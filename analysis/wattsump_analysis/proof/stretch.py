@@ -1,0 +1,258 @@
+"""What one stretch of an outing tells: the network's fit, the oil side, the exponentials."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.fit import Fitted, fit_record
+from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
+from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases
+from wattsump_analysis.proof.routes import KnownHeat, capacity_from_heat, conductance_from_capacity
+from wattsump_analysis.reading.cuts import tank_alone
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.oil_side import OilSide, oil_side, own_circuit
+from wattsump_analysis.reading.phases import find_phases
+from wattsump_analysis.reading.record import Record
+from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
+from wattsump_analysis.statistics.intervals import draws_of, span_of
+
+__all__ = ("Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
+
+
+class Scale(StrEnum):
+    """What watts rest on, in words for the owner."""
+
+    OIL_SIDE = "the oil's flow, heat capacity and temperature drop"
+    HEATER = "the metered heater"
+    CAPACITY = "the heat capacity of the listed oil and metal"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """One stretch and everything found in it.
+
+    `scale` says what watts rest on, None if on nothing. `k_w_k` with its draws is the
+    stretch's answer; None with `why` where there is none. `label_draws` are what a label, which
+    counts from the oil into the cooler, is held against. `alone` is why the oil side had
+    to answer by itself, "" if the network did.
+    """
+
+    record: Record
+    phases: tuple[Phase, ...]
+    phase_fits: tuple[PhaseFit, ...]
+    side: OilSide
+    apart: bool
+    fitted: Fitted | None
+    scale: Scale | None
+    known_heat: KnownHeat | None
+    k_w_k: Interval | None
+    k_draws: FloatArray
+    label_draws: FloatArray
+    weights: FloatArray
+    why: str
+    alone: str
+
+    @property
+    def by_side(self) -> bool:
+        """Whether K is the oil side's and not the network's."""
+        return self.side.k_w_k is not None and (self.apart or bool(self.alone))
+
+
+def fit_stretch(
+    record: Record,
+    know: Knowledge,
+    rng: np.random.Generator,
+    *,
+    fan_known: bool,
+    heater_metered: bool,
+    progress: Callable[[str], None],
+) -> Stretch:
+    """Fit one stretch by every route its channels allow."""
+    side = oil_side(record, know)
+    apart = own_circuit(record)
+    phase_fits = fit_phases(record, fan_known)
+    fitted, why = _fit(tank_alone(record) if apart else record, know, rng, progress)
+    scale = _scale(record, know, side, heater_metered)
+    known_heat = None
+    longest = max(
+        (p for p in phase_fits if np.isfinite(p.tau_s.high)),
+        key=lambda p: p.window_tau,
+        default=None,
+    )
+    if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
+        known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
+    alone = why if side.k_w_k is not None else ""
+    k, draws, weights = _answer(fitted, side, apart or bool(alone), rng)
+    return Stretch(
+        record=record,
+        phases=find_phases(record, fan_known),
+        phase_fits=phase_fits,
+        side=side,
+        apart=apart,
+        fitted=fitted,
+        scale=scale,
+        known_heat=known_heat,
+        k_w_k=k if scale is not None else None,
+        k_draws=draws,
+        label_draws=_label_draws(record, fitted, draws, apart or bool(alone)),
+        weights=weights,
+        why="" if alone else why,
+        alone=alone,
+    )
+
+
+def _fit(
+    record: Record, know: Knowledge, rng: np.random.Generator, progress: Callable[[str], None]
+) -> tuple[Fitted | None, str]:
+    tank = record.oils_c["tank"]
+    moved = float(np.nanmax(tank) - np.nanmin(tank))
+    if moved < LEAST_SPAN_K:
+        return None, f"the oil moved by {moved:.1f} K only: there is no transient to learn from"
+    if not np.any(record.engine > 0.5):
+        return None, "the engine never ran: a stopped cool-down tells the shell, not the cooler"
+    if not np.any((record.fan > 0.5) & (record.engine > 0.5)):
+        return None, "the fan never ran: the cooler was not put to work"
+    try:
+        # A trial far outside what a machine can be overflows; its weight is then nothing.
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            fitted = fit_record(record, know, rng, progress)
+    except (np.linalg.LinAlgError, ArithmeticError):
+        return None, "the fit of the thermal network found no solution"
+    rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value
+    window = record.bins * record.bin_s * rate
+    if window < SHORTEST_WINDOW_TAU:
+        return fitted, (
+            f"the outing is only {window:.2f} time constants long ({1 / rate / 60:.0f} min each); "
+            f"it takes {SHORTEST_WINDOW_TAU:g} or more"
+        )
+    return fitted, ""
+
+
+def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool) -> Scale | None:
+    if side.k_w_k is not None:
+        return Scale.OIL_SIDE
+    if heater_metered and np.any(record.heater_w > 1.0):
+        return Scale.HEATER
+    if know.oil_j_k is not None:
+        return Scale.CAPACITY
+    return None
+
+
+def _answer(
+    fitted: Fitted | None, side: OilSide, by_side: bool, rng: np.random.Generator
+) -> tuple[Interval | None, FloatArray, FloatArray]:
+    if by_side and side.k_w_k is not None:
+        draws = draws_of(side.k_w_k, rng)
+        return side.k_w_k, draws, np.full(draws.size, 1.0 / draws.size)
+    if fitted is None:
+        return None, np.empty(0), np.empty(0)
+    return fitted.k_w_k, fitted.k_draws, fitted.posterior.weights
+
+
+def _label_draws(
+    record: Record, fitted: Fitted | None, draws: FloatArray, tank_is_inlet: bool
+) -> FloatArray:
+    """Draws of K over the oil into the cooler, where only the tank was seen by the network's."""
+    if fitted is None or tank_is_inlet or "cooler_in" in record.oils_c:
+        return draws
+    return fitted.k_inlet_draws
+
+
+def segment_of(stretch: Stretch, rng: np.random.Generator) -> Segment | None:
+    """The stretch as a plain result; None where not even ratios were found."""
+    record, fitted, known = stretch.record, stretch.fitted, stretch.known_heat
+    if fitted is None:
+        return None
+    half = 0.5 * record.bin_s
+    scaled = stretch.scale is not None and not stretch.apart
+    return Segment(
+        start_s=float(record.elapsed_s[0]) - half,
+        end_s=float(record.elapsed_s[-1]) + half,
+        k_w_k=stretch.k_w_k,
+        capacity_j_k=(
+            fitted.capacity_j_k
+            if scaled
+            else None
+            if known is None
+            else span_of(known.capacity_j_k)
+        ),
+        heat_in_w=(
+            fitted.heat_in_w if scaled else None if known is None else _heat_in(stretch, known, rng)
+        ),
+        shell_w_k=(
+            fitted.shell_w_k if scaled else None if known is None else span_of(known.shell_w_k)
+        ),
+        k_over_c_per_s=fitted.k_over_c_per_s,
+        oil_side_w_k=stretch.side.k_w_k,
+        nodes=fitted.nodes,
+    )
+
+
+def _heat_in(stretch: Stretch, known: KnownHeat, rng: np.random.Generator) -> Interval | None:
+    """Mean heat into the oil where the cooler's heat is measured: cooler, shell and stored."""
+    side, record = stretch.side, stretch.record
+    if side.k_w_k is None:
+        return None
+    tank = record.oils_c["tank"]
+    seen = np.flatnonzero(np.isfinite(tank))
+    excess = float(np.nanmean(tank - record.ambient_c))
+    seconds = float(record.elapsed_s[seen[-1]] - record.elapsed_s[seen[0]])
+    rate = float(tank[seen[-1]] - tank[seen[0]]) / seconds
+    cooler = side.heat_w * draws_of(side.k_w_k, rng) / side.k_w_k.value
+    return span_of(cooler + known.shell_w_k * excess + known.capacity_j_k * rate)
+
+
+def routes_of(
+    stretch: Stretch,
+    others: tuple[Stretch, ...],
+    know: Knowledge,
+    rng: np.random.Generator,
+    progress: Callable[[str], None],
+) -> tuple[Route, ...]:
+    """K of a stretch by each way that stands alone."""
+    routes = []
+    side = stretch.side.k_w_k
+    if side is not None:
+        routes.append(
+            Route(
+                name="oil side",
+                rests_on="measured oil flow, its heat capacity, and in minus out",
+                k_w_k=side,
+            )
+        )
+    if know.oil_j_k is not None and know.metal_j_k is not None:
+        thermal = stretch.fitted
+        if side is not None and not stretch.apart:
+            progress("without the flow")
+            thermal, _ = _fit(replace(stretch.record, flow_w_k=None), know, rng, progress)
+        if thermal is not None:
+            routes.append(
+                Route(
+                    name="temperatures and capacity",
+                    rests_on="heat capacity of the listed oil and metal, and rates of change",
+                    k_w_k=thermal.k_w_k,
+                )
+            )
+    routes.extend(_from_other(stretch, others, rng))
+    return tuple(routes)
+
+
+def _from_other(
+    stretch: Stretch, others: tuple[Stretch, ...], rng: np.random.Generator
+) -> list[Route]:
+    """K from the temperatures of this stretch with the capacity found in another."""
+    usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+    known = [other.known_heat for other in others if other.known_heat is not None]
+    if not usable or not known:
+        return []
+    best = max(usable, key=lambda p: p.window_tau)
+    return [
+        Route(
+            name="temperatures, capacity from the oil side",
+            rests_on="heat capacity found from the cooler's own heat in another stretch",
+            k_w_k=conductance_from_capacity(best.tau_s, known[0], rng),
+        )
+    ]

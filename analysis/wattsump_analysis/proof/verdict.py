@@ -1,0 +1,349 @@
+"""From the answer of a stretch to a verdict, its reasons and what to do next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.physics.label import WIDEST_REL, label_verdict, verdict_from_samples, word_of
+from wattsump_analysis.proof.routes import contradiction
+from wattsump_analysis.proof.stretch import Scale, Stretch
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.misplaced import misplaced_reason
+from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
+from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
+from wattsump_analysis.statistics.intervals import interval
+from wattsump_logger.machine.profile import Cooler, Profile
+
+__all__ = (
+    "Judgement",
+    "Refusal",
+    "check_label",
+    "judge",
+    "refusals_of",
+)
+
+MOSTLY = 0.5
+SELDOM = 0.1  # a hard minute over the setting does not undo an hour held at it
+THERMOSTAT_BAND_K = 4.0
+LEAST_PLATEAU_S = 600.0
+FAN_PHASES = 3  # on, off and on again: less than that is no guided run
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refusal:
+    """Why a K that was found is not to be used, and what would mend it."""
+
+    reason: str
+    next_step: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """Verdict, headline, reasons and the next thing to do; `k_w_k` None if not to be used."""
+
+    verdict: Verdict
+    headline: str
+    reasons: tuple[str, ...]
+    next_step: str
+    label: LabelCheck | None
+    k_w_k: Interval | None
+
+
+def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> str:
+    """Why a plateau tells of a thermostat and not of the cooler; "" if there is none.
+
+    A logged fan that saws is a row of fan steps and is fitted as such; a plateau at a
+    setting that nobody logged is not.
+    """
+    record = stretch.record
+    swings = 0 if fan_known else hidden_switchings(record)
+    if swings:
+        return (
+            f"the cooler went from cooling to idling and back, {swings} changes in all, and no fan "
+            "channel says when: a fan thermostat or a valve was at work, so a mean over both is "
+            "not the cooler's"
+        )
+    if profile is None:
+        return ""
+    cooler = profile.cooler
+    tank = record.oils_c["tank"]
+    working = (record.engine > 0.5) & np.isfinite(tank)
+    if fan_known and np.any(saw_tooth(record)):
+        working &= ~saw_tooth(record)
+    settings = [("bypass", cooler.bypass_c)]
+    if not fan_known:
+        settings.insert(0, ("fan thermostat", cooler.fan_thermostat_c))
+    for name, setting in settings:
+        if setting is None or not working.any():
+            continue
+        held = working & (np.abs(tank - setting) < THERMOSTAT_BAND_K)
+        share = np.count_nonzero(held) / np.count_nonzero(working)
+        over = np.count_nonzero(working & (tank > setting + THERMOSTAT_BAND_K))
+        if (
+            share > MOSTLY
+            and over < SELDOM * np.count_nonzero(held)
+            and np.count_nonzero(held) * record.bin_s > LEAST_PLATEAU_S
+        ):
+            return (
+                f"the oil was held at {np.nanmean(tank[held]):.0f} °C, where the {name} is set "
+                f"({setting:.0f} °C): such a plateau measures the {name}, not the cooler"
+            )
+    return ""
+
+
+def refusals_of(
+    stretch: Stretch, profile: Profile | None, fan_known: bool, routes: Sequence[Route]
+) -> tuple[Refusal, ...]:
+    """What speaks against a K although the readings gave one."""
+    found = []
+    regulated = regulated_reason(stretch, profile, fan_known)
+    if regulated:
+        found.append(
+            Refusal(
+                reason=regulated,
+                next_step="Log a run in which the thermostat does not act: with the fan switched "
+                "by hand and logged, or working harder.",
+            )
+        )
+    apart = contradiction(routes)
+    if apart:
+        found.append(
+            Refusal(
+                reason=apart,
+                next_step="Check the oil flow, and the litres and kilograms in the profile: one "
+                "of them is wrong. Then prove the outing again.",
+            )
+        )
+    return tuple(found)
+
+
+def judge(
+    stretch: Stretch,
+    stretches: tuple[Stretch, ...],
+    profile: Profile | None,
+    know: Knowledge,
+    refused: tuple[Refusal, ...],
+) -> Judgement:
+    """Verdict of the stretch against the label, if there is one."""
+    cooler = None if profile is None else profile.cooler
+    reasons, next_step = _refusals(stretch, cooler, know, refused)
+    k = None if reasons else stretch.k_w_k
+    label = None
+    if cooler is not None and cooler.label_heat_w is not None and k is not None:
+        label = check_label(
+            cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
+        )
+    if k is None:
+        ratio = _ratio_words(stretches)
+        headline = f"Cannot tell, because {reasons[0]}." + (f" {ratio}" if ratio else "")
+        return Judgement(
+            verdict="cannot tell",
+            headline=headline,
+            reasons=reasons,
+            next_step=next_step,
+            label=label,
+            k_w_k=None,
+        )
+    return _against(label, cooler, k, stretch)
+
+
+def _to_narrow(stretch: Stretch) -> str:
+    """What narrows the range: a guided run, or what one that was made already leaves open."""
+    kinds = [phase.kind for phase in stretch.phases]
+    if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
+        return (
+            "Weigh or look up what the profile only estimates, log the oil flow through the "
+            "cooler if you can, and log the same run again."
+        )
+    return (
+        "Log a guided run: soak before the start, fan-off rise, three fan steps, and weigh or "
+        "look up what the profile only estimates."
+    )
+
+
+def _refusals(
+    stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: tuple[Refusal, ...]
+) -> tuple[tuple[str, ...], str]:
+    """Every reason for which no watt per kelvin can be given, and what would help most."""
+    reasons, step = [], ""
+    if cooler is not None and not cooler.fitted:
+        reasons.append("the profile says that no cooler is fitted")
+        step = "Set fitted = true in [cooler] once it is, and log an outing."
+    misplaced = misplaced_reason(stretch.record)
+    if misplaced:
+        # Whatever else is wrong with such readings may come of it, and would lead astray.
+        return (*reasons, misplaced), step or (
+            "See that every probe reads °C and sits where its name says, warm them one by one by "
+            "hand to be sure, and log the outing again."
+        )
+    if stretch.why:
+        reasons.append(stretch.why)
+        step = step or "Log a longer outing: from cold until the oil settles, then a cool-down."
+    for one in refused:
+        reasons.append(one.reason)
+        step = step or one.next_step
+    if stretch.scale is None and not stretch.why:
+        reasons.append(
+            "temperatures alone give ratios, not watts: neither the heat capacity of oil and "
+            "metal nor an oil flow nor a metered heater is known"
+        )
+        step = step or (
+            "State the litres of oil and the kilograms of metal in the machine profile, or log "
+            "the oil flow, or run the metered heater."
+        )
+    if not reasons and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
+        reasons.append(
+            "the metal that warms with the oil is not listed, and it holds about half of the heat"
+        )
+        step = "List the metal parts with their kilograms as [[metal]] in the machine profile."
+    return tuple(reasons), step
+
+
+def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
+    """What temperatures alone do tell."""
+    found = []
+    for stretch in stretches:
+        told = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+        if told:
+            best = max(told, key=lambda p: p.window_tau)
+            found.append(f"{best.tau_s.value / 60:.1f} min over the {best.phase.kind}")
+    if not found:
+        return ""
+    return f"The oil's time constant was {', then '.join(found)}: to compare with other outings."
+
+
+def _percent(interval: Interval) -> str:
+    low, high = 100 * interval.low, 100 * interval.high
+    return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
+
+
+def _against(
+    label: LabelCheck | None, cooler: Cooler | None, k: Interval, stretch: Stretch
+) -> Judgement:
+    rejects = f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
+    if label is None or cooler is None:
+        return Judgement(
+            verdict="cannot tell",
+            headline=f"{rejects}; there is no label in the profile to hold it against.",
+            reasons=("the machine profile names no label heat",),
+            next_step="Enter label_heat and label_etd in [cooler] of the machine profile.",
+            label=None,
+            k_w_k=k,
+        )
+    if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
+        return _without_etd(label, k, rejects, stretch)
+    word = word_of(label.probability_met, label.share_of_label.half_width_rel)
+    share = _percent(label.share_of_label)
+    if stretch.label_draws is not stretch.k_draws:
+        rejects += (
+            ", counted from the tank; the share of the label is counted from the oil into the "
+            "cooler, which is warmer by what no probe saw and the range allows for"
+        )
+    if word != "cannot tell":
+        says = "meets" if word == "meets" else "falls short of"
+        step = (
+            "Keep this outing as the one to compare later ones with."
+            if word == "meets"
+            else "Clean core and fan, check belt and shroud, and log the same outing again."
+        )
+        return Judgement(
+            verdict=word,
+            headline=f"The cooler {says} its label: {share}.",
+            reasons=(
+                f"{rejects}; the label stands for "
+                f"{label.label_heat_w / label.label_etd_k:.0f} W per kelvin",
+            ),
+            next_step=step,
+            label=label,
+            k_w_k=k,
+        )
+    reason = (
+        f"the range is wider than {WIDEST_REL:.0%} either way"
+        if label.share_of_label.half_width_rel > WIDEST_REL
+        else "the label lies inside the range of what was measured"
+    )
+    return Judgement(
+        verdict="cannot tell",
+        headline=f"Cannot tell, because {reason}: {share}.",
+        reasons=(reason, rejects),
+        next_step=_to_narrow(stretch),
+        label=label,
+        k_w_k=k,
+    )
+
+
+def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch) -> Judgement:
+    """The label at every basis of the trade: a word only if all of them agree."""
+    found = label_verdict(
+        label.label_heat_w,
+        k.value,
+        lambda claim: verdict_from_samples(claim, stretch.label_draws, stretch.weights),
+    )
+    word = found.word
+    each = ", ".join(
+        f"{reading.etd_k:.0f} K: {check.share:.0%}"
+        for reading, check in found.each
+        if reading.etd_k is not None
+    )
+    ask = "Ask the maker for the oil-in to air-in difference of the rating, and enter it."
+    table = f"its share at the trade's usual differences would be {each}"
+    true_at = f"the label would be true at {found.true_etd_k:.0f} K oil in over air in"
+    if word == "cannot tell":
+        return Judgement(
+            verdict=word,
+            headline="Cannot tell, because the label does not print its temperature difference; "
+            f"{true_at}.",
+            reasons=("a rating without its temperature difference is not a number", rejects, table),
+            next_step=ask,
+            label=label,
+            k_w_k=k,
+        )
+    says = "meets" if word == "meets" else "falls short of"
+    return Judgement(
+        verdict=word,
+        headline=f"The cooler {says} its label at every difference the trade rates at; {true_at}.",
+        reasons=(rejects, table),
+        next_step=ask,
+        label=label,
+        k_w_k=k,
+    )
+
+
+def check_label(
+    label_heat_w: float, label_etd_k: float | None, k_draws: FloatArray, weights: FloatArray
+) -> LabelCheck:
+    """Hold weighted draws of K against a label.
+
+    Parameters
+    ----------
+    label_heat_w, label_etd_k : float
+        Heat [W] at a difference oil in over air in [K]; None if that is not printed.
+    k_draws, weights : ndarray, shape (m,)
+        Draws of K [W/K] and their weights, which sum to one.
+
+    Returns
+    -------
+    LabelCheck
+
+    References
+    ----------
+    JCGM 101:2008, clause 7; JCGM 106:2012, clause 7.2.
+    """
+    if label_etd_k is None:
+        return LabelCheck(
+            label_heat_w=label_heat_w,
+            label_etd_k=None,
+            heat_at_etd_w=None,
+            share_of_label=None,
+            probability_met=None,
+        )
+    heat = k_draws * label_etd_k
+    return LabelCheck(
+        label_heat_w=label_heat_w,
+        label_etd_k=label_etd_k,
+        heat_at_etd_w=interval(heat, weights),
+        share_of_label=interval(heat / label_heat_w, weights),
+        probability_met=float(np.sum(weights[heat >= label_heat_w])),
+    )

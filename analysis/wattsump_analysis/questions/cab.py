@@ -1,0 +1,252 @@
+"""Cab heat: what the air behind the cooler offers, and what a duct costs the cooler."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.physics import air, cab, sizing
+from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
+from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.questions.known import Known, draws, from_samples, needed
+from wattsump_analysis.questions.rating_case import ranged, value_of
+from wattsump_analysis.questions.typed import (
+    AirFlow,
+    Altitude,
+    Conductance,
+    Flow,
+    Fraction,
+    Power,
+    Temperature,
+)
+from wattsump_logger.errors import RangeError
+from wattsump_logger.machine.profile import Cooler
+
+__all__ = ("CabAsked", "warm_cab")
+
+_USUAL_CAB_C = 20.0
+# A duct of the core's own area leaves most of the air, a long small one half: common practice,
+# no source.
+_AIR_LEFT = 0.7
+_OIL_C = 60.0
+_SEED = 21
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CabAsked:
+    """What may be typed. `duct` is the share of the core's air taken, `air_left` what it leaves."""
+
+    heat: Power = None
+    ambient: Temperature = None
+    cab: Temperature = None
+    measured: Conductance = None
+    shell: Conductance = None
+    air_flow: AirFlow = None
+    oil_flow: Flow = None
+    duct: Fraction = None
+    air_left: Fraction = None
+    altitude: Altitude = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """Everything filled in; draws of shape (n,)."""
+
+    heat_w: FloatArray
+    k_w_k: FloatArray
+    shell_w_k: FloatArray
+    k: Figure
+    ambient_c: float
+    cab_c: float
+    air_w_k: float
+    oil_w_k: float | None
+    duct: float
+    air_left: float
+
+    @property
+    def cooler_w(self) -> FloatArray:
+        """The part of the heat that leaves by the cooler and not by the shell [W]."""
+        return self.heat_w * self.k_w_k / (self.k_w_k + self.shell_w_k)
+
+
+def warm_cab(asked: CabAsked, known: Known) -> Answer:
+    """Answer how many watts a cab can have, and what taking them costs.
+
+    Raises
+    ------
+    UsageError
+        Heat, cooler, air flow or ambient are not known.
+    RangeError
+        A value out of its formula's range.
+    """
+    case = _case(asked, known)
+    return Answer(
+        question="cab",
+        headline=tuple(_headline(case)),
+        cautions=cab.CAUTIONS,
+        sections=(_offered(case), *_cost(case)),
+        assumed=tuple(_assumed(asked, case, known)),
+    )
+
+
+def _case(asked: CabAsked, known: Known) -> _Case:
+    cooler = Cooler() if known.profile is None else known.profile.cooler
+    k, heat = asked.measured or known.k_w_k, asked.heat or known.heat_w
+    flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
+    oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
+    shown_flow = None if flow is None else Figure(value=flow, kind="air_flow")
+    needed(
+        (heat, "--heat"),
+        (k, "--measured"),
+        (shown_flow, "--air-flow"),
+        (asked.ambient, "--ambient"),
+        what="cab heat",
+    )
+    if heat is None or k is None or flow is None or asked.ambient is None:
+        raise AssertionError  # for the type checker; `needed` has refused
+    shell = asked.shell or known.shell_w_k or Figure(value=0.0, kind="conductance")
+    one_scale = asked.measured is None and asked.heat is None
+    heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
+    altitude = value_of(asked.altitude, 0.0) or 0.0
+    ambient_c = asked.ambient.value
+    cab_c = _USUAL_CAB_C if asked.cab is None else asked.cab.value
+    if ambient_c >= cab_c:
+        raise RangeError(
+            expected=f"air colder than the cab, {cab_c:g} degC",
+            found=f"{ambient_c:g} degC",
+            where="--ambient",
+            do="ask for the cold day: on this one the cab needs no heat",
+        )
+    return _Case(
+        heat_w=heat_w,
+        k_w_k=k_w_k,
+        shell_w_k=shell_w_k,
+        k=k,
+        ambient_c=ambient_c,
+        cab_c=cab_c,
+        air_w_k=air.capacity_rate_w_k(flow, ambient_c, air.pressure_pa(altitude)),
+        oil_w_k=None if oil_flow is None else oil_flow * volumetric_heat_j_m3k(_OIL_C),
+        duct=1.0 if asked.duct is None else asked.duct.value,
+        air_left=_AIR_LEFT if asked.air_left is None else asked.air_left.value,
+    )
+
+
+def _behind(case: _Case, heat_w: float, left: float = 1.0) -> cab.CabHeat:
+    return cab.behind_cooler(
+        heat_w=heat_w,
+        air_rate_w_k=case.air_w_k * left,
+        ambient_c=case.ambient_c,
+        cab_c=case.cab_c,
+        ducted_share=case.duct,
+    )
+
+
+def _to_cab(case: _Case) -> Figure:
+    watts = [_behind(case, float(heat), case.air_left).to_cab_w for heat in case.cooler_w[:800]]
+    return from_samples(np.array(watts), "power")
+
+
+def _headline(case: _Case) -> Iterator[Pieces]:
+    cab_c = Figure(value=case.cab_c, kind="temperature")
+    watts = _to_cab(case)
+    if watts.value <= 0.0:
+        yield ("Nothing for a cab at ", cab_c, ": the air behind the cooler is no warmer.")
+    else:
+        yield ("About ", watts, " for a cab at ", cab_c, ", with the duct on.")
+
+
+def _offered(case: _Case) -> Section:
+    open_c = case.ambient_c + case.cooler_w / case.air_w_k
+    ducted_c = case.ambient_c + case.cooler_w / (case.air_w_k * case.air_left)
+    rows = (
+        Row(
+            key="cooler_w",
+            label="heat the cooler rejects",
+            figure=from_samples(case.cooler_w, "power"),
+        ),
+        Row(
+            key="air_off_c",
+            label="air behind it, no duct",
+            figure=from_samples(open_c, "temperature"),
+        ),
+        Row(
+            key="air_off_duct_c",
+            label="air behind it, duct on",
+            figure=from_samples(ducted_c, "temperature"),
+        ),
+        Row(key="to_cab_w", label="to the cab", figure=_to_cab(case)),
+        Row(
+            key="above_outside_w",
+            label="above outside, fresh air",
+            figure=from_samples(case.duct * case.cooler_w, "power"),
+            note="set against a heater that warms fresh air",
+        ),
+    )
+    return Section(title="Behind the cooler", rows=rows, remarks=(("Duct losses not taken off.",),))
+
+
+def _cost(case: _Case) -> Iterator[Section]:
+    """What the duct takes from the cooler, and the oil temperature that follows."""
+    if case.oil_w_k is None:
+        return
+    lost = cab.ducting_cost_w_k(
+        case.k.value,
+        air_rate_w_k=case.air_w_k,
+        oil_rate_w_k=case.oil_w_k,
+        air_left=case.air_left,
+    )
+    rows = (
+        Row(key="duct_cost_w_k", label="cooler loses", figure=ranged(lost), flag="estimate"),
+        Row(
+            key="oil_without_duct_c",
+            label="oil settles, no duct",
+            figure=from_samples(_settles(case, np.zeros_like(case.k_w_k)), "temperature"),
+        ),
+        Row(
+            key="oil_with_duct_c",
+            label="oil settles, duct on",
+            figure=_oil_with_duct(case, lost),
+            flag="estimate",
+        ),
+    )
+    remark: Pieces = ("In a cold cab season that is bearable; take the duct off in summer.",)
+    yield Section(title="What the duct costs", rows=rows, remarks=(remark,))
+
+
+def _oil_with_duct(case: _Case, lost: sizing.Range) -> Figure:
+    """Draws of heat and cooler together with a cost drawn evenly over its range."""
+    rng = np.random.default_rng(_SEED)
+    low, high = lost.low / case.k.value, lost.high / case.k.value
+    cost = case.k_w_k * rng.uniform(low, high, case.k_w_k.shape)
+    return from_samples(_settles(case, cost), "temperature")
+
+
+def _settles(case: _Case, cost_w_k: FloatArray) -> FloatArray:
+    return cab.oil_temp_with_duct_c(
+        heat_w=case.heat_w,
+        ambient_c=case.ambient_c,
+        shell_w_k=case.shell_w_k,
+        measured_w_k=case.k_w_k,
+        cost_w_k=cost_w_k,
+    )
+
+
+def _assumed(asked: CabAsked, case: _Case, known: Known) -> Iterator[Pieces]:
+    if asked.air_left is None:
+        yield (
+            f"The duct leaves {_AIR_LEFT * 100:.0f} % of the air: common practice, no source; "
+            "measure it.",
+        )
+    if asked.duct is None:
+        yield ("The duct takes all of the core's air.",)
+    if not case.shell_w_k.any():
+        yield ("Shell loss unknown: all the heat counted as the cooler's.",)
+    if case.oil_w_k is None:
+        yield ("Oil flow unknown, so the duct's cost is not worked out: type --oil-flow.",)
+    if math.isclose(case.cab_c, _USUAL_CAB_C) and asked.cab is None:
+        yield ("Cab held at ", Figure(value=_USUAL_CAB_C, kind="temperature"), ".")
+    for note in known.notes:
+        if "Heat capacity" not in note:
+            yield (note,)

@@ -1,0 +1,181 @@
+"""Limits: what a temperature is called, and what it does to oil, seals, hoses and skin."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from wattsump_analysis.physics import harm
+from wattsump_analysis.questions.answer import (
+    Answer,
+    Figure,
+    Pieces,
+    Row,
+    Section,
+    Table,
+    temperature,
+)
+from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.typed import Temperature
+from wattsump_logger.machine.profile import OIL_ROLES
+
+__all__ = (
+    "CAUTIONS",
+    "LimitsAsked",
+    "limits_of",
+    "said_of",
+)
+
+CAUTIONS = (
+    "Hot oil and hot metal burn before the hand is back: let the machine cool before opening or "
+    "touching anything.",
+    "These are the trade's figures. The makers' own for this machine, its oil and its hoses come "
+    "first.",
+)
+# Oil life is told against this temperature; the rule speaks from 40 to 150 °C.
+_LIFE_AT_C = 60.0
+_SHORT = {
+    harm.FROM_MEMORY: "ISO 13732-1, from memory",
+    harm.READ_SECOND_HAND: "ISO 13732-1, quoted by others",
+    harm.CIRCULATED: "a circulated list",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitsAsked:
+    """What may be typed: the hottest oil, and the coldest it has to stand."""
+
+    oil: Temperature = None
+    cold: Temperature = None
+
+
+def limits_of(asked: LimitsAsked, known: Known) -> Answer:
+    """Answer what a temperature is called and what it leaves.
+
+    Raises
+    ------
+    UsageError
+        No oil temperature is known.
+    RangeError
+        A coldest temperature above the hottest.
+    """
+    peak = max((known.peaks_c[name] for name in OIL_ROLES if name in known.peaks_c), default=None)
+    hottest = asked.oil or (None if peak is None else temperature(peak))
+    needed((hottest, "--oil"), what="limits")
+    if hottest is None:
+        raise AssertionError  # for the type checker; `needed` has refused
+    hottest_c = hottest.value
+    cold_c = hottest_c if asked.cold is None else asked.cold.value
+    return Answer(
+        question="limits",
+        headline=tuple(_headline(hottest_c)),
+        cautions=CAUTIONS,
+        sections=(
+            *_channels(known),
+            _oil(hottest_c),
+            _parts(cold_c, hottest_c),
+            _skin(hottest_c),
+        ),
+    )
+
+
+def _headline(hottest_c: float) -> Iterator[Pieces]:
+    passed = harm.levels_passed(hottest_c)
+    word = passed[-1].meaning if passed else "nothing the trade has a word for"
+    yield ("Oil at ", temperature(hottest_c), f" has reached: {word}.")
+
+
+def _channels(known: Known) -> Iterator[Section]:
+    """Each channel's hottest reading beside its own limit."""
+    rows: list[tuple[str | Figure, ...]] = []
+    for name, limit_c in known.limits_c.items():
+        # The oil's two limits hold for the tank, the others for the channel they are named after.
+        peak_c = known.peaks_c.get("tank" if name.startswith("oil, ") else name)
+        if peak_c is not None:
+            over = "OVER" if peak_c > limit_c else ""
+            rows.append((name, temperature(peak_c), temperature(limit_c), over))
+    if rows:
+        heads = ("limit", "hottest", "limit at", "")
+        table = Table(key="channels", heads=heads, rows=tuple(rows))
+        yield Section(title="This outing", table=table)
+
+
+def _oil(hottest_c: float) -> Section:
+    rows: tuple[Row, ...] = ()
+    if 40.0 <= hottest_c <= 150.0:
+        life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
+        note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
+        rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
+    table = Table(
+        key="levels",
+        heads=("oil in the tank", "from", ""),
+        rows=tuple(
+            (level.meaning, temperature(level.temp_c), _mark(hottest_c >= level.temp_c))
+            for level in harm.OIL_LEVELS
+        ),
+    )
+    return Section(title="Oil", rows=rows, table=table, remarks=((f"Levels: {harm.COMMON}.",),))
+
+
+def _mark(reached: bool) -> str:
+    return "REACHED" if reached else ""
+
+
+def _parts(cold_c: float, hottest_c: float) -> Section:
+    left = harm.materials_exceeded(cold_c, hottest_c)
+    table = Table(
+        key="parts",
+        heads=("part", "from", "to", ""),
+        rows=tuple(
+            (
+                part.name,
+                temperature(part.low_c),
+                temperature(part.high_c),
+                "OUTSIDE" if part in left else "",
+            )
+            for part in harm.MATERIALS
+        ),
+    )
+    remark = (f"Parts: {harm.COMMON}.",)
+    return Section(title="Seals and hoses", table=table, remarks=(remark,))
+
+
+def _skin(hottest_c: float) -> Section:
+    """Every row at or under the temperature; two lists that disagree are both shown."""
+    known = [row for row in harm.BURNS if row.temp_c <= hottest_c]
+    table = Table(
+        key="burns",
+        heads=("bare metal or oil from", "burns in about", "standing"),
+        rows=tuple(
+            (
+                temperature(row.temp_c),
+                Figure(value=row.careful_s, kind="duration"),
+                _SHORT[row.source],
+            )
+            for row in known
+        ),
+    )
+    remarks: tuple[Pieces, ...] = (
+        ("The quoted rows hold for bare smooth metal; the list has been passed on since 1997 "
+         "without an author.",),
+    )  # fmt: skip
+    if not known:
+        remarks = (("No row of either list speaks of a surface so cool.",),)
+    return Section(title="Skin", table=table if known else None, remarks=remarks)
+
+
+def said_of(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:
+    """Say what the trade calls a temperature, which parts it leaves, and when skin burns.
+
+    Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.
+    """
+    for level in harm.levels_passed(hottest_c)[-1:]:
+        yield (f"{level.meaning}: from ", temperature(level.temp_c), f" ({level.source}).")
+    cold_c = hottest_c if coldest_c is None else min(coldest_c, hottest_c)
+    for part in harm.materials_exceeded(cold_c, hottest_c):
+        low, high = temperature(part.low_c), temperature(part.high_c)
+        yield (f"Beyond {part.name}: ", low, " to ", high, f" ({part.source}).")
+    burn = harm.burn_at(hottest_c)
+    if burn is not None:
+        yield (
+            "Bare metal or oil from ", temperature(burn.temp_c), " burns skin in about ",
+            Figure(value=burn.careful_s, kind="duration"), f" ({burn.source}).",
+        )  # fmt: skip

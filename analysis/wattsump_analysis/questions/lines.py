@@ -1,0 +1,272 @@
+"""Lines: oil in hoses and core, velocity by dash size, hose class, flare sizes."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import get_args
+
+from wattsump_analysis.physics import hoses
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.rating_case import value_of
+from wattsump_analysis.questions.typed import Flow, Length, Number, Pressure, Volume, quantity
+from wattsump_logger.errors import UsageError
+
+__all__ = ("LinesAsked", "dash_number", "plumb")
+
+_DASHES = (6, 8, 10, 12, 16)
+_FILL_C = 40.0
+_HOSE = re.compile(r"\s*(?P<bore>.+?)\s+x\s+(?P<length>.+?)\s*")
+_DASH = re.compile(r"-?(\d{1,2})")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinesAsked:
+    """What may be typed. `hose` is bore by length, "-8 x 3 m", as often as there are hoses."""
+
+    flow: Flow = None
+    line: str | None = None
+    dash: Sequence[str] | None = None
+    hose: Sequence[str] | None = None
+    bore: Length = None
+    core: Volume = None
+    containers: Number = None
+    container: Volume = None
+    left: Volume = None
+    pressure: Pressure = None
+    hose_class: str | None = None
+
+
+def plumb(asked: LinesAsked, known: Known) -> Answer:
+    """Answer what lines hold, how fast oil goes through them and what they bear.
+
+    Raises
+    ------
+    UsageError
+        Nothing to work on, or a line, a dash size or a hose that is none.
+    RangeError
+        A value out of its formula's range.
+    """
+    cooler = None if known.profile is None else known.profile.cooler
+    flow = value_of(asked.flow, None if cooler is None else cooler.oil_flow_m3_s)
+    kind = _line(asked.line)
+    sections = [
+        *_speeds(asked, flow, kind),
+        *_fill(asked, known),
+        *_pressure(asked),
+        _flares(asked),
+    ]
+    if len(sections) == 1 and not asked.dash:
+        needed((None, "--flow, --hose, --containers or --dash"), what="lines")
+    return Answer(
+        question="lines",
+        headline=tuple(_headline(asked, flow, kind, sections)),
+        sections=tuple(sections),
+        cautions=hoses.CAUTIONS,
+        assumed=tuple(_assumed(asked, flow)),
+    )
+
+
+def _line(text: str | None) -> hoses.Line:
+    known: tuple[hoses.Line, ...] = get_args(hoses.Line)
+    for name in known:
+        if name == (text or "return"):
+            return name
+    raise UsageError(
+        expected="one of " + ", ".join(known), found=repr(text), where="--line", do="name one"
+    )
+
+
+def dash_number(text: str) -> int:
+    """Read "-8" or "8".
+
+    Raises
+    ------
+    UsageError
+        Another text.
+    """
+    found = _DASH.fullmatch(text.strip())
+    if found is None:
+        raise UsageError(
+            expected="a dash size such as -8",
+            found=repr(text),
+            where="dash size",
+            do="count sixteenths of an inch",
+        )
+    return int(found[1])
+
+
+def _hoses(asked: LinesAsked) -> list[hoses.Hose]:
+    return [_one_hose(text) for text in asked.hose or ()]
+
+
+def _one_hose(text: str) -> hoses.Hose:
+    found = _HOSE.fullmatch(text)
+    if found is None:
+        raise UsageError(
+            expected="bore x length such as '-8 x 3 m' or '12.7 mm x 3 m'",
+            found=repr(text),
+            where="--hose",
+            do="write both with an x between",
+        )
+    bore = found["bore"]
+    if _DASH.fullmatch(bore):
+        bore_m = hoses.hose_bore_m(dash_number(bore))
+    else:
+        bore_m = quantity(bore, "length", "--hose").value
+    return hoses.Hose(bore_m=bore_m, length_m=quantity(found["length"], "length", "--hose").value)
+
+
+def _dashes(asked: LinesAsked) -> tuple[int, ...]:
+    return tuple(dash_number(text) for text in asked.dash) if asked.dash else _DASHES
+
+
+def _speeds(asked: LinesAsked, flow: float | None, kind: hoses.Line) -> Iterator[Section]:
+    if flow is None:
+        return
+    rows: list[tuple[str | Figure, ...]] = []
+    for dash in _dashes(asked):
+        bore = hoses.hose_bore_m(dash)
+        rows.append((f"-{dash}", *_speed_cells(flow, bore, kind)))
+    if asked.bore is not None:
+        rows.append(("typed", *_speed_cells(flow, asked.bore.value, kind)))
+    low, high = hoses.COMMON_VELOCITY_M_S[kind]
+    remark: Pieces = (
+        f"Common practice in a {kind} line, no one source: ",
+        Figure(value=low, kind="speed"), " to ", Figure(value=high, kind="speed"), ".",
+    )  # fmt: skip
+    table = Table(key="velocities", heads=("dash", "bore", "velocity", ""), rows=tuple(rows))
+    yield Section(title=f"Velocity in a {kind} line", table=table, remarks=(remark,))
+
+
+def _speed_cells(flow: float, bore_m: float, kind: hoses.Line) -> tuple[str | Figure, ...]:
+    speed = hoses.velocity_m_s(flow, bore_m)
+    word = hoses.velocity_judgement(kind, speed)
+    return (
+        Figure(value=bore_m, kind="bore"),
+        Figure(value=speed, kind="speed"),
+        word,
+    )
+
+
+def _volume(value: float) -> Figure:
+    return Figure(value=value, kind="volume")
+
+
+def _fill(asked: LinesAsked, known: Known) -> Iterator[Section]:
+    """What cooler and hoses add, measured out or poured in, and the warmth it stores."""
+    fitted, rows = _hoses(asked), []
+    core = 0.0 if asked.core is None else asked.core.value
+    if fitted or asked.core is not None:
+        held = sum(hoses.hose_volume_m3(hose.bore_m, hose.length_m) for hose in fitted)
+        rows.append(Row(key="hoses_m3", label="hoses hold", figure=_volume(held)))
+        added = hoses.added_fill_m3(fitted, core)
+        rows.append(Row(key="added_m3", label="cooler and hoses add", figure=_volume(added)))
+        rows += _stored(added, known)
+    if asked.containers is not None:
+        if asked.container is None:
+            needed((None, "--container, the size of one"), what="poured oil")
+            return
+        left = 0.0 if asked.left is None else asked.left.value
+        poured = hoses.poured_m3(asked.containers.value, asked.container.value, left)
+        rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
+        if not fitted and asked.core is None:
+            rows += _stored(poured, known)
+    if rows:
+        yield Section(title="Fill", rows=tuple(rows))
+
+
+def _stored(volume_m3: float, known: Known) -> Iterator[Row]:
+    density = (
+        USUAL_DENSITY_15_KG_M3 if known.profile is None else known.profile.oil.density_15_kg_m3
+    )
+    stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, density)
+    yield Row(
+        key="added_j_k",
+        label="which stores",
+        figure=Figure(value=stored, kind="heat_capacity"),
+        note="add the litres to the profile's",
+    )
+    if known.profile is not None and known.profile.oil.volume_m3 > 0.0:
+        share = Figure(value=volume_m3 / known.profile.oil.volume_m3, kind="fraction")
+        yield Row(key="added_share", label="of the profile's fill", figure=share)
+
+
+def _pressure(asked: LinesAsked) -> Iterator[Section]:
+    if asked.pressure is None and asked.hose_class is None:
+        return
+    if asked.pressure is None or asked.hose_class is None:
+        missing = "--pressure" if asked.pressure is None else "--hose-class"
+        needed((None, missing), what="hose pressure")
+        return
+    rows: list[tuple[str | Figure, ...]] = []
+    for dash in _dashes(asked) if asked.dash else sorted(_class_sizes(asked.hose_class)):
+        bears = hoses.hose_working_pressure_pa(asked.hose_class, dash)
+        use = hoses.pressure_use(asked.pressure.value, bears)
+        word = "MUST GO" if use > 1.0 else ""
+        rows.append(
+            (
+                f"-{dash}",
+                Figure(value=bears, kind="pressure"),
+                Figure(value=use, kind="fraction"),
+                word,
+            )
+        )
+    table = Table(key="pressures", heads=("dash", "bears", "used", ""), rows=tuple(rows))
+    remark = ("Cold-start peaks count, not the warm gauge; the print on the hose decides.",)
+    yield Section(title=f"Hose {asked.hose_class}", table=table, remarks=(remark,))
+
+
+def _class_sizes(hose: str) -> Sequence[int]:
+    name = hose.strip().upper().removeprefix("SAE").strip()
+    # An unknown class is refused where a size is asked of it.
+    return tuple(hoses.HOSE_WORKING_PRESSURE_PA.get(name, {0: 0.0}))
+
+
+def _flares(asked: LinesAsked) -> Section:
+    found = [(dash, hoses.flare_size(dash)) for dash in _dashes(asked)]
+    rows = tuple(
+        (
+            f"-{size.dash}",
+            Figure(value=size.tube_od_m, kind="bore"),
+            size.thread,
+            size.nut_hex_in or "see the standard",
+        )
+        for _, size in found
+        if size is not None
+    )
+    heads = ("dash", "tube", "thread, in", "nut hexagon, in")
+    remarks: list[Pieces] = [("A dash is a sixteenth of an inch of tube: -8 is half an inch.",)]
+    none = ", ".join(f"-{dash}" for dash, size in found if size is None)
+    if none:
+        remarks.append((f"No 37° flare of the standard: {none}.",))
+    table = Table(key="flares", heads=heads, rows=rows)
+    return Section(title="37° flare sizes", table=table, remarks=tuple(remarks))
+
+
+def _headline(
+    asked: LinesAsked, flow: float | None, kind: hoses.Line, sections: Sequence[Section]
+) -> Iterator[Pieces]:
+    if flow is not None:
+        good = [
+            f"-{dash}"
+            for dash in _dashes(asked)
+            if hoses.velocity_judgement(kind, hoses.velocity_m_s(flow, hoses.hose_bore_m(dash)))
+            == "within common practice"
+        ]
+        sizes = ", ".join(good) if good else "none of these sizes"
+        yield (
+            Figure(value=flow, kind="flow"),
+            f" in a {kind} line: {sizes} within common practice.",
+        )
+    for section in sections:
+        for row in section.rows:
+            if row.key in ("added_m3", "poured_m3"):
+                yield (f"{row.label.capitalize()} ", row.figure, ".")
+
+
+def _assumed(asked: LinesAsked, flow: float | None) -> Iterator[Pieces]:
+    if flow is not None and asked.line is None:
+        yield ("A return line; say --line suction or pressure for another.",)
+    yield ("Bores are nominal; real ones are a few per cent off.",)

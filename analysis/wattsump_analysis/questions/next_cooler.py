@@ -1,0 +1,149 @@
+"""The next cooler for a wanted peak on the hottest day, and the heat it is sized for."""
+
+from collections.abc import Iterator
+
+from wattsump_analysis.physics import label, sizing
+from wattsump_analysis.questions.answer import Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.rating_case import (
+    USUAL_MARGIN,
+    Case,
+    RatingAsked,
+    conductance,
+    drive_loss,
+    ranged,
+    usual_peak_c,
+)
+from wattsump_logger.errors import RangeError
+
+__all__ = ("drive_section", "next_section")
+
+
+def next_section(case: Case, asked: RatingAsked, known: Known) -> Iterator[Section]:
+    if case.heat is None or asked.hottest is None:
+        return
+    peak = asked.peak.value if asked.peak else usual_peak_c(known)
+    shell = asked.shell or known.shell_w_k
+    wanted = sizing.next_cooler(
+        heat_w=case.heat.value,
+        u_heat_rel=case.heat.u_log,
+        ambient_c=asked.hottest.value,
+        peak_c=peak,
+        # The low end of what the shell loses: the careful choice.
+        shell_w_k=0.0 if shell is None else (shell.value if shell.low is None else shell.low),
+        margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
+    )
+    flag = "estimate" if case.heat_is_estimate else ""
+    heavy = asked.heat is None and known.heat_p90_w is not None
+    rows = [
+        Row(
+            key="heat_w",
+            label="heat into the oil" + (", heavy work" if heavy else ""),
+            figure=case.heat,
+            flag=flag,
+            note="nine tenths of the work stay below (P90)" if heavy else "",
+        ),
+        Row(
+            key="design_heat_w",
+            label="heat to carry, with margin",
+            figure=Figure(value=wanted.design_heat_w, kind="power"),
+            flag=flag,
+        ),
+        Row(
+            key="difference_k",
+            label="difference there is",
+            figure=Figure(value=wanted.difference_k, kind="temperature_difference"),
+        ),
+        Row(
+            key="needed_w_k",
+            label="cooler needed",
+            figure=conductance(wanted.needed_w_k),
+            flag=flag,
+        ),
+    ]
+    rows += _more_rows(case, wanted.needed_w_k)
+    yield Section(
+        title="Next cooler",
+        rows=tuple(rows),
+        table=_labels_wanted(wanted, case.etd_k),
+        remarks=tuple(_next_remarks(case, wanted.needed_w_k)),
+    )
+
+
+def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
+    etds = {basis.difference_k for basis in label.TRADE_BASES if basis.kind == "entering"}
+    etds |= set() if own_etd_k is None else {own_etd_k}
+    rows = tuple(
+        (
+            Figure(value=etd, kind="temperature_difference"),
+            Figure(value=wanted.label_heat_w(etd), kind="power"),
+        )
+        for etd in sorted(etds)
+    )
+    return Table(key="labels_needed", heads=("label at", "must say"), rows=rows)
+
+
+def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
+    """Two small ones instead, two of what there is, or more air through it."""
+    if case.oil_w_k is not None and needed_w_k < case.oil_w_k:
+        yield Row(
+            key="each_of_two_w_k",
+            label="or two small ones in a row, each",
+            figure=conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
+            note="each with fresh air of its own",
+        )
+    if case.k is None or case.air_w_k is None or case.oil_w_k is None:
+        return
+    k = case.k.value
+    try:
+        series = sizing.in_series_w_k(k, k, case.oil_w_k)
+        pair = sizing.in_parallel_w_k(k, air_rate_w_k=case.air_w_k, oil_rate_w_k=case.oil_w_k)
+        yield Row(
+            key="two_in_series_w_k",
+            label="two of these, one after other",
+            figure=conductance(series),
+        )
+        yield Row(
+            key="two_in_parallel_w_k", label="two of these, side by side", figure=ranged(pair)
+        )
+        if needed_w_k > k:
+            times = sizing.air_factor_for(
+                needed_w_k, k, air_rate_w_k=case.air_w_k, oil_rate_w_k=case.oil_w_k
+            )
+            yield Row(
+                key="air_factor",
+                label="or times the air, same core",
+                figure=ranged(times, "number"),
+                note="fan power goes with its cube",
+            )
+    except RangeError:
+        # The measured value is above what the typed streams carry; the ceilings say so.
+        return
+
+
+def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Pieces]:
+    if case.oil_w_k is None:
+        yield ("Two small coolers need each a bit more than half; --oil-flow says how much.",)
+    elif needed_w_k >= case.oil_w_k:
+        yield ("NOT POSSIBLE at this oil flow: it carries at most ", conductance(case.oil_w_k), ".")
+    if case.k is None:
+        return
+    have, need = case.k.value, conductance(needed_w_k)
+    if have >= needed_w_k:
+        yield ("The present cooler suffices: ", conductance(have), " against ", need, ".")
+    else:
+        yield ("The present cooler is too small: ", conductance(have), " against ", need, ".")
+
+
+def drive_section(asked: RatingAsked, known: Known) -> Iterator[Section]:
+    loss = drive_loss(asked, known)
+    if loss is None or (asked.heat is None and known.heat_w is not None):
+        return
+    row = Row(
+        key="drive_loss_w",
+        label="pump and motor, full power",
+        figure=loss,
+        flag="estimate",
+        note="range of the trade's rules, common practice",
+    )
+    yield Section(title="Drive loss, nothing measured yet", rows=(row,))

@@ -1,0 +1,373 @@
+"""Oil: how thick it is cold, idling and at the peak, and what other grades would have been."""
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.physics import harm, oil
+from wattsump_analysis.physics.engine_oil import EngineOil, engine_oil, names_engine_oil
+from wattsump_analysis.physics.grades import U_GRADE_REL, viscosity_index
+from wattsump_analysis.questions.answer import (
+    Answer,
+    Figure,
+    Pieces,
+    Row,
+    Section,
+    Table,
+    temperature,
+)
+from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.limits import said_of
+from wattsump_analysis.questions.typed import Density, Number, Temperature, Viscosity
+from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.profile import Limits
+
+__all__ = (
+    "OilAsked",
+    "compare_oils",
+    "parse_oil",
+)
+
+_COMPARED = ("VG 32", "VG 46", "VG 68", "VG 46 VI 150")
+_GRADE = re.compile(
+    r"\s*(?:(?P<kind>HVLPD?|HLPD?|HL|HM|HV)\s*)?(?P<grade>(?:ISO\s*)?(?:VG\s*)?\d+)\s*"
+    r"(?:VI\s*(?P<index>\d+(?:\.\d+)?))?\s*",
+    re.I,
+)
+# ISO 11158 class HV and DIN 51524-3 HVLP ask for an index of 140 or more (ASTM D6158 prints the
+# same for its class HV; the two standards from memory).
+_HV_INDEX = 140.0
+# Straight D341 lines mislead below the pour point; common practice for mineral oil, no source.
+_LINE_TRUSTED_ABOVE_C = -20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OilAsked:
+    """What may be typed; `compare` names the other oils."""
+
+    grade: str | None = None
+    index: Number = None
+    viscosity_40: Viscosity = None
+    viscosity_100: Viscosity = None
+    density: Density = None
+    cold: Temperature = None
+    idle: Temperature = None
+    peak: Temperature = None
+    thickest: Viscosity = None
+    thinnest: Viscosity = None
+    compare: Sequence[str] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Oil:
+    """One oil: its name, its line and the relative standard uncertainty of a viscosity."""
+
+    name: str
+    line: oil.Walther
+    u_rel: float
+    engine: EngineOil | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """The oil there is, the others, the temperatures, and the outing where there was one."""
+
+    there: _Oil
+    others: tuple[_Oil, ...]
+    temps_c: dict[str, float]
+    thickest: float
+    thinnest: float
+    best: tuple[float, float]
+    density_15: float
+    elapsed_s: FloatArray | None
+    tank_c: FloatArray | None
+
+    def window(self, line: oil.Walther) -> oil.Window:
+        """The two temperatures an oil allows."""
+        return oil.window(line, self.thickest, self.thinnest)
+
+
+def compare_oils(asked: OilAsked, known: Known) -> Answer:
+    """Answer how thick the oil is where it matters, and what other grades would have been.
+
+    Raises
+    ------
+    UsageError
+        No oil is known, or a grade is none.
+    RangeError
+        A value out of its formula's range.
+    """
+    case = _case(asked, known)
+    return Answer(
+        question="oil",
+        headline=tuple(_headline(case)),
+        sections=(
+            _this_oil(case),
+            _grades(case),
+            *_outside(case),
+            *_heat(case),
+        ),
+        assumed=tuple(_assumed(asked, known, case)),
+    )
+
+
+def parse_oil(text: str) -> tuple[str, float]:
+    """Read "VG 46", "VG 46 VI 150" or "HVLP 46" to a grade and an index.
+
+    A letter code of the trade with a V in it (HV, HVLP) stands for an index of 140, the least it
+    may have; HL, HM and HLP for the usual 100.
+
+    Raises
+    ------
+    UsageError
+        Another text.
+    """
+    found = _GRADE.fullmatch(text)
+    if found is None:
+        raise UsageError(
+            expected="a grade such as 'VG 46', 'VG 46 VI 150', 'HVLP 46' or '10W-30'",
+            found=repr(text),
+            where="oil grade",
+            do="correct it, or give --viscosity-40 and --viscosity-100",
+        )
+    multigrade = "V" in (found["kind"] or "").upper()
+    usual = _HV_INDEX if multigrade else oil.USUAL_VISCOSITY_INDEX
+    return found["grade"], float(found["index"] or usual)
+
+
+def _graded(text: str) -> _Oil:
+    if names_engine_oil(text):
+        named = engine_oil(text)
+        return _Oil(name=named.name, line=named.line, u_rel=named.u_rel, engine=named)
+    grade, index = parse_oil(text)
+    line = oil.walther_from_grade(grade, index)
+    return _Oil(name=text.strip(), line=line, u_rel=math.hypot(U_GRADE_REL, oil.U_WALTHER_REL))
+
+
+def _there(asked: OilAsked, known: Known) -> _Oil:
+    """The oil in the machine: two typed viscosities, a typed grade, or the profile's."""
+    fitted = None if known.profile is None else known.profile.oil
+    if asked.viscosity_40 is not None and asked.viscosity_100 is not None:
+        v40, v100 = asked.viscosity_40.value, asked.viscosity_100.value
+        line = oil.walther_from_two_points(40.0, v40, 100.0, v100)
+        name = f"{v40:g} / {v100:g}, VI {viscosity_index(v40, v100):.0f}"
+        return _Oil(name=name, line=line, u_rel=oil.U_WALTHER_REL)
+    if (asked.viscosity_40 is None) != (asked.viscosity_100 is None):
+        needed((None, "both --viscosity-40 and --viscosity-100"), what="oil")
+    if asked.grade is not None:
+        if asked.index is None or names_engine_oil(asked.grade):
+            return _graded(asked.grade)
+        return _graded(f"{asked.grade} VI {asked.index.value:g}")
+    if fitted is None:
+        needed((None, "--grade, or --viscosity-40 and --viscosity-100"), what="oil")
+        raise AssertionError  # for the type checker; `needed` has refused
+    line = oil.walther_from_two_points(
+        40.0, fitted.viscosity_40_mm2_s, 100.0, fitted.viscosity_100_mm2_s
+    )
+    written = known.profile.typed.get("oil") if known.profile else None
+    from_sheet = isinstance(written, dict) and "viscosity_40" in written
+    u_rel = math.hypot(0.0 if from_sheet else U_GRADE_REL, oil.U_WALTHER_REL)
+    return _Oil(name=fitted.grade, line=line, u_rel=u_rel)
+
+
+def _case(asked: OilAsked, known: Known) -> _Case:
+    bounds = Limits() if known.profile is None else known.profile.limits
+    usual = oil.USUAL_DENSITY_15_KG_M3
+    fitted_density = usual if known.profile is None else known.profile.oil.density_15_kg_m3
+    there = _there(asked, known)
+    return _Case(
+        there=there,
+        others=tuple(
+            one
+            for one in (_graded(text) for text in asked.compare or _COMPARED)
+            if not _alike(one, there)
+        ),
+        temps_c=_temps(asked, known),
+        thickest=asked.thickest.value if asked.thickest else bounds.viscosity_max_start_mm2_s,
+        thinnest=asked.thinnest.value if asked.thinnest else bounds.viscosity_min_mm2_s,
+        best=(bounds.viscosity_best_low, bounds.viscosity_best_high),
+        density_15=asked.density.value if asked.density else fitted_density,
+        elapsed_s=known.elapsed_s,
+        tank_c=known.tank_c,
+    )
+
+
+def _alike(one: _Oil, other: _Oil) -> bool:
+    """Whether two oils are the same to a part in a thousand, where data sheets give them."""
+    return all(
+        math.isclose(
+            oil.viscosity_mm2_s(at, one.line), oil.viscosity_mm2_s(at, other.line), rel_tol=1e-3
+        )
+        for at in (40.0, 100.0)
+    )
+
+
+def _temps(asked: OilAsked, known: Known) -> dict[str, float]:
+    """Cold start, idle and peak: typed, else the first and the hottest of the outing."""
+    found: dict[str, float] = {}
+    tank = None if known.tank_c is None else known.tank_c[np.isfinite(known.tank_c)]
+    for name, typed in (("cold start", asked.cold), ("idle", asked.idle), ("peak", asked.peak)):
+        if typed is not None:
+            found[name] = typed.value
+        elif tank is not None and tank.size and name != "idle":
+            found[name] = float(tank[0] if name == "cold start" else tank.max())
+        elif name == "idle" and known.idle_c is not None:
+            found[name] = known.idle_c
+    if "peak" not in found and "tank" in known.peaks_c:
+        found["peak"] = known.peaks_c["tank"]
+    return found
+
+
+def _thickness(one: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
+    value = oil.viscosity_mm2_s(temp_c, one.line)
+    if not interval:
+        return Figure(value=value, kind="viscosity")
+    spread = math.exp(NORMAL_95 * one.u_rel)
+    return Figure(value=value, kind="viscosity", low=value / spread, high=value * spread)
+
+
+def _headline(case: _Case) -> Iterator[Pieces]:
+    allowed = case.window(case.there.line)
+    yield (
+        f"{case.there.name} allows ", temperature(allowed.coldest_c), " to ",
+        temperature(allowed.hottest_c), ".",
+    )  # fmt: skip
+    for name, temp_c in case.temps_c.items():
+        word = _word(case, oil.viscosity_mm2_s(temp_c, case.there.line))
+        if word:
+            yield (f"At {name}, ", temperature(temp_c), f", it is {word}.")
+
+
+def _word(case: _Case, viscosity: float) -> str:
+    if viscosity > case.thickest:
+        return "too thick to start"
+    return "too thin" if viscosity < case.thinnest else ""
+
+
+def _this_oil(case: _Case) -> Section:
+    rows = []
+    for name, temp_c in case.temps_c.items():
+        figure = _thickness(case.there, temp_c)
+        key = name.replace(" ", "_")
+        word = _word(case, figure.value)
+        note = "" if temp_c >= _LINE_TRUSTED_ABOVE_C else "line not trusted so cold"
+        rows.append(
+            Row(key=f"{key}_mm2_s", label=f"at {name}", figure=figure, flag=word, note=note)
+        )
+    rows += _properties(case)
+    return Section(title=f"This oil, {case.there.name}", rows=tuple(rows))
+
+
+def _properties(case: _Case) -> Iterator[Row]:
+    at_c = case.temps_c.get("peak", 40.0)
+    where = "at the peak" if "peak" in case.temps_c else "at 40 °C"
+    for key, label, kind, function, u_rel in (
+        ("density_kg_m3", "density", "density", oil.density_kg_m3, oil.U_DENSITY_REL),
+        (
+            "specific_heat_j_kgk",
+            "specific heat",
+            "specific_heat",
+            oil.specific_heat_j_kgk,
+            oil.U_SPECIFIC_HEAT_REL,
+        ),
+    ):
+        value = function(at_c, case.density_15)
+        spread = math.exp(NORMAL_95 * u_rel)
+        figure = Figure(value=value, kind=kind, low=value / spread, high=value * spread)
+        yield Row(key=key, label=f"{label}, {where}", figure=figure)
+
+
+def _grades(case: _Case) -> Section:
+    """Every grade at the same temperatures, and the two it allows."""
+    heads = ("grade", *case.temps_c, "from", "to")
+    rows: list[tuple[str | Figure, ...]] = []
+    for one in (case.there, *case.others):
+        allowed = case.window(one.line)
+        cells = [_thickness(one, temp_c, interval=False) for temp_c in case.temps_c.values()]
+        name = f"{one.name} (in it)" if one is case.there else one.name
+        ends = (temperature(allowed.coldest_c), temperature(allowed.hottest_c))
+        rows.append((name, *cells, *ends))
+    between = (
+        "From ", Figure(value=case.thickest, kind="viscosity"), " at the start to ",
+        Figure(value=case.thinnest, kind="viscosity"), " at the hottest; best ",
+        Figure(value=case.best[0], kind="viscosity"), " to ",
+        Figure(value=case.best[1], kind="viscosity"), ".",
+    )  # fmt: skip
+    warning = (
+        "Another oil changes the heat that is made and the heat that is rejected, so the "
+        "temperatures too: these rows hold them as they were.",
+    )
+    return Section(
+        title="Grades at the same temperatures",
+        table=Table(key="grades", heads=heads, rows=tuple(rows)),
+        remarks=(between, warning),
+    )
+
+
+def _outside(case: _Case) -> Iterator[Section]:
+    """Minutes of the outing outside the window, for each grade."""
+    if case.elapsed_s is None or case.tank_c is None:
+        return
+    # Binned series are minutes apart in a proof, seconds in a session: a gap is much more.
+    gap = 5.0 * float(np.median(np.diff(case.elapsed_s)))
+    rows: list[tuple[str | Figure, ...]] = []
+    for one in (case.there, *case.others):
+        minutes = oil.minutes_outside(
+            case.elapsed_s, case.tank_c, case.window(one.line), longest_gap_s=max(gap, 30.0)
+        )
+        name = f"{one.name} (in it)" if one is case.there else one.name
+        rows.append((name, *(Figure(value=60.0 * part, kind="duration") for part in minutes)))
+    heads = ("grade", "too thick", "inside", "too thin")
+    yield Section(
+        title="Time of this outing", table=Table(key="time_outside", heads=heads, rows=tuple(rows))
+    )
+
+
+def _heat(case: _Case) -> Iterator[Section]:
+    """What the trade says of the peak: oil life, seals and hoses, skin."""
+    if "peak" not in case.temps_c:
+        return
+    peak, cold = case.temps_c["peak"], case.temps_c.get("cold start", 20.0)
+    rows: tuple[Row, ...] = ()
+    if 40.0 <= peak <= 150.0:
+        life = Figure(value=harm.oil_life_factor(peak, 60.0), kind="number")
+        note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
+        rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
+    yield Section(title="What the peak does", rows=rows, remarks=tuple(said_of(peak, cold)))
+
+
+def _assumed(asked: OilAsked, known: Known, case: _Case) -> Iterator[Pieces]:
+    if known.profile is None or asked.grade is not None:
+        yield ("A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",)
+    for one in (case.there, *case.others):
+        if one.engine is not None:
+            yield from _engine_words(one.engine)
+    if known.profile is None and (asked.thickest is None or asked.thinnest is None):
+        yield ("Viscosity limits: common practice, no source; the pump maker's come first.",)
+    for note in known.notes:
+        if "Heat capacity" not in note:
+            yield (note,)
+
+
+def _engine_words(named: EngineOil) -> Iterator[Pieces]:
+    """What a name of an engine oil promises, and what is only typical."""
+    low, high, typical = (
+        Figure(value=value, kind="viscosity")
+        for value in (named.low_100_mm2_s, named.high_100_mm2_s, named.typical_40_mm2_s)
+    )
+    bounds = "SAE J300 (as others reprint it)" if named.bounded else "common practice, from memory"
+    yield (
+        f"{named.name}: ", low, " to ", high, " at ", temperature(100.0), f", {bounds}; ",
+        typical, " at ", temperature(40.0), " is typical, common practice, from memory.",
+    )  # fmt: skip
+    if named.winter is not None:
+        yield (
+            f"{named.name} cranks an engine down to ", temperature(named.winter.cranks_c),
+            " and pumps down to ", temperature(named.winter.pumps_c),
+            " (SAE J300): an engine's measure, not a hydraulic pump's.",
+        )  # fmt: skip

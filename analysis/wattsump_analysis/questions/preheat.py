@@ -1,0 +1,399 @@
+"""Preheat: minutes to a target, power to hold, how far it gets, battery, lead time."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray, require
+from wattsump_analysis.physics import preheat
+from wattsump_analysis.physics.harm import OIL_STANDS_C
+from wattsump_analysis.physics.lumps import OneNode, TwoNode
+from wattsump_analysis.physics.oil import viscosity_mm2_s, walther_from_two_points
+from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
+from wattsump_analysis.questions.known import Known, draws, from_samples, needed
+from wattsump_analysis.questions.typed import (
+    Area,
+    Conductance,
+    Fraction,
+    HeatCapacity,
+    HeatFlux,
+    Power,
+    Temperature,
+    Voltage,
+)
+from wattsump_analysis.statistics.intervals import NORMAL_95
+
+__all__ = (
+    "PreheatAsked",
+    "warm_up",
+)
+
+_COUNTDOWNS = 800
+# A tank on a 125 W strip heater differs by about 10 K from side to side after 20 minutes. With
+# half of that power crossing the tank, 6 W/K couple its halves; common practice, one
+# observation, so a factor of two either way is carried along.
+_COUPLING_W_K = (3.0, 6.0, 12.0)
+_NEAR_SHARE = 0.5
+# Household water heaters, for scale; common practice, no source.
+_WATER_HEATER_W = 4650.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreheatAsked:
+    """What may be typed; `near_share` of the capacity is beside the heater."""
+
+    heater: Power = None
+    target: Temperature = None
+    soak: Temperature = None
+    ambient: Temperature = None
+    capacity: HeatCapacity = None
+    loss: Conductance = None
+    heater_area: Area = None
+    watt_density: HeatFlux = None
+    near_share: Fraction = None
+    coupling: Conductance = None
+    voltage: Voltage = None
+    inverter: Fraction = None
+    usable: Fraction = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """Everything filled in."""
+
+    heater: Figure
+    target_c: float
+    soak_c: float
+    ambient_c: float
+    capacity: Figure
+    loss: Figure
+
+    @property
+    def node(self) -> OneNode:
+        """The machine as one lump, at the middle of its intervals."""
+        return OneNode(capacity_j_k=self.capacity.value, loss_w_k=self.loss.value)
+
+
+def warm_up(asked: PreheatAsked, known: Known) -> Answer:
+    """Answer how long a heater takes from a cold soak, and what it can and costs.
+
+    Raises
+    ------
+    UsageError
+        Heater power, target, soak, heat capacity or loss are not known.
+    RangeError
+        A value out of its formula's range.
+    """
+    case = _case(asked, known)
+    minutes = _minutes(case)
+    return Answer(
+        question="preheat",
+        headline=tuple(_headline(case, minutes)),
+        cautions=preheat.CAUTIONS,
+        sections=(
+            _whole(case, minutes),
+            _zones(case, asked),
+            _power(case, asked, known),
+            *_energy(case, asked),
+            *_thickness(case, known),
+        ),
+        assumed=tuple(_assumed(asked, known)),
+    )
+
+
+def _case(asked: PreheatAsked, known: Known) -> _Case:
+    heater = asked.heater or _fitted_heater(known)
+    capacity = asked.capacity or known.capacity_j_k
+    loss = asked.loss or known.shell_w_k
+    needed(
+        (heater, "--heater"),
+        (asked.target, "--target"),
+        (asked.soak, "--soak"),
+        (capacity, "--capacity"),
+        (loss, "--loss"),
+        what="preheat",
+    )
+    if not (heater and asked.target and asked.soak and capacity and loss):
+        raise AssertionError  # for the type checker; `needed` has refused
+    return _Case(
+        heater=heater,
+        target_c=asked.target.value,
+        soak_c=asked.soak.value,
+        ambient_c=asked.soak.value if asked.ambient is None else asked.ambient.value,
+        capacity=capacity,
+        loss=loss,
+    )
+
+
+def _fitted_heater(known: Known) -> Figure | None:
+    fitted = None if known.profile is None else known.profile.heater
+    if fitted is None:
+        return None
+    spread = math.exp(NORMAL_95 * fitted.u_power_rel)
+    power = fitted.power_w
+    return Figure(value=power, kind="power", low=power / spread, high=power * spread)
+
+
+def _drawn(case: _Case) -> tuple[FloatArray, FloatArray, FloatArray]:
+    # Heater power is metered apart from the outing; capacity and loss are on one scale, whose
+    # ratio is known best, but a loss typed by hand is not: the careful choice is no sharing.
+    capacity, loss, heater = draws(case.capacity, case.loss, case.heater, one_scale=False)
+    return capacity, loss, heater
+
+
+def _minutes(case: _Case) -> Figure:
+    capacity, loss, heater = _drawn(case)
+    seconds = [
+        preheat.time_to_target(
+            OneNode(capacity_j_k=float(capacity[at]), loss_w_k=float(loss[at])),
+            start_c=case.soak_c,
+            ambient_c=case.ambient_c,
+            heater_w=float(heater[at]),
+            target_c=case.target_c,
+        ).seconds
+        for at in range(_COUNTDOWNS)
+    ]
+    return from_samples(np.array(seconds), "duration")
+
+
+def _headline(case: _Case, minutes: Figure) -> Iterator[Pieces]:
+    if case.soak_c >= case.target_c:
+        yield (
+            "Nothing to switch on: after such a night the oil is at ",
+            temperature(case.soak_c), ", no colder than the ", temperature(case.target_c),
+            " wanted.",
+        )  # fmt: skip
+        return
+    yield (
+        case.heater, " takes ", minutes, " from ", temperature(case.soak_c), " to ",
+        temperature(case.target_c), ", oil stirred.",
+    )  # fmt: skip
+    if math.isinf(minutes.value):
+        yield ("It does not get there: a larger heater, a lagged tank or a lower target.",)
+
+
+def _whole(case: _Case, minutes: Figure) -> Section:
+    capacity, loss, heater = _drawn(case)
+    rises = preheat.highest_rise_k(loss, heater)
+    highest = case.ambient_c + rises
+    lead = preheat.switch_on_lead_s(
+        case.node,
+        start_c=case.soak_c,
+        ambient_c=case.ambient_c,
+        heater_w=case.heater.value,
+        target_c=case.target_c,
+        u_capacity_rel=math.hypot(case.capacity.u_log, case.heater.u_log),
+        u_loss_rel=case.loss.u_log,
+    )
+    rate = from_samples(heater / capacity, "rate")
+    rows = (
+        Row(key="time_s", label="time to target, stirred", figure=minutes),
+        Row(
+            key="lead_s",
+            label="switch on before start",
+            figure=Figure(value=lead, kind="duration"),
+            note="warm 19 times in 20",
+        ),
+        Row(key="first_rate_k_s", label="warms at first by", figure=rate),
+        Row(
+            key="highest_rise_k",
+            label="most it can rise above the air",
+            figure=from_samples(rises, "temperature_difference"),
+        ),
+        Row(
+            key="highest_c",
+            label="left on it ends at",
+            figure=replace(from_samples(highest, "temperature"), most=OIL_STANDS_C),
+            flag="" if float(np.quantile(highest, 0.975)) < 80.0 else "cut-out needed",
+        ),
+    )
+    return Section(title="The whole machine, one temperature", rows=rows)
+
+
+def _zones(case: _Case, asked: PreheatAsked) -> Section:
+    """The heated side and the far side, with the coupling between them as a range."""
+    share = _NEAR_SHARE if asked.near_share is None else asked.near_share.value
+    require(share, 0.02, 0.98, unit="of 1", where="--near-share")
+    couplings = _couplings(asked)
+    found = [_at_coupling(case, share, coupling) for coupling in couplings]
+    near = [one.near.seconds for one in found]
+    far = [one.far.seconds for one in found]
+    gain = [preheat.circulation_gain(one, "far from it") for one in found]
+    flag = "" if asked.coupling else "estimate"
+    rows = (
+        Row(key="near_s", label="beside the heater, oil still", figure=_span(near), flag=flag),
+        Row(key="far_s", label="far side, oil still", figure=_span(far), flag=flag),
+        Row(
+            key="circulation_gain_s",
+            label="stirring saves at a far inlet",
+            figure=_span(gain),
+            flag=flag,
+        ),
+    )
+    remark = (
+        "A probe beside the heater reads warm long before the pump inlet is: trust the far one."
+    )
+    return Section(title="Local against whole", rows=rows, remarks=((remark,),))
+
+
+def _couplings(asked: PreheatAsked) -> tuple[float, float, float]:
+    typed = asked.coupling
+    if typed is None:
+        return _COUPLING_W_K
+    low = typed.value if typed.low is None else typed.low
+    high = typed.value if typed.high is None else typed.high
+    return low, typed.value, high
+
+
+def _at_coupling(case: _Case, share: float, coupling_w_k: float) -> preheat.Zones:
+    capacity, loss = case.capacity.value, case.loss.value
+    nodes = TwoNode(
+        capacities_j_k=(share * capacity, (1.0 - share) * capacity),
+        losses_w_k=(share * loss, (1.0 - share) * loss),
+        coupling_w_k=coupling_w_k,
+    )
+    return preheat.zones(
+        nodes,
+        start_c=case.soak_c,
+        ambient_c=case.ambient_c,
+        heater_w=case.heater.value,
+        target_c=case.target_c,
+    )
+
+
+def _span(values: list[float]) -> Figure:
+    """The middle of three with the outer two as bounds; alike, a plain figure."""
+    low, middle, high = sorted(values)
+    if low == high or math.isnan(middle):
+        return Figure(value=middle, kind="duration")
+    return Figure(value=middle, kind="duration", low=low, high=high)
+
+
+def _power(case: _Case, asked: PreheatAsked, known: Known) -> Section:
+    _, loss, _ = _drawn(case)
+    hold = preheat.power_to_hold_w(loss, hold_c=case.target_c, ambient_c=case.ambient_c)
+    rows = [Row(key="hold_w", label="to hold the target", figure=from_samples(hold, "power"))]
+    density = _density(case, asked, known)
+    remarks: list[Pieces] = []
+    if density is not None:
+        passed = preheat.watt_density_judgement(density)
+        figure = Figure(value=density, kind="heat_flux")
+        flag = "above a limit" if passed else ""
+        rows.append(
+            Row(key="watt_density_w_m2", label="heater power per area", figure=figure, flag=flag)
+        )
+        for limit in passed:
+            top = Figure(value=limit.limit_w_m2, kind="heat_flux")
+            remarks.append((f"Above {limit.name}: ", top, f" ({limit.source})."))
+    share = case.heater.value / _WATER_HEATER_W
+    remarks.append(
+        (
+            f"For scale: {share * 100:.0f} % of a household water heater (common practice, no "
+            "source).",
+        )
+    )
+    return Section(title="Heater", rows=tuple(rows), remarks=tuple(remarks))
+
+
+def _density(case: _Case, asked: PreheatAsked, known: Known) -> float | None:
+    if asked.watt_density is not None:
+        return asked.watt_density.value
+    if asked.heater_area is not None:
+        require(
+            asked.heater_area.value, 0.0, 100.0, unit="m²", where="--heater-area", open_low=True
+        )
+        return case.heater.value / asked.heater_area.value
+    # The profile's density is that of its own heater, not of another one typed.
+    fitted = None if known.profile is None or asked.heater else known.profile.heater
+    return None if fitted is None else fitted.watt_density_w_m2
+
+
+def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
+    seconds = preheat.time_to_target(
+        case.node,
+        start_c=case.soak_c,
+        ambient_c=case.ambient_c,
+        heater_w=case.heater.value,
+        target_c=case.target_c,
+    ).seconds
+    if math.isinf(seconds):
+        return
+    rows = [
+        Row(
+            key="energy_j",
+            label="at the heater",
+            figure=Figure(value=preheat.energy_j(case.heater.value, seconds), kind="energy"),
+        )
+    ]
+    if asked.voltage is not None:
+        battery = preheat.battery_for(
+            case.heater.value,
+            seconds,
+            voltage_v=asked.voltage.value,
+            inverter_efficiency=0.85 if asked.inverter is None else asked.inverter.value,
+            usable_share=0.5 if asked.usable is None else asked.usable.value,
+        )
+        rows += [
+            Row(
+                key="battery_j",
+                label="from the battery",
+                figure=Figure(value=battery.energy_j, kind="energy"),
+            ),
+            Row(
+                key="charge_ah",
+                label="charge drawn",
+                figure=Figure(value=battery.charge_ah, kind="charge"),
+            ),
+            Row(
+                key="battery_ah",
+                label="battery that allows it",
+                figure=Figure(value=battery.size_ah, kind="charge"),
+            ),
+            Row(
+                key="current_a",
+                label="current",
+                figure=Figure(value=battery.current_a, kind="current"),
+            ),
+        ]
+    yield Section(title="Energy", rows=tuple(rows))
+
+
+def _thickness(case: _Case, known: Known) -> Iterator[Section]:
+    """How thick the oil is at the soak and at the target; only where the oil is known."""
+    if known.profile is None:
+        return
+    oil = known.profile.oil
+    line = walther_from_two_points(40.0, oil.viscosity_40_mm2_s, 100.0, oil.viscosity_100_mm2_s)
+    most = known.profile.limits.viscosity_max_start_mm2_s
+    soak, target = (viscosity_mm2_s(at, line) for at in (case.soak_c, case.target_c))
+    rows = (
+        Row(
+            key="soak_mm2_s",
+            label="oil at the soak",
+            figure=Figure(value=soak, kind="viscosity"),
+            flag="too thick to start" if soak > most else "",
+        ),
+        Row(
+            key="target_mm2_s",
+            label="oil at the target",
+            figure=Figure(value=target, kind="viscosity"),
+            flag="too thick to start" if target > most else "",
+        ),
+    )
+    yield Section(title="Viscosity", rows=rows)
+
+
+def _assumed(asked: PreheatAsked, known: Known) -> Iterator[Pieces]:
+    if asked.ambient is None:
+        yield ("Air as cold as the soak.",)
+    if asked.coupling is None:
+        low, _, high = (Figure(value=value, kind="conductance") for value in _COUPLING_W_K)
+        yield ("Coupling across a still tank ", low, " to ", high, ": common practice, no source.")
+    if asked.near_share is None:
+        yield (f"{_NEAR_SHARE * 100:.0f} % of the warmth is stored beside the heater: a guess.",)
+    if asked.voltage is not None and (asked.inverter is None or asked.usable is None):
+        yield ("Inverter 85 %, half of the battery usable: common practice, less in the cold.",)
+    for note in known.notes:
+        yield (note,)

@@ -1,0 +1,317 @@
+"""Rating: what a label claims, whether it is true, what the streams allow, the next cooler."""
+
+import math
+from collections.abc import Iterator
+
+from wattsump_analysis.physics import air, forecast, label, sizing
+from wattsump_analysis.physics.exchanger import ceilings
+from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
+from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.next_cooler import drive_section, next_section
+from wattsump_analysis.questions.rating_case import (
+    OIL_C,
+    USUAL_MARGIN,
+    Case,
+    RatingAsked,
+    case_of,
+    conductance,
+    ranged,
+    usual_peak_c,
+)
+
+__all__ = ("rate",)
+
+
+def rate(asked: RatingAsked, known: Known) -> Answer:
+    """Answer what a cooler's label claims, whether it is met, and what would be needed.
+
+    Raises
+    ------
+    UsageError
+        Neither a label, a measured conductance nor a drive power is known.
+    RangeError
+        A value out of its formula's range.
+    """
+    case = case_of(asked, known)
+    if case.label_w is None and case.k is None and case.heat is None:
+        needed((None, "--label-heat, --measured or --power"), what="rating")
+    sections = [
+        *_label_sections(case),
+        *_ceiling_section(case),
+        *_change_section(case, asked),
+        *next_section(case, asked, known),
+        *drive_section(asked, known),
+    ]
+    return Answer(
+        question="rating",
+        headline=tuple(_headline(case)),
+        sections=tuple(sections),
+        assumed=tuple(_assumed(case, asked, known)),
+    )
+
+
+def _true_etd(label_w: float, k: Figure) -> Figure:
+    ends = [None if end is None else label_w / end for end in (k.high, k.low)]
+    return Figure(
+        value=label.true_etd_k(label_w, k.value),
+        kind="temperature_difference",
+        low=ends[0],
+        high=ends[1],
+    )
+
+
+def _verdict(case: Case) -> tuple[str, float | None]:
+    """Word and probability; no word without an interval, no probability without a difference."""
+    if case.label_w is None or case.k is None or case.weigh is None:
+        return "", None
+    if case.etd_k is None:
+        found = label.label_verdict(
+            case.label_w, case.k.value, case.weigh, oil_rate_w_k=case.oil_w_k
+        )
+        return found.word, None
+    one = case.weigh(label.conductance_from_label_w_k(case.label_w, case.etd_k))
+    return one.word, one.probability
+
+
+def _headline(case: Case) -> Iterator[Pieces]:
+    if case.label_w is not None:
+        claim = Figure(value=case.label_w, kind="power")
+        if case.etd_k is None:
+            yield ("Label ", claim, " says nothing until its entering difference is known.")
+        else:
+            etd = Figure(value=case.etd_k, kind="temperature_difference")
+            yield (
+                "Label ", claim, " at an entering difference of ", etd, " is ",
+                conductance(case.label_w / case.etd_k), ".",
+            )  # fmt: skip
+    if case.k is not None:
+        yield ("Measured: ", case.k, ".")
+    if case.label_w is None or case.k is None:
+        return
+    word, probability = _verdict(case)
+    if not word:
+        yield ("No verdict: type the measured value with its interval, as '95 to 115 W/K'.",)
+    else:
+        every = " at every usual basis" if case.etd_k is None and word != "cannot tell" else ""
+        met = () if probability is None else (", met with probability ", _probability(probability))
+        yield (f"Verdict: {word}{every}", *met, ".")
+    if case.too_wide:
+        yield (f"Its range is wider than {label.WIDEST_REL * 100:.0f} % either way: no word.",)
+    yield ("The label is true of this cooler at ", _true_etd(case.label_w, case.k), ".")
+
+
+def _probability(value: float) -> Figure:
+    return Figure(value=value, kind="probability")
+
+
+def _label_sections(case: Case) -> Iterator[Section]:
+    if case.label_w is None:
+        return
+    rows = []
+    if case.etd_k is not None:
+        claim = label.conductance_from_label_w_k(case.label_w, case.etd_k)
+        rows.append(Row(key="label_w_k", label="label claims", figure=conductance(claim)))
+        if case.k is not None:
+            rows += _share_rows(claim, case)
+    if case.k is not None:
+        rows.append(
+            Row(
+                key="true_etd_k",
+                label="label true at a difference of",
+                figure=_true_etd(case.label_w, case.k),
+            )
+        )
+    yield Section(title="Label", rows=tuple(rows), table=_basis_table(case))
+
+
+def _share_rows(claim: float, case: Case) -> Iterator[Row]:
+    k = case.k
+    if k is None or case.etd_k is None:
+        return
+    low, high = (None if end is None else end / claim for end in (k.low, k.high))
+    share = Figure(value=k.value / claim, kind="fraction", low=low, high=high)
+    yield Row(key="share", label="measured over label", figure=share)
+    low, high = (None if end is None else label.heat_w(end, case.etd_k) for end in (k.low, k.high))
+    heat = Figure(value=label.heat_w(k.value, case.etd_k), kind="power", low=low, high=high)
+    yield Row(key="heat_at_label_etd_w", label="measured, at that difference", figure=heat)
+    _, probability = _verdict(case)
+    if probability is not None:
+        met = _probability(probability)
+        yield Row(key="probability_met", label="probability that it is met", figure=met)
+
+
+def _basis_table(case: Case) -> Table | None:
+    """What the label means at each basis; only where its own difference is not printed."""
+    if case.label_w is None or case.etd_k is not None:
+        return None
+    rows: list[tuple[str | Figure, ...]] = []
+    for one in label.readings(case.label_w, case.oil_w_k):
+        if one.etd_k is None or one.conductance_w_k is None:
+            rows.append((one.basis.name, "needs oil flow", "", ""))
+            continue
+        etd = Figure(value=one.etd_k, kind="temperature_difference")
+        word = _basis_word(one.conductance_w_k, case)
+        rows.append((one.basis.name, etd, conductance(one.conductance_w_k), word))
+    return Table(key="bases", heads=("if its basis is", "ETD", "claims", "then"), rows=tuple(rows))
+
+
+def _basis_word(claim: float, case: Case) -> str:
+    if case.k is None:
+        return ""
+    if case.weigh is None:
+        return f"{case.k.value / claim * 100:.0f} % of it"
+    return case.weigh(claim).word
+
+
+def _ceiling_section(case: Case) -> Iterator[Section]:
+    if case.air_w_k is None and case.oil_w_k is None:
+        return
+    found = ceilings(case.air_w_k, case.oil_w_k)
+    both = case.air_w_k is not None and case.oil_w_k is not None
+    rows = []
+    if found.air_w_k is not None:
+        rows.append(
+            Row(
+                key="air_ceiling_w_k",
+                label="all the air could take",
+                figure=conductance(found.air_w_k),
+            )
+        )
+    if found.oil_w_k is not None:
+        rows.append(
+            Row(
+                key="oil_ceiling_w_k",
+                label="all the oil could give",
+                figure=conductance(found.oil_w_k),
+            )
+        )
+    if found.built_low_w_k is not None and found.built_high_w_k is not None:
+        middle = math.sqrt(found.built_low_w_k * found.built_high_w_k)
+        built = Figure(
+            value=middle, kind="conductance", low=found.built_low_w_k, high=found.built_high_w_k
+        )
+        rows.append(
+            Row(
+                key="built_w_k",
+                label="cores as built, with this air",
+                figure=built,
+                note="common practice, no source",
+            )
+        )
+    if case.k is not None and case.k.value < found.lowest_w_k:
+        low, high = (
+            None if end is None else end / found.lowest_w_k for end in (case.k.low, case.k.high)
+        )
+        share = Figure(value=case.k.value / found.lowest_w_k, kind="fraction", low=low, high=high)
+        note = "its effectiveness" if both else "the other stream may carry less"
+        rows.append(
+            Row(key="effectiveness", label="measured, of the lower", figure=share, note=note)
+        )
+    remarks = tuple(_over_ceiling(case, found.lowest_w_k))
+    yield Section(title="Ceilings, whatever the core", rows=tuple(rows), remarks=remarks)
+
+
+def _over_ceiling(case: Case, lowest: float) -> Iterator[Pieces]:
+    limit = conductance(lowest)
+    if case.label_w is not None and case.etd_k is not None and case.label_w / case.etd_k > lowest:
+        yield ("NOT POSSIBLE: the label claims more than ", limit, " of air or oil can carry.")
+    if case.k is not None and case.k.value > lowest:
+        yield ("DOUBTFUL: the measured value is above ", limit, "; a flow is typed wrong.")
+    if case.label_w is not None and case.etd_k is None:
+        etd = Figure(value=case.label_w / lowest, kind="temperature_difference")
+        yield ("The label cannot be true below a difference of ", etd, ".")
+
+
+def _change_section(case: Case, asked: RatingAsked) -> Iterator[Section]:
+    """The same core elsewhere: altitude, other flows, thicker or thinner oil."""
+    if case.k is None:
+        return
+    rows = [*_altitude_row(case, case.k, asked), *_viscosity_row(case.k, asked)]
+    rows += _flow_row(case, case.k, asked)
+    if rows:
+        yield Section(title="The same core at other conditions", rows=tuple(rows))
+
+
+def _altitude_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
+    if asked.other_altitude is None:
+        return
+    low, likely, high = forecast.conductance_at_altitude_w_k(
+        k.value,
+        measured_altitude_m=case.altitude_m,
+        altitude_m=asked.other_altitude.value,
+        measured_temp_c=case.air_c,
+        temp_c=case.air_c,
+    )
+    yield Row(
+        key="altitude_w_k",
+        label="at the other altitude",
+        figure=Figure(value=likely, kind="conductance", low=low, high=high),
+        note="range of the air's share; K's own interval comes on top",
+    )
+
+
+def _viscosity_row(k: Figure, asked: RatingAsked) -> Iterator[Row]:
+    if asked.other_viscosity is None:
+        return
+    base = asked.viscosity.value if asked.viscosity else sizing.RATED_VISCOSITY_MM2_S
+    found = sizing.viscosity_factor(asked.other_viscosity.value, base)
+    scaled = sizing.Range(
+        low=k.value * found.low, likely=k.value * found.likely, high=k.value * found.high
+    )
+    yield Row(
+        key="viscosity_w_k",
+        label="in oil of the other viscosity",
+        figure=ranged(scaled),
+        note=f"from {base:g} mm²/s; holds for 1 to 150 mm²/s",
+    )
+
+
+def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
+    if asked.other_air_flow is None and asked.other_oil_flow is None:
+        return
+    if case.air_w_k is None or case.oil_w_k is None:
+        needed(
+            (asked.air_flow, "--air-flow"), (asked.oil_flow, "--oil-flow"), what="the other flow"
+        )
+        return
+    other_air = (
+        air.capacity_rate_w_k(
+            asked.other_air_flow.value, case.air_c, air.pressure_pa(case.altitude_m)
+        )
+        if asked.other_air_flow
+        else case.air_w_k
+    )
+    oil_now = case.oil_w_k
+    oil_factor = (
+        asked.other_oil_flow.value * volumetric_heat_j_m3k(OIL_C) / oil_now
+        if asked.other_oil_flow
+        else 1.0
+    )
+    found = sizing.at_flows(
+        k.value,
+        air_rate_w_k=case.air_w_k,
+        oil_rate_w_k=oil_now,
+        air_factor=other_air / case.air_w_k,
+        oil_factor=oil_factor,
+    )
+    yield Row(key="flows_w_k", label="with the other flows", figure=ranged(found))
+
+
+def _assumed(case: Case, asked: RatingAsked, known: Known) -> Iterator[Pieces]:
+    if case.air_w_k is not None:
+        temp, height = (
+            Figure(value=case.air_c, kind="temperature"),
+            Figure(value=case.altitude_m, kind="altitude"),
+        )
+        yield ("Air of ", temp, " at ", height, "; air flow means air through the core.")
+    if case.heat is not None and asked.hottest is not None:
+        if asked.peak is None:
+            yield ("Wanted peak ", Figure(value=usual_peak_c(known), kind="temperature"), ".")
+        margin = asked.margin.value if asked.margin else USUAL_MARGIN
+        percent = f"{margin * 100:.0f} %"
+        yield (f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",)
+    if known.k_refers_to and asked.measured is None:
+        yield (f"K is counted from {known.k_refers_to}.",)
+    for note in known.notes:
+        yield (note,)

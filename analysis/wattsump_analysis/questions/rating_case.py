@@ -1,0 +1,186 @@
+"""A cooler's case: what was typed, completed from the outing and the profile."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from wattsump_analysis.physics import air, drive, label, sizing
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.questions.answer import Figure
+from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.typed import (
+    AirFlow,
+    Altitude,
+    Conductance,
+    Flow,
+    Fraction,
+    Power,
+    Temperature,
+    TemperatureDifference,
+    Viscosity,
+)
+from wattsump_logger.machine.profile import Cooler, Drive
+
+__all__ = (
+    "OIL_C",
+    "USUAL_MARGIN",
+    "Case",
+    "RatingAsked",
+    "case_of",
+    "conductance",
+    "drive_loss",
+    "oil_heat_j_m3k",
+    "ranged",
+    "usual_peak_c",
+    "value_of",
+)
+
+# Oil in a working cooler, for its capacity rate only: 30 K to either side changes it by 3 %.
+OIL_C = 60.0
+_USUAL_AIR_C = 20.0
+USUAL_MARGIN = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RatingAsked:
+    """What may be typed; each in the inside unit of its kind, None where nothing was."""
+
+    label_heat: Power = None
+    label_etd: TemperatureDifference = None
+    measured: Conductance = None
+    tolerance: Fraction = None
+    air_flow: AirFlow = None
+    oil_flow: Flow = None
+    air_temp: Temperature = None
+    altitude: Altitude = None
+    other_altitude: Altitude = None
+    other_air_flow: AirFlow = None
+    other_oil_flow: Flow = None
+    viscosity: Viscosity = None
+    other_viscosity: Viscosity = None
+    heat: Power = None
+    shell: Conductance = None
+    hottest: Temperature = None
+    peak: Temperature = None
+    margin: Fraction = None
+    power: Power = None
+    pump_efficiency: Fraction = None
+    motor_efficiency: Fraction = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """The question with everything filled in that could be."""
+
+    label_w: float | None
+    etd_k: float | None
+    k: Figure | None
+    air_w_k: float | None
+    oil_w_k: float | None
+    air_c: float
+    altitude_m: float
+    heat: Figure | None
+    heat_is_estimate: bool
+    # From a claimed conductance [W/K] to the verdict on it; None without an interval.
+    weigh: Callable[[float], label.Verdict] | None
+
+    @property
+    def too_wide(self) -> bool:
+        """Whether the measured range says nothing worth a verdict."""
+        k = self.k
+        if k is None or k.low is None or k.high is None:
+            return False
+        return 0.5 * (k.high - k.low) / k.value > label.WIDEST_REL
+
+
+def case_of(asked: RatingAsked, known: Known) -> Case:
+    """Fill a case: typed before measured before the profile, an estimate of the heat last."""
+    cooler = Cooler() if known.profile is None else known.profile.cooler
+    # A typed label does not inherit the difference of the profile's label.
+    label_w, printed_k = cooler.label_heat_w, cooler.label_etd_k
+    if label_w is None:
+        label_w, printed_k = known.label_heat_w, known.label_etd_k
+    if asked.label_heat is not None:
+        printed_k = None
+    air_flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
+    oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
+    air_c = _USUAL_AIR_C if asked.air_temp is None else asked.air_temp.value
+    altitude = 0.0 if asked.altitude is None else asked.altitude.value
+    heat = asked.heat or known.heat_p90_w or known.heat_w
+    k = asked.measured or known.k_w_k
+    return Case(
+        label_w=value_of(asked.label_heat, label_w),
+        etd_k=value_of(asked.label_etd, printed_k),
+        k=k,
+        air_w_k=None
+        if air_flow is None
+        else air.capacity_rate_w_k(air_flow, air_c, air.pressure_pa(altitude)),
+        oil_w_k=None if oil_flow is None else oil_flow * oil_heat_j_m3k(known),
+        air_c=air_c,
+        altitude_m=altitude,
+        heat=heat or drive_loss(asked, known),
+        heat_is_estimate=heat is None,
+        weigh=None if k is None or k.u_log == 0.0 else _weigh(k, asked, known),
+    )
+
+
+def _weigh(k: Figure, asked: RatingAsked, known: Known) -> Callable[[float], label.Verdict]:
+    """The proof's own draws, so that it and this say the same; a typed interval is log-normal."""
+    tolerance = asked.tolerance.value if asked.tolerance else 0.0
+    samples = None if asked.measured else known.k_draws_w_k
+    if samples is None:
+        return lambda claim: label.verdict(claim, k.value, k.u_log, tolerance_rel=tolerance)
+    return lambda claim: label.verdict_from_samples(
+        claim, samples, known.k_weights, tolerance_rel=tolerance
+    )
+
+
+def value_of(typed: Figure | None, otherwise: float | None) -> float | None:
+    """Return the typed value, or what else is known."""
+    return otherwise if typed is None else typed.value
+
+
+def oil_heat_j_m3k(known: Known) -> float:
+    """Heat capacity of a cubic metre of the working oil [J/(m³ K)]."""
+    density = (
+        USUAL_DENSITY_15_KG_M3 if known.profile is None else known.profile.oil.density_15_kg_m3
+    )
+    return volumetric_heat_j_m3k(OIL_C, density)
+
+
+def conductance(value: float) -> Figure:
+    """Return a conductance [W/K] as a figure."""
+    return Figure(value=value, kind="conductance")
+
+
+def ranged(found: sizing.Range, kind: str = "conductance") -> Figure:
+    """Return a range as a figure: its bounds in place of an interval."""
+    return Figure(value=found.likely, kind=kind, low=found.low, high=found.high)
+
+
+def usual_peak_c(known: Known) -> float:
+    """Return the oil temperature not to be passed where nobody typed one [°C]."""
+    return 66.0 if known.profile is None else known.profile.limits.oil_warn_c
+
+
+def drive_loss(asked: RatingAsked, known: Known) -> Figure | None:
+    """Estimate the heat of a pump and motor at full power, with the trade's rules as bounds."""
+    fitted = Drive() if known.profile is None else known.profile.drive
+    power = value_of(asked.power, fitted.power_w)
+    pump = value_of(asked.pump_efficiency, fitted.pump_efficiency)
+    motor = value_of(asked.motor_efficiency, fitted.motor_efficiency)
+    if power is None:
+        return None
+    if asked.pump_efficiency or asked.motor_efficiency:
+        shares = (asked.pump_efficiency, asked.motor_efficiency)
+        drive.loss_share(*(share.value for share in shares if share is not None))
+        needed_of = {"--pump-efficiency": pump, "--motor-efficiency": motor}
+        missing = [name for name, value in needed_of.items() if value is None]
+        if missing:
+            needed((None, missing[0]), what="drive loss")
+    low = power * min(share.low for share in drive.HEAT_SHARES)
+    high = power * max(share.high for share in drive.HEAT_SHARES)
+    if pump is None or motor is None:
+        return Figure(value=math.sqrt(low * high), kind="power", low=low, high=high)
+    loss = drive.drive_loss_w(power, pump, motor)
+    return Figure(value=loss, kind="power", low=min(low, loss), high=max(high, loss))

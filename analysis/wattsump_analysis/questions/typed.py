@@ -1,0 +1,165 @@
+"""Quantities as typed for a question, with an interval where one is typed.
+
+"95 to 115 W/K", or "95-115 W/K", is a 95 % interval whose middle is the geometric mean (of
+temperatures the plain mean); "105 W/K +- 10 %" is a middle with its relative half width,
+"105 +- 10 W/K" with its half width. A bare value is exact.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Annotated, TypeVar, get_type_hints
+
+from wattsump_analysis.questions.answer import Figure
+from wattsump_logger.errors import UnitError
+from wattsump_logger.units.quantities import parse
+
+__all__ = (
+    "AirFlow",
+    "Altitude",
+    "Area",
+    "Conductance",
+    "Density",
+    "Flow",
+    "Fraction",
+    "HeatCapacity",
+    "HeatFlux",
+    "Length",
+    "Number",
+    "Power",
+    "Pressure",
+    "Temperature",
+    "TemperatureDifference",
+    "Viscosity",
+    "Voltage",
+    "Volume",
+    "quantity",
+    "typed_fields",
+)
+
+# A field of an asked-for value type: what may be typed for it, None where nothing was.
+AirFlow = Annotated[Figure | None, "air_flow"]
+Altitude = Annotated[Figure | None, "altitude"]
+Conductance = Annotated[Figure | None, "conductance"]
+Density = Annotated[Figure | None, "density"]
+Flow = Annotated[Figure | None, "flow"]
+Fraction = Annotated[Figure | None, "fraction"]
+HeatCapacity = Annotated[Figure | None, "heat_capacity"]
+HeatFlux = Annotated[Figure | None, "heat_flux"]
+Length = Annotated[Figure | None, "length"]
+Number = Annotated[Figure | None, "number"]
+Area = Annotated[Figure | None, "area"]
+Power = Annotated[Figure | None, "power"]
+Pressure = Annotated[Figure | None, "pressure"]
+Temperature = Annotated[Figure | None, "temperature"]
+TemperatureDifference = Annotated[Figure | None, "temperature_difference"]
+Viscosity = Annotated[Figure | None, "viscosity"]
+Voltage = Annotated[Figure | None, "voltage"]
+Volume = Annotated[Figure | None, "volume"]
+
+_Asked = TypeVar("_Asked")
+_RANGE = re.compile(
+    r"(?P<low>.+?)\s+to\s+(?P<high>.+)"
+    r"|(?P<from>[\d.]+)\s*[-\N{EN DASH}]\s*(?P<up>[\d.]+\s*[^\d.\s].*)"
+)
+_HALF = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<half>[\d.]+\s*[^%\d.\s].*)")
+_SPREAD = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<spread>[\d.]+\s*%)")
+_NO_UNIT = re.compile(r"[+\-−\d.\s]+")
+
+
+def quantity(text: str, kind: str, where: str) -> Figure:
+    """Read a typed quantity, with an interval where one is typed.
+
+    Raises
+    ------
+    UnitError
+        As `parse` of the units, with the option named; or a range the wrong way round.
+    """
+    try:
+        return _quantity(text, kind)
+    except UnitError as error:
+        raise UnitError(
+            expected=error.expected, found=error.found, where=where, do=error.do
+        ) from error
+
+
+def _quantity(text: str, kind: str) -> Figure:
+    if kind == "number":
+        return _plain_number(text)
+    if spread := _SPREAD.fullmatch(text.strip()):
+        value, share = parse(spread["value"], kind), parse(spread["spread"], "fraction")
+        if kind.startswith("temperature"):
+            raise UnitError(
+                expected="a temperature, or a range such as '10 to 18 degC'",
+                found=repr(text),
+                where="per cent of a temperature",
+                do="write the range",
+            )
+        return Figure(value=value, kind=kind, low=value / (1 + share), high=value * (1 + share))
+    if half := _HALF.fullmatch(text.strip()):
+        return _half_width(half["value"], half["half"], kind, text)
+    if between := _RANGE.fullmatch(text.strip()):
+        low_text, high_text = between["low"] or between["from"], between["high"] or between["up"]
+        return _between(low_text, high_text, kind, text)
+    return Figure(value=parse(text, kind), kind=kind)
+
+
+def _between(low_text: str, high_text: str, kind: str, text: str) -> Figure:
+    low, high = parse(_with_unit(low_text, high_text), kind), parse(high_text, kind)
+    if not low < high:
+        raise UnitError(
+            expected="a range from low to high",
+            found=repr(text),
+            where="range",
+            do="write the smaller value first",
+        )
+    plain = low <= 0 or kind.startswith("temperature")
+    middle = 0.5 * (low + high) if plain else math.sqrt(low * high)
+    return Figure(value=middle, kind=kind, low=low, high=high)
+
+
+def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure:
+    value = parse(_with_unit(value_text, half_text), kind)
+    spread = parse(half_text, "temperature_difference" if kind == "temperature" else kind)
+    if not kind.startswith("temperature") and not 0.0 < spread < value:
+        raise UnitError(
+            expected="a half width above 0 and under the value",
+            found=repr(text),
+            where="half width",
+            do="write the range, as '95 to 115 W/K'",
+        )
+    return Figure(value=value, kind=kind, low=value - spread, high=value + spread)
+
+
+def _with_unit(text: str, other: str) -> str:
+    """A number without a unit takes the one of the number beside it."""
+    return f"{text} {other.lstrip('+-−0123456789. ')}" if _NO_UNIT.fullmatch(text) else text
+
+
+def _plain_number(text: str) -> Figure:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise UnitError(expected="a number", found=repr(text), where="number", do="write a number")
+    return Figure(value=value, kind="number")
+
+
+def typed_fields(asked: type[_Asked], given: Mapping[str, object]) -> _Asked:
+    """Build an asked-for value type from what was typed, by field name; absent stays absent.
+
+    Raises
+    ------
+    UnitError
+        A value is no quantity of its field's kind; the message names the option.
+    """
+    values: dict[str, object] = {}
+    for name, hint in get_type_hints(asked, include_extras=True).items():
+        raw = given.get(name)
+        if raw is None:
+            continue
+        kind = getattr(hint, "__metadata__", (None,))[0]
+        option = "--" + name.replace("_", "-")
+        values[name] = quantity(raw, kind, option) if kind and isinstance(raw, str) else raw
+    return asked(**values)

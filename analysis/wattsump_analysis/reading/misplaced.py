@@ -1,0 +1,107 @@
+"""Whether an oil probe sits where another one should, or was moved while the outing ran.
+
+A fit of such readings is narrow and wrong, so each sentence is a reason to give no watts.
+Thresholds are common practice, no source; offsets of unmatched probes stay below them.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.record import Record
+from wattsump_analysis.reading.suspects import undisturbed
+
+__all__ = ("misplaced_reason",)
+
+WARM_K = 10.0  # oil over air from which the order of the probes is clear
+BACKWARDS_K = 4.0
+LEAST_BINS = 12
+JUMP_K = 3.0
+HOTTEST_AIR_C = 58.0  # a little above the hottest ever measured; from memory
+HOTTEST_OIL_C = 150.0  # mineral oil smokes; common practice, no source
+FOLLOWED_K = 1.0  # of another probe in the same moment: then the oil itself changed
+SLOPE_BINS = 5
+
+
+def misplaced_reason(record: Record) -> str:
+    """Why the oil probes cannot be taken for what they are named; "" where they can."""
+    return _too_hot(record) or _backwards(record) or _tank_jumped(record)
+
+
+def _too_hot(record: Record) -> str:
+    """Whether the readings are of no air or no oil that a machine works in, as those in °F are."""
+    air_c = float(np.median(record.ambient_c))
+    oils_c = np.concatenate(list(record.oils_c.values()))
+    oil_c = float(np.max(oils_c[np.isfinite(oils_c)]))
+    if air_c <= HOTTEST_AIR_C and oil_c <= HOTTEST_OIL_C:
+        return ""
+    return (
+        f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work, as readings "
+        "in °F or of a broken probe are"
+    )
+
+
+def _backwards(record: Record) -> str:
+    """Whether heat would flow the wrong way round while warm oil is pumped."""
+    oils = record.oils_c
+    if "cooler_in" not in oils:
+        return ""
+    inlet = oils["cooler_in"]
+    warm = (record.engine > 0.99) & (inlet - record.ambient_c > WARM_K)
+    if "cooler_out" in oils and _clearly_below(
+        inlet - oils["cooler_out"], warm & (record.fan > 0.9)
+    ):
+        return (
+            "oil seems to leave the cooler warmer than it enters while the fan blows: the two "
+            "probes are swapped"
+        )
+    if _clearly_below(inlet - oils["tank"], warm & (record.heater_w < 1.0)):
+        return (
+            "the oil going into the cooler seems colder than the tank it comes from while the "
+            "drive warms it: the probes of tank and cooler are swapped"
+        )
+    return ""
+
+
+def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
+    seen = apart_k[where & np.isfinite(apart_k)]
+    return seen.size >= LEAST_BINS and float(np.median(seen)) < -BACKWARDS_K
+
+
+def _tank_jumped(record: Record) -> str:
+    """Whether the tank jumped at once and for good while the cooler's probes did not.
+
+    A tankful cannot change by degrees between two bins, save where other oil is let in; the
+    oil drawn from it would then be colder too.
+    """
+    others = [record.oils_c[name] for name in ("cooler_in", "cooler_out") if name in record.oils_c]
+    if not others:
+        return ""
+    jumps = _jumps(record.oils_c["tank"])
+    followed = np.max([np.abs(_jumps(other)) for other in others], axis=0)
+    # Work may change meanwhile: more of it warms the loop first, and the tank by and by.
+    quiet = undisturbed(record, SLOPE_BINS, (record.fan, record.engine))
+    alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & quiet
+    if not alone.any():
+        return ""
+    at = int(np.argmax(np.where(alone, np.abs(jumps), 0.0)))
+    return (
+        f"the tank jumped by {jumps[at]:+.1f} K at {record.elapsed_s[at] / 60:.0f} min and the "
+        "oil drawn from it did not: its probe was moved or knocked"
+    )
+
+
+def _jumps(values: FloatArray) -> FloatArray:
+    """Lasting change over the two steps about each bin beyond the slope either side, shape (n,)."""
+    n, half = values.size, SLOPE_BINS
+    jumps = np.zeros(n)
+    if n < 2 * half + 3:
+        return jumps
+    windows = np.lib.stride_tricks.sliding_window_view(values, half)
+    slope = (windows[:, -1] - windows[:, 0]) / (half - 1)
+    before, after = slice(0, n - 2 * half), slice(half + 1, n - half + 1)
+    level = windows[after][:, 0] - windows[before][:, -1]
+    step = level - (slope[before] + slope[after])
+    # A reading that is missing anywhere near makes no jump.
+    jumps[half : n - half] = np.nan_to_num(step, nan=0.0)
+    return jumps

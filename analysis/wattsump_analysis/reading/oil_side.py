@@ -1,0 +1,155 @@
+"""K from the oil's own flow and temperature drop, without any heat capacity of the machine."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.phases import slopes_k_min
+from wattsump_analysis.reading.record import Record
+from wattsump_analysis.results import BudgetLine, Interval
+
+__all__ = ("OilSide", "jumps_s", "oil_side", "own_circuit")
+
+LEAST_EXCESS_K = 5.0  # oil over air, below which the quotient is mostly error
+LEAST_BINS = 5
+WELL_ABOVE = 0.5  # of the largest excess
+JUMP_REL = 0.15
+JUMP_SIDE = 5
+JUMP_GAP = 2
+COVERAGE = 1.96
+OWN_CIRCUIT_SHARE = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OilSide:
+    """K bin by bin, shape (n,), NaN where it cannot be told, and its value where settled."""
+
+    k_by_bin_w_k: FloatArray
+    k_w_k: Interval | None
+    heat_w: float = float("nan")  # mean over the usable bins
+    budget: tuple[BudgetLine, ...] = ()
+    why: str = ""  # there is no value although flow and both temperatures were read
+
+
+def _series(record: Record) -> FloatArray:
+    empty = np.full(record.bins, np.nan)
+    oils = record.oils_c
+    if record.flow_w_k is None or not {"cooler_in", "cooler_out"} <= set(oils):
+        return empty
+    excess = oils["cooler_in"] - record.ambient_c
+    usable = (record.engine > 0.99) & (record.fan > 0.99) & (excess > LEAST_EXCESS_K)
+    heat = record.flow_w_k * (oils["cooler_in"] - oils["cooler_out"])
+    return np.asarray(np.divide(heat, excess, out=empty, where=usable & np.isfinite(heat)))
+
+
+def oil_side(record: Record, know: Knowledge) -> OilSide:
+    """Conductance from W (T_in - T_out) / (T_in - T_air).
+
+    Parameters
+    ----------
+    record : Record
+        n bins; without flow and both cooler temperatures there is no value.
+    know : Knowledge
+        Uncertainties of flow times heat capacity and of the probes.
+
+    Returns
+    -------
+    OilSide
+        Without a value, and saying why, where the oil does not leave cooler than it enters.
+
+    Notes
+    -----
+    The value is the median over the quarter of the bins, with fan and flow and well above
+    the air, in which the oil changed least: then the core stores no heat. Its
+    uncertainty is that of the flow, of the small difference in to out, of the air, and the
+    scatter of the bins taken as fully correlated, added in squares.
+
+    References
+    ----------
+    Heat balance of the oil; JCGM 100:2008, eq. (12).
+    """
+    k = _series(record)
+    seen = np.flatnonzero(np.isfinite(k))
+    if seen.size < LEAST_BINS:
+        return OilSide(k_by_bin_w_k=k, k_w_k=None)
+    inlet = record.oils_c["cooler_in"]
+    warm = _settled(record, seen)
+    value = float(np.median(k[warm]))
+    drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
+    excess = float(np.median((inlet - record.ambient_c)[warm]))
+    if not (value > 0.0 and drop > 0.0):
+        why = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
+        return OilSide(k_by_bin_w_k=k, k_w_k=None, why=why)
+    scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
+    budget = (
+        BudgetLine(source="oil flow and heat", kind="B", relative=know.u_flow_rel),
+        BudgetLine(
+            source="cooler probes", kind="B", relative=float(np.sqrt(2.0)) * know.u_match_k / drop
+        ),
+        BudgetLine(source="air probe", kind="B", relative=know.u_ambient_k / excess),
+        BudgetLine(source="readings", kind="A", relative=scatter),
+    )
+    half = COVERAGE * float(np.linalg.norm([line.relative for line in budget])) * value
+    return OilSide(
+        k_by_bin_w_k=k,
+        k_w_k=Interval(value=value, low=value - half, high=value + half),
+        heat_w=float(np.mean(k[seen] * (inlet - record.ambient_c)[seen])),
+        budget=tuple(sorted(budget, key=lambda line: -line.relative)),
+    )
+
+
+def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The quarter of the usable bins in which the oil changed least."""
+    inlet = record.oils_c["cooler_in"]
+    excess = (inlet - record.ambient_c)[seen]
+    well = seen[excess >= WELL_ABOVE * excess.max()]
+    rate = np.abs(slopes_k_min(record.elapsed_s, inlet))[well]
+    count = max(LEAST_BINS, well.size // 4)
+    return np.sort(well[np.argsort(rate, kind="stable")[:count]])
+
+
+def jumps_s(record: Record) -> tuple[float, ...]:
+    """Times at which the oil-side conductance steps: something on the cooler was changed.
+
+    A step needs both sides flat by comparison: the slow start of a cold cooler is none.
+    """
+    k = _series(record)
+    seen = np.flatnonzero(np.isfinite(k))
+    values = k[seen]
+    found: list[tuple[float, int]] = []
+    for i in range(JUMP_SIDE, seen.size - JUMP_SIDE - JUMP_GAP + 1):
+        window = record.elapsed_s[seen[[i - JUMP_SIDE, i + JUMP_GAP + JUMP_SIDE - 1]]]
+        if np.diff(window)[0] > 2.0 * record.bin_s * (2 * JUMP_SIDE + JUMP_GAP):
+            continue  # nobody saw what happened between
+        before, after = values[i - JUMP_SIDE : i], values[i + JUMP_GAP : i + JUMP_GAP + JUMP_SIDE]
+        step = abs(float(np.median(after) - np.median(before)))
+        spread = max(float(np.ptp(before)), float(np.ptp(after)))
+        if step > JUMP_REL * abs(float(np.median(values))) and step > 3.0 * spread:
+            found.append((step, i))
+    edges: list[int] = []
+    for _, i in sorted(found, reverse=True):
+        if all(abs(i - other) > JUMP_SIDE + JUMP_GAP for other in edges):
+            edges.append(i)
+    half = 0.5 * record.bin_s
+    return tuple(float(record.elapsed_s[seen[i]]) - half for i in sorted(edges))
+
+
+def own_circuit(record: Record) -> bool:
+    """Whether the cooler sits in a circuit of its own instead of in the return to the tank.
+
+    In the return line the tank takes the oil that leaves the cooler; with a pump of its
+    own the cooler takes the tank's oil, so the tank is nearer to its inlet.
+    """
+    oils = record.oils_c
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return False
+    drop = oils["cooler_in"] - oils["cooler_out"]
+    usable: NDArray[np.bool_] = (record.engine > 0.99) & (record.fan > 0.99) & (drop > 2.0)
+    if np.count_nonzero(usable) < 2 * LEAST_BINS:
+        return False
+    late = np.flatnonzero(usable)[-(np.count_nonzero(usable) // 2) :]
+    share = (oils["tank"] - oils["cooler_out"])[late] / drop[late]
+    return bool(np.nanmedian(share) > OWN_CIRCUIT_SHARE)

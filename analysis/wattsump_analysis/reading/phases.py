@@ -1,0 +1,358 @@
+"""What was happening when: soak, warm-up, steady work, fan steps, cool-downs.
+
+Flags decide where the controller sends them. Where it does not, temperatures do: the
+engine is taken to start when the tank first rises for good, work to end when the tank
+turns from warm to steadily falling. A guess is said to be one.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.record import SPIKE_K, Record, Switches
+from wattsump_analysis.reading.samples import Samples
+from wattsump_analysis.results import Phase
+
+__all__ = (
+    "Soak",
+    "find_phases",
+    "find_soak",
+    "flow_known_until",
+    "hidden_switchings",
+    "saw_tooth",
+    "slopes_k_min",
+    "switches_of",
+)
+
+SLOPE_WINDOW_S = 240.0
+RISING_K_MIN = 0.12
+FALLING_K_MIN = -0.12
+SHORTEST_PHASE_S = 90.0
+STARTED_K = 1.0  # a rise that no probe noise makes
+# Common practice, no source: an hour or more of rest brings every probe to one temperature.
+SOAK_LEAST_S = 120.0
+STANDING_S = 120.0  # a pause of the drive shorter than this is work
+SOAK_USED_S = 600.0
+SOAK_FLAT_K_MIN = 0.05
+SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
+SAW_TEETH = 6  # a guided run switches the fan five times
+SAW_BAND_K = 8.0
+SAW_EXCESS_K = 10.0  # oil over air, from which the share is no noise
+SAW_DROP_K = 2.2  # nine steps of a usual converter
+COOLING, IDLING = 0.7, 0.4  # a core without its fan passes a tenth
+MEDIAN_READINGS = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Soak:
+    """A rest before the start, and each probe's excess over the tank's at its end.
+
+    `offsets_k` is None where the rest was no soak, with `reason`.
+    """
+
+    start_s: float
+    end_s: float
+    offsets_k: Mapping[str, float] | None
+    reason: str
+
+
+def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
+    """When the tank leaves its first temperature for good; the first time if never still."""
+    seen = np.flatnonzero(np.isfinite(tank_c))
+    t, y = elapsed_s[seen], tank_c[seen]
+    first = float(np.median(y[t <= t[0] + 60.0]))
+    away = np.abs(y - first) > STARTED_K
+    # The last reading near the first temperature before it has gone: a spike does not count.
+    gone = np.flatnonzero(np.convolve(away, np.ones(5))[4:] == 5)
+    if gone.size == 0:
+        return float(t[-1])
+    start = float(t[gone[0]])
+    return max(float(t[0]), start - SOAK_LEAST_S)
+
+
+def flow_known_until(samples: Samples) -> float:
+    """Time [s] after which nobody can tell whether oil was pumped; infinite where all is known.
+
+    Without an engine channel a machine that stands may idle or be stopped, and the oil cools
+    by the cooler or by its shell alone.
+    """
+    if samples.engine is not None or samples.moving is None:
+        return math.inf
+    turning = samples.elapsed_s[samples.moving > 0.5]
+    if turning.size == 0 or samples.elapsed_s[-1] - turning[-1] < STANDING_S:
+        return math.inf
+    return float(turning[-1])
+
+
+def _starts_warm(samples: Samples) -> bool:
+    """Whether the oil stands so far above the air at first that it was not at rest."""
+    first = samples.elapsed_s <= samples.elapsed_s[0] + 60.0
+    air = samples.temps_c.get("ambient")
+    if air is None or not np.isfinite(air[first]).any():
+        return False
+    tank = samples.temps_c["tank"][first]
+    return bool(np.nanmax(tank) - np.nanmedian(air[first]) > SOAK_SPREAD_K)
+
+
+def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
+    """Flags of every sample, from the channels or, failing those, from the tank.
+
+    Returns
+    -------
+    Switches, tuple of str
+        The switches, and a sentence for each that was guessed.
+    """
+    t, n, notes = samples.elapsed_s, samples.elapsed_s.size, []
+    engine = samples.engine
+    if engine is None:
+        start = _started_at(t, samples.temps_c["tank"])
+        still = start > t[0] + SOAK_LEAST_S and not _starts_warm(samples)
+        engine = np.where((t >= start) | (not still), 1.0, 0.0)
+        until_s = flow_known_until(samples)
+        begin = "from the first rise of the tank" if still else "from the beginning"
+        end = (
+            f"until the drive last turned, at {until_s / 60:.0f} min; what came after was left "
+            "out, for nobody can tell whether oil was pumped"
+            if math.isfinite(until_s)
+            else "to the end"
+        )
+        notes.append(f"no engine channel: oil was taken to flow through the cooler {begin} {end}")
+    fan = samples.fan
+    if fan is None:
+        fan = np.ones(n)
+        notes.append("no fan channel: the fan was taken to run all the time")
+    moving = samples.moving
+    work = np.zeros(n, dtype=np.int64)
+    if moving is not None:
+        work = np.asarray(np.rint(moving), dtype=np.int64)
+    else:
+        work = np.where(_fell_away(t, samples.temps_c["tank"]), 0, 1).astype(np.int64)
+        moving = np.zeros(n)
+        notes.append("no drive channel: motion and idling were told by the tank alone")
+    heater = np.zeros(n) if samples.heater_w is None else samples.heater_w
+    return Switches(
+        fan=fan,
+        engine=engine,
+        moving=moving,
+        heater_w=heater,
+        work=np.where(engine > 0.5, work, -1),
+    ), tuple(notes)
+
+
+def _fell_away(t: FloatArray, tank_c: FloatArray) -> NDArray[np.bool_]:
+    """Samples of a last steady fall from a warm tank: work had ended."""
+    seen = np.isfinite(tank_c)
+    grid = np.arange(t[0], t[-1] + 30.0, 30.0)
+    smooth = np.interp(grid, t[seen], tank_c[seen])
+    slope = slopes_k_min(grid, smooth)
+    falling = slope < 2 * FALLING_K_MIN
+    last = np.flatnonzero(~(slope < FALLING_K_MIN))
+    begin = int(last[-1]) + 1 if last.size else 0
+    span = float(np.ptp(smooth))
+    if begin >= grid.size or not falling[begin:].any() or span < 3.0:
+        return np.zeros(t.size, dtype=bool)
+    if begin == 0 or smooth[begin] < smooth.min() + 0.5 * span:
+        return np.zeros(t.size, dtype=bool)
+    return np.asarray(t >= grid[begin])
+
+
+def slopes_k_min(elapsed_s: FloatArray, temp_c: FloatArray) -> FloatArray:
+    """Slope of a temperature over `SLOPE_WINDOW_S` about each bin, K/min, shape (n,)."""
+    seen = np.isfinite(temp_c)
+    if np.count_nonzero(seen) < 2:
+        return np.zeros_like(elapsed_s)
+    half = 0.5 * SLOPE_WINDOW_S
+    y = np.interp(elapsed_s, elapsed_s[seen], temp_c[seen])
+    early = np.maximum(elapsed_s - half, elapsed_s[0])
+    late = np.minimum(elapsed_s + half, elapsed_s[-1])
+    rise = np.interp(late, elapsed_s, y) - np.interp(early, elapsed_s, y)
+    return np.asarray(60.0 * rise / np.maximum(late - early, 1e-9))
+
+
+def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
+    """Find the rest before the start, and the probes' offsets from its last part.
+
+    Returns None where the session starts with the engine running. A rest whose
+    temperatures still drift, or whose probes are too far apart to be at one
+    temperature, gives no offsets and says why.
+    """
+    t = samples.elapsed_s
+    running = np.flatnonzero(engine > 0.5)
+    end = int(running[0]) if running.size else t.size
+    if end < 2 or t[end - 1] - t[0] < SOAK_LEAST_S:
+        return None
+    used = slice(int(np.searchsorted(t, t[end - 1] - SOAK_USED_S)), end)
+    names = [
+        name for name in ("tank", "cooler_in", "cooler_out", "ambient") if name in samples.temps_c
+    ]
+    start_s, end_s = float(t[0]), float(t[end - 1])
+
+    def refused(reason: str) -> Soak:
+        return Soak(start_s=start_s, end_s=end_s, offsets_k=None, reason=reason)
+
+    if samples.heater_w is not None and np.any(samples.heater_w[:end] > 1.0):
+        return refused("the heater ran during the rest")
+    levels = {}
+    for name in names:
+        y, x = samples.temps_c[name][used], t[used]
+        seen = np.isfinite(y)
+        if np.count_nonzero(seen) < MEDIAN_READINGS:
+            return refused(f"{name} has too few readings during the rest")
+        drift = _robust_drift_k_min(x[seen], y[seen])
+        if abs(drift) > SOAK_FLAT_K_MIN:
+            return refused(f"{name} still moved by {drift:+.2f} K/min during the rest")
+        levels[name] = _level(y[seen])
+    apart = max(levels.values()) - min(levels.values())
+    if apart > SOAK_SPREAD_K:
+        return refused(
+            f"the probes stood {apart:.1f} K apart: oil and air were not at one temperature yet"
+        )
+    return Soak(
+        start_s=start_s,
+        end_s=end_s,
+        reason="",
+        offsets_k={name: level - levels["tank"] for name, level in levels.items()},
+    )
+
+
+def _level(y: FloatArray) -> float:
+    """Mean without spikes: finer than the converter's quarter-degree steps, unlike a median."""
+    return float(np.mean(y[np.abs(y - np.median(y)) < SPIKE_K]))
+
+
+def _robust_drift_k_min(x: FloatArray, y: FloatArray) -> float:
+    """Slope between the medians of the first and the last third, K/min."""
+    third = max(y.size // 3, 1)
+    rise = _level(y[-third:]) - _level(y[:third])
+    return 60.0 * rise / max(float(np.mean(x[-third:]) - np.mean(x[:third])), 1e-9)
+
+
+def saw_tooth(record: Record) -> NDArray[np.bool_]:
+    """Bins of a plateau that a fan thermostat holds, shape (n,).
+
+    With a fan flag: at least `SAW_TEETH` switchings within a band of `SAW_BAND_K` and
+    no more than 12 minutes apart.
+    """
+    flips = np.flatnonzero(np.abs(np.diff(np.rint(record.fan))) > 0.5) + 1
+    inside = np.zeros(record.bins, dtype=bool)
+    tank = record.oils_c["tank"]
+    for i in range(flips.size - SAW_TEETH + 1):
+        first, last = int(flips[i]), int(flips[i + SAW_TEETH - 1])
+        band = tank[first : last + 1]
+        close = np.max(np.diff(record.elapsed_s[flips[i : i + SAW_TEETH]])) < 720.0
+        if close and np.nanmax(band) - np.nanmin(band) < SAW_BAND_K:
+            inside[first : last + 1] = True
+    return inside
+
+
+def hidden_switchings(record: Record) -> int:
+    """How often the cooler went from cooling to idling or back with nobody logging it.
+
+    The share of its excess over the air that oil gives off in the cooler does not mind the
+    load; it falls with thick oil, but slowly and once. A share that goes up and down between
+    `COOLING` and `IDLING` of its usual high, `SAW_TEETH` times or more, is a fan or valve that
+    switches. 0 without both probes at the cooler, or with fewer swings.
+    """
+    oils = record.oils_c
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return 0
+    excess = oils["cooler_in"] - record.ambient_c
+    told = (record.engine > 0.99) & (excess > SAW_EXCESS_K) & np.isfinite(oils["cooler_out"])
+    if np.count_nonzero(told) < SAW_TEETH:
+        return 0
+    drop_k = (oils["cooler_in"] - oils["cooler_out"])[told]
+    if np.quantile(drop_k, 0.9) < SAW_DROP_K:
+        return 0
+    share = drop_k / excess[told]
+    high = float(np.quantile(share, 0.9))
+    side = np.where(share > COOLING * high, 1, np.where(share < IDLING * high, -1, 0))
+    side = side[side != 0]
+    swings = int(np.count_nonzero(np.diff(side)))
+    return swings if swings >= SAW_TEETH else 0
+
+
+def find_phases(record: Record, fan_known: bool) -> tuple[Phase, ...]:
+    """Name each stretch of a record.
+
+    Parameters
+    ----------
+    record : Record
+        Binned outing with its switches.
+    fan_known : bool
+        Whether the fan's state was logged; without it there are no fan phases.
+
+    Returns
+    -------
+    tuple of Phase
+        In order, without gaps; stretches under `SHORTEST_PHASE_S` join their neighbour.
+    """
+    slope = slopes_k_min(record.elapsed_s, record.oils_c["tank"])
+    kinds = np.where(record.engine > 0.5, "steady work", "stopped cool-down").astype("<U18")
+    running = np.cumsum(record.engine > 0.5)
+    before = running == 0
+    kinds[before] = "soak"
+    kinds[(record.heater_w > 1.0) & (record.engine < 0.5)] = "preheat"
+    working = record.engine > 0.5
+    # Standing with the engine on before any work is part of a test, not a rest from work.
+    worked = np.maximum.accumulate(record.work > 0)
+    idle = working & (record.work == 0) & worked & (slope < FALLING_K_MIN)
+    kinds[idle] = "idle cool-down"
+    if fan_known and _fan_stepped(record):
+        kinds[working & ~idle & (record.fan >= 0.5)] = "fan on"
+        kinds[working & ~idle & (record.fan < 0.5)] = "fan off"
+    else:
+        kinds[working & ~idle & (slope > RISING_K_MIN)] = "warm-up"
+    kinds[_first_rise(record, slope)] = "warm-up"
+    if fan_known:
+        kinds[saw_tooth(record)] = "regulated"
+    return _runs(record, kinds)
+
+
+def _fan_stepped(record: Record) -> bool:
+    fan = np.rint(record.fan[record.engine > 0.5])
+    return bool(fan.size) and bool(np.any(np.diff(fan) != 0))
+
+
+def _first_rise(record: Record, slope: FloatArray) -> NDArray[np.bool_]:
+    """The bins from the first start until the tank stops rising or the fan is switched."""
+    inside = np.zeros(record.bins, dtype=bool)
+    started = np.flatnonzero(record.engine > 0.5)
+    if not started.size:
+        return inside
+    begin = int(started[0])
+    fan = np.rint(record.fan)
+    stop = (slope < RISING_K_MIN) | (fan != fan[begin]) | (record.engine < 0.5)
+    # Cold oil in the pipes reaches the tank first: the first minutes do not end the rise.
+    settle = begin + int(np.ceil(SLOPE_WINDOW_S / record.bin_s))
+    later = np.flatnonzero(stop[settle:])
+    end = settle + int(later[0]) if later.size else record.bins
+    if np.any(slope[begin:end] > RISING_K_MIN):
+        inside[begin:end] = record.engine[begin:end] > 0.5
+    return inside
+
+
+def _runs(record: Record, kinds: NDArray[np.str_]) -> tuple[Phase, ...]:
+    edges = np.flatnonzero(kinds[1:] != kinds[:-1]) + 1
+    starts = [0, *(int(e) for e in edges)]
+    stops = [*starts[1:], record.bins]
+    merged: list[list[object]] = []
+    for begin, end in zip(starts, stops, strict=True):
+        kind = str(kinds[begin])
+        short = (end - begin) * record.bin_s < SHORTEST_PHASE_S
+        if merged and (short or merged[-1][0] == kind):
+            merged[-1][2] = end
+        else:
+            merged.append([kind, begin, end])
+    half = 0.5 * record.bin_s
+    return tuple(
+        Phase(
+            kind=str(kind),
+            start_s=float(record.elapsed_s[int(str(begin))]) - half,
+            end_s=float(record.elapsed_s[int(str(end)) - 1]) + half,
+        )
+        for kind, begin, end in merged
+    )

@@ -1,0 +1,187 @@
+"""A session's columns by what they mean: temperatures, flags and flow of one outing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_logger.errors import SessionError
+from wattsump_logger.machine.parts import UNITS
+from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.session.reader import Session
+
+__all__ = ("SEVERAL", "Samples", "gather")
+
+# Several channels may share these roles: they keep their own names.
+SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
+FIRED_RPM = 300.0  # no engine idles below this; cranking stays below it
+WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
+LITRES_PER_MIN = 1.0 / 60000.0  # m3/s
+LEAST_READINGS = 20
+SILENT_SHARE = 0.05  # of a running engine's usual oil flow; common practice, no source
+TOLD_SILENCE_S = 30.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Samples:
+    """Readings by role, each of shape (n,); None where the session has no such channel.
+
+    `temps_c` holds every temperature channel by role or name, NaN for no reading. Flags
+    are 0..1 without gaps, `heater_w` in W, `flow_m3_s` in m3/s. `notes` says what was
+    left out.
+    """
+
+    elapsed_s: FloatArray
+    temps_c: Mapping[str, FloatArray]
+    fan: FloatArray | None
+    engine: FloatArray | None
+    moving: FloatArray | None
+    heater_w: FloatArray | None
+    flow_m3_s: FloatArray | None
+    notes: tuple[str, ...]
+
+
+def gather(session: Session, profile: Profile | None) -> Samples:
+    """Pick the columns of a session by role.
+
+    Raises
+    ------
+    SessionError
+        Fewer than two rows, no tank channel, or a tank channel without readings.
+    """
+    rows = int(session.elapsed_s.size)
+    if rows < 2:
+        raise _bad(session, "an outing with readings", f"{rows} rows", "log an outing first")
+    temps, notes = _temperatures(session, profile)
+    if "tank" not in temps:
+        raise _bad(
+            session,
+            "readings of the oil in the tank",
+            _tank_found(session, profile),
+            "connect a probe to the channel with the role tank",
+        )
+    engine = _flag(session, profile, Role.ENGINE)
+    flow, silent = _metered(_flow(session, profile), engine, session.elapsed_s)
+    return Samples(
+        elapsed_s=session.elapsed_s,
+        temps_c=temps,
+        fan=_flag(session, profile, Role.FAN),
+        engine=engine,
+        moving=_moving(session, profile),
+        heater_w=_heater(session, profile),
+        flow_m3_s=flow,
+        notes=(*notes, *silent),
+    )
+
+
+def _bad(session: Session, expected: str, found: str, do: str) -> SessionError:
+    return SessionError(expected=expected, found=found, where=str(session.path), do=do)
+
+
+def _tank_found(session: Session, profile: Profile | None) -> str:
+    column = _column(session, profile, Role.TANK)
+    if column is None:
+        return "no such channel among " + ", ".join(
+            name for name in session.columns if name.endswith("_c")
+        )
+    codes = sorted({f.code for f in session.faults if f"{f.channel}_c" == column})
+    return f"none in {column}" + (f", its faults: {', '.join(codes)}" if codes else "")
+
+
+def _column(session: Session, profile: Profile | None, role: Role) -> str | None:
+    """The session column of a role: the profile's, else one that bears the role's name."""
+    declared = None if profile is None else profile.column(role)
+    names = ([] if declared is None else [declared]) + [f"{role.value}_{unit}" for unit in UNITS]
+    return next((name for name in names if name in session.columns), None)
+
+
+def _temperatures(
+    session: Session, profile: Profile | None
+) -> tuple[dict[str, FloatArray], list[str]]:
+    found: dict[str, FloatArray] = {}
+    notes: list[str] = []
+    taken = {}
+    for role in Role:
+        column = _column(session, profile, role)
+        if role not in SEVERAL and column is not None and column.endswith("_c"):
+            taken[column] = role.value
+    for column, values in session.columns.items():
+        if not column.endswith("_c"):
+            continue
+        name = taken.get(column, column.removesuffix("_c"))
+        seen = int(np.count_nonzero(np.isfinite(values)))
+        if seen < min(LEAST_READINGS, values.size):
+            notes.append(f"{column} has {seen} readings in {values.size} rows and was left out")
+        else:
+            found[name] = values
+    return found, notes
+
+
+def _filled(values: FloatArray) -> FloatArray:
+    """Carry the last known state over missing readings."""
+    seen = np.isfinite(values)
+    if not seen.any():
+        return np.zeros_like(values)
+    index = np.maximum.accumulate(np.where(seen, np.arange(values.size), -1))
+    return np.asarray(values[np.where(index < 0, np.argmax(seen), index)])
+
+
+def _flag(session: Session, profile: Profile | None, role: Role) -> FloatArray | None:
+    column = _column(session, profile, role)
+    if column is None or not np.isfinite(session.columns[column]).any():
+        return None
+    values = _filled(session.columns[column])
+    on = values >= (FIRED_RPM if column.endswith("_rpm") else 0.5)
+    return np.asarray(on, dtype=float)
+
+
+def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
+    """Work done, from the drive's flag or, failing that, from an engine speed that varies."""
+    drive = _flag(session, profile, Role.DRIVE)
+    column = _column(session, profile, Role.ENGINE)
+    if drive is not None or column is None or not column.endswith("_rpm"):
+        return drive
+    speed = _filled(session.columns[column])
+    return np.asarray(speed > WORKING_RPM_SHARE * speed.max(), dtype=float)
+
+
+def _heater(session: Session, profile: Profile | None) -> FloatArray | None:
+    column = _column(session, profile, Role.HEATER)
+    if column is None:
+        return None
+    values = _filled(session.columns[column])
+    if not column.endswith("_on"):
+        return values
+    return None if profile is None or profile.heater is None else values * profile.heater.power_w
+
+
+def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
+    column = _column(session, profile, Role.FLOW)
+    if column is None or not np.isfinite(session.columns[column]).any():
+        return None
+    return _filled(session.columns[column]) * LITRES_PER_MIN
+
+
+def _metered(
+    flow_m3_s: FloatArray | None, engine: FloatArray | None, elapsed_s: FloatArray
+) -> tuple[FloatArray | None, list[str]]:
+    """The flow without what its meter missed, and a note on that.
+
+    A drive's pump moves oil whenever the engine turns, so a meter that reads nothing then has
+    failed; read as a standstill of the oil it would leave the cooler's heat without any flow.
+    """
+    if flow_m3_s is None or engine is None or not np.any(engine > 0.5):
+        return flow_m3_s, []
+    running = engine > 0.5
+    flowing = flow_m3_s[running & (flow_m3_s > 0.0)]
+    if flowing.size < min(LEAST_READINGS, flow_m3_s.size):
+        return None, ["the flow meter read nothing while the engine ran and was left out"]
+    silent = running & (flow_m3_s < SILENT_SHARE * np.median(flowing))
+    missed_s = float(np.sum(np.diff(elapsed_s, append=elapsed_s[-1])[silent]))
+    if missed_s < TOLD_SILENCE_S:
+        return flow_m3_s, []
+    return _filled(np.where(silent, np.nan, flow_m3_s)), [
+        f"the flow meter read nothing for {missed_s / 60:.0f} min of the engine's running: its "
+        "last flow was kept. If the oil did stand still, stop and look for the reason first"
+    ]

@@ -1,0 +1,333 @@
+"""Signs in an outing that a probe, the air at it, or the oil's way is not what it is taken for.
+
+Each function looks at one record and returns a sentence for the owner, or "" where there is
+nothing to say. Nothing is removed or corrected. Thresholds are common practice, no source;
+they lie well above what drifting weather, a wandering load and probes of class 2 do.
+"""
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.record import Record
+from wattsump_logger.calibration.suspicion import sunlit, swapped
+
+__all__ = (
+    "air_that_answers_the_fan",
+    "bypass_that_opens",
+    "capacity_unlike_listed",
+    "jumping_air",
+    "probe_in_air",
+    "probe_that_moved",
+    "suspects_of",
+    "tank_and_air_swapped",
+    "undisturbed",
+)
+
+WARM_K = 15.0  # oil over air from which a stray probe shows
+ANSWER_K = 1.0  # of the air, on the median of two or more switchings
+ANSWER_ONCE_K = 2.0
+SETTLED_S = 120.0  # either side of a switching
+SUNLIT_SHARE = 0.05
+SUNLIT_WITHIN_S = 300.0
+IN_AIR_K = 3.0
+IN_AIR_S = 180.0
+MOVED_K = 3.0
+STAYED_K = 1.0
+MOVED_WINDOW_S = 300.0
+CLOSED_SHARE = 0.3
+OPEN_SHARE = 0.8
+KNEE_HALF_WIDTH_K = 3.0
+KNEE_LEAST_BINS = 6
+KNEE_DROP_K = 3.0  # what the drop itself must gain: offsets and stored heat make tenths
+LEAST_APART = 0.5
+UNLIKE_SD = 2.0
+LEAST_EXCESS_K = 5.0
+BROKEN_SHARE = 0.5
+
+
+def suspects_of(record: Record) -> tuple[str, ...]:
+    """Every sentence that a record gives rise to."""
+    found = (
+        tank_and_air_swapped(record),
+        air_that_answers_the_fan(record),
+        jumping_air(record),
+        *(probe_in_air(record, name) for name in record.oils_c if name != "tank"),
+        probe_that_moved(record),
+        bypass_that_opens(record),
+    )
+    return tuple(sentence for sentence in found if sentence)
+
+
+def tank_and_air_swapped(record: Record) -> str:
+    """Whether the tank reads colder than the air nearly throughout."""
+    tank, air = record.oils_c["tank"], record.ambient_c
+    apart = np.abs(tank - air) > WARM_K
+    # A cold machine in a warm shed is colder than the air too, but then the tank warms.
+    if np.count_nonzero(apart) < max(10, LEAST_APART * record.bins):
+        return ""
+    if np.ptp(air) <= np.nanmax(tank) - np.nanmin(tank) or not swapped(tank[apart], air[apart]):
+        return ""
+    return "the tank reads colder than the air nearly throughout: are these two probes swapped?"
+
+
+def _settled_bins(record: Record) -> int:
+    return max(int(np.ceil(SETTLED_S / record.bin_s)), 2)
+
+
+def _switchings(record: Record) -> list[tuple[int, float]]:
+    """Bins where the air flow through a hot cooler starts (+1) or stops (-1), settled around."""
+    blowing = (record.fan > 0.5) & (record.engine > 0.5)
+    settled = _settled_bins(record)
+    tank = record.oils_c["tank"]
+    seen = np.isfinite(tank)
+    filled = np.interp(record.elapsed_s, record.elapsed_s[seen], tank[seen])
+    hot = filled - record.ambient_c > WARM_K
+    found = []
+    for at in np.flatnonzero(blowing[1:] != blowing[:-1]) + 1:
+        before, after = slice(at - settled, at), slice(at + 1, at + 1 + settled)
+        if at < settled or at + 1 + settled > record.bins:
+            continue
+        steady = np.ptp(blowing[before].astype(int)) == 0 == np.ptp(blowing[after].astype(int))
+        if steady and np.all(hot[before]):
+            found.append((int(at), 1.0 if blowing[at] else -1.0))
+    return found
+
+
+def air_that_answers_the_fan(record: Record) -> str:
+    """Whether the air at the probe changes with the flow of air through the cooler."""
+    settled = _settled_bins(record)
+    air = record.ambient_c
+    shifts = np.array(
+        [
+            sign * (air[at + 1 : at + 1 + settled].mean() - air[at - settled : at].mean())
+            for at, sign in _switchings(record)
+        ]
+    )
+    if shifts.size == 0:
+        return ""
+    shift = float(np.median(shifts))
+    alike = np.all(np.sign(shifts) == np.sign(shift))
+    if not alike or abs(shift) < (ANSWER_K if shifts.size > 1 else ANSWER_ONCE_K):
+        return ""
+    if shift > 0:
+        return (
+            f"the air at the probe is {shift:.1f} K warmer while the fan blows: hot air comes "
+            "round to the intake, or the probe stands in it. Close the gaps around the core, and "
+            "log again with the probe in the air that goes in"
+        )
+    return (
+        f"the air at the probe is {-shift:.1f} K warmer while the fan stands: warmth of engine or "
+        "core pools at it. Heat over air is uncertain in the parts without fan; move the probe "
+        "farther out"
+    )
+
+
+def jumping_air(record: Record) -> str:
+    """Whether the air jumps as no shaded air does, away from switchings of the fan."""
+    mask = sunlit(record.ambient_c, record.elapsed_s, within_s=SUNLIT_WITHIN_S)
+    settled = _settled_bins(record) + int(np.ceil(SUNLIT_WITHIN_S / record.bin_s))
+    flow = record.fan * record.engine
+    for at in np.flatnonzero(np.abs(np.diff(flow)) > 0.3):
+        mask[max(at - settled, 0) : at + settled] = False
+    share = float(np.mean(mask))
+    if share < SUNLIT_SHARE:
+        return ""
+    return (
+        f"the air probe jumps by 3 K and more within five minutes, {share:.0%} of the time: sun "
+        "and shade, or warm air in gusts. Shade it and keep it in the air that goes in"
+    )
+
+
+def probe_in_air(record: Record, name: str) -> str:
+    """Whether an oil probe reads like air while hot oil is pumped past it."""
+    probe, air = record.oils_c[name], record.ambient_c
+    hot = (record.engine > 0.99) & (record.oils_c["tank"] - air > WARM_K)
+    lost = hot & (np.abs(probe - air) < IN_AIR_K)
+    start, longest = _longest(lost)
+    if longest * record.bin_s < IN_AIR_S:
+        return ""
+    called = name.replace("_", " ")
+    or_else = ", or does no oil pass the cooler" if name == "cooler_out" else ""
+    return (
+        f"{called} read like air for {longest * record.bin_s / 60:.0f} min from "
+        f"{record.elapsed_s[start] / 60:.0f} min on while the tank was hot: has the probe come "
+        f"off{or_else}?"
+    )
+
+
+def _longest(mask: NDArray[np.bool_]) -> tuple[int, int]:
+    """Start and length of the longest run of True."""
+    edges = np.diff(np.r_[False, mask, False].astype(int))
+    starts, ends = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0)
+    if starts.size == 0:
+        return 0, 0
+    row = int(np.argmax(ends - starts))
+    return int(starts[row]), int(ends[row] - starts[row])
+
+
+def probe_that_moved(record: Record) -> str:
+    """Whether one of the cooler's probes jumped against the tank with nothing switched.
+
+    A change of load also moves the inlet against the tank, but keeps the share of the excess
+    that the cooler takes out of the oil; a moved probe breaks it.
+    """
+    oils = record.oils_c
+    width = max(int(np.ceil(MOVED_WINDOW_S / record.bin_s)), 4)
+    if not {"cooler_in", "cooler_out"} <= set(oils) or record.bins < 2 * width + 1:
+        return ""
+    inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
+    best, sentence = MOVED_K, ""
+    all_steps = {"cooler in": _steps(inlet, width), "cooler out": _steps(outlet, width)}
+    switches = (record.fan, record.engine, record.moving, record.heater_w > 1.0, record.work)
+    for at in map(int, np.flatnonzero(undisturbed(record, width, switches))):
+        steps = {name: float(values[at]) for name, values in all_steps.items()}
+        for name, other in (("cooler in", "cooler out"), ("cooler out", "cooler in")):
+            if abs(steps[name]) <= best or abs(steps[other]) >= STAYED_K:
+                continue
+            if not _share_breaks(record, at, width, steps[name], name):
+                continue
+            best = abs(steps[name])
+            sentence = (
+                f"{name} jumped by {steps[name]:+.1f} K against the tank at "
+                f"{record.elapsed_s[at] / 60:.0f} min while nothing was switched: was the "
+                "probe moved or knocked, or the cooler covered?"
+            )
+    return sentence
+
+
+def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str) -> bool:
+    """Whether outlet and inlet no longer keep the share they kept before the bin."""
+    inlet, outlet = record.oils_c["cooler_in"], record.oils_c["cooler_out"]
+    excess = inlet - record.ambient_c
+    before = slice(at - width, at)
+    told = np.isfinite(outlet[before]) & (excess[before] > LEAST_EXCESS_K)
+    if np.count_nonzero(told) < 4:
+        return False
+    share = float(np.median(((inlet - outlet)[before] / excess[before])[told]))
+    broken = float(_steps(outlet - inlet + share * excess, width)[at])
+    expected = abs(step_k) * (1.0 - share if name == "cooler in" else 1.0)
+    return abs(broken) > BROKEN_SHARE * expected
+
+
+def undisturbed(
+    record: Record, width: int, switches: Iterable[NDArray[np.generic]]
+) -> NDArray[np.bool_]:
+    """Bins with the engine on and none of `switches` changed `width` bins either way."""
+    changed = np.zeros(record.bins)
+    for values in switches:
+        changed[1:] += np.abs(np.diff(np.asarray(values, dtype=float))) > 0.05
+    near = np.convolve(changed, np.ones(2 * width + 1), "same") > 0
+    inside = np.zeros(record.bins, dtype=bool)
+    inside[width : record.bins - width] = True
+    return inside & ~near & (record.engine > 0.99)
+
+
+def _steps(values: FloatArray, width: int) -> FloatArray:
+    """Change of level at each bin, shape (n,), 0 where either side also moves within itself."""
+    windows = np.lib.stride_tricks.sliding_window_view(values, width)
+    half = width // 2
+    level, moved = _medians(windows), _means(windows[:, :half]) - _means(windows[:, half:])
+    told = np.isfinite(windows).sum(axis=1) >= 4
+    for part in (windows[:, :half], windows[:, half:]):
+        told &= np.isfinite(part).sum(axis=1) >= 2
+    before, after = slice(None, -width - 1), slice(width + 1, None)
+    change = level[after] - level[before]
+    within = np.maximum(np.abs(moved[before]), np.abs(moved[after]))
+    steps = np.zeros_like(values)
+    with np.errstate(invalid="ignore"):
+        clear = told[before] & told[after] & (within < 0.3 * np.abs(change))
+    steps[width:-width] = np.where(clear, change, 0.0)
+    return steps
+
+
+# numpy's nanmedian and nanmean warn of a window without a reading, which is nothing unusual here.
+def _medians(windows: FloatArray) -> FloatArray:
+    """Median of the finite values of each row, NaN where there are none."""
+    rows, last = np.sort(windows, axis=1), np.isfinite(windows).sum(axis=1) - 1
+    at = np.arange(len(rows))
+    return np.asarray(0.5 * (rows[at, np.maximum(last, 0) // 2] + rows[at, (last + 1) // 2]))
+
+
+def _means(windows: FloatArray) -> FloatArray:
+    """Mean of the finite values of each row, NaN where there are none."""
+    seen = np.isfinite(windows)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.where(seen, windows, 0.0).sum(axis=1) / seen.sum(axis=1))
+
+
+def bypass_that_opens(record: Record) -> str:
+    """Whether the cooler passes hardly any heat below one oil temperature and all above it.
+
+    Thick oil also keeps heat from the core, but over tens of kelvins; a thermostatic
+    valve opens within a few.
+    """
+    oils = record.oils_c
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return ""
+    inlet = oils["cooler_in"]
+    excess = inlet - record.ambient_c
+    on = (record.fan > 0.9) & (record.engine > 0.9) & (excess > 10.0)
+    on &= np.isfinite(oils["cooler_out"])
+    t, drop = inlet[on], (inlet - oils["cooler_out"])[on]
+    passed = drop / excess[on]
+    best, knee_c = 0.0, None
+    for tried in np.arange(np.min(t, initial=0.0) + 5.0, np.max(t, initial=0.0) - 4.0):
+        shut, opened = t < tried - KNEE_HALF_WIDTH_K, t > tried + KNEE_HALF_WIDTH_K
+        if min(np.count_nonzero(shut), np.count_nonzero(opened)) < KNEE_LEAST_BINS:
+            continue
+        whole = float(np.median(passed[opened]))
+        last = shut & (t >= np.quantile(t[shut], 0.66))
+        first = opened & (t <= np.quantile(t[opened], 0.34))
+        last_shut, first_open = float(np.median(passed[last])), float(np.median(passed[first]))
+        gap = first_open - last_shut
+        if np.median(drop[first]) - np.median(drop[last]) < KNEE_DROP_K:
+            continue
+        if last_shut < CLOSED_SHARE * whole and first_open > OPEN_SHARE * whole and gap > best:
+            best, knee_c = gap, float(tried)
+    if knee_c is None:
+        return ""
+    return (
+        f"below about {knee_c:.0f} °C the cooler passed hardly any heat and above it all at once: "
+        "a thermostatic bypass opens there. The colder part of the outing says nothing of the "
+        "cooler"
+    )
+
+
+def capacity_unlike_listed(
+    capacity_j_k: float, know: Knowledge, u_model_rel: float, *, heat_measured: bool
+) -> str:
+    """Whether the machine stored heat unlike the litres and kilograms listed.
+
+    Both the rise and the fall of the temperature are then quicker, or slower, than the
+    list explains: a level that is low, or metal that is not on the list. `u_model_rel` is the
+    network's own relative standard uncertainty of capacity. The fit is drawn towards the
+    list, so this speaks late rather than early. Without `heat_measured`, by a flow meter or a
+    metered heater, temperatures tell that the list does not fit, but not which way.
+    """
+    if know.oil_j_k is None or know.metal_j_k is None:
+        return ""
+    listed = know.oil_j_k + know.metal_j_k
+    u_rel = float(np.hypot(know.u_oil_rel * know.oil_j_k, know.u_metal_rel * know.metal_j_k))
+    ratio = capacity_j_k / listed
+    if abs(np.log(ratio)) < UNLIKE_SD * float(np.hypot(u_rel / listed, u_model_rel)):
+        return ""
+    if not heat_measured:
+        return (
+            "the machine warmed and cooled unlike the oil and metal listed, and without a flow "
+            "meter or a metered heater nobody can tell which way: check the oil level, then the "
+            "profile's litres and kilograms"
+        )
+    held = f"warmed and cooled as if it held {capacity_j_k / 1e3:.0f} kJ/K"
+    if ratio < 1.0:
+        return (
+            f"the machine {held}, {1 - ratio:.0%} less than the oil and metal listed: check the "
+            "oil level, then the profile's litres and kilograms"
+        )
+    return (
+        f"the machine {held}, {ratio - 1:.0%} more than the oil and metal listed: check the "
+        "profile's litres, and whether all metal that warms with the oil is listed"
+    )

@@ -1,0 +1,7 @@
+"""Many outings: a folder read, kept, compared and watched for changes.
+
+In: proofs of single outings. Out: `Comparison` and `Trend`, with the likely cause of a change.
+Used by: show and commands.
+"""
+
+__all__: tuple[str, ...] = ()

@@ -1,0 +1,320 @@
+"""The same machine before and after: what differs, by how much, and what else was different.
+
+One outing on each side is enough to ask; how far the answer reaches then rests on how such
+machines usually repeat, and with several on a side on how this one does. Where two things
+were changed at once, their effects are not shared out by guessing: `Comparison.cannot_split`
+says so and `Comparison.test` names what would tell them apart.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.results import Interval
+from wattsump_analysis.season.causes import SURE, Cause, Likely, attribute
+from wattsump_analysis.season.events import Event, EventKind
+from wattsump_analysis.season.levels import Scatter, repeatability, usual_scatter
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.trend import fan_steps, in_order, log_rows, own_u, relative_change
+from wattsump_logger.errors import UsageError
+
+__all__ = ("TESTS", "Comparison", "Line", "compare")
+
+FloatArray = NDArray[np.float64]
+
+# Air on the two sides further apart than this is worth a word: oil thickness and the air
+# itself differ then (common practice, no source).
+AIR_APART_K = 5.0
+# Which part of the machine a section of its profile speaks of.
+_SECTIONS: Mapping[str, EventKind] = MappingProxyType(
+    {
+        "oil": EventKind.OIL,
+        "cooler": EventKind.COOLER,
+        "channels": EventKind.PROBE,
+        "drive": EventKind.DRIVE,
+    }
+)
+_FAN_TEST = (
+    "at working speed and 60 to 70 degC oil, switch the fan off and on three times, five "
+    "minutes each: the change of slope is the cooler's air side alone"
+)
+_OIL_TEST = (
+    "measure oil flow and the temperatures at both cooler ports: flow times drop is the "
+    "cooler's heat without the machine's heat capacity"
+)
+_PROBE_TEST = "put all probes into one warm bucket, enter the offsets, and repeat the same work"
+_SCALE_TEST = (
+    "run a metered heater for half an hour: it gives the heat capacity, on which K and heat "
+    "both rest, anew"
+)
+TESTS: Mapping[EventKind, str] = MappingProxyType(
+    {
+        EventKind.OIL: _OIL_TEST,
+        EventKind.PROBE: _PROBE_TEST,
+        EventKind.FAN: _FAN_TEST,
+        EventKind.COOLER: _FAN_TEST,
+        EventKind.CLEAN: _FAN_TEST,
+        EventKind.DRIVE: _OIL_TEST,
+    }
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One quantity before and after, as means; `change` is after less before.
+
+    `kind` is a kind of `wattsump_logger.units.quantities`, or "minutes". `change` is a plain
+    difference without interval (low and high are NaN) where one outing a side says nothing
+    about how far such a value wanders by itself.
+    """
+
+    name: str
+    kind: str
+    before: float
+    after: float
+    change: Interval
+
+    @property
+    def beyond(self) -> bool:
+        """Whether the interval of the change leaves out no change at all."""
+        return self.change.low > 0.0 or self.change.high < 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Before and after, side by side.
+
+    `k` and `heat` are changes as shares of the value before, with 95 % intervals; None where
+    no outing of a side told both. `like_rise` is tank over air at the heat of the side
+    before. `also` lists what else differed.
+    """
+
+    machine: str
+    before: tuple[Outing, ...]
+    after: tuple[Outing, ...]
+    scatter: Scatter
+    k: Interval | None
+    heat: Interval | None
+    like_rise: Line | None
+    lines: tuple[Line, ...]
+    causes: tuple[Likely, ...]
+    also: tuple[str, ...]
+    cannot_split: str | None
+    test: str | None
+    smallest_k: float
+
+
+def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
+    """Compare outings before with outings after.
+
+    Parameters
+    ----------
+    before, after : sequence of Outing
+        At least one each, of one machine.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    UsageError
+        A side without outings, outings of several machines, or one outing on both sides.
+    """
+    _check(before, after)
+    old, new = in_order(before)[0], in_order(after)[0]
+    told = [*old, *new]
+    rows = log_rows(told)
+    usual = usual_scatter(own_u(told))
+    if old and new:
+        scatter = repeatability(rows, (0, len(old)), usual=usual)
+        change = rows[len(old) :].mean(axis=0) - rows[: len(old)].mean(axis=0)
+    else:
+        scatter, change = Scatter(covariance=usual, own_outings=0.0), None
+    spread = scatter.of_difference(max(len(old), 1), max(len(new), 1))
+    events = tuple(event for outing in after for event in outing.events)
+    changed = _changed_facts(before[-1].facts, after[0].facts)
+    kinds = _kinds(events, changed)
+    basis = scatter.basis
+    causes = (
+        ()
+        if change is None
+        else attribute(change, spread, outings=basis, fan=fan_steps(old, new), events=tuple(kinds))
+    )
+    shares = [
+        None if change is None else relative_change(float(change[i]), float(spread[i, i]), basis)
+        for i in range(2)
+    ]
+    why, test = _splitting(shares, causes, kinds)
+    return Comparison(
+        machine=before[0].machine,
+        before=tuple(before),
+        after=tuple(after),
+        scatter=scatter,
+        k=shares[0],
+        heat=shares[1],
+        like_rise=_like_rise(old, new, scatter),
+        lines=_lines(before, after),
+        causes=causes,
+        also=_also(before, after, changed, events),
+        cannot_split=why,
+        test=test,
+        smallest_k=_smallest_loss(float(spread[0, 0]), basis),
+    )
+
+
+def _smallest_loss(variance: float, basis: float) -> float:
+    """Loss whose interval would leave out zero four times in five."""
+    from scipy import stats
+
+    reach = float(stats.t.ppf(0.975, basis) + stats.t.ppf(0.8, basis))
+    return 1.0 - float(np.exp(-reach * np.sqrt(variance)))
+
+
+def _check(before: Sequence[Outing], after: Sequence[Outing]) -> None:
+    def wrong(expected: str, found: str, do: str) -> UsageError:
+        return UsageError(expected=expected, found=found, where="compare", do=do)
+
+    if not before or not after:
+        side = "before" if not before else "after"
+        raise wrong("outings on both sides", f"none {side}", "name at least one")
+    machines = sorted({outing.machine for outing in (*before, *after)})
+    if len(machines) > 1:
+        raise wrong("outings of one machine", ", ".join(map(repr, machines)), "choose others")
+    both = {outing.key for outing in before} & {outing.key for outing in after}
+    if both:
+        names = sorted({o.name for o in before if o.key in both})
+        raise wrong("different outings", f"{', '.join(names)} on both sides", "name it once")
+
+
+def _changed_facts(old: Mapping[str, str], new: Mapping[str, str]) -> dict[str, str]:
+    """What the profile states differently: key -> "old -> new"."""
+    return {
+        name: f"{old.get(name, 'nothing')} -> {new.get(name, 'nothing')}"
+        for name in sorted(set(old) | set(new))
+        if old.get(name) != new.get(name)
+    }
+
+
+def _kinds(events: Sequence[Event], changed: Mapping[str, str]) -> dict[EventKind, None]:
+    """Kinds of things that were done, by mark or by profile, in order and once each."""
+    by_mark = dict.fromkeys(event.kind for event in events)
+    sections = (name.split(".")[0].split(" ")[0] for name in changed)
+    return by_mark | dict.fromkeys(_SECTIONS[s] for s in sections if s in _SECTIONS)
+
+
+def _splitting(
+    shares: Sequence[Interval | None], causes: Sequence[Likely], kinds: Mapping[EventKind, None]
+) -> tuple[str | None, str | None]:
+    """Why the causes cannot be told apart, and the test that would; None, None where they can."""
+    groups = {_group(kind) for kind in kinds} - {None}
+    if len(groups) > 1:
+        done = " and ".join(kind.value for kind in kinds)
+        other = [kind for kind in kinds if _group(kind) != "air side"]
+        return f"{done} between the two: both may have moved K and the heat", TESTS[other[0]]
+    if None in shares or not any(s is not None and s.low * s.high > 0 for s in shares):
+        return None, None
+    if causes[0].probability >= SURE:
+        return None, None
+    pair = {likely.cause for likely in causes[:2]}
+    why = f"{causes[0].cause} or {causes[1].cause}"
+    if pair == {Cause.COOLER, Cause.FAN}:
+        return why, _FAN_TEST
+    if Cause.OTHER in pair:
+        return why, _SCALE_TEST
+    return why, "more outings on both sides, or " + _OIL_TEST
+
+
+def _group(kind: EventKind) -> str | None:
+    if kind in (EventKind.CLEAN, EventKind.COOLER, EventKind.FAN):
+        return "air side"
+    return {EventKind.OIL: "oil", EventKind.PROBE: "probe", EventKind.DRIVE: "drive"}[kind]
+
+
+def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -> Line | None:
+    """Rise over air at the same heat: at steady work rise goes with heat."""
+    told = [[o for o in side if o.rise_k is not None and o.rise_k > 0.0] for side in (old, new)]
+    if not told[0] or not told[1]:
+        return None
+    heat_w = float(np.mean([o.heat_w for o in told[0]]))
+    logs = [
+        np.array([np.log(o.rise_k * heat_w / o.heat_w) for o in side])  # type: ignore[operator]
+        for side in told
+    ]
+    before, after = (float(np.exp(values.mean())) for values in logs)
+    # Rise is read almost exactly; what scatters is the heat it is brought to.
+    spread = scatter.of_difference(len(told[0]), len(told[1]))[1, 1]
+    ratio = relative_change(float(logs[1].mean() - logs[0].mean()), float(spread), scatter.basis)
+    return Line(
+        name="oil over air, same air and work",
+        kind="temperature_difference",
+        before=before,
+        after=after,
+        change=Interval(
+            value=before * ratio.value, low=before * ratio.low, high=before * ratio.high
+        ),
+    )
+
+
+def _lines(before: Sequence[Outing], after: Sequence[Outing]) -> tuple[Line, ...]:
+    def per_hour(outing: Outing) -> float:
+        return outing.minutes_above_warn / max(outing.hours, 1e-9)
+
+    wanted: tuple[tuple[str, str, Callable[[Outing], float | None]], ...] = (
+        ("oil over air, as run", "temperature_difference", lambda o: o.rise_k),
+        ("hottest oil", "temperature", lambda o: o.peak_oil_c),
+        ("air", "temperature", lambda o: o.ambient_c),
+        ("too warm, minutes an hour", "minutes", per_hour),
+        ("preheat, minutes", "minutes", lambda o: o.preheat_min),
+    )
+    found = (_line(name, kind, get, before, after) for name, kind, get in wanted)
+    return tuple(line for line in found if line is not None)
+
+
+def _line(
+    name: str,
+    kind: str,
+    get: Callable[[Outing], float | None],
+    before: Sequence[Outing],
+    after: Sequence[Outing],
+) -> Line | None:
+    old, new = ([v for o in side if (v := get(o)) is not None] for side in (before, after))
+    if not old or not new:
+        return None
+    change = float(np.mean(new) - np.mean(old))
+    low = high = float("nan")
+    if min(len(old), len(new)) >= 2:
+        from wattsump_analysis.statistics.change import welch
+
+        found = welch(old, new)
+        low, high = found.low, found.high
+    return Line(
+        name=name,
+        kind=kind,
+        before=float(np.mean(old)),
+        after=float(np.mean(new)),
+        change=Interval(value=change, low=low, high=high),
+    )
+
+
+def _also(
+    before: Sequence[Outing],
+    after: Sequence[Outing],
+    changed: Mapping[str, str],
+    events: Sequence[Event],
+) -> tuple[str, ...]:
+    """Sentences on what else differed."""
+    said = [f'noted: "{event.text}" ({event.kind})' for event in events]
+    said += [f"profile, {name}: {what}" for name, what in changed.items()]
+    if any(name.startswith(("metal", "oil.volume")) for name in changed):
+        said.append("the stated heat capacity differs, and K and heat both rest on it")
+    air = [[o.ambient_c for o in side if o.ambient_c is not None] for side in (before, after)]
+    if air[0] and air[1] and abs(np.mean(air[1]) - np.mean(air[0])) > AIR_APART_K:
+        said.append(f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K")
+    least = min(o.completeness for o in (*before, *after))
+    if least < 0.9:
+        said.append(f"an outing with only {100 * least:.0f} % of its readings")
+    return tuple(said)

@@ -1,0 +1,250 @@
+"""A folder of sessions to a list of outings: each worked out once, on all cores, in any order.
+
+`summarise` is the whole work on one file and needs nothing but that file. `gather` maps it
+over what the store does not know yet. Results are kept one by one as they come, so a run may
+be interrupted at any moment and the next goes on from there; at most a few files a core are
+under way at once, so memory does not grow with the folder. Any engine with a map can stand in
+for the processes of this computer: hand it in as `run`.
+"""
+
+import os
+import signal
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wattsump_analysis import threads
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.store import Entry, Store, content_key, sessions_in
+from wattsump_analysis.season.trend import LeftOut
+from wattsump_logger.errors import UsageError, WattsumpError
+
+if TYPE_CHECKING:
+    from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.session.reader import Session
+
+__all__ = (
+    "Gathered",
+    "Job",
+    "Summary",
+    "gather",
+    "in_processes",
+    "one_by_one",
+    "stretches_of",
+    "summarise",
+)
+
+# Files under way per core: enough that no core waits, few enough that memory stays small.
+AHEAD = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One session to work out; `profile_path` replaces the profile in its sidecar."""
+
+    path: Path
+    key: str
+    profile_path: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """What a job came to; `lasting` says whether the next run would find the same."""
+
+    job: Job
+    entry: Entry
+    lasting: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """Outings of a folder, what was left out and why, and what else to tell."""
+
+    outings: tuple[Outing, ...]
+    left_out: tuple[LeftOut, ...]
+    notes: tuple[str, ...]
+
+
+Runner = Callable[[Callable[[Job], Summary], Sequence[Job]], Iterable[Summary]]
+Progress = Callable[[int, int, str], None]
+
+
+def summarise(job: Job) -> Summary:
+    """Work one session out: read, prove, sum up. Never raises for what is in a file."""
+    from wattsump_analysis.proof.prove import prove
+    from wattsump_analysis.season.outing import outing_from
+
+    try:
+        session, profile = _loaded(job.path, job.profile_path)
+        outing = outing_from(prove(session, profile), session, profile, job.key)
+    except WattsumpError as error:
+        return Summary(job=job, entry=Entry(outing=None, why=str(error)), lasting=True)
+    except Exception as error:
+        # One file that trips a fault of ours must not cost the other thousand.
+        why = f"could not be worked out ({type(error).__name__}: {error}); prove it by itself"
+        return Summary(job=job, entry=Entry(outing=None, why=why), lasting=False)
+    return Summary(job=job, entry=Entry(outing=outing), lasting=True)
+
+
+def stretches_of(path: Path, profile_path: Path | None = None) -> tuple[Outing, ...]:
+    """Work out the stretches of a session in which something was swapped, an outing each.
+
+    Raises
+    ------
+    SessionError, ProfileError
+        The file is no session, or its profile cannot be read.
+    """
+    from wattsump_analysis.proof.prove import prove
+    from wattsump_analysis.season.outing import outings_of_stretches
+
+    session, profile = _loaded(path, profile_path)
+    return outings_of_stretches(prove(session, profile), session, profile, content_key(path))
+
+
+def _loaded(path: Path, profile_path: Path | None) -> "tuple[Session, Profile | None]":
+    """A session, and the profile given by hand or else the one in its sidecar."""
+    from wattsump_logger.machine.profile import load_profile, profile_from_dict
+    from wattsump_logger.session.reader import load_session
+
+    session = load_session(path)
+    if profile_path is not None:
+        return session, load_profile(profile_path)
+    held = session.metadata.get("profile")
+    if isinstance(held, dict):
+        return session, profile_from_dict(held, f"{path.name}, sidecar")
+    return session, None
+
+
+def gather(
+    folder: Path,
+    *,
+    only: Collection[Path] | None = None,
+    profile_path: Path | None = None,
+    run: Runner | None = None,
+    on_progress: Progress = lambda done, of, name: None,
+    method: str | None = None,
+) -> Gathered:
+    """Collect the outings of a folder, working out only what is not known yet.
+
+    Parameters
+    ----------
+    folder : Path
+        Sessions, in it or below it.
+    only : collection of Path, optional
+        Look at these sessions of the folder alone.
+    profile_path : Path, optional
+        Profile to use in place of those in the sidecars.
+    run : callable, optional
+        Maps a function over jobs and yields results in any order; all cores of this computer
+        if not given.
+    on_progress : callable
+        Told (done, of, name) after each file worked out.
+    method : str, optional
+        For tests: what stands for the method's version.
+
+    Returns
+    -------
+    Gathered
+
+    Raises
+    ------
+    UsageError
+        The folder does not exist.
+    """
+    if not folder.is_dir():
+        raise UsageError(
+            expected="a folder of sessions",
+            found="none",
+            where=str(folder),
+            do="name the folder that `log --out` writes to",
+        )
+    text = "" if profile_path is None else profile_path.read_text(encoding="utf-8")
+    with Store(folder, method=method, profile_text=text) as store:
+        entries: dict[Path, Entry] = {}
+        jobs: dict[str, Job] = {}
+        twins: dict[str, list[Path]] = {}
+        for path in sessions_in(folder) if only is None else sorted(only):
+            known = store.known(path)
+            if known is not None:
+                entries[path] = known
+                continue
+            key = store.key(path)
+            jobs.setdefault(key, Job(path=path, key=key, profile_path=profile_path))
+            twins.setdefault(key, []).append(path)
+        todo = list(jobs.values())
+        for done, summary in enumerate((run or in_processes)(summarise, todo), 1):
+            if summary.lasting:
+                store.keep(summary.job.key, summary.entry)
+            for path in twins[summary.job.key]:
+                entries[path] = summary.entry
+            on_progress(done, len(todo), summary.job.path.name)
+        return _gathered(entries, tuple(store.notes))
+
+
+def _gathered(entries: dict[Path, Entry], notes: tuple[str, ...]) -> Gathered:
+    ordered = sorted(entries.items())
+    return Gathered(
+        outings=tuple(entry.outing for _, entry in ordered if entry.outing is not None),
+        left_out=tuple(
+            LeftOut(name=path.stem, why=entry.why)
+            for path, entry in ordered
+            if entry.outing is None
+        ),
+        notes=notes,
+    )
+
+
+def one_by_one(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Iterator[Summary]:
+    """Run jobs in this process, in order."""
+    yield from map(function, jobs)
+
+
+def in_processes(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Iterator[Summary]:
+    """Run jobs on all cores; results come as they are ready."""
+    workers = min(os.cpu_count() or 1, len(jobs))
+    if workers <= 1:
+        yield from one_by_one(function, jobs)
+        return
+    waiting = iter(jobs)
+    # Fresh processes: a forked one would inherit the open database and its locks.
+    with (
+        _single_threaded(),
+        ProcessPoolExecutor(workers, get_context("spawn"), _leave_interrupts_alone) as pool,
+    ):
+        under_way: set[Future[Summary]] = set()
+        try:
+            for job in islice(waiting, AHEAD * workers):
+                under_way.add(pool.submit(function, job))
+            while under_way:
+                ready, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+                for job in islice(waiting, len(ready)):
+                    under_way.add(pool.submit(function, job))
+                for future in ready:
+                    yield future.result()
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _leave_interrupts_alone() -> None:
+    # Ctrl-C reaches the whole group; the parent alone decides what is still finished.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _single_threaded() -> Iterator[None]:
+    """One thread per process: with one process a core more would only get in the way."""
+    before = {name: os.environ.get(name) for name in threads.NAMES}
+    os.environ.update(dict.fromkeys(threads.NAMES, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value

@@ -1,0 +1,346 @@
+"""Outing after outing: did K or the heat change, when, by how much, and what is behind it?
+
+`trend_of` is a pure function of outings. It asks for steps first, since a step makes every
+trend test fire, and only then for a slope in what the steps leave. Nothing is called a change
+unless it lies beyond what this machine repeats; and where nothing is, `Trend.would_have_seen`
+says how large a change could have hidden.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.results import Interval
+from wattsump_analysis.season.causes import Cause, FanStep, Likely, attribute, more_outings
+from wattsump_analysis.season.events import Event
+from wattsump_analysis.season.levels import (
+    Scatter,
+    Stretches,
+    find_stretches,
+    smallest_seen,
+    usual_scatter,
+)
+from wattsump_analysis.season.outing import Outing, start_of
+from wattsump_analysis.statistics.change import Shape, change_in
+from wattsump_analysis.statistics.trends import EwmaChart, Slope, ewma, theil_sen
+from wattsump_logger.errors import UsageError
+
+__all__ = (
+    "FEWEST_OUTINGS",
+    "Chart",
+    "LeftOut",
+    "Step",
+    "Trend",
+    "fan_steps",
+    "in_order",
+    "log_rows",
+    "own_u",
+    "relative_change",
+    "trend_of",
+)
+
+FloatArray = NDArray[np.float64]
+
+# Two before and two after are the fewest that can show any step.
+FEWEST_OUTINGS = 4
+# An event belongs to a step up to this many outings away: notes are made before or after.
+EVENT_REACH = 1
+# A fan step is read off slopes over minutes; single readings scatter so much (share of K).
+FAN_STEP_SCATTER = 0.15
+# Outings from which a stretch's own level is taken before the chart judges the rest.
+CHART_LEARNS = 4
+CHART_LEARNS_MOST = 10
+CHART_WIDTH = 3.0
+# After how many further outings a change is supposed to be seen.
+SOON = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """An outing that the trend does not count, and why."""
+
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A change between two outings.
+
+    `at` is the position of the first outing after it. Changes are shares of the value
+    before, with 95 % intervals. `shape` says whether a slow drift would fit as well.
+    `further` is how many more outings would settle the cause: 0 it is settled, None they
+    would not.
+    """
+
+    at: int
+    name: str
+    start_utc: str | None
+    k: Interval
+    heat: Interval
+    causes: tuple[Likely, ...]
+    events: tuple[Event, ...]
+    shape: Shape
+    before: int
+    after: int
+    further: int | None
+
+    @property
+    def cause(self) -> Cause:
+        """The most probable cause."""
+        return self.causes[0].cause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """EWMA of one quantity within one stretch, in its unit; arrays over `positions`."""
+
+    positions: NDArray[np.int64]
+    level: float
+    average: EwmaChart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """What a machine's outings say together.
+
+    `slope_k` and `slope_heat` are in shares per outing of what the steps leave, None under
+    three outings; `would_have_seen` the smallest changes of (K, heat), as shares, that would
+    have been seen within `SOON` outings; `odd` and `Step.at` are positions in `outings`.
+    """
+
+    machine: str
+    outings: tuple[Outing, ...]
+    left_out: tuple[LeftOut, ...]
+    scatter: Scatter
+    stretches: Stretches
+    steps: tuple[Step, ...]
+    odd: tuple[int, ...]
+    newest_apart: bool
+    slope_k: Slope | None
+    slope_heat: Slope | None
+    charts_k: tuple[Chart, ...]
+    charts_heat: tuple[Chart, ...]
+    would_have_seen: tuple[float, float]
+
+    @property
+    def drifting(self) -> tuple[bool, bool]:
+        """Whether the newest stretch of (K, heat) has left its own chart's limits."""
+        start = self.stretches.starts[-1]
+        return _newest_out(self.charts_k, start), _newest_out(self.charts_heat, start)
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything at all lies beyond repeatability."""
+        return bool(self.steps) or any(self.drifting)
+
+
+def in_order(outings: Sequence[Outing]) -> tuple[tuple[Outing, ...], tuple[LeftOut, ...]]:
+    """Sort outings by when they began and leave out what cannot be counted.
+
+    An outing without a clock is placed by its name, which people number or date. The same
+    content twice, or the same start twice, is one outing.
+    """
+    kept: list[Outing] = []
+    out: list[LeftOut] = []
+    first: dict[str, str] = {}
+    for outing in sorted(outings, key=_when):
+        signs = [sign for sign in (outing.key, outing.start_utc) if sign is not None]
+        twin = next((first[sign] for sign in signs if sign in first), None)
+        if twin is not None:
+            out.append(LeftOut(name=outing.name, why=f"the same outing as {twin}"))
+        elif not outing.usable:
+            missing = "K" if outing.k_w_k is None else "the heat"
+            out.append(LeftOut(name=outing.name, why=f"could not tell {missing}"))
+        else:
+            kept.append(outing)
+            first |= dict.fromkeys(signs, outing.name)
+    return tuple(kept), tuple(out)
+
+
+def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Trend:
+    """Look for changes over the outings of one machine.
+
+    Parameters
+    ----------
+    outings : sequence of Outing
+        In any order; at least `FEWEST_OUTINGS` that tell both K and the heat.
+    left_out : sequence of LeftOut
+        Files that were no outings at all, to be told with those left out here.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    UsageError
+        Too few outings, or outings of several machines.
+    """
+    machines = sorted({outing.machine for outing in outings})
+    if len(machines) > 1:
+        raise UsageError(
+            expected="outings of one machine",
+            found=", ".join(repr(machine) for machine in machines),
+            where="trend",
+            do="name one of them",
+        )
+    used, uncounted = in_order(outings)
+    left_out = (*left_out, *uncounted)
+    if len(used) < FEWEST_OUTINGS:
+        raise UsageError(
+            expected=f"at least {FEWEST_OUTINGS} outings that tell K and the heat",
+            found=f"{len(used)}" + "".join(f"; {o.name}: {o.why}" for o in left_out[:3]),
+            where="trend",
+            do="record more outings, or use compare on those there are",
+        )
+    rows = log_rows(used)
+    stretches = find_stretches(rows, usual=usual_scatter(own_u(used)))
+    steps = tuple(
+        _step(used, rows, stretches, number) for number in range(1, len(stretches.starts))
+    )
+    levels = _levels(rows, stretches)
+    newest = len(stretches.members(len(stretches.starts) - 1, len(used)))
+    seen = smallest_seen(stretches.scatter, newest, SOON)
+    return Trend(
+        machine=machines[0],
+        outings=used,
+        left_out=tuple(left_out),
+        scatter=stretches.scatter,
+        stretches=stretches,
+        steps=steps,
+        odd=stretches.odd,
+        newest_apart=stretches.newest_apart,
+        slope_k=_slope(rows[:, 0] - levels[:, 0]),
+        slope_heat=_slope(rows[:, 1] - levels[:, 1]),
+        charts_k=_charts(rows[:, 0], stretches, float(stretches.scatter.sd[0])),
+        charts_heat=_charts(rows[:, 1], stretches, float(stretches.scatter.sd[1])),
+        # K is lost and heat is gained; each is given in its own direction.
+        would_have_seen=(1.0 - float(np.exp(-seen[0])), float(np.exp(seen[1])) - 1.0),
+    )
+
+
+def log_rows(outings: Sequence[Outing]) -> FloatArray:
+    """Natural logarithms of K and heat of usable outings, (n, 2)."""
+    rows = [[outing.k_w_k, outing.heat_w] for outing in outings]
+    return np.log(np.array(rows, dtype=np.float64).reshape(-1, 2))
+
+
+def own_u(outings: Sequence[Outing]) -> FloatArray:
+    """What each outing says of its own repeatability in K and heat, (n, 2), NaN if nothing."""
+    return np.array([[outing.own_u_k, outing.own_u_heat] for outing in outings], dtype=np.float64)
+
+
+def _when(outing: Outing) -> tuple[bool, float, str]:
+    start = start_of(outing)
+    return (start is None, 0.0 if start is None else start.timestamp(), outing.name)
+
+
+def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
+    levels = np.empty_like(rows)
+    for number, start in enumerate(stretches.starts):
+        levels[start:] = rows[stretches.members(number, len(rows))].mean(axis=0)
+    return levels
+
+
+def _slope(left: FloatArray) -> Slope | None:
+    return theil_sen(left) if len(left) >= 3 else None
+
+
+def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, number: int) -> Step:
+    n = len(rows)
+    old, new = stretches.members(number - 1, n), stretches.members(number, n)
+    at = stretches.starts[number]
+    change = rows[new].mean(axis=0) - rows[old].mean(axis=0)
+    scatter = stretches.scatter
+    spread = scatter.of_difference(len(old), len(new))
+    near = range(max(at - EVENT_REACH, 0), min(at + EVENT_REACH, n - 1) + 1)
+    events = tuple(event for i in near for event in outings[i].events)
+    basis = scatter.basis
+    fan = fan_steps([outings[i] for i in old], [outings[i] for i in new])
+    kinds = tuple(event.kind for event in events)
+    main = int(np.argmax(np.abs(change) / np.sqrt(np.diag(spread))))
+    window = np.concatenate([old, new])
+    return Step(
+        at=at,
+        name=outings[at].name,
+        start_utc=outings[at].start_utc,
+        k=relative_change(change[0], spread[0, 0], basis),
+        heat=relative_change(change[1], spread[1, 1], basis),
+        causes=attribute(change, spread, outings=basis, fan=fan, events=kinds),
+        events=events,
+        shape=change_in(rows[window, main]).shape,
+        before=len(old),
+        after=len(new),
+        further=more_outings(
+            change, scatter.covariance, len(old), len(new), outings=basis, fan=fan, events=kinds
+        ),
+    )
+
+
+def relative_change(change: float, variance: float, outings: float) -> Interval:
+    """Change of a logarithm as a share of the value before, with its 95 % interval."""
+    # Imported here: scipy.stats is slow to load and only trends with steps need it.
+    from scipy import stats
+
+    reach = float(stats.t.ppf(0.975, outings)) * float(np.sqrt(variance))
+    value, low, high = np.expm1([change, change - reach, change + reach])
+    return Interval(value=float(value), low=float(low), high=float(high))
+
+
+def fan_steps(old: Sequence[Outing], new: Sequence[Outing]) -> FanStep | None:
+    """How much of K came with the fan before and after; None unless both sides switched it."""
+    before, after = (
+        [
+            outing.fan_step_w_k / outing.k_w_k
+            for outing in side
+            if outing.fan_step_w_k is not None and outing.k_w_k is not None
+        ]
+        for side in (old, new)
+    )
+    if not before or not after:
+        return None
+    return FanStep(
+        before=float(np.median(before)),
+        after=float(np.median(after)),
+        u_before=FAN_STEP_SCATTER / float(np.sqrt(len(before))),
+        u_after=FAN_STEP_SCATTER / float(np.sqrt(len(after))),
+    )
+
+
+def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Chart, ...]:
+    """Chart each stretch against the level its first outings had.
+
+    That level is itself known only from so many outings, which widens the limits.
+    """
+    charts = []
+    for number in range(len(stretches.starts)):
+        inside = stretches.members(number, len(values))
+        learn = min(max(CHART_LEARNS, len(inside) // 2), CHART_LEARNS_MOST)
+        if len(inside) <= learn:
+            continue
+        level = float(values[inside[:learn]].mean())
+        judged = inside[learn:]
+        plain = ewma(values[judged], target=level, sigma=sigma, width=CHART_WIDTH)
+        reach = np.hypot(plain.upper - level, CHART_WIDTH * sigma / np.sqrt(learn))
+        charts.append(
+            Chart(
+                positions=judged,
+                level=float(np.exp(level)),
+                average=EwmaChart(
+                    value=np.exp(plain.value),
+                    lower=np.exp(level - reach),
+                    upper=np.exp(level + reach),
+                ),
+            )
+        )
+    return tuple(charts)
+
+
+def _newest_out(charts: tuple[Chart, ...], start: int) -> bool:
+    # The newest stretch has no chart of its own while it is short.
+    if not charts or charts[-1].positions[0] < start:
+        return False
+    return bool(charts[-1].average.out[-1])

@@ -1,0 +1,7 @@
+"""Results as screens, plots and pages.
+
+In: proofs, trends, comparisons and answers. Out: text, figures, HTML. Nothing is computed here.
+Used by: commands.
+"""
+
+__all__: tuple[str, ...] = ()

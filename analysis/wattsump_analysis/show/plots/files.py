@@ -1,0 +1,91 @@
+"""Figures as files and as SVG that a page can hold: the same bytes for the same proof."""
+
+import io
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wattsump_analysis.show.plots.outing import INKS
+from wattsump_logger.errors import UsageError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ("FORMATS", "inline_svg", "save")
+
+FORMATS = ("svg", "png", "pdf")
+
+# Names of elements come from a salt and no date is written: nothing changes from run to
+# run. Text stays text, so it can be read aloud, searched and restyled.
+_NO_DATES: Mapping[str, Mapping[str, None]] = {
+    "svg": {"Date": None},
+    "pdf": {"CreationDate": None},
+    "png": {},
+}
+
+
+def save(axes: "Axes", path: Path) -> None:
+    """Write the figure of `axes`; the ending of `path` says in which of `FORMATS`.
+
+    Raises
+    ------
+    UsageError
+        Another ending, or a place that cannot be written to.
+    """
+    ending = path.suffix.lower().removeprefix(".")
+    if ending not in FORMATS:
+        raise UsageError(
+            expected="a name ending in ." + ", .".join(FORMATS),
+            found=repr(path.name),
+            where="picture",
+            do="change the ending",
+        )
+    try:
+        path.write_bytes(_bytes(axes, ending, opaque=True))
+    except OSError as error:
+        raise UsageError(
+            expected="a place to write to",
+            found=error.strerror or str(error),
+            where=str(path),
+            do="choose another folder",
+        ) from error
+
+
+def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:
+    from matplotlib import rc_context
+
+    held = io.BytesIO()
+    drawing = axes.figure
+    with rc_context({"svg.hashsalt": "wattsump", "svg.fonttype": "none"}):
+        drawing.savefig(  # type: ignore[union-attr] # axes of a figure always have one
+            held,
+            format=ending,
+            dpi=160,
+            facecolor="white" if opaque else "none",
+            metadata=dict(_NO_DATES[ending]),
+        )
+    return held.getvalue()
+
+
+def inline_svg(axes: "Axes", name: str, alt: str) -> str:
+    """Return an `<svg>` element for a page: colours by name, `name` before every id.
+
+    Each ink becomes `var(--ink-<name>)`, so the page decides about dark and print; `alt`
+    is what a screen reader says.
+    """
+    from html import escape
+
+    text = _bytes(axes, "svg", opaque=False).decode("utf-8")
+    text = text[text.index("<svg") :]
+    # The style element would reach over the whole page.
+    text = re.sub(r"<(metadata|style)\b.*?</\1>", "", text, flags=re.DOTALL)
+    text = re.sub(r'\bid="', f'id="{name}-', text)
+    text = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", text)
+    for ink, colour in INKS.items():
+        text = text.replace(colour, f"var(--ink-{ink})")
+    text = re.sub(r"'DejaVu Sans'[^;\"]*", "var(--font)", text)
+    size = re.search(r'width="([\d.]+)pt" height="([\d.]+)pt"', text)
+    assert size is not None, "matplotlib states the size of its SVG"
+    head = f'role="img" aria-label="{escape(alt, quote=True)}" class="drawn"'
+    return text.replace(size[0], head, 1).strip()

@@ -1,0 +1,263 @@
+"""Pictures of one outing and of its proof; each takes axes if given and returns them."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.results import Proof
+from wattsump_analysis.show.plots.pens import (
+    INKS,
+    LIMIT_PEN,
+    MOST_BUCKETS,
+    OTHER_PEN,
+    PENS,
+    Pen,
+    band_phases,
+    decimate,
+    draw_line,
+    last_of,
+    leave_room,
+    name_ends,
+    new_axes,
+    say,
+    say_nothing,
+    spread,
+    time_axis,
+)
+from wattsump_analysis.show.words import figure, limit_name, spaced, span
+from wattsump_logger.units.quantities import shown_unit, to_shown
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = (
+    "INKS",
+    "MOST_BUCKETS",
+    "FanFlag",
+    "decimate",
+    "new_axes",
+    "plot_label",
+    "plot_ledger",
+    "plot_outing",
+    "plot_residuals",
+    "spread",
+)
+
+FloatArray = NDArray[np.float64]
+FanFlag = tuple[FloatArray, FloatArray]
+
+
+def plot_outing(
+    proof: Proof, axes: "Axes | None" = None, *, units: str = "si", fan: FanFlag | None = None
+) -> "Axes":
+    """Draw the temperatures with phases, marks and limits, and a bar where the fan ran.
+
+    Parameters
+    ----------
+    proof : Proof
+        Its series, phases, marks and limits are drawn.
+    axes : Axes, optional
+        Where to draw; a new figure if none.
+    units : {"si", "us"}
+        Units of the temperature axis.
+    fan : tuple of ndarray (n,), ndarray (n,), optional
+        Times [s] and the fan's state, 0 to 1.
+    """
+    axes = new_axes(9.0, 5.0) if axes is None else axes
+    minutes = proof.series_s / 60
+    lines = {
+        name: to_shown(values, "temperature", units) for name, values in proof.series_c.items()
+    }
+    lines = {name: values for name, values in lines.items() if np.isfinite(values).any()}
+    for name, values in lines.items():
+        draw_line(axes, minutes, values, PENS.get(name, OTHER_PEN))
+    limits = _limits(axes, proof, lines, units)
+    leave_room(axes, [*lines.values(), np.array([*limits.values()])], head=0.42)
+    band_phases(axes, proof.phases)
+    _marks(axes, proof.marks)
+    if fan is not None:
+        _fan_bar(axes, *fan)
+    # In the margin no line can run through the name of a limit, nor the name hide a peak.
+    ends = {spaced(name): last_of(values) for name, values in lines.items()}
+    name_ends(axes, ends | limits, _pens(lines) | dict.fromkeys(limits, LIMIT_PEN))
+    time_axis(axes, proof.series_s)
+    axes.set_ylabel(f"temperature, {shown_unit('temperature', units)}", color=INKS["text"])
+    return axes
+
+
+def plot_ledger(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -> "Axes":
+    """Draw heat into the oil with its 95 % band, and where it went."""
+    axes = new_axes() if axes is None else axes
+    ledger = proof.ledger
+    if ledger is None:
+        return say_nothing(axes, "no watts: no heat is known in this outing")
+    largest = float(np.nanmax(np.abs(ledger.heat_in_high_w), initial=1.0))
+    minutes = ledger.elapsed_s / 60
+
+    def shown(watts: FloatArray) -> FloatArray:
+        return to_shown(watts, "power", units, largest=largest)
+
+    axes.fill_between(
+        minutes,
+        shown(ledger.heat_in_low_w),
+        shown(ledger.heat_in_high_w),
+        color=INKS["hot"],
+        alpha=0.18,
+        linewidth=0,
+    )
+    lines = {
+        "into the oil": (shown(ledger.heat_in_w), PENS["tank"]),
+        "cooler": (shown(ledger.cooler_w), PENS["cooler_out"]),
+        "shell": (shown(ledger.shell_w), PENS["ambient"]),
+        "stored": (shown(ledger.stored_w), PENS["cooler_in"]),
+    }
+    for values, pen in lines.values():
+        draw_line(axes, minutes, values, pen)
+    axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
+    leave_room(axes, [values for values, _ in lines.values()])
+    band_phases(axes, proof.phases)
+    ends = {name: last_of(values) for name, (values, _) in lines.items()}
+    name_ends(axes, ends, {name: pen for name, (_, pen) in lines.items()})
+    time_axis(axes, ledger.elapsed_s)
+    unit = shown_unit("power", units, largest=largest)
+    axes.set_ylabel(f"heat, {unit} (band: 95 %)", color=INKS["text"])
+    return axes
+
+
+def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -> "Axes":
+    """Draw the measured heat against the oil-to-air difference, and the label on it.
+
+    Both are lines through nothing, so the picture serves a label without a difference
+    too: its heat is then a level, and where the line crosses it is what the label means.
+    """
+    axes = new_axes(6.4, 4.2) if axes is None else axes
+    k, label = proof.k_w_k, proof.label
+    if k is None:
+        return say_nothing(axes, "no watts per degree to draw")
+    label_etd_k = label.label_etd_k if label else None
+    crossing_k = label.label_heat_w / k.value if label else 40.0
+    most_k = 1.25 * max(label_etd_k or 0.0, crossing_k, 20.0)
+    etd_k = np.array([0.0, most_k])
+    heats_w = [etd_k * slope for slope in (k.low, k.value, k.high)]
+    largest = float(heats_w[2][1])
+
+    def heat(watts: FloatArray | float) -> FloatArray:
+        return np.asarray(to_shown(np.asarray(watts), "power", units, largest=largest))
+
+    def difference(kelvin: FloatArray | float) -> FloatArray:
+        return np.asarray(to_shown(np.asarray(kelvin), "temperature_difference", units))
+
+    x = difference(etd_k)
+    axes.fill_between(x, heat(heats_w[0]), heat(heats_w[2]), color=INKS["cool"], alpha=0.2, lw=0)
+    draw_line(axes, x, heat(heats_w[1]), PENS["cooler_out"])
+    measured = (difference(0.42 * most_k), heat(0.42 * most_k * k.low))
+    say(axes, f"measured\n{span(k, 'conductance', units)}", measured, (6, -4), "left", "top")
+    if label is not None:
+        axes.axhline(float(heat(label.label_heat_w)), color=INKS["limit"], ls="--", lw=1.2)
+        words = f"label {figure(label.label_heat_w, 'power', units, both=False)}"
+        at_k = label_etd_k
+        if at_k is None:
+            at_k = crossing_k
+            words += ", true at " + figure(at_k, "temperature_difference", units, both=False)
+        point = (difference(at_k), heat(label.label_heat_w))
+        axes.plot(*point, marker="D", color=INKS["limit"], markersize=7)
+        say(axes, words, point, (-8, 7), "right", "bottom", "limit")
+    if label is not None and label.heat_at_etd_w is not None and label_etd_k is not None:
+        measured_w = label.heat_at_etd_w
+        below, above = measured_w.value - measured_w.low, measured_w.high - measured_w.value
+        axes.errorbar(
+            float(difference(label_etd_k)),
+            float(heat(measured_w.value)),
+            yerr=[[float(heat(below))], [float(heat(above))]],
+            fmt="o",
+            color=INKS["text"],
+            capsize=6,
+            linewidth=2.0,
+        )
+    axes.set_xlim(0.0, float(x[1]))
+    axes.set_ylim(0.0, None)
+    unit = shown_unit("temperature_difference", units)
+    axes.set_xlabel(f"oil in over air in, {unit}", color=INKS["text"])
+    unit = shown_unit("power", units, largest=largest)
+    axes.set_ylabel(f"heat rejected, {unit}", color=INKS["text"])
+    return axes
+
+
+def plot_residuals(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -> "Axes":
+    """Draw the tank's readings less the fitted model, which ought to look like nothing."""
+    axes = new_axes(9.0, 2.8) if axes is None else axes
+    if proof.model_c is None or "tank" not in proof.series_c:
+        return say_nothing(axes, "no fit to compare with")
+    gap = to_shown(proof.series_c["tank"] - proof.model_c, "temperature_difference", units)
+    axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
+    x, y = decimate(proof.series_s / 60, gap)
+    axes.plot(x, y, color=INKS["hot"], linewidth=0.8, marker=".", markersize=3)
+    leave_room(axes, [gap], head=0.35)
+    band_phases(axes, proof.phases)
+    time_axis(axes, proof.series_s)
+    unit = shown_unit("temperature_difference", units)
+    axes.set_ylabel(f"read less fitted, {unit}", color=INKS["text"])
+    return axes
+
+
+def _pens(names: Mapping[str, object]) -> dict[str, Pen]:
+    return {spaced(name): PENS.get(name, OTHER_PEN) for name in names}
+
+
+def _limits(
+    axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str
+) -> dict[str, float]:
+    """Draw the limits that the outing came near to, and return their names and heights."""
+    top = max((float(np.nanmax(values)) for values in lines.values()), default=-math.inf)
+    found = {}
+    for name, limit_c in proof.limits_c.items():
+        height = float(to_shown(limit_c, "temperature", units))
+        if height > top + 20.0:
+            continue
+        axes.axhline(height, color=INKS["limit"], linestyle=(0, (6, 3)), linewidth=1.0)
+        words = f"{limit_name(name)}\n{figure(limit_c, 'temperature', units, both=False)}"
+        found[words] = height
+    return found
+
+
+def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> None:
+    """Draw a tick at each mark; its words stand in the report's table, where they fit."""
+    for elapsed_s, _ in marks:
+        axes.plot(
+            elapsed_s / 60,
+            0.0,
+            marker="^",
+            markersize=6,
+            color=INKS["text"],
+            transform=axes.get_xaxis_transform(),
+            clip_on=False,
+            zorder=5,
+        )
+
+
+def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
+    on = np.concatenate([[False], np.nan_to_num(state) > 0.5, [False]])
+    starts, ends = np.flatnonzero(on[1:] & ~on[:-1]), np.flatnonzero(~on[1:] & on[:-1])
+    spans = [
+        (elapsed_s[a] / 60, (elapsed_s[min(int(b), elapsed_s.size - 1)] - elapsed_s[a]) / 60)
+        for a, b in zip(starts, ends, strict=True)
+    ]
+    if not spans:
+        return
+    axes.broken_barh(
+        spans,
+        (0.02, 0.035),
+        transform=axes.get_xaxis_transform(),
+        color=INKS["cool"],
+        zorder=2,
+    )
+    axes.annotate(
+        "fan on",
+        (spans[0][0], 0.06),
+        xycoords=axes.get_xaxis_transform(),
+        fontsize=8,
+        color=INKS["cool"],
+    )

@@ -1,0 +1,193 @@
+"""The owner's questions for the report, answered from the outing by the commands' own functions.
+
+Nothing is worked out here. Each question goes to the function behind its command; one that
+cannot be answered from this outing keeps why, and what to give.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from wattsump_analysis.questions.answer import Answer, Figure, Section
+from wattsump_analysis.questions.cab import CabAsked, warm_cab
+from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.limits import said_of
+from wattsump_analysis.questions.lines import LinesAsked, plumb
+from wattsump_analysis.questions.oil import OilAsked, compare_oils
+from wattsump_analysis.questions.preheat import PreheatAsked, warm_up
+from wattsump_analysis.questions.rating import rate
+from wattsump_analysis.questions.rating_case import RatingAsked
+from wattsump_analysis.questions.typed import Power, Temperature
+from wattsump_analysis.show.hottest_day import USUAL_HOTTEST_C, on_hottest_day
+from wattsump_logger.errors import UsageError, WattsumpError
+
+__all__ = ("Days", "Reply", "replies_to")
+
+# A cold day nobody named: one that most woodlots see; said on the page.
+USUAL_COLDEST_C = -10.0
+# Oil that most machines may be worked with; common practice, no source.
+PREHEAT_TO_C = 15.0
+PEAK_TITLE = "What the peak does"  # of the section in the oil's answer
+
+# What a missing option means to who reads the page, and where it is given.
+_MISSING: Mapping[str, str] = {
+    "--measured": "the cooler's watts per degree, which this outing did not tell",
+    "--heat": "the heat into the oil at work, which this outing did not tell",
+    "--label-heat": "what the label says: label_heat under [cooler] in the profile",
+    "--capacity": "the heat capacity: litres and kilograms in the profile",
+    "--loss": "what tank and lines lose by themselves: a cool-down at standstill tells it",
+    "--heater": "a heater: power under [heater] in the profile, or --heater '500 W' here",
+    "--air-flow": "the air through the core: air_flow under [cooler] in the profile",
+    "--grade": "the oil's grade: grade under [oil] in the profile",
+    "--flow": "the oil flow: oil_flow under [cooler] in the profile",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """What the report's questions are asked for; usual values where nothing was typed."""
+
+    hottest: Temperature = None
+    coldest: Temperature = None
+    heater: Power = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reply:
+    """One question and its answer, or why there is none and what to give."""
+
+    key: str
+    title: str
+    answer: Answer | None
+    why_not: str = ""
+    give: tuple[str, ...] = ()
+    more: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Question:
+    key: str
+    title: str
+    answer: Callable[[Known, Days], Answer]
+    more: str
+
+
+def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
+    """Ask every question of what is known.
+
+    Parameters
+    ----------
+    known : Known
+        From `answers_known.known_of`.
+    days : Days, optional
+        The owner's own hottest and coldest day and heater.
+
+    Returns
+    -------
+    tuple of Reply
+        In the order of the page; a question that cannot be answered is there too.
+    """
+    days = days or Days()
+    found = [_ask(question, known, days) for question in _QUESTIONS]
+    at = next(i for i, reply in enumerate(found) if reply.key == "oil")
+    found[at], limits = _limits_apart(found[at], known)
+    return (*found, limits)
+
+
+def _ask(question: _Question, known: Known, days: Days) -> Reply:
+    reply = Reply(key=question.key, title=question.title, answer=None, more=question.more)
+    try:
+        return replace(reply, answer=question.answer(known, days))
+    except UsageError as error:
+        options = dict.fromkeys(re.findall(r"--[\w-]+", error.expected))
+        give = tuple(_MISSING[option] for option in options if option in _MISSING)
+        return replace(reply, give=give, why_not="" if give else str(error))
+    except WattsumpError as error:
+        return replace(reply, why_not=str(error))
+
+
+def _limits_apart(oil: Reply, known: Known) -> tuple[Reply, Reply]:
+    """Move what the peak does to oil, seals and skin out of the oil's answer into its own."""
+    reply = Reply(key="limits", title="What the heat does", answer=None)
+    if oil.answer is not None:
+        peak = [part for part in oil.answer.sections if part.title == PEAK_TITLE]
+        rest = tuple(part for part in oil.answer.sections if part.title != PEAK_TITLE)
+        oil = replace(oil, answer=replace(oil.answer, sections=rest))
+    else:
+        tank_c = known.peaks_c.get("tank")
+        said = () if tank_c is None else tuple(said_of(tank_c))
+        peak = [Section(title=PEAK_TITLE, remarks=said)] if said else []
+    if not any(part.rows or part.remarks for part in peak):
+        return oil, replace(reply, why_not="the outing stayed too cool to speak of, or saw no oil")
+    return oil, replace(reply, answer=Answer(question="limits", headline=(), sections=tuple(peak)))
+
+
+def _temperature(typed: Figure | None, usual_c: float) -> Figure:
+    return typed or Figure(value=usual_c, kind="temperature")
+
+
+def _rating(known: Known, days: Days) -> Answer:
+    return rate(RatingAsked(hottest=_temperature(days.hottest, USUAL_HOTTEST_C)), known)
+
+
+def _forecast(known: Known, days: Days) -> Answer:
+    return on_hottest_day(known, days.hottest)
+
+
+def _preheat(known: Known, days: Days) -> Answer:
+    asked = PreheatAsked(
+        heater=days.heater,
+        soak=_temperature(days.coldest, USUAL_COLDEST_C),
+        target=Figure(value=PREHEAT_TO_C, kind="temperature"),
+    )
+    return warm_up(asked, known)
+
+
+def _oil(known: Known, days: Days) -> Answer:
+    return compare_oils(OilAsked(), known)
+
+
+def _cab(known: Known, days: Days) -> Answer:
+    return warm_cab(CabAsked(ambient=_temperature(days.coldest, USUAL_COLDEST_C)), known)
+
+
+def _lines(known: Known, days: Days) -> Answer:
+    answer = plumb(LinesAsked(), known)
+    # The sizes of flares are a table for the bench, not a finding of this outing.
+    found = (part for part in answer.sections if part.table is None or part.table.key != "flares")
+    return replace(answer, sections=tuple(found))
+
+
+_QUESTIONS = (
+    _Question(
+        key="rating",
+        title="The label, and the next cooler",
+        answer=_rating,
+        more="another peak, altitude or air flow: wattsump rating",
+    ),
+    _Question(
+        key="forecast",
+        title="The hottest day",
+        answer=_forecast,
+        more="another day, load or altitude: wattsump forecast",
+    ),
+    _Question(
+        key="preheat",
+        title="The coldest start",
+        answer=_preheat,
+        more="another heater, target, or a battery: wattsump preheat",
+    ),
+    _Question(key="oil", title="The oil", answer=_oil, more="other grades: wattsump oil"),
+    _Question(
+        key="cab",
+        title="Heat for a cab",
+        answer=_cab,
+        more="another duct or temperature: wattsump cab",
+    ),
+    _Question(
+        key="lines",
+        title="Lines and fill",
+        answer=_lines,
+        more="what hoses hold and bear, flare sizes: wattsump lines --hose '-8 x 3 m'",
+    ),
+)

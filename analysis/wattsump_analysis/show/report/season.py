@@ -1,0 +1,67 @@
+"""The season around an outing: what the other sessions in its folder have come to.
+
+Only what `trend` has already worked out and kept in the folder is read. Proving the others
+here would make one page cost what a season costs.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from wattsump_analysis.season.folder import Job, Summary, gather
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.store import FILE_NAME, sessions_in
+from wattsump_analysis.season.trend import FEWEST_OUTINGS, Trend, in_order, trend_of
+from wattsump_analysis.show.season_screen import trend_sentence
+
+__all__ = ("Season", "season_beside")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """The outings of one machine, oldest first, and their trend if there are enough.
+
+    `this` is the name of the outing the page is about; `unread` counts sessions of the folder
+    that nobody has worked out yet.
+    """
+
+    this: str
+    folder: str
+    outings: tuple[Outing, ...]
+    trend: Trend | None
+    sentence: str
+    unread: int
+
+
+def season_beside(session: Path, machine: str) -> Season | None:
+    """Return what is known of the other sessions beside `session`; None if it lies alone."""
+    folder = session.parent
+    paths = sessions_in(folder)
+    if not any(path.resolve() != session.resolve() for path in paths):
+        return None
+    kept: Sequence[Outing] = ()
+    known = 0
+    if (folder / FILE_NAME).exists():
+        gathered = gather(folder, run=_nothing_new)
+        kept, known = gathered.outings, len(gathered.outings) + len(gathered.left_out)
+    outings, _ = in_order([outing for outing in kept if outing.machine == machine])
+    trend, sentence = _trend(outings)
+    return Season(
+        this=session.stem,
+        folder=folder.as_posix(),
+        outings=outings,
+        trend=trend,
+        sentence=sentence,
+        unread=len(paths) - known,
+    )
+
+
+def _nothing_new(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Iterable[Summary]:
+    return ()
+
+
+def _trend(outings: Sequence[Outing]) -> tuple[Trend | None, str]:
+    if len(outings) < FEWEST_OUTINGS:
+        return None, f"A trend needs {FEWEST_OUTINGS} outings that tell watts and heat."
+    trend = trend_of(outings)
+    return trend, trend_sentence(trend)

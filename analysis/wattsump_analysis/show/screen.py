@@ -1,0 +1,119 @@
+"""The answer of `prove` on a terminal, to be read in ten seconds at 80 columns.
+
+What comes out is text in rich's console markup, which rich renders and which reads the
+same without colour: no fact is told by colour alone.
+"""
+
+import math
+import re
+import textwrap
+
+from wattsump_analysis.results import LabelCheck, Proof
+from wattsump_analysis.show.words import VERDICT_WORDS, Fact, facts, figure, sentence
+
+__all__ = ("WIDTH", "proof_screen")
+
+WIDTH = 80
+_NAME_WIDTH = 19
+_VALUE_WIDTH = 23
+_BAR_WIDTH = 48
+_TAG = re.compile(r"(\\*)(\[[a-z#/@][^\[]*?\])")
+_COLOURS = {"meets": "green", "falls short": "red", "cannot tell": "yellow"}
+
+
+def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -> str:
+    """Return the answer as console markup, lines of at most `WIDTH` columns.
+
+    Parameters
+    ----------
+    proof : Proof
+        What `prove` found.
+    units : {"si", "us"}
+        Units of display; US units have the SI value beside them.
+    more : tuple of Fact
+        Lines below the proof's own.
+    """
+    colour = _COLOURS.get(proof.verdict, "yellow")
+    word = VERDICT_WORDS.get(proof.verdict, proof.verdict).upper()
+    lines = (*facts(proof, units), *more)
+    blocks = [
+        [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(proof.headline)],
+        [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact))],
+        [line for reason in _new(proof.reasons, proof.headline) for line in _item("Why", reason)],
+        _item("Next", proof.next_step, "bold"),
+        [line for caution in proof.cautions for line in _item("Caution", caution, "yellow")],
+    ]
+    name = " · ".join(
+        _safe(proof.provenance[k]) for k in ("machine", "session") if proof.provenance.get(k)
+    )
+    head = [[f"[dim]{name}[/]"]] if name else []
+    return "\n\n".join("\n".join(block) for block in (*head, *blocks) if block)
+
+
+def _safe(text: str) -> str:
+    # Only what the renderer would take for a tag is marked; other brackets stay as they are.
+    return _TAG.sub(lambda found: found[1] * 2 + "\\" + found[2], text)
+
+
+def _new(reasons: tuple[str, ...], headline: str) -> list[str]:
+    return [reason for reason in reasons if reason not in headline]
+
+
+def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
+    """Return escaped lines; `first` columns of the first line are taken already."""
+    lines = textwrap.wrap(
+        text,
+        WIDTH - 1,
+        initial_indent=" " * (indent if first is None else first),
+        subsequent_indent=" " * indent,
+        break_on_hyphens=False,
+    )
+    return [_safe(line) for line in lines]
+
+
+def _item(name: str, text: str, style: str = "") -> list[str]:
+    lines = _wrapped(sentence(text), indent=9)
+    if not lines:
+        return []
+    label = f"[{style}]{name:<9}[/]" if style else f"{name:<9}"
+    return [label + lines[0][9:], *lines[1:]]
+
+
+def _row(fact: Fact) -> list[str]:
+    """Return one fact as columns; what does not fit its column goes on below."""
+    name = f"[dim]{fact.name:<{_NAME_WIDTH}}[/]"
+    if not fact.beside:
+        lines = _wrapped(fact.value, indent=_NAME_WIDTH)
+        return [name + lines[0][_NAME_WIDTH:], *lines[1:]]
+    value = f"[bold]{_safe(fact.value)}[/]" + " " * max(_VALUE_WIDTH - len(fact.value), 2)
+    taken = _NAME_WIDTH + max(_VALUE_WIDTH, len(fact.value) + 2)
+    if taken + len(fact.beside) < WIDTH:
+        return [name + value + _safe(fact.beside)]
+    return [name + value.rstrip(), *_wrapped(fact.beside, indent=_NAME_WIDTH)]
+
+
+def _bar(label: LabelCheck | None, units: str) -> list[str]:
+    """Return the range beside the label on a scale from nothing, as two lines."""
+    if label is None or label.heat_at_etd_w is None or not label.label_heat_w > 0:
+        return []
+    heat = label.heat_at_etd_w
+    ends = (heat.low, heat.value, heat.high, label.label_heat_w)
+    if not all(math.isfinite(end) and end >= 0 for end in ends):
+        return []
+    full_w = 1.05 * max(ends)
+    low, value, high, at = (min(round(end / full_w * _BAR_WIDTH), _BAR_WIDTH) for end in ends)
+    cells = [" "] * (_BAR_WIDTH + 1)
+    cells[0] = "|"
+    for column in range(low, high + 1):
+        cells[column] = "="
+    cells[value] = "o"
+    pad = " " * _NAME_WIDTH
+    return [pad + "".join(cells).rstrip(), pad + _pointer(at, label.label_heat_w, units), ""]
+
+
+def _pointer(column: int, label_heat_w: float, units: str) -> str:
+    """Return a pointer at the label's place, its words on the side that has room."""
+    words = "label " + figure(label_heat_w, "power", units, both=False)
+    if column > len(words):
+        return f"{words:>{column - 1}} ^"
+    return " " * column + "^ " + words

@@ -1,0 +1,125 @@
+"""Trends and comparisons as plain data for other programs; docs/trend-method.md describes them.
+
+A name ends in its unit. A field may be added without a new format number; one that goes or
+changes its meaning raises it.
+"""
+
+import math
+from collections.abc import Sequence
+
+from wattsump_analysis.results import Interval
+from wattsump_analysis.season.causes import Likely
+from wattsump_analysis.season.compare import Comparison, Line
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.trend import Step, Trend
+from wattsump_analysis.show.season_screen import compare_sentence, trend_sentence
+
+__all__ = ("COMPARE_FORMAT", "TREND_FORMAT", "compare_data", "trend_data")
+
+TREND_FORMAT = "wattsump-trend-1"
+COMPARE_FORMAT = "wattsump-compare-1"
+
+
+def trend_data(trend: Trend) -> dict[str, object]:
+    """Return a trend as data that `json` can write."""
+    drifting = trend.drifting
+    return {
+        "format": TREND_FORMAT,
+        "machine": trend.machine,
+        "sentence": trend_sentence(trend),
+        "changed": trend.changed,
+        "steps": [_step(step) for step in trend.steps],
+        "drifting": {"k": drifting[0], "heat": drifting[1]},
+        "would_have_seen": {
+            "k_rel": trend.would_have_seen[0],
+            "heat_rel": trend.would_have_seen[1],
+        },
+        "repeats_to": {
+            "k_rel": float(trend.scatter.sd[0]),
+            "heat_rel": float(trend.scatter.sd[1]),
+            "correlation": trend.scatter.correlation,
+        },
+        "slope_per_outing": {
+            name: None
+            if slope is None
+            else {"low": slope.low, "value": slope.slope, "high": slope.high}
+            for name, slope in (("k_rel", trend.slope_k), ("heat_rel", trend.slope_heat))
+        },
+        "outings": [_outing(o, i in trend.odd) for i, o in enumerate(trend.outings)],
+        "left_out": [{"name": left.name, "why": left.why} for left in trend.left_out],
+    }
+
+
+def compare_data(comparison: Comparison) -> dict[str, object]:
+    """Return a comparison as data that `json` can write."""
+    lines = (comparison.like_rise, *comparison.lines)
+    return {
+        "format": COMPARE_FORMAT,
+        "machine": comparison.machine,
+        "sentence": compare_sentence(comparison),
+        "before": [outing.name for outing in comparison.before],
+        "after": [outing.name for outing in comparison.after],
+        "k_rel": _interval(comparison.k),
+        "heat_rel": _interval(comparison.heat),
+        "causes": _causes(comparison.causes),
+        "lines": [_line(line) for line in lines if line is not None],
+        "also": list(comparison.also),
+        "cannot_split": comparison.cannot_split,
+        "test": comparison.test,
+    }
+
+
+def _step(step: Step) -> dict[str, object]:
+    return {
+        "outing": step.name,
+        "start_utc": step.start_utc,
+        "k_rel": _interval(step.k),
+        "heat_rel": _interval(step.heat),
+        "causes": _causes(step.causes),
+        "events": [{"kind": str(event.kind), "text": event.text} for event in step.events],
+        "shape": str(step.shape),
+        "outings_before": step.before,
+        "outings_after": step.after,
+        "further_outings": step.further,
+    }
+
+
+def _causes(causes: Sequence[Likely]) -> list[dict[str, object]]:
+    return [{"cause": str(c.cause), "probability": c.probability} for c in causes]
+
+
+def _outing(outing: Outing, odd: bool) -> dict[str, object]:
+    return {
+        "name": outing.name,
+        "start_utc": outing.start_utc,
+        "k_w_k": outing.k_w_k,
+        "heat_w": outing.heat_w,
+        "rise_k": outing.rise_k,
+        "ambient_c": outing.ambient_c,
+        "peak_oil_c": outing.peak_oil_c,
+        "minutes_above_warn": outing.minutes_above_warn,
+        "minutes_above_max": outing.minutes_above_max,
+        "preheat_min": outing.preheat_min,
+        "hours": outing.hours,
+        "completeness": outing.completeness,
+        "marks": list(outing.marks),
+        "odd": odd,
+    }
+
+
+def _line(line: Line) -> dict[str, object]:
+    return {
+        "name": line.name,
+        "kind": line.kind,
+        "before": line.before,
+        "after": line.after,
+        "change": _interval(line.change),
+    }
+
+
+def _interval(interval: Interval | None) -> dict[str, float | None] | None:
+    """JSON has no NaN: an end that is not known is null."""
+    if interval is None:
+        return None
+    ends = {"low": interval.low, "value": interval.value, "high": interval.high}
+    return {name: None if math.isnan(value) else value for name, value in ends.items()}

@@ -1,0 +1,292 @@
+"""Trends and comparisons in words: one sentence each, and a screen of 80 columns.
+
+Plain lines without markup; whatever differs is told by words, never by colour.
+"""
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+
+from wattsump_analysis.results import Interval
+from wattsump_analysis.season.causes import SURE, Cause, Likely
+from wattsump_analysis.season.compare import Comparison, Line
+from wattsump_analysis.season.events import Event
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.trend import SOON, Step, Trend
+from wattsump_analysis.show.words import chance, figure
+from wattsump_analysis.statistics.change import Shape
+
+__all__ = (
+    "WIDTH",
+    "compare_screen",
+    "compare_sentence",
+    "trend_screen",
+    "trend_sentence",
+)
+
+WIDTH = 80
+# A change that could be as small as this either way may be called "the same".
+SAME = 0.15
+_SETTLES = {
+    Cause.COOLER: "wash the core and look whether K comes back",
+    Cause.FAN: "at working heat switch the fan off for five minutes: if the oil warms no faster, "
+    "the fan hardly blows",
+    Cause.DRIVE: "measure the case-drain flow, hot and loaded",
+    Cause.OTHER: "check level and grade of the oil, and all probes in one warm bucket",
+}
+
+
+def trend_sentence(trend: Trend) -> str:
+    """Return the one sentence of a trend: its newest change, or what could have hidden."""
+    if trend.steps:
+        return _sentence_of(trend.steps[-1])
+    if any(trend.drifting):
+        which = " and ".join(
+            name for name, out in zip(("K", "the heat"), trend.drifting, strict=True) if out
+        )
+        return f"{which} of the newest outings has left the limits without a clear step: a drift."
+    k, heat = trend.would_have_seen
+    return (
+        f"Nothing has changed over {len(trend.outings)} outings; a loss of {_percent(k)} of K or "
+        f"{_percent(heat)} more heat would have been seen within {SOON} outings (4 times in 5)."
+    )
+
+
+def trend_screen(trend: Trend, units: str = "si") -> str:
+    """Return a trend as lines of at most `WIDTH` columns."""
+    blocks = [
+        [trend.machine, *_wrapped(trend_sentence(trend))],
+        list(_recent(trend, units)),
+        [line for step in trend.steps for line in _step_lines(step)],
+        list(_standing(trend)),
+        list(_next(trend)),
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def compare_sentence(comparison: Comparison, units: str = "si") -> str:
+    """Return the one sentence of a comparison."""
+    rise = comparison.like_rise
+    parts = []
+    if rise is not None:
+        parts.append(_warmer(rise, units))
+    if comparison.k is None or comparison.heat is None:
+        return f"{'; '.join(parts) or 'Neither side tells K and heat'}; the cause cannot be told."
+    parts.append(f"K {_share(comparison.k)}, heat {_share(comparison.heat)}")
+    return _capital("; ".join(parts)) + f": {_put_down_to(comparison)}."
+
+
+def compare_screen(comparison: Comparison, units: str = "si") -> str:
+    """Return a comparison as lines of at most `WIDTH` columns."""
+    sides = f"{_names(comparison.before)}  ->  {_names(comparison.after)}"
+    lines = [line for line in (comparison.like_rise, *comparison.lines) if line is not None]
+    blocks = [
+        [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units))],
+        [_table("", "before", "after", "change"), *(_row(line, units) for line in lines)],
+        [line for text in comparison.also for line in _item("Also", text)],
+        [
+            *_item("Cannot split", comparison.cannot_split or ""),
+            *_item("Next", comparison.test or ""),
+        ],
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def _sentence_of(step: Step) -> str:
+    when = _day(step.start_utc) or step.name
+    sentence = (
+        f"From {when} on K is {_share(step.k)} and the heat into the oil {_share(step.heat)}: "
+        f"{_likely(step.causes)}."
+    )
+    return sentence + (f" Noted then: {_noted(step.events)}." if step.events else "")
+
+
+def _likely(causes: Sequence[Likely]) -> str:
+    first, second = causes[0], causes[1]
+    if first.probability >= SURE:
+        return f"{first.cause}, {chance(first.probability)}"
+    return (
+        f"{first.cause} ({chance(first.probability)}) or {second.cause} "
+        f"({chance(second.probability)}), not settled"
+    )
+
+
+def _put_down_to(comparison: Comparison) -> str:
+    k, heat = comparison.k, comparison.heat
+    if k is None or heat is None or (_same(k) and _same(heat)):
+        return f"no change; a loss of {_percent(comparison.smallest_k)} of K would have been seen"
+    if not (_beyond(k) or _beyond(heat)):
+        return (
+            f"no change can be told yet; a loss under {_percent(comparison.smallest_k)} of K can "
+            "hide between so few outings"
+        )
+    if comparison.cannot_split is not None:
+        return f"cannot be split ({comparison.cannot_split})"
+    return f"{comparison.causes[0].cause} changed, {chance(comparison.causes[0].probability)}"
+
+
+def _beyond(share: Interval) -> bool:
+    return share.low > 0.0 or share.high < 0.0
+
+
+def _same(share: Interval) -> bool:
+    return -SAME < share.low < 0.0 < share.high < SAME
+
+
+def _share(share: Interval) -> str:
+    """A change with its interval: "down 34 % (27 to 40)", or "the same (-4 to +6 %)"."""
+    low, high = round(100 * share.low), round(100 * share.high)
+    if not _beyond(share):
+        word = "the same" if _same(share) else "not known to differ"
+        return f"{word} ({low:+d} to {high:+d} %)"
+    if share.value > 0.0:
+        return f"up {_percent(share.value)} ({low} to {high})"
+    return f"down {_percent(-share.value)} ({-high} to {-low})"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _warmer(rise: Line, units: str) -> str:
+    change = rise.change
+    if not rise.beyond:
+        ends = " to ".join(_difference(end, units, sign=True) for end in (change.low, change.high))
+        return f"not known to be cooler or warmer at the same air and work ({ends})"
+    word = "warmer" if change.value > 0.0 else "cooler"
+    low, high = sorted((abs(change.low), abs(change.high)))
+    ends = f"{_difference(low, units)} to {_difference(high, units)}"
+    return f"about {_difference(abs(change.value), units)} {word} at the same air and work, {ends}"
+
+
+def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
+    scale, unit = (1.8, "degF") if units == "us" else (1.0, "K")
+    return f"{value_k * scale:{'+' if sign else ''}.0f} {unit}"
+
+
+def _recent(trend: Trend, units: str) -> Iterator[str]:
+    """The newest stretch's numbers, as the machine stands now."""
+    n = len(trend.outings)
+    inside = [trend.outings[i] for i in trend.stretches.members(len(trend.steps), n)]
+    yield _table("", "now", "newest", "")
+    rows = (
+        ("K of the cooler", "conductance", [o.k_w_k for o in inside]),
+        ("heat into the oil", "power", [o.heat_w for o in inside]),
+        ("oil over air, steady", "temperature_difference", [o.rise_k for o in inside]),
+        ("hottest oil", "temperature", [o.peak_oil_c for o in inside]),
+    )
+    for name, kind, values in rows:
+        told = [value for value in values if value is not None]
+        if told:
+            mean = figure(math.fsum(told) / len(told), kind, units, both=False)
+            newest = values[-1]
+            last = "-" if newest is None else figure(newest, kind, units, both=False)
+            yield _table(name, mean, last, "")
+    warm = sum(o.minutes_above_warn for o in inside) / max(sum(o.hours for o in inside), 1e-9)
+    yield _table("too warm, minutes an hour", f"{warm:.1f}", "", "")
+    whole = min(o.completeness for o in inside)
+    yield _table("least share of readings", _percent(whole), "", "")
+
+
+def _step_lines(step: Step) -> Iterator[str]:
+    when = _day(step.start_utc) or step.name
+    text = f"K {_share(step.k)}, heat {_share(step.heat)}; {_likely(step.causes)}"
+    if step.shape in (Shape.SLOPE, Shape.EITHER):
+        text += "; a slow drift would fit as well"
+    if step.events:
+        text += f"; noted: {_noted(step.events)}"
+    yield from _item(when, text)
+
+
+def _standing(trend: Trend) -> Iterator[str]:
+    sd = 100 * trend.scatter.sd
+    yield from _item(
+        "Repeats to",
+        f"K {sd[0]:.0f} %, heat {sd[1]:.0f} % from outing to outing (one standard deviation; "
+        f"on {trend.scatter.own_outings:.0f} outings of its own)",
+    )
+    for name, slope in (("K", trend.slope_k), ("Heat", trend.slope_heat)):
+        if slope is not None:
+            ends = f"{1000 * slope.low:+.1f} to {1000 * slope.high:+.1f} % in 10 outings"
+            word = "drifts" if slope.low * slope.high > 0.0 else "no slope"
+            yield from _item(name, f"{word} between the steps: {ends}")
+    # The newest may yet be the first of a change, which `_next` says.
+    odd = [i for i in trend.odd if i < len(trend.outings) - 1]
+    if odd:
+        names = ", ".join(trend.outings[i].name for i in odd)
+        yield from _item("Odd ones out", f"{names}: alone unlike the outings around")
+    if trend.left_out:
+        first = "; ".join(f"{left.name} ({left.why})" for left in trend.left_out[:3])
+        more = len(trend.left_out) - 3
+        yield from _item("Not counted", first + (f" and {more} more" if more > 0 else ""))
+
+
+def _next(trend: Trend) -> Iterator[str]:
+    if trend.newest_apart:
+        text = "the newest outing lies apart; one or two more like it would make it a change"
+        yield from _item("Next", text)
+    if not trend.steps:
+        return
+    step = trend.steps[-1]
+    if step.further is None:
+        yield from _item("Next", f"more outings will not settle it: {_SETTLES[step.cause]}")
+    elif step.further > 0:
+        yield from _item("Next", f"about {step.further} more outings to settle the cause")
+    elif step.k.value < 0.0 or step.heat.value > 0.0:
+        yield from _item("Next", _SETTLES[step.cause])
+
+
+def _row(line: Line, units: str) -> str:
+    def text(value: float) -> str:
+        return (
+            f"{value:.1f}"
+            if line.kind == "minutes"
+            else figure(value, line.kind, units, both=False)
+        )
+
+    change = line.change
+    unit, scale, digits = "", 1.0, 1
+    if line.kind != "minutes":
+        unit, digits = " degF" if units == "us" else " K", 0
+        scale = 1.8 if units == "us" else 1.0
+    ends = [f"{scale * x:+.{digits}f}" for x in (change.value, change.low, change.high)]
+    known = not math.isnan(change.low)
+    tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if known else " (one a side)")
+    return _table(line.name, text(line.before), text(line.after), tail)
+
+
+def _table(name: str, first: str, second: str, third: str) -> str:
+    return f"{name:<32}{first:>12}{second:>12}  {third}".rstrip()[:WIDTH]
+
+
+def _item(name: str, text: str) -> list[str]:
+    if not text:
+        return []
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=f"{name:<14}",
+        subsequent_indent=" " * 14,
+        break_on_hyphens=False,
+    )
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, break_on_hyphens=False)
+
+
+def _names(outings: Sequence[Outing]) -> str:
+    names = [outing.name for outing in outings]
+    return names[0] if len(names) == 1 else f"{names[0]} .. {names[-1]} ({len(names)} outings)"
+
+
+def _noted(events: Sequence[Event]) -> str:
+    return ", ".join(dict.fromkeys(f'"{event.text}"' for event in events))
+
+
+def _day(start_utc: str | None) -> str:
+    return "" if start_utc is None else start_utc[:10]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

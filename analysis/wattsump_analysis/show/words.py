@@ -1,0 +1,174 @@
+"""The words and figures that the screen and the report's first page share.
+
+One place turns numbers into text, so the two cannot say different things.
+"""
+
+import math
+from dataclasses import dataclass
+
+from wattsump_analysis.results import Interval, Proof
+from wattsump_logger.machine.profile import OIL_ROLES
+from wattsump_logger.units.quantities import show, shown_unit, to_shown
+
+__all__ = (
+    "VERDICT_WORDS",
+    "Fact",
+    "chance",
+    "clock_text",
+    "facts",
+    "figure",
+    "limit_name",
+    "sentence",
+    "spaced",
+    "span",
+)
+
+VERDICT_WORDS = {
+    "meets": "Meets its label",
+    "falls short": "Falls short of its label",
+    "cannot tell": "Cannot tell",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One line of the answer: what it is, the value, and what must be said beside it."""
+
+    name: str
+    value: str
+    beside: str = ""
+
+
+def figure(value: float, kind: str, units: str = "si", *, both: bool = True) -> str:
+    """Return a value with its unit; in US units with the SI value behind it if `both`."""
+    text = show(value, kind, units)
+    if units == "si" or not both or math.isnan(value):
+        return text
+    return f"{text} ({show(value, kind)})"
+
+
+def span(interval: Interval, kind: str, units: str = "si") -> str:
+    """Return "low to high unit", both ends to the same digit."""
+    if not (math.isfinite(interval.low) and math.isfinite(interval.high)):
+        return "no usable range"
+    largest = max(abs(interval.low), abs(interval.high))
+    low, high = (to_shown(x, kind, units, largest=largest) for x in (interval.low, interval.high))
+    size = max(abs(low), abs(high))
+    decimals = 2 - math.floor(math.log10(size)) if size > 0 else 0
+    ends = (_rounded(end, decimals) for end in (low, high))
+    return f"{' to '.join(ends)} {shown_unit(kind, units, largest=largest)}".rstrip()
+
+
+def _rounded(value: float, decimals: int) -> str:
+    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+    whole, point, rest = text.partition(".")
+    grouped = f"{int(whole):,}".replace(",", " ") if len(whole.lstrip("-")) > 4 else whole
+    return grouped + point + rest
+
+
+def chance(probability: float) -> str:
+    """Return a probability in words; never "0 %" or "100 %", which no outing can show."""
+    if probability < 0.01:
+        return "under 1 in 100"
+    if probability > 0.99:
+        return "over 99 in 100"
+    return f"about {round(100 * probability)} in 100"
+
+
+def clock_text(elapsed_s: float) -> str:
+    """Return a time into the outing as minutes, or hours and minutes."""
+    minutes = round(elapsed_s / 60)
+    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def sentence(text: str) -> str:
+    """Return a remark as a sentence: a capital first, a stop last."""
+    if not text:
+        return text
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def spaced(name: str) -> str:
+    """Return a column or key as words: "cooler_in_c" is "cooler in"."""
+    return name.removesuffix("_c").replace("_", " ")
+
+
+def limit_name(key: str) -> str:
+    """Return what a limit is called on the screen."""
+    return {"oil_warn": "oil warning", "oil_max": "oil limit"}.get(
+        key.removesuffix("_c"), f"{spaced(key)} limit"
+    )
+
+
+def facts(proof: Proof, units: str = "si") -> tuple[Fact, ...]:
+    """Return the lines of the answer, in the order they are read."""
+    lines = [*_label_facts(proof, units), *_conductance_facts(proof, units)]
+    rests = dict.fromkeys(route.rests_on for route in proof.routes)
+    if rests:
+        lines.append(Fact(name="The watts rest on", value="; ".join(rests)))
+    hottest = _hottest(proof, units)
+    return (*lines, hottest) if hottest else tuple(lines)
+
+
+def _label_facts(proof: Proof, units: str) -> list[Fact]:
+    label = proof.label
+    if label is None:
+        return []
+    lines = []
+    printed = figure(label.label_heat_w, "power", units)
+    if label.label_etd_k is None:
+        beside = "the label prints no oil-to-air difference"
+        return [Fact(name="Label says", value=printed, beside=beside)]
+    difference = figure(label.label_etd_k, "temperature_difference", units)
+    if label.heat_at_etd_w is not None:
+        lines.append(
+            Fact(
+                name="Rejects",
+                value=figure(label.heat_at_etd_w.value, "power", units),
+                beside=f"{span(label.heat_at_etd_w, 'power', units)} (95 %)",
+            )
+        )
+    lines.append(
+        Fact(name="Label says", value=printed, beside=f"both at oil {difference} over air")
+    )
+    if label.share_of_label is not None:
+        lines.append(
+            Fact(
+                name="Share of label",
+                value=figure(label.share_of_label.value, "fraction"),
+                beside=f"{span(label.share_of_label, 'fraction')} (95 %)",
+            )
+        )
+    if label.probability_met is not None:
+        lines.append(Fact(name="Chance it is met", value=chance(label.probability_met)))
+    return lines
+
+
+def _conductance_facts(proof: Proof, units: str) -> list[Fact]:
+    if proof.k_w_k is None:
+        return []
+    at = ""
+    if proof.reference_oil_c is not None:
+        at = f", at {figure(proof.reference_oil_c, 'temperature', units, both=False)}"
+    return [
+        Fact(
+            name="Per degree",
+            value=figure(proof.k_w_k.value, "conductance", units),
+            beside=f"{span(proof.k_w_k, 'conductance', units)} (95 %)",
+        ),
+        Fact(name="Counted from", value=f"{proof.k_refers_to}{at}, to the air going in"),
+    ]
+
+
+def _hottest(proof: Proof, units: str) -> Fact | None:
+    oils = {name: peak for name, peak in proof.peaks_c.items() if name in OIL_ROLES}
+    if not oils:
+        return None
+    name, (peak_c, at_s) = max(oils.items(), key=lambda item: item[1][0])
+    # A channel with a limit of its own is not held against the oil's, nor another channel's.
+    own = name if name in proof.limits_c else "oil_max"
+    passed = [key for key in ("oil_warn", own) if peak_c > proof.limits_c.get(key, math.inf)]
+    beside = f"{spaced(name)}, after {clock_text(at_s)}"
+    if passed:
+        beside += "; above the " + " and the ".join(map(limit_name, passed))
+    return Fact(name="Hottest oil", value=figure(peak_c, "temperature", units), beside=beside)

@@ -1,0 +1,7 @@
+"""Curves, intervals, residuals and changes over time, for any series.
+
+In: arrays. Out: small results with their intervals. Nothing here knows of oil or coolers.
+Used by: every room above.
+"""
+
+__all__: tuple[str, ...] = ()

@@ -1,0 +1,247 @@
+"""Robust trends over outings: is there one direction, and how steep is it?
+
+One value per outing, in order, in any one unit. Both methods go by ranks and medians, so one
+odd outing does not carry the answer. Outings are taken as independent of each other apart
+from the trend; a step makes both fire, which is why `steps.change_in` asks about steps too.
+
+References
+----------
+.. [1] Helsel, D. R. and Hirsch, R. M., Statistical Methods in Water Resources, USGS, chapters
+   10 and 12.
+.. [2] Gilbert, R. O. (1987), Statistical Methods for Environmental Pollution Monitoring,
+   chapter 16.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from wattsump_analysis.arrays import check_share, out_of_range, row_of
+
+__all__ = (
+    "EwmaChart",
+    "MannKendall",
+    "Slope",
+    "ewma",
+    "mann_kendall",
+    "theil_sen",
+)
+
+# Gilbert [2] sends the reader to exact tables up to 10 values and to the normal beyond.
+EXACT_UP_TO = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MannKendall:
+    """Rank test for a trend in one direction."""
+
+    s: int
+    variance: float
+    z: float
+    tau: float
+    p_normal: float
+    p_exact: float | None
+
+    @property
+    def p_value(self) -> float:
+        """Two-sided probability of so much trend by chance, exact where that is known."""
+        return self.p_normal if self.p_exact is None else self.p_exact
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slope:
+    """Robust line; the interval is for the slope, at the confidence asked for."""
+
+    slope: float
+    intercept: float
+    low: float
+    high: float
+
+
+def mann_kendall(values: ArrayLike) -> MannKendall:
+    """Mann-Kendall test with the correction for ties.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One value per outing, in order, n at least 3.
+
+    Returns
+    -------
+    MannKendall
+        S and its variance, z with the continuity correction, tau = S / (n (n - 1) / 2),
+        two-sided p from the normal and, up to 10 values without ties, exactly.
+
+    Raises
+    ------
+    RangeError
+        Fewer than three values, or one that is not finite.
+
+    Notes
+    -----
+    var S = [n (n-1)(2n+5) - sum t (t-1)(2t+5)] / 18 over groups of t tied values [1]_ [2]_.
+
+    References
+    ----------
+    .. [1] Helsel and Hirsch, Statistical Methods in Water Resources, section 12.2.
+    .. [2] Gilbert (1987), section 16.4.
+    """
+    x = row_of(values, "values", at_least=3)
+    n = len(x)
+    s = int(np.sum(np.triu(np.sign(x[None, :] - x[:, None]), 1)))
+    tied = np.unique(x, return_counts=True)[1].astype(np.float64)
+    variance = (n * (n - 1) * (2 * n + 5) - float(np.sum(tied * (tied - 1) * (2 * tied + 5)))) / 18
+    z = 0.0 if variance == 0.0 else (s - np.sign(s)) / np.sqrt(variance)
+    exact = None
+    if n <= EXACT_UP_TO and len(tied) == n:
+        exact = float(stats.kendalltau(np.arange(n), x, method="exact").pvalue)
+    return MannKendall(
+        s=s,
+        variance=variance,
+        z=float(z),
+        tau=s / (n * (n - 1) / 2),
+        p_normal=float(2.0 * stats.norm.sf(abs(z))),
+        p_exact=exact,
+    )
+
+
+def theil_sen(
+    values: ArrayLike, position: ArrayLike | None = None, *, confidence: float = 0.95
+) -> Slope:
+    """Median of all pairwise slopes, with an interval from Kendall's S.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One value per outing, n at least 3.
+    position : array_like, shape (n,), optional
+        Where each outing lies, in whatever the slope shall be per (days, hours run); the
+        outing's number from 0 if left out.
+    confidence : float
+        Of the interval, between 0 and 1 [-].
+
+    Returns
+    -------
+    Slope
+        Slope and interval in value per position; intercept at position 0 through the medians.
+
+    Raises
+    ------
+    RangeError
+        Fewer than three values, one that is not finite, or all at one position.
+
+    References
+    ----------
+    .. [1] Helsel and Hirsch, Statistical Methods in Water Resources, section 10.1.
+    """
+    y = row_of(values, "values", at_least=3)
+    x = np.arange(len(y), dtype=np.float64)
+    if position is not None:
+        x = row_of(position, "positions", at_least=3)
+    if len(x) != len(y) or np.ptp(x) == 0.0:
+        raise out_of_range(f"{len(y)} positions that are not all one", x, "theil_sen")
+    check_share(confidence, "confidence", "theil_sen")
+    found = stats.theilslopes(y, x, alpha=confidence)
+    return Slope(
+        slope=float(found[0]),
+        intercept=float(found[1]),
+        low=float(found[2]),
+        high=float(found[3]),
+    )
+
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EwmaChart:
+    """An exponentially weighted moving average with the limits it had at each outing."""
+
+    value: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+
+    @property
+    def out(self) -> BoolArray:
+        """True at each outing whose average lies strictly outside its limits."""
+        return (self.value < self.lower) | (self.value > self.upper)
+
+    @property
+    def first_out(self) -> int | None:
+        """Position of the first outing outside its limits, None if there is none."""
+        return _first(self.out)
+
+
+def ewma(
+    values: ArrayLike,
+    *,
+    target: float,
+    sigma: ArrayLike,
+    weight: float = 0.3,
+    width: float = 3.0,
+) -> EwmaChart:
+    """Exponentially weighted moving average with time-varying limits.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One value per outing, in order.
+    target : float
+        What the machine does while nothing has changed; the average starts here.
+    sigma : float or array_like, shape (n,)
+        Standard deviation of one outing about the target; an array gives each outing its own.
+    weight : float
+        Share of the newest value in the average, above 0, at most 1 [-].
+    width : float
+        Distance of the limits from the target, in standard deviations of the average [-].
+
+    Returns
+    -------
+    EwmaChart
+        Average and limits, each of shape (n,), in the unit of `values`.
+
+    Raises
+    ------
+    RangeError
+        No values, a value that is not finite, or a parameter outside its range.
+
+    Notes
+    -----
+    z_i = w x_i + (1 - w) z_(i-1), z_0 = target. The variance of z_i is built by the same
+    recursion, v_i = w^2 s_i^2 + (1 - w)^2 v_(i-1), v_0 = 0, which for a constant s is the
+    closed form s^2 w/(2 - w) [1 - (1 - w)^(2i)] of [1]_ and stays exact when outings differ
+    in quality.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4.
+    """
+    x = row_of(values, "values", at_least=1)
+    s = row_of(sigma, "sigma", at_least=1, positive=True)
+    if len(s) not in (1, len(x)):
+        raise out_of_range(f"one sigma, or one for each of {len(x)} values", len(s), "ewma")
+    s = np.broadcast_to(s, x.shape)
+    _check_shape(weight, width)
+    average = np.empty_like(x)
+    variance = np.empty_like(x)
+    z, v = float(target), 0.0
+    for i, (x_i, s_i) in enumerate(zip(x, s, strict=True)):
+        z = weight * x_i + (1.0 - weight) * z
+        v = (weight * s_i) ** 2 + (1.0 - weight) ** 2 * v
+        average[i], variance[i] = z, v
+    reach = width * np.sqrt(variance)
+    return EwmaChart(value=average, lower=target - reach, upper=target + reach)
+
+
+def _first(flags: BoolArray) -> int | None:
+    return int(np.argmax(flags)) if flags.any() else None
+
+
+def _check_shape(weight: float, width: float) -> None:
+    if not 0.0 < weight <= 1.0:
+        raise out_of_range("a weight above 0 and at most 1", weight, "ewma")
+    if not width > 0.0:
+        raise out_of_range("a width above 0", width, "ewma")

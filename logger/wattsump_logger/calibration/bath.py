@@ -1,0 +1,349 @@
+"""What a session says about its probes: how they agree, what they read in ice and steam.
+
+Corrections are found from readings as the converters gave them: what a profile had added
+when the session was made is taken off again first.
+"""
+
+import csv
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from wattsump_logger.calibration import suspicion
+from wattsump_logger.calibration.corrections import (
+    BathMatch,
+    Calibration,
+    LineCorrection,
+    fit_line,
+    fixed_point,
+    match_in_bath,
+    stray_readings,
+)
+from wattsump_logger.errors import ProfileError, RangeError, UsageError
+from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.session.reader import FloatArray, Session
+
+__all__ = (
+    "BOIL",
+    "ICE",
+    "Fixed",
+    "at_fixed_point",
+    "drop_worth",
+    "joined",
+    "line_from_pairs",
+    "match",
+    "raw_readings",
+    "strange",
+    "temperatures",
+)
+
+ICE, BOIL = "ice point", "boiling water"
+_STEP_K = 0.25  # of the coarsest converter; a finer one is only called worse than it is
+_DRIFT_K = 0.5
+# Beyond these it was no bath, whatever the probes: common practice, no source.
+_MOST_DRIFT_K = 3.0
+_MOST_APART_K = 10.0
+_ICE_REACH_C = (-40.0, 60.0)
+_BOIL_REACH_C = (40.0, 160.0)
+_WARM_K = 5.0  # above ambient: the machine is at work and warm should be warmer
+_MOST_PAIRS = 10_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fixed:
+    """A known temperature: which, how hot, and its standard uncertainty."""
+
+    method: str
+    true_c: float
+    u_true_k: float
+
+
+def temperatures(session: Session, channels: Sequence[str] = ()) -> dict[str, FloatArray]:
+    """Return the temperature columns by channel name, those asked for or all.
+
+    Raises
+    ------
+    UsageError
+        A channel the session does not have, or no temperature at all.
+    """
+    found = {
+        column.removesuffix("_c"): values
+        for column, values in session.columns.items()
+        if column.endswith("_c")
+    }
+    missing = [name for name in channels if name not in found]
+    if missing or not found:
+        raise UsageError(
+            expected="one of " + (", ".join(found) or "no temperature: there is none"),
+            found=", ".join(missing) or "none",
+            where=str(session.path),
+            do="name temperature channels of this session",
+        )
+    return {name: found[name] for name in channels} if channels else found
+
+
+def raw_readings(session: Session, channels: Sequence[str] = ()) -> dict[str, FloatArray]:
+    """Return temperatures as the converters gave them, by channel name [°C, shape (n,)]."""
+    profile = _profile_of(session)
+    known = profile.channels if profile else {}
+    return {
+        name: _uncorrected(values, known[name].offset_k, known[name].slope, known[name].slope_at_c)
+        if name in known
+        else values
+        for name, values in temperatures(session, channels).items()
+    }
+
+
+def _uncorrected(values: FloatArray, offset_k: float, slope: float, at_c: float) -> FloatArray:
+    return np.asarray((values - offset_k + slope * at_c) / (1.0 + slope), dtype=np.float64)
+
+
+def _profile_of(session: Session) -> Profile | None:
+    typed = session.metadata.get("profile")
+    if not isinstance(typed, Mapping):
+        return None
+    try:
+        return profile_from_dict(typed, f"{session.path}, profile")
+    except ProfileError:
+        return None  # a session outlives the keys a profile once had
+
+
+def _window(session: Session, from_s: float, to_s: float) -> slice:
+    start, end = np.searchsorted(session.elapsed_s, [from_s, to_s])
+    return slice(int(start), int(end))
+
+
+def match(
+    session: Session,
+    channels: Sequence[str] = (),
+    *,
+    reference: str | None = None,
+    from_s: float = 0.0,
+    to_s: float = math.inf,
+) -> tuple[BathMatch, tuple[str, ...]]:
+    """Match probes that were in one bath; return the match and what to beware of.
+
+    Raises
+    ------
+    RangeError, UsageError
+        Too few probes or readings, or a channel that is not there.
+    """
+    part = _window(session, from_s, to_s)
+    raw = raw_readings(session, channels)
+    table = np.column_stack([values[part] for values in raw.values()])
+    found = match_in_bath(table, tuple(raw), reference=reference, step_k=_STEP_K)
+    return found, tuple(_bath_remarks(found))
+
+
+def was_a_bath(found: BathMatch, where: str) -> None:
+    """Refuse a match of probes that stood in no common bath.
+
+    Raises
+    ------
+    RangeError
+        The readings drift or differ by more than probes of any class in stirred water.
+    """
+    if abs(found.drift_k) > _MOST_DRIFT_K or found.spread_k > _MOST_APART_K:
+        raise RangeError(
+            expected=f"probes in one bath: within {_MOST_APART_K:g} K of one another and "
+            f"drifting by less than {_MOST_DRIFT_K:g} K",
+            found=f"{found.spread_k:.1f} K apart and {found.drift_k:+.1f} K of drift",
+            where=where,
+            do="name the probes that were in the bath and its time with --from and --to; "
+            "nothing was kept",
+        )
+
+
+def _bath_remarks(found: BathMatch) -> Iterator[str]:
+    if abs(found.drift_k) > _DRIFT_K:
+        yield (
+            f"the bath drifted by {found.drift_k:+.1f} K: probes of different thickness lag; "
+            "stir, wait, and use --from"
+        )
+    if found.spread_k > 6.0:
+        yield f"the probes differ by {found.spread_k:.1f} K: were all of them in the bath?"
+    if len(found.names) >= 5:
+        stray = stray_readings(found.offset_k)
+        for name, is_stray in zip(found.names, stray, strict=True):
+            if is_stray:
+                yield f"{name} stands apart from the others: its type, its terminals, its place?"
+
+
+def drop_worth(found: BathMatch, profile: Profile | None, drop_k: float = 10.0) -> str:
+    """Say what the match buys for heat from oil flow, where both cooler ends took part.
+
+    That heat is flow x density x specific heat x drop, so the relative uncertainty of the
+    drop is one of its terms [JCGM 100:2008, equation (12)]. "" where it does not apply.
+    """
+    u = dict(zip(found.names, found.u_offset_k, strict=True))
+    ends = ("cooler_in", "cooler_out")
+    if profile is None or not set(ends) <= u.keys():
+        return ""
+    classes = [known.sensor.u_c(found.bath_c) for end in ends if (known := profile.role(end))]
+    before, after = math.hypot(*classes), math.hypot(*(u[end] for end in ends))
+    return (
+        f"heat from oil flow at a drop of {drop_k:g} K: "
+        f"±{200 * after / drop_k:.0f} % from the probes, ±{200 * before / drop_k:.0f} % unmatched"
+    )
+
+
+def at_fixed_point(
+    session: Session,
+    channels: Sequence[str],
+    point: Fixed,
+    made: date,
+    *,
+    from_s: float = 0.0,
+    to_s: float = math.inf,
+) -> tuple[Calibration, ...]:
+    """Return the correction of each probe that was held at a known temperature.
+
+    Raises
+    ------
+    RangeError
+        A probe more than 15 K off: it was not there, or is of another type.
+    """
+    part = _window(session, from_s, to_s)
+    low_c, high_c = _ICE_REACH_C if point.method == ICE else _BOIL_REACH_C
+    found = []
+    for name, values in raw_readings(session, channels).items():
+        line = fixed_point(values[part], point.true_c, point.u_true_k, step_k=_STEP_K)
+        if abs(line.intercept_k) > 15.0:
+            raise RangeError(
+                expected=f"about {point.true_c:.1f} degC",
+                found=f"{point.true_c - line.intercept_k:.1f} degC",
+                where=f"{point.method}, {name}",
+                do="name the probes that were in it, and the time with --from and --to",
+            )
+        found.append(
+            Calibration(
+                probe=name,
+                made=made,
+                method=point.method,
+                correction=line,
+                low_c=low_c,
+                high_c=high_c,
+                note=str(session.path.name),
+            )
+        )
+    return tuple(found)
+
+
+def joined(known: Calibration | None, new: Calibration) -> Calibration:
+    """Return the straight line through ice and boiling water where both are known.
+
+    Otherwise the new one as it is. Intercept and slope are taken at the middle of both
+    points; their covariance follows from the two independent uncertainties
+    [JCGM 100:2008, F.1.2.3].
+    """
+    if known is None or {known.method, new.method} != {ICE, BOIL}:
+        return new
+    one, two = sorted((known.correction, new.correction), key=lambda line: line.reference_c)
+    t_1, t_2 = (line.reference_c - line.intercept_k for line in (one, two))
+    u_1, u_2 = one.u_intercept_k, two.u_intercept_k
+    both = math.hypot(u_1, u_2)
+    return Calibration(
+        probe=new.probe,
+        made=new.made,
+        method=f"{ICE} and {BOIL}",
+        correction=LineCorrection(
+            reference_c=0.5 * (t_1 + t_2),
+            intercept_k=0.5 * (one.intercept_k + two.intercept_k),
+            slope=(two.intercept_k - one.intercept_k) / (t_2 - t_1),
+            u_intercept_k=0.5 * both,
+            u_slope=both / (t_2 - t_1),
+            correlation=(u_2**2 - u_1**2) / both**2,
+            residual_k=0.0,
+            dof=min(one.dof, two.dof),
+        ),
+        low_c=_ICE_REACH_C[0],
+        high_c=_BOIL_REACH_C[1],
+        note=f"{known.note}, {new.note}",
+    )
+
+
+def line_from_pairs(path: Path, probe: str, made: date) -> Calibration:
+    """Return the straight line through a table of `reading_c,true_c`.
+
+    Raises
+    ------
+    UsageError, RangeError
+        No such table, or fewer than three rows.
+    """
+    readings, truths = _pairs(path)
+    line = fit_line(readings, [true - read for read, true in zip(readings, truths, strict=True)])
+    return Calibration(
+        probe=probe,
+        made=made,
+        method=f"straight line through {len(readings)} points",
+        correction=line,
+        low_c=min(readings),
+        high_c=max(readings),
+        note=path.name,
+    )
+
+
+def _pairs(path: Path) -> tuple[list[float], list[float]]:
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            rows = [row for _, row in zip(range(_MOST_PAIRS), csv.DictReader(file), strict=False)]
+        return [float(row["reading_c"]) for row in rows], [float(row["true_c"]) for row in rows]
+    except (OSError, ValueError, KeyError, TypeError, csv.Error) as error:
+        raise UsageError(
+            expected="a CSV file with the columns reading_c,true_c",
+            found=f"{type(error).__name__}: {error}",
+            where=str(path),
+            do="one row a point, numbers in degC",
+        ) from error
+
+
+def strange(session: Session) -> tuple[str, ...]:
+    """Say which readings are numbers but hardly temperatures, one sentence a finding."""
+    temps = temperatures(session)
+    raw = raw_readings(session)
+    found = [line for name, values in raw.items() for line in _strange(name, values, session)]
+    ambient = temps.get("ambient")
+    if ambient is not None:
+        share = float(np.mean(suspicion.sunlit(ambient, session.elapsed_s)))
+        if share > 0.05:
+            found.append(
+                f"ambient swings too fast for shaded air in {share:.0%} of the outing: "
+                "sun, or the cooler's own warm air"
+            )
+    found += _swapped(temps)
+    return tuple(found)
+
+
+def _strange(name: str, values: FloatArray, session: Session) -> Iterator[str]:
+    checks = (
+        (
+            "reads exactly 0.00 again and again: dead wiring or a dead converter",
+            suspicion.exact_zeros(values),
+        ),
+        ("sits at the end of a scale: open or shorted wiring", suspicion.full_scale(values)),
+        ("did not change for more than ten minutes", _stuck(values, session)),
+    )
+    for said, mask in checks:
+        if mask.any():
+            first_s = float(session.elapsed_s[int(np.argmax(mask))])
+            yield f"{name} {said} ({int(mask.sum())} readings, first at {first_s:.0f} s)"
+
+
+def _stuck(values: FloatArray, session: Session) -> suspicion.BoolArray:
+    mask = suspicion.long_repeats(values, session.elapsed_s)
+    moving = np.ptp(values[np.isfinite(values)]) > _WARM_K if np.isfinite(values).any() else False
+    return mask if moving else np.zeros_like(mask)  # a soak may stand still, an outing may not
+
+
+def _swapped(temps: Mapping[str, FloatArray]) -> Iterator[str]:
+    for warmer, cooler in (("cooler_in", "cooler_out"), ("tank", "ambient")):
+        if not {warmer, cooler} <= temps.keys():
+            continue
+        warm = np.fmax(temps[warmer], temps[cooler])
+        at_work = warm - np.nanmin(warm) > _WARM_K if np.isfinite(warm).any() else warm > 0
+        if suspicion.swapped(temps[warmer][at_work], temps[cooler][at_work]):
+            yield f"{warmer} is colder than {cooler} nearly always: are the two swapped?"

@@ -1,0 +1,117 @@
+"""Makes a session from what was kept: wire files of live captures, files from cards."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from wattsump_logger.capture.overlap import Told, without_repeats
+from wattsump_logger.capture.recorder import Recorder
+from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.machine.profile import Profile
+
+__all__ = ("Imported", "import_files", "name_for", "typed_names", "typed_start")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imported:
+    """The sessions made, their rows, and what was wrong on the way (code -> count).
+
+    `repeated` counts frames left out because an earlier file had them.
+    """
+
+    paths: tuple[Path, ...]
+    row_count: int
+    counts: Mapping[str, int]
+    repeated: int = 0
+
+
+def import_files(
+    files: Sequence[Path],
+    folder: Path,
+    name: str,
+    profile: Profile | None = None,
+    *,
+    start_utc: datetime | None = None,
+    names: Mapping[str, str] | None = None,
+) -> Imported:
+    """Make one outing of `files`, in the order given, as `<name>.csv` in `folder`.
+
+    Frames that an earlier file already had are taken once.
+    """
+    recorder = Recorder(
+        folder,
+        name,
+        profile,
+        start_utc=start_utc,
+        names=names,
+        metadata={"made_from": [file.name for file in files]},
+    )
+    told = Told()
+    for item in without_repeats(files, told):
+        recorder.take(item)
+        _check(recorder, folder)
+    recorder.close()
+    _check(recorder, folder)
+    if not recorder.paths:
+        raise SessionError(
+            expected="frames of the line protocol, a hello among them",
+            found=f"{recorder.assembler.frames} frames",
+            where=", ".join(map(str, files)),
+            do="check that this is the controller's file; see docs/line-protocol.md",
+        )
+    return Imported(
+        paths=tuple(recorder.paths),
+        row_count=recorder.row_count,
+        counts=dict(recorder.assembler.counts),
+        repeated=told.frame_count,
+    )
+
+
+def _check(recorder: Recorder, folder: Path) -> None:
+    if recorder.trouble:
+        raise SessionError(
+            expected="to write the session",
+            found=recorder.trouble,
+            where=str(folder),
+            do="make room or choose another folder with --out, then import again",
+        )
+
+
+def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
+    """Return a free name for the session: the wanted one, else after the first file."""
+    folder.mkdir(parents=True, exist_ok=True)
+    base = wanted or files[0].stem
+    name, number = base, 1
+    while (folder / f"{name}.csv").exists():
+        number += 1
+        name = f"{base}.{number}"
+    return name
+
+
+def typed_start(text: str | None) -> datetime | None:
+    """Return a typed start time; one without a zone is this computer's local time."""
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except ValueError as error:
+        raise UsageError(
+            expected="a time such as 2026-05-04T07:30 or 2026-05-04T07:30:00+02:00",
+            found=repr(text),
+            where="--start",
+            do="type date and time with a T between them",
+        ) from error
+
+
+def typed_names(pairs: Sequence[str]) -> dict[str, str]:
+    """Return new channel names by old ones, from OLD=NEW texts."""
+    names: dict[str, str] = {}
+    for pair in pairs:
+        old, equals, new = pair.partition("=")
+        if not (old and equals and new):
+            raise UsageError(
+                expected="OLD=NEW", found=repr(pair), where="--rename", do="name both channels"
+            )
+        names[old] = new
+    return names

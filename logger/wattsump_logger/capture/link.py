@@ -1,0 +1,155 @@
+"""Keeps a port open and takes in what it says, whatever the disk is doing meanwhile.
+
+A thread reads, so that a slow card never makes the port's small buffer overflow. A lost
+port is opened again with growing pauses. What arrives, and when, comes out as wire items.
+"""
+
+import queue
+import threading
+from itertools import chain, repeat
+from typing import Protocol
+
+from wattsump_logger.capture.clock import Clock
+from wattsump_logger.capture.wirefile import MAX_CHUNK, Chunk, HostNote, WireItem
+from wattsump_logger.errors import PortError
+
+__all__ = ("PAUSES_S", "BytePort", "Link", "OpenedFirst", "PortSource")
+
+PAUSES_S = (0.25, 0.5, 1.0, 2.0, 5.0)  # between tries; a board takes 1 to 3 s to come back
+_READ_S = 0.25  # how long a read may be silent before it looks whether to stop
+_QUEUED = 4096  # chunks; at 100 a second the disk may stand still for 40 s
+
+
+class BytePort(Protocol):
+    """An open port: bytes, b"" for silence, None when nothing more will ever come."""
+
+    name: str
+
+    def read(self, timeout_s: float) -> bytes | None:
+        """Return what came, waiting at most so long; PortError once the port is gone."""
+
+    def close(self) -> None:
+        """Let go of the port."""
+
+
+class PortSource(Protocol):
+    """What can be opened, and opened again."""
+
+    name: str
+
+    def open(self) -> BytePort:
+        """Return an open port, or raise PortError."""
+
+
+class OpenedFirst:
+    """A source opened at once, so that a port that is not there is told before all else.
+
+    The first `open` hands that port out; later ones open the source again.
+    """
+
+    def __init__(self, source: PortSource) -> None:
+        self._source = source
+        self._opened: BytePort | None = source.open()
+        self.name = source.name
+
+    def open(self) -> BytePort:
+        """Return the port that is open, or open it again."""
+        port, self._opened = self._opened or self._source.open(), None
+        self.name = self._source.name
+        return port
+
+    def close(self) -> None:
+        """Let go of a port nobody has asked for."""
+        port, self._opened = self._opened, None
+        if port is not None:
+            port.close()
+
+
+class Link:
+    """A running reader; take its items with `next`, end it with `close`."""
+
+    def __init__(
+        self, source: PortSource, clock: Clock, *, pauses_s: tuple[float, ...] | None = None
+    ) -> None:
+        self.is_open = False
+        self.ended = False
+        self._source = source
+        self._clock = clock
+        self._pauses_s = pauses_s or PAUSES_S
+        self._items: queue.Queue[WireItem] = queue.Queue(_QUEUED)
+        self._stop = threading.Event()
+        self._port: BytePort | None = source.open()  # the first failure is the caller's to hear
+        self._say("opened", self._port.name)
+        self._thread = threading.Thread(target=self._run, name="wattsump-link", daemon=True)
+        self._thread.start()
+
+    def next(self, timeout_s: float) -> list[WireItem]:
+        """Return all that has come, waiting for a first item at most so long."""
+        items: list[WireItem] = []
+        try:
+            items.append(self._items.get(timeout=timeout_s))
+            while True:
+                items.append(self._items.get_nowait())
+        except queue.Empty:
+            return items
+
+    @property
+    def is_over(self) -> bool:
+        """Tell whether nothing more will come and everything was taken."""
+        return self.ended and self._items.empty()
+
+    def close(self) -> list[WireItem]:
+        """Stop reading; return what had come and was not taken yet."""
+        self._stop.set()
+        left: list[WireItem] = []
+        while self._thread.is_alive():
+            left += self.next(0.02)
+        return left + self.next(0)
+
+    def _run(self) -> None:
+        try:
+            while not self._stop.is_set() and not self.ended:
+                if self._port is None:
+                    self._reopen()
+                else:
+                    self._read(self._port)
+        finally:
+            self.ended = True
+            self._let_go()
+
+    def _read(self, port: BytePort) -> None:
+        try:
+            data = port.read(_READ_S)
+        except PortError as error:
+            self._let_go()
+            self._say("lost", error.found)
+            return
+        anchor = self._clock.anchor()
+        if data is None:
+            self.ended = True
+        for start in range(0, len(data or b""), MAX_CHUNK):
+            assert data is not None
+            self._put(Chunk(anchor=anchor, data=data[start : start + MAX_CHUNK]))
+
+    def _reopen(self) -> None:
+        for pause_s in chain(self._pauses_s, repeat(self._pauses_s[-1])):
+            if self._stop.wait(pause_s):
+                return
+            try:
+                self._port = self._source.open()
+            except PortError:
+                continue
+            self._say("opened", self._port.name)
+            return
+
+    def _let_go(self) -> None:
+        port, self._port, self.is_open = self._port, None, False
+        if port is not None:
+            port.close()
+
+    def _say(self, word: str, detail: str) -> None:
+        self.is_open = word == "opened"
+        self._put(HostNote(anchor=self._clock.anchor(), word=word, detail=detail))
+
+    def _put(self, item: WireItem) -> None:
+        self._items.put(item)  # waits while the queue is full; `close` makes room

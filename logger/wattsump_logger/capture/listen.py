@@ -1,0 +1,81 @@
+"""Which ports there are, and which of them speaks the line protocol."""
+
+import errno
+from collections.abc import Callable, Iterator
+
+from wattsump_logger.capture.clock import Clock, HostClock
+from wattsump_logger.capture.link import BytePort
+from wattsump_logger.capture.ports import PortInfo, SerialPort, find_ports, may_open, why_not
+from wattsump_logger.errors import PortError
+from wattsump_logger.wire.events import BadCrc, Event, EventFrame, Hello, Noise, Oversized, Reading
+from wattsump_logger.wire.frames import FrameParser
+
+__all__ = ("heard", "listen_to", "port_lines")
+
+
+def port_lines(
+    *,
+    listen_s: float,
+    baud: int,
+    ports: tuple[PortInfo, ...] | None = None,
+    open_port: Callable[[str, int], BytePort] = SerialPort,
+    clock: Clock | None = None,
+    is_allowed: Callable[[str], bool] = may_open,
+) -> Iterator[str]:
+    """Yield one line per port; with `listen_s` above 0 also what was heard on it."""
+    found = find_ports() if ports is None else ports
+    if not found:
+        yield "no serial port found: plug the controller in, or try another cable: some only charge"
+    for info in found:
+        line = f"{info.name}  {info.description}  {info.identity}".rstrip()
+        if not is_allowed(info.name):
+            error = why_not(info.name, PermissionError(errno.EACCES, "no permission"))
+            line += f"  {error.found}; {error.do}"
+        elif listen_s > 0:
+            line += "  " + _tell(info.name, baud, listen_s, open_port, clock or HostClock())
+        yield line
+
+
+def _tell(
+    name: str, baud: int, listen_s: float, open_port: Callable[[str, int], BytePort], clock: Clock
+) -> str:
+    try:
+        port = open_port(name, baud)
+    except PortError as error:
+        return f"cannot be opened: {error.found}; {error.do}"
+    try:
+        return heard(listen_to(port, listen_s, clock))
+    except PortError as error:
+        return f"failed while listening: {error.found}"
+    finally:
+        port.close()
+
+
+def listen_to(port: BytePort, listen_s: float, clock: Clock) -> list[Event]:
+    """Return what an open port says within `listen_s`, up to its first hello."""
+    parser, events = FrameParser(), list[Event]()
+    end_ms = (clock.anchor().mono_ms or 0) + listen_s * 1000
+    while (left_ms := end_ms - (clock.anchor().mono_ms or 0)) > 0:
+        data = port.read(min(left_ms / 1000, 0.25))
+        if data is None:
+            break
+        events += parser.feed(data)
+        if parser.hello is not None:
+            break
+    return events
+
+
+def heard(events: list[Event]) -> str:
+    """Return in words what a port's events mean for whoever looks for a controller."""
+    for event in events:
+        if isinstance(event, Hello):
+            names = " ".join(channel.name for channel in event.channels)
+            return f"speaks our protocol: {event.firmware}, every {event.period_ms} ms: {names}"
+    kinds = {type(event) for event in events}
+    if not kinds:
+        return "silent"
+    if kinds & {Reading, EventFrame} or any(hasattr(event, "uptime_ms") for event in events):
+        return "speaks our protocol (no hello yet: one comes at least every 60 s)"
+    if kinds & {Noise, BadCrc, Oversized}:
+        return "says something else, or at another speed (--baud)"
+    return "says frames of a kind this version does not know"

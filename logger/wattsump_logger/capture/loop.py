@@ -1,0 +1,360 @@
+"""The capture loop: from a port to `<name>.wire` and `<name>.csv`, outing by outing.
+
+What arrives is written to the wire file first and to the session next, both handed to
+the operating system at once and put on the disk every few seconds. A silence longer than
+asked for ends an outing; the next bytes begin another. A full disk stops nothing: see
+`WireWriter` and `Recorder` for what waits and what is given up.
+"""
+
+import contextlib
+import signal
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from wattsump_logger.capture.clock import Anchor, Clock, HostClock
+from wattsump_logger.capture.link import Link, PortSource
+from wattsump_logger.capture.recorder import Recorder
+from wattsump_logger.capture.timeline import CLOCK_SET_FROM_MS
+from wattsump_logger.capture.wirefile import Chunk, HostNote, WireItem, WireWriter
+from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.session.appendfile import SYNC_S, AppendFile
+from wattsump_logger.session.rows import Row
+
+__all__ = ("Captured", "Outing", "Status", "free_name", "run", "stop_on_signals")
+
+_WAIT_S = 0.1
+_NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status:
+    """Where a capture stands, for whoever shows it."""
+
+    port: str
+    is_open: bool
+    name: str
+    row_count: int
+    elapsed_s: float | None
+    silent_s: float
+    values: Mapping[str, str]
+    fault: str
+    counts: Mapping[str, int]
+    trouble: str
+    waiting_rows: int
+    dropped_rows: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Captured:
+    """What a capture left: its wire files, its sessions, rows and faults by code."""
+
+    wires: tuple[Path, ...]
+    sessions: tuple[Path, ...]
+    row_count: int
+    dropped_rows: int
+    counts: Mapping[str, int]
+    trouble: str
+
+
+class Outing:
+    """One outing on disk: its wire file and its session files."""
+
+    def __init__(
+        self,
+        folder: Path,
+        name: str,
+        profile: Profile | None,
+        *,
+        sync_s: float = SYNC_S,
+        metadata: Mapping[str, object] | None = None,
+    ) -> None:
+        self.name = name
+        self.wire_path = folder / f"{name}.wire"
+        self.wire = WireWriter(AppendFile(self.wire_path, sync_s=sync_s))
+        self.recorder = Recorder(
+            folder,
+            name,
+            profile,
+            sync_s=sync_s,
+            metadata={"wire": self.wire_path.name, **(metadata or {})},
+        )
+
+    def take(self, item: WireItem) -> list[Row]:
+        """Keep one item, then make rows of it."""
+        self.wire.put(item)
+        return self.recorder.take(item)
+
+    def idle(self) -> None:
+        """Try again what the disk has refused."""
+        self.wire.flush()
+        self.recorder.flush()
+
+    @property
+    def trouble(self) -> str:
+        """Say why the disk does not take what we have, "" while it does."""
+        return self.wire.trouble or self.recorder.trouble
+
+    def close(self) -> None:
+        """Finish both files."""
+        self.wire.close()
+        self.recorder.close()
+
+
+class _Loop:
+    """The state of one `run`."""
+
+    def __init__(
+        self,
+        folder: Path,
+        profile: Profile | None,
+        clock: Clock,
+        name: str | None,
+        sync_s: float,
+        quiet_ends_s: float | None,
+        began: Anchor,
+    ) -> None:
+        self._folder = folder
+        self._profile = profile
+        self._clock = clock
+        self._name = name
+        self._sync_s = sync_s
+        self._quiet_ends_ms = None if quiet_ends_s is None else quiet_ends_s * 1000
+        self._finished: list[Outing] = []
+        self._ends_at_hello = False
+        self._at_line_start = True
+        self.outing: Outing | None = self._new_outing(began)
+        self.heard_ms = began.mono_ms or 0
+
+    def _now_ms(self) -> int:
+        return self._clock.anchor().mono_ms or 0
+
+    @property
+    def silent_s(self) -> float:
+        return max(0, self._now_ms() - self.heard_ms) / 1000
+
+    def _new_outing(self, began: Anchor) -> Outing:
+        name = free_name(self._folder, self._name, began)
+        return Outing(self._folder, name, self._profile, sync_s=self._sync_s)
+
+    def take(self, item: WireItem) -> list[Row]:
+        if isinstance(item, Chunk):
+            heard_ms = item.anchor.mono_ms or 0
+            self._end_if_quiet(heard_ms - self.heard_ms)
+            self.heard_ms = heard_ms
+            if self._ends_at_hello:
+                return self._divide(item)
+            self._at_line_start = item.data.endswith(b"\n")
+        return self._pass_on(item)
+
+    def _pass_on(self, item: WireItem) -> list[Row]:
+        if self.outing is None:
+            if not isinstance(item, Chunk):
+                return []
+            self.outing = self._new_outing(item.anchor)
+        return self.outing.take(item)
+
+    def end_at_hello(self) -> None:
+        """End the outing where the next hello begins: the next one has no reading without it."""
+        self._ends_at_hello = self.outing is not None
+
+    def _divide(self, chunk: Chunk) -> list[Row]:
+        data = chunk.data
+        begins = self._at_line_start and data.startswith(b"H1,")
+        at = 0 if begins else data.find(b"\nH1,") + 1
+        self._at_line_start = data.endswith(b"\n")
+        if not begins and not at:
+            return self._pass_on(chunk)
+        before = self._pass_on(replace(chunk, data=data[:at])) if at else []
+        self.end_outing()
+        self._ends_at_hello = False
+        return before + self._pass_on(replace(chunk, data=data[at:]))
+
+    def note(self, texts: Sequence[str]) -> None:
+        for text in texts:
+            self.take(HostNote(anchor=self._clock.anchor(), word="mark", detail=text))
+
+    def idle(self) -> None:
+        if self.outing is None:
+            return
+        self.outing.idle()
+        self._end_if_quiet(self._now_ms() - self.heard_ms)
+
+    def _end_if_quiet(self, silent_ms: float) -> None:
+        limit_ms = self._quiet_ends_ms
+        if limit_ms is None or self.outing is None or silent_ms <= limit_ms:
+            return
+        if self.outing.recorder.paths:  # an outing that has not begun goes on waiting
+            self.end_outing()
+
+    def end_outing(self) -> None:
+        if self.outing is not None:
+            self.outing.close()
+            self._finished.append(self.outing)
+            self.outing = None
+
+    def status(self, link: Link, port: str) -> Status:
+        outing = self.outing
+        recorder = outing.recorder if outing else None
+        row = recorder.last_row if recorder else None
+        columns: Sequence[str] = recorder.start.columns if recorder and recorder.start else ()
+        return Status(
+            port=port,
+            is_open=link.is_open,
+            name=outing.name if outing else "",
+            row_count=recorder.row_count if recorder else 0,
+            elapsed_s=row.elapsed_ms / 1000 if row else None,
+            silent_s=self.silent_s,
+            values=dict(zip(columns, row.cells, strict=False)) if row else {},
+            fault=row.fault if row else "",
+            counts=dict(recorder.assembler.counts) if recorder else {},
+            trouble=outing.trouble if outing else "",
+            waiting_rows=recorder.waiting_rows if recorder else 0,
+            dropped_rows=recorder.dropped_rows if recorder else 0,
+        )
+
+    def result(self) -> Captured:
+        recorders = [outing.recorder for outing in self._finished]
+        counts: dict[str, int] = {}
+        for recorder in recorders:
+            for code, count in recorder.assembler.counts.items():
+                counts[code] = counts.get(code, 0) + count
+        return Captured(
+            wires=tuple(outing.wire_path for outing in self._finished),
+            sessions=tuple(path for recorder in recorders for path in recorder.paths),
+            row_count=sum(recorder.row_count for recorder in recorders),
+            dropped_rows=sum(
+                recorder.dropped_rows + recorder.waiting_rows for recorder in recorders
+            ),
+            counts=counts,
+            trouble="; ".join(outing.trouble for outing in self._finished if outing.trouble),
+        )
+
+
+def run(
+    port: PortSource,
+    folder: Path,
+    profile: Profile | None = None,
+    clock: Clock | None = None,
+    stop: Callable[[], bool] = lambda: False,
+    on_status: Callable[[Status], None] | None = None,
+    *,
+    name: str | None = None,
+    on_rows: Callable[[Sequence[Row]], None] | None = None,
+    marks: Callable[[], Sequence[str]] | None = None,
+    quiet_ends_s: float | None = None,
+    is_over: Callable[[], bool] | None = None,
+    status_s: float = 1.0,
+    sync_s: float = SYNC_S,
+) -> Captured:
+    """Record until `stop()` is true or the port says that nothing more will come.
+
+    Parameters
+    ----------
+    port : PortSource
+        `ports.SerialSource(name)`, or any object that opens to something with `read`.
+    folder : Path
+        Where the files go; made if it is not there.
+    profile : Profile, optional
+        The machine; its offsets and probe types are applied, and the sidecar keeps it.
+    clock : Clock, optional
+        The host's clocks, or a `FastClock` beside an emulated controller.
+    on_status, on_rows : callable, optional
+        Told every `status_s` where things stand; told each batch of new rows.
+    marks : callable, optional
+        Asked for what the driver has noted since it was last asked.
+    quiet_ends_s : float, optional
+        A silence this long ends the outing; the next bytes begin a new one.
+    is_over : callable, optional
+        Asked whether the outing is over though the controller goes on talking; if so, its
+        next hello begins a new one.
+
+    Raises
+    ------
+    PortError
+        The port cannot be opened at the start; later it is tried again and again.
+    SessionError
+        The folder cannot be written to.
+    """
+    clock = clock or HostClock()
+    _make(folder)
+    began = clock.anchor()
+    link = Link(port, clock)
+    try:
+        loop = _Loop(folder, profile, clock, name, sync_s, quiet_ends_s, began)
+    except BaseException:
+        link.close()
+        raise
+    told_ms = -(10**12)
+    try:
+        while not stop() and not link.is_over:
+            made = [row for item in link.next(_WAIT_S) for row in loop.take(item)]
+            loop.note(marks() if marks else ())
+            if is_over and is_over():
+                loop.end_at_hello()
+            if on_rows and made:
+                on_rows(made)
+            loop.idle()
+            now_ms = clock.anchor().mono_ms or 0
+            if on_status and now_ms - told_ms >= status_s * 1000:
+                told_ms = now_ms
+                on_status(loop.status(link, port.name))
+    finally:
+        for item in link.close():
+            loop.take(item)
+        loop.note(marks() if marks else ())  # a key pressed just before the end
+        loop.end_outing()
+    return loop.result()
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SessionError(
+            expected="a folder to write to",
+            found=error.strerror or str(error),
+            where=str(folder),
+            do="choose another folder with --out",
+        ) from error
+
+
+def free_name(folder: Path, wanted: str | None, now: Anchor) -> str:
+    """Return a name that no file of the folder has: the wanted one, else by the clock."""
+    if wanted is not None and (not wanted or wanted[0] == "." or not {*wanted} <= _NAME_CHARACTERS):
+        raise UsageError(
+            expected="a file name of letters, digits, '.', '_' and '-'",
+            found=repr(wanted),
+            where="--name",
+            do="choose a plain name; folders go in --out",
+        )
+    base = wanted or _name_by_clock(now)
+    name, number = base, 1
+    while any((folder / f"{name}{end}").exists() for end in (".wire", ".csv")):
+        number += 1
+        name = f"{base}.{number}"
+    return name
+
+
+def _name_by_clock(now: Anchor) -> str:
+    if now.utc_ms is None or now.utc_ms < CLOCK_SET_FROM_MS:
+        return "outing"
+    return datetime.fromtimestamp(now.utc_ms // 1000, UTC).strftime("%Y%m%d-%H%M%SZ")
+
+
+@contextlib.contextmanager
+def stop_on_signals() -> Iterator[Callable[[], bool]]:
+    """Yield a `stop` that turns true on Ctrl-C or a request to terminate."""
+    asked = threading.Event()
+    numbers = [signal.SIGINT, signal.SIGTERM]
+    if hasattr(signal, "SIGHUP"):
+        numbers.append(signal.SIGHUP)  # the terminal was closed, the lid maybe
+    before = {number: signal.signal(number, lambda *_: asked.set()) for number in numbers}
+    try:
+        yield asked.is_set
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -1,0 +1,188 @@
+"""Writes what the assembler makes: one session file, and a further one when channels change.
+
+While the disk takes nothing, rows wait in bounded memory; what had to be given up is
+counted and told in the next row that is written.
+"""
+
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from wattsump_logger.capture.assembler import Assembler, Start
+from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
+from wattsump_logger.capture.wirefile import Chunk, WireItem
+from wattsump_logger.errors import WattsumpError
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.session.appendfile import SYNC_S
+from wattsump_logger.session.rows import Row
+from wattsump_logger.session.sidecar import FORMAT
+from wattsump_logger.session.writer import SessionWriter
+
+__all__ = ("MOST_WAITING", "Recorder", "session_metadata")
+
+MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
+
+
+def session_metadata(start: Start, profile: Profile | None) -> dict[str, object]:
+    """Return what a session's sidecar tells about its controller, machine and maker."""
+    metadata: dict[str, object] = {
+        "format": FORMAT,
+        "software": f"wattsump {version('wattsump')}",
+        "controller": start.hello.firmware,
+        "period_ms": start.hello.period_ms,
+        "channels": [
+            {"column": channel.column, "source": channel.source, "detail": channel.detail}
+            for channel in start.channels
+        ],
+        "offsets": dict(start.offsets_k),
+    }
+    return metadata if profile is None else {**metadata, "profile": profile.to_dict()}
+
+
+class Recorder:
+    """From wire items to session files in `folder`, named `<name>.csv`, `<name>-2.csv`, ..."""
+
+    def __init__(
+        self,
+        folder: Path,
+        name: str,
+        profile: Profile | None = None,
+        *,
+        start_utc: datetime | None = None,
+        names: Mapping[str, str] | None = None,
+        metadata: Mapping[str, object] | None = None,
+        sync_s: float = SYNC_S,
+        monotonic_s: Callable[[], float] = time.monotonic,
+        most_waiting: int | None = None,
+    ) -> None:
+        self.assembler = Assembler(profile, start_utc=start_utc, names=names)
+        self.paths: list[Path] = []
+        self.row_count = 0
+        self.last_row: Row | None = None
+        self.start: Start | None = None
+        self.trouble = ""
+        self.dropped_rows = 0
+        self._folder = folder
+        self._name = name
+        self._profile = profile
+        self._metadata = dict(metadata or {})
+        self._sync_s = sync_s
+        self._monotonic_s = monotonic_s
+        self._waiting: deque[Start | Row] = deque()
+        self._most_waiting = most_waiting or MOST_WAITING
+        self._given_up = 0
+        self._writer: SessionWriter | None = None
+
+    @property
+    def waiting_rows(self) -> int:
+        """Return how many rows the disk has not taken yet."""
+        return len(self._waiting)
+
+    def take(self, item: WireItem) -> list[Row]:
+        """Take one item of the wire; return the rows it completed, written or waiting."""
+        if not isinstance(item, Chunk):
+            self.assembler.note(item.word, item.detail, item.anchor)
+            return []
+        made = self.assembler.feed(item.data, item.anchor)
+        self._keep(made)
+        self.flush()
+        return [row for row in made if isinstance(row, Row)]
+
+    def mark(self, text: str, anchor: Anchor = NO_ANCHOR) -> None:
+        """Note what the driver says now."""
+        self.assembler.note("mark", text, anchor)
+
+    def _keep(self, made: list[Start | Row]) -> None:
+        for item in made:
+            if isinstance(item, Start):
+                self.start = item
+                self._waiting.append(item)
+            elif self._has_room():
+                self._waiting.append(self._with_loss(item))
+                self.last_row = item
+            else:
+                self._given_up += 1
+                self.dropped_rows += 1
+
+    def _has_room(self) -> bool:
+        if len(self._waiting) >= self._most_waiting:
+            self.flush()
+        return len(self._waiting) < self._most_waiting
+
+    def _with_loss(self, row: Row) -> Row:
+        if not self._given_up:
+            return row
+        lost = f"wire:rows_dropped={self._given_up}"
+        self._given_up = 0
+        return replace(row, fault=f"{row.fault};{lost}" if row.fault else lost)
+
+    def flush(self) -> None:
+        """Write what waits; `trouble` says why if the disk does not take it."""
+        try:
+            while self._waiting:
+                self._write_some()
+            if self._writer is not None:
+                self._writer.sync_if_due()
+            self.trouble = self._writer.sync_trouble if self._writer else ""
+        except (OSError, WattsumpError) as error:
+            self.trouble = str(getattr(error, "strerror", None) or error)
+
+    def _write_some(self) -> None:
+        """Write the rows up to the next start of a session, or begin that session."""
+        first = self._waiting[0]
+        if isinstance(first, Start):
+            self._begin(first)
+            self._waiting.popleft()
+            return
+        rows: list[Row] = []
+        for item in self._waiting:
+            if not isinstance(item, Row):
+                break
+            rows.append(item)
+        assert self._writer is not None
+        try:
+            self._writer.write(rows)
+        except OSError:
+            # All of them may be too much for what is left; one may still fit.
+            rows = rows[:1]
+            self._writer.write(rows)
+        for _ in rows:
+            self._waiting.popleft()
+        self.row_count += len(rows)
+
+    def _begin(self, start: Start) -> None:
+        self._end()
+        number = len(self.paths) + 1
+        path = self._folder / (self._name + (f"-{number}" if number > 1 else "") + ".csv")
+        writer = SessionWriter(
+            path,
+            start.columns,
+            {**session_metadata(start, self._profile), **self._metadata},
+            sync_s=self._sync_s,
+            monotonic_s=self._monotonic_s,
+        )
+        self._writer = writer
+        self.paths.append(path)
+        writer.begin()
+
+    def _end(self) -> None:
+        if self._writer is not None:
+            writer, self._writer = self._writer, None
+            writer.close()
+
+    def close(self) -> None:
+        """Write what waits if the disk takes it, and let go of the file."""
+        self.flush()
+        if self._given_up:
+            self.assembler.note("rows_dropped", str(self._given_up))
+            self._given_up = 0
+        self._keep(list(self.assembler.finish()))
+        self.flush()
+        try:
+            self._end()
+        except OSError as error:
+            self.trouble = error.strerror or str(error)

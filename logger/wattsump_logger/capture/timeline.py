@@ -1,0 +1,101 @@
+"""When each frame was: the controller's uptime made into one steady time for an outing.
+
+Elapsed time counts from the first reading and follows the controller's clock. A restart
+begins a new stretch, placed by the host's monotonic clock; without one it is placed at
+the earliest it can have been, the last frame plus the new uptime, and called unknown.
+UTC follows the host's clock and is left out while that clock is plainly not set.
+"""
+
+from dataclasses import dataclass
+
+from wattsump_logger.capture.clock import Anchor
+
+__all__ = ("CLOCK_SET_FROM_MS", "Timeline")
+
+CLOCK_SET_FROM_MS = 1_735_689_600_000  # 2025-01-01: this software did not exist before
+_WRAP_MS = 2**32
+_STEP_MS = 2_000  # a jump of wall against monotonic time that is no mere adjustment
+_DRIFT_MS = 500  # how far the controller's clock may run from the host's, unnoticed
+_SLACK_MS = 2_000  # and how far they may differ over a lost connection,
+_SLACK_SHARE = 0.02  # with a ceramic resonator's 0.5 % well inside (common, no source)
+
+
+# Not frozen: it is where an outing stands, and that moves with every frame.
+@dataclass(slots=True, kw_only=True)
+class Timeline:
+    """Places frames in time."""
+
+    start_utc_ms: int | None = None  # as typed by the user, for boards without a clock
+    last_ms: int = -1  # elapsed time of the last frame placed
+    _shift_ms: int | None = None  # elapsed time minus uptime
+    _last_uptime_ms: int = 0
+    _last_mono_ms: int | None = None
+    _zero_utc_ms: int | None = None  # UTC at elapsed time 0
+    _wall_minus_mono_ms: int | None = None
+
+    def place(self, uptime_ms: int, anchor: Anchor) -> int:
+        """Return the elapsed ms of a frame of the running stretch."""
+        if self._shift_ms is None:
+            self._shift_ms = -uptime_ms
+        self._last_uptime_ms = uptime_ms
+        self._last_mono_ms = anchor.mono_ms
+        return uptime_ms + self._shift_ms
+
+    def advance(self, elapsed_ms: int) -> int:
+        """Take a row at this time; rows are at least 1 ms apart."""
+        self.last_ms = max(elapsed_ms, self.last_ms + 1)
+        return self.last_ms
+
+    def begin_here(self, uptime_ms: int) -> None:
+        """Let elapsed time be 0 at this uptime."""
+        if self._shift_ms is not None and self._zero_utc_ms is not None:
+            self._zero_utc_ms += uptime_ms + self._shift_ms
+        self._shift_ms = -uptime_ms
+        self.last_ms = -1
+
+    def wrap(self) -> None:
+        """Let uptimes that count from 0 again continue the stretch."""
+        if self._shift_ms is not None:
+            self._shift_ms += _WRAP_MS
+
+    def reboot(self, uptime_ms: int, anchor: Anchor) -> bool:
+        """Begin a new stretch; False if how long the restart took is not known."""
+        if self._shift_ms is None:
+            return True
+        last_ms = self._last_uptime_ms + self._shift_ms
+        passed_ms = uptime_ms
+        known = anchor.mono_ms is not None and self._last_mono_ms is not None
+        if anchor.mono_ms is not None and self._last_mono_ms is not None:
+            passed_ms = max(passed_ms, anchor.mono_ms - self._last_mono_ms)
+        self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
+        return known
+
+    def fits(self, uptime_ms: int, anchor: Anchor) -> bool:
+        """Tell whether the controller's clock ran on as long as ours since the last frame."""
+        if anchor.mono_ms is None or self._last_mono_ms is None:
+            return True
+        ours_ms = anchor.mono_ms - self._last_mono_ms
+        theirs_ms = (uptime_ms - self._last_uptime_ms) % _WRAP_MS
+        return abs(ours_ms - theirs_ms) <= _SLACK_MS + _SLACK_SHARE * ours_ms
+
+    def read_clock(self, elapsed_ms: int, anchor: Anchor) -> int | None:
+        """Follow the host's clock at a frame; return by how many ms it was stepped, if so."""
+        utc_ms, mono_ms = anchor.utc_ms, anchor.mono_ms
+        if self.start_utc_ms is not None:
+            self._zero_utc_ms = self.start_utc_ms
+            return None
+        if utc_ms is None or utc_ms < CLOCK_SET_FROM_MS:
+            return None
+        wall_minus_mono_ms = None if mono_ms is None else utc_ms - mono_ms
+        before, self._wall_minus_mono_ms = self._wall_minus_mono_ms, wall_minus_mono_ms
+        zero_ms = utc_ms - elapsed_ms
+        if self._zero_utc_ms is None or abs(zero_ms - self._zero_utc_ms) > _DRIFT_MS:
+            self._zero_utc_ms = zero_ms
+        if before is None or wall_minus_mono_ms is None:
+            return None
+        step_ms = wall_minus_mono_ms - before
+        return step_ms if abs(step_ms) > _STEP_MS else None
+
+    def utc_ms(self, elapsed_ms: int) -> int | None:
+        """Return UTC at an elapsed time, None while it is not known."""
+        return None if self._zero_utc_ms is None else self._zero_utc_ms + elapsed_ms

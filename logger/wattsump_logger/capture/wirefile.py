@@ -1,0 +1,214 @@
+"""`<name>.wire`: every byte that came over the wire, with the host's time beside it.
+
+    wattsump-wire-1
+    @<utc> <monotonic ms> <count>
+    <count bytes, as they came>
+    !<utc> <monotonic ms> <word> <detail>
+
+An `@` record holds bytes, an `!` record what the host itself did or saw (opened, lost,
+mark, dropped). Each record ends with a line feed. A file that does not begin with that
+first line is taken as a bare stream of frames, as a controller's card holds it.
+"""
+
+import re
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import BinaryIO
+
+from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
+from wattsump_logger.errors import SessionError
+from wattsump_logger.session.appendfile import AppendFile
+from wattsump_logger.session.writer import utc_text
+
+__all__ = ("MAX_CHUNK", "Chunk", "HostNote", "WireItem", "WireWriter", "encode_item", "read_wire")
+
+_FIRST_LINE = b"wattsump-wire-1\n"
+_RECORD = re.compile(rb"([@!])([0-9TZ:.-]{24}|-) (-?[0-9]{1,19}|-) ([^\n]*)\n")
+MAX_CHUNK = 1 << 16  # bytes of one record
+_LONGEST_DETAIL = 200
+_LONGEST_LINE = 1024  # of a record's head; a detail is at most 800 bytes of UTF-8
+_BACKLOG_BYTES = 4 << 20  # what a full disk may make us hold: hours of an outing at 1 Hz
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chunk:
+    """Bytes as they came, and when."""
+
+    anchor: Anchor
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostNote:
+    """What the host did or saw, in one word and a detail, and when."""
+
+    anchor: Anchor
+    word: str
+    detail: str = ""
+
+
+WireItem = Chunk | HostNote
+
+
+def encode_item(item: WireItem) -> bytes:
+    """Return one record of a wire file."""
+    utc_ms, mono_ms = item.anchor.utc_ms, item.anchor.mono_ms
+    utc = "-" if utc_ms is None else _utc(utc_ms)
+    mono = "-" if mono_ms is None else str(mono_ms)
+    if isinstance(item, Chunk):
+        return b"@%s %s %d\n%s\n" % (utc.encode(), mono.encode(), len(item.data), item.data)
+    detail = " ".join(item.detail.split())[:_LONGEST_DETAIL]
+    return f"!{utc} {mono} {item.word} {detail}\n".encode()
+
+
+def _utc(utc_ms: int) -> str:
+    whole, rest = divmod(utc_ms, 1000)
+    return utc_text(datetime.fromtimestamp(whole, UTC).replace(microsecond=rest * 1000))
+
+
+class WireWriter:
+    """Appends records; while the disk takes none, holds a bounded backlog of them.
+
+    `waiting_bytes` are held back, `dropped_bytes` of the wire were given up since the
+    last record that reached the file; what was given up is then written down in the file.
+    """
+
+    def __init__(self, file: AppendFile, *, backlog_bytes: int = _BACKLOG_BYTES) -> None:
+        self._file = file
+        self._backlog: deque[bytes] = deque([_FIRST_LINE])
+        self._backlog_bytes = backlog_bytes
+        self.waiting_bytes = len(_FIRST_LINE)
+        self.dropped_bytes = 0
+        self.trouble = ""
+        self.flush()
+
+    def put(self, item: WireItem) -> None:
+        """Take one record; write it and what waits before it, if the disk lets us."""
+        record = encode_item(item)
+        if self.waiting_bytes + len(record) > self._backlog_bytes:
+            self.flush()
+        if self.waiting_bytes + len(record) > self._backlog_bytes:
+            self.dropped_bytes += len(item.data) if isinstance(item, Chunk) else 0
+            return
+        if self.dropped_bytes:
+            said = HostNote(anchor=item.anchor, word="dropped", detail=f"{self.dropped_bytes}")
+            self._hold(encode_item(said))
+            self.dropped_bytes = 0
+        self._hold(record)
+        self.flush()
+
+    def _hold(self, record: bytes) -> None:
+        self._backlog.append(record)
+        self.waiting_bytes += len(record)
+
+    def flush(self) -> None:
+        """Write what waits; `trouble` says why if the disk does not take it."""
+        try:
+            while self._backlog:
+                self._file.append(self._backlog[0])
+                self.waiting_bytes -= len(self._backlog.popleft())
+            self._file.sync_if_due()
+            self.trouble = self._file.sync_trouble
+        except OSError as error:
+            self.trouble = error.strerror or str(error)
+
+    def close(self) -> None:
+        """Write what waits if possible, put it on the disk, let go of the file."""
+        self.flush()
+        try:
+            self._file.close()
+        except OSError as error:
+            self.trouble = error.strerror or str(error)
+
+
+def read_wire(path: Path) -> Iterator[WireItem]:
+    """Yield the records of a wire file, or the bytes of a bare stream of frames.
+
+    A damaged stretch is given line by line, and behind it a note `damaged` with its
+    bytes. Blocks are read at a time, never the whole file.
+    """
+    try:
+        with path.open("rb") as file:
+            first = file.read(len(_FIRST_LINE))
+            if first == _FIRST_LINE:
+                yield from _records(file)
+                return
+            _refuse(first, path)
+            while first:
+                yield Chunk(anchor=NO_ANCHOR, data=first)
+                first = file.read(MAX_CHUNK)
+    except OSError as error:
+        raise SessionError(
+            expected="a .wire file or a card file of frames",
+            found=error.strerror or str(error),
+            where=str(path),
+            do="check the name",
+        ) from error
+
+
+def _refuse(first: bytes, path: Path) -> None:
+    if not first or first.startswith((b"wattsump-wire-", b"time_utc,")):
+        raise SessionError(
+            expected="a wire file of version 1 or a card file of frames",
+            found=repr(first.decode("ascii", "replace")) if first else "an empty file",
+            where=str(path),
+            do="give the .wire file of an outing or the file from the controller's card",
+        )
+
+
+def _records(file: BinaryIO) -> Iterator[WireItem]:
+    damaged, anchor = 0, NO_ANCHOR
+    while line := file.readline(_LONGEST_LINE):
+        item = _record(line, file)
+        if isinstance(item, Anchor):
+            damaged, anchor = damaged + len(line), item
+        elif item is None:
+            # Frames have a checksum each: those that are whole are as good as ever.
+            damaged += len(line)
+            if line[:1] not in (b"@", b"!"):
+                yield Chunk(anchor=anchor, data=line)
+        else:
+            if damaged:
+                yield HostNote(anchor=item.anchor, word="damaged", detail=str(damaged))
+            damaged, anchor = 0, item.anchor
+            yield item
+    if damaged:
+        yield HostNote(anchor=anchor, word="damaged", detail=str(damaged))
+
+
+def _record(line: bytes, file: BinaryIO) -> WireItem | Anchor | None:
+    """Return the record that begins with `line`; just its anchor if its bytes are not sound.
+
+    None means that the line begins no record.
+    """
+    found = _RECORD.fullmatch(line)
+    if found is None:
+        return None
+    kind, utc, mono, rest = found.groups()
+    try:
+        anchor = Anchor(utc_ms=_utc_ms(utc), mono_ms=None if mono == b"-" else int(mono))
+        if kind == b"!":
+            word, _, detail = rest.decode("utf-8").partition(" ")
+            return HostNote(anchor=anchor, word=word, detail=detail)
+        count = int(rest)
+    except ValueError:
+        return None
+    if not 0 <= count <= MAX_CHUNK:
+        return anchor
+    here = file.tell()
+    data = file.read(count)
+    # A short last record is what a power cut leaves: its bytes are as good as any.
+    if file.read(1) in (b"\n", b""):
+        return Chunk(anchor=anchor, data=data)
+    file.seek(here)
+    return anchor
+
+
+def _utc_ms(utc: bytes) -> int | None:
+    if utc == b"-":
+        return None
+    moment = datetime.fromisoformat(utc.decode("ascii"))
+    return round(moment.timestamp() * 1000)

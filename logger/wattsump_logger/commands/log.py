@@ -1,0 +1,215 @@
+"""The command `log`: a capture with its screen, alarms, keys and guide.
+
+What knows physics is supplied by whoever composes the program, as `Supplies`.
+"""
+
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.watch.guide import Estimate, Guide
+    from wattsump_logger.watch.watch import Forecaster, Watch
+
+__all__ = ("Asked", "Supplies", "machine_profile", "register", "watching_over")
+
+PROVING_RUN = "proving-run"
+_STATUS_S = 0.25
+
+_Port = Annotated[str, typer.Argument(help="Port to read, as `wattsump ports` lists it.")]
+_Machine = Annotated[
+    Path | None, typer.Option("--machine", help="Machine profile (TOML); kept in the session.")
+]
+_Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
+_Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
+_Baud = Annotated[int, typer.Option("--baud", min=50, help="Speed of the port.")]
+_Quiet = Annotated[
+    float | None,
+    typer.Option("--new-after", min=0.1, help="Begin a new outing after so many quiet minutes."),
+]
+_Rest = Annotated[
+    float | None,
+    typer.Option(
+        "--new-after-stop",
+        min=0.1,
+        help="Begin a new outing after the engine stood for so many minutes.",
+    ),
+]
+_Limits = Annotated[
+    list[str] | None,
+    typer.Option("--limit", help="Alarm of a channel: tank='75 degC'. Repeatable."),
+]
+_Rate = Annotated[
+    str | None, typer.Option("--rate", help="Warn when the tank warms by more a minute: '10 K'.")
+]
+_Command = Annotated[
+    str | None,
+    typer.Option(
+        "--alarm-command",
+        help="Program and arguments run at each alarm, without a shell; "
+        "what it is about is in WATTSUMP_... variables.",
+    ),
+]
+_Guide = Annotated[
+    str | None, typer.Option("--guide", help=f"Be guided through a test: {PROVING_RUN}.")
+]
+_Probes = Annotated[
+    Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
+]
+_Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
+
+Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supplies:
+    """What the log command is given: each makes its thing for a machine, when it is needed.
+
+    A forecaster is also given the limits the driver typed, in degC by channel.
+    """
+
+    forecaster: "Callable[[Profile | None, Mapping[str, float]], Forecaster | None] | None" = None
+    estimate: "Callable[[Profile | None], Estimate | None] | None" = None
+    guides: Guides = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the driver asked of the watch, as typed."""
+
+    limits: tuple[str, ...] = ()
+    rate: str | None = None
+    alarm_command: str | None = None
+    guide: str | None = None
+    is_plain: bool = False
+    rest_min: float | None = None
+
+
+def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
+    """Add `log` to the program."""
+    given = supplies or Supplies()
+
+    @app.command("log")
+    def log_command(
+        port: _Port,
+        machine: _Machine = None,
+        out: _Out = Path(),
+        name: _Name = None,
+        baud: _Baud = 115_200,
+        quiet_min: _Quiet = None,
+        rest_min: _Rest = None,
+        limit: _Limits = None,
+        rate: _Rate = None,
+        alarm_command: _Command = None,
+        guide: _Guide = None,
+        probes: _Probes = None,
+        is_plain: _Plain = False,
+    ) -> None:
+        """Record an outing from a port until Ctrl-C.
+
+        It leaves <name>.csv, its sidecar and <name>.wire. Keys mark the session while it runs:
+        f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen.
+        """
+        from wattsump_logger.capture import loop, ports
+        from wattsump_logger.capture.link import OpenedFirst
+        from wattsump_logger.commands import telling
+
+        profile = machine_profile(machine, probes)
+        asked = Asked(
+            limits=tuple(limit or ()),
+            rate=rate,
+            alarm_command=alarm_command,
+            guide=guide,
+            is_plain=is_plain,
+            rest_min=rest_min,
+        )
+        with (
+            contextlib.closing(OpenedFirst(ports.SerialSource(port, baud))) as source,
+            loop.stop_on_signals() as stop,
+        ):
+            typer.echo(telling.beginning(port), err=True)
+            with watching_over(profile, asked, given) as watch:
+                captured = loop.run(
+                    source,
+                    out,
+                    profile,
+                    stop=stop,
+                    on_status=watch.on_status,
+                    on_rows=watch.on_rows,
+                    marks=watch.marks,
+                    is_over=watch.is_over,
+                    name=name,
+                    quiet_ends_s=None if quiet_min is None else quiet_min * 60,
+                    status_s=_STATUS_S,
+                )
+        for line in (*telling.ending(captured), *_learned(watch)):
+            typer.echo(line)
+
+
+def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | None":
+    """Return the typed machine with its probes' corrections, having said which they are."""
+    from wattsump_logger.calibration.kept import load_machine
+
+    profile, said = load_machine(machine, probes)
+    for line in said:
+        typer.echo(line, err=True)
+    return profile
+
+
+@contextlib.contextmanager
+def watching_over(profile: "Profile | None", asked: Asked, supplies: Supplies) -> "Iterator[Watch]":
+    """Yield a watch with everything that was asked of it, its screen and keys at work."""
+    from wattsump_logger.units.quantities import parse
+    from wattsump_logger.watch.alarm_command import AlarmCommand, words_of
+    from wattsump_logger.watch.alarm_rules import Typed, typed_limits
+    from wattsump_logger.watch.keys import listening
+    from wattsump_logger.watch.view import showing
+    from wattsump_logger.watch.watch import Watch
+
+    typed = Typed(limit_c=typed_limits(asked.limits))
+    if asked.rate is not None:
+        typed = Typed(limit_c=typed.limit_c, rate_k_min=parse(asked.rate, "temperature_difference"))
+    command = AlarmCommand(words_of(asked.alarm_command)) if asked.alarm_command else None
+    guide = _guide(asked.guide, profile, supplies)
+    forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
+    live = False if asked.is_plain else None
+    with listening() as read_keys, showing(live=live) as show:
+        yield Watch(
+            profile,
+            typed=typed,
+            forecaster=forecaster,
+            guide=guide,
+            command=command,
+            read_keys=read_keys,
+            show=show,
+            rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
+        )
+
+
+def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "Guide | None":
+    from wattsump_logger.errors import UsageError
+    from wattsump_logger.watch.proving_run import proving_run
+
+    if name is None:
+        return None
+    if name in supplies.guides:
+        return supplies.guides[name](profile)
+    if name != PROVING_RUN:
+        raise UsageError(
+            expected="one of " + ", ".join((PROVING_RUN, *supplies.guides)),
+            found=repr(name),
+            where="--guide",
+            do="name a guide that there is",
+        )
+    estimate = supplies.estimate(profile) if supplies.estimate else None
+    return proving_run(profile, estimate=estimate)
+
+
+def _learned(watch: "Watch") -> list[str]:
+    """Return what the guide has learned, also when it was left early."""
+    return [f"learned {line}" for line in watch.advice.learned] if watch.advice else []

@@ -1,0 +1,84 @@
+"""The logger's commands: `ports`, `import`, and `log` and `sensors` from their own modules.
+
+Nothing heavy is imported here: `--help` pays only for typer. Expected errors are raised;
+the composed program turns them into one line and an exit code.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from wattsump_logger.commands import log, sensors
+from wattsump_logger.commands.log import Supplies, machine_profile
+
+__all__ = ("register",)
+
+_Machine = Annotated[
+    Path | None, typer.Option("--machine", help="Machine profile (TOML); kept in the session.")
+]
+_Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
+_Probes = Annotated[
+    Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
+]
+_Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
+
+
+def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
+    """Add the logger's commands to the program, with what others supply to them."""
+    app.command("ports")(ports_command)
+    log.register(app, supplies)
+    app.command("import")(import_command)
+    sensors.register(app)
+
+
+def ports_command(
+    listen_s: Annotated[
+        float,
+        typer.Option("--listen", min=0.0, help="Listen so many seconds; resets many boards."),
+    ] = 0.0,
+    baud: Annotated[int, typer.Option("--baud", min=50, help="Speed to listen at.")] = 115_200,
+) -> None:
+    """List serial ports, and with --listen which speak our protocol.
+
+    A port you may not open is listed with what to do about it. Listening opens each port, which
+    restarts many boards and does no other harm.
+    """
+    from wattsump_logger.capture.listen import port_lines
+
+    for line in port_lines(listen_s=listen_s, baud=baud):
+        typer.echo(line)
+
+
+def import_command(
+    files: Annotated[list[Path], typer.Argument(help=".wire or card files of one outing.")],
+    machine: _Machine = None,
+    out: _Out = Path(),
+    name: _Name = None,
+    probes: _Probes = None,
+    start: Annotated[
+        str | None,
+        typer.Option("--start", help="When the first reading was, if nothing had a clock."),
+    ] = None,
+    rename: Annotated[
+        list[str] | None, typer.Option("--rename", help="Another name for a channel: OLD=NEW.")
+    ] = None,
+) -> None:
+    """Make a session from wire files or card files.
+
+    Again, with a corrected profile or probes, or for the first time, from a controller's card.
+    Files of one outing that overlap are taken once. No file that is there is written over.
+    """
+    from wattsump_logger.capture import importing
+    from wattsump_logger.commands import telling
+
+    imported = importing.import_files(
+        files,
+        out,
+        importing.name_for(files, out, name),
+        machine_profile(machine, probes),
+        start_utc=importing.typed_start(start),
+        names=importing.typed_names(rename or ()),
+    )
+    for line in telling.imported(imported):
+        typer.echo(line)

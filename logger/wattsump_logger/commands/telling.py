@@ -1,0 +1,43 @@
+"""What the logger's commands say: plain lines before and after; the view tells the rest."""
+
+from collections.abc import Iterator, Mapping
+
+from wattsump_logger.capture.importing import Imported
+from wattsump_logger.capture.loop import Captured
+from wattsump_logger.session.appendfile import SYNC_S
+
+__all__ = ("beginning", "ending", "imported")
+
+
+def beginning(port: str) -> str:
+    """Return the line a capture begins with: what is safe when, and how to end."""
+    return (
+        f"recording {port}; every reading is handed to the system at once "
+        f"and on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
+    )
+
+
+def ending(captured: Captured) -> Iterator[str]:
+    """Yield what a capture left."""
+    for path in captured.sessions:
+        yield f"session {path}"
+    for path in captured.wires:
+        yield f"wire    {path}"
+    yield f"{captured.row_count} rows; on the wire: {_counts(captured.counts)}"
+    if not captured.sessions:
+        yield "no reading came: check the speed (--baud) and that the controller says hello"
+    if captured.trouble or captured.dropped_rows:
+        yield f"not on disk: {captured.dropped_rows} rows ({captured.trouble or 'disk was full'})"
+
+
+def imported(made: Imported) -> Iterator[str]:
+    """Yield what an import made."""
+    for path in made.paths:
+        yield f"session {path}"
+    yield f"{made.row_count} rows; on the wire: {_counts(made.counts)}"
+    if made.repeated:
+        yield f"{made.repeated} frames were in an earlier file too and were taken once"
+
+
+def _counts(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{code} {count}" for code, count in counts.items()) or "nothing amiss"

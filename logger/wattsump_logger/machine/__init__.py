@@ -1,0 +1,7 @@
+"""The profile of a machine: its channels, oil, metal, cooler, limits.
+
+In: a TOML file. Out: a checked `Profile`.
+Used by: every room above, and the analysis.
+"""
+
+__all__: tuple[str, ...] = ()

@@ -1,0 +1,164 @@
+"""The parts a machine profile is made of: plain frozen values in inside units.
+
+Every `u_...` is a standard uncertainty, relative where its name ends in `_rel`.
+`profile` reads them from a file and owns what may be typed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from wattsump_logger.machine.sensor_class import SensorClass
+
+__all__ = (
+    "OIL_ROLES",
+    "UNITS",
+    "USUAL_UNIT",
+    "Channel",
+    "Cooler",
+    "Drive",
+    "Heater",
+    "Limits",
+    "Metal",
+    "Oil",
+    "Role",
+)
+
+
+class Role(StrEnum):
+    """What a channel tells about the machine."""
+
+    TANK = "tank"
+    COOLER_IN = "cooler_in"
+    COOLER_OUT = "cooler_out"
+    AMBIENT = "ambient"
+    CASE_DRAIN = "case_drain"
+    PUMP_INLET = "pump_inlet"
+    AIR_OFF = "air_off"
+    METAL = "metal"
+    HEATER_ZONE = "heater_zone"
+    FAN = "fan"
+    ENGINE = "engine"
+    DRIVE = "drive"
+    HEATER = "heater"
+    FLOW = "flow"
+    SUPPLY = "supply"
+    OTHER = "other"
+
+
+# Those in oil, which scalds and which the limits of oil hold for.
+OIL_ROLES = frozenset(
+    {Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET}
+)
+
+
+# The unit in a session column's name where the profile does not say; the rest are °C.
+USUAL_UNIT: Mapping[Role, str] = {
+    Role.FAN: "on",
+    Role.ENGINE: "rpm",
+    Role.DRIVE: "on",
+    Role.HEATER: "w",
+    Role.FLOW: "lpm",
+    Role.SUPPLY: "v",
+}
+UNITS = ("c", "k", "on", "w", "v", "a", "rpm", "lpm", "kmh", "bar", "pct")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Oil:
+    """The oil in the machine; `u_volume_rel` is relative."""
+
+    grade: str
+    volume_m3: float
+    u_volume_rel: float
+    viscosity_40_mm2_s: float
+    viscosity_100_mm2_s: float
+    density_15_kg_m3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Metal:
+    """One metal part that warms with the oil; `u_mass_rel` is relative."""
+
+    name: str
+    material: Literal["steel", "cast iron", "aluminium", "copper"]
+    mass_kg: float
+    u_mass_rel: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """The hydrostatic drive, as far as known."""
+
+    power_w: float | None = None
+    pump_efficiency: float | None = None
+    motor_efficiency: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cooler:
+    """The cooler and its label; `label_etd_k` is None where the label does not print it."""
+
+    label_heat_w: float | None = None
+    label_etd_k: float | None = None
+    fitted: bool = False
+    air_flow_m3_s: float | None = None
+    oil_flow_m3_s: float | None = None
+    u_oil_flow_rel: float = 0.05
+    fan_thermostat_c: float | None = None
+    bypass_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heater:
+    """The tank heater; `metered` says that its power is measured, not read off it."""
+
+    power_w: float
+    u_power_rel: float
+    watt_density_w_m2: float | None = None
+    metered: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Where the oil is too hot, too thick and too thin. Defaults are common practice."""
+
+    oil_warn_c: float = 66.0
+    oil_max_c: float = 82.0
+    viscosity_max_start_mm2_s: float = 1000.0
+    viscosity_min_mm2_s: float = 13.0
+    viscosity_best_low: float = 16.0
+    viscosity_best_high: float = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One channel: what it tells, by which sensor, and what is added to its readings.
+
+    That is `offset_k`, plus `slope` times the reading's distance from `slope_at_c`.
+    """
+
+    name: str
+    role: Role
+    sensor: SensorClass
+    offset_k: float = 0.0
+    u_offset_k: float | None = None
+    limit_c: float | None = None
+    note: str = ""
+    unit: str = "c"
+    slope: float = 0.0
+    slope_at_c: float = 0.0
+
+    def correction_k(self, temp_c: float) -> float:
+        """What is added to a reading [K]."""
+        return self.offset_k + self.slope * (temp_c - self.slope_at_c)
+
+    @property
+    def column(self) -> str:
+        """Name of this channel's column in a session."""
+        return f"{self.name}_{self.unit}"
+
+    def u_c(self, temp_c: float) -> float:
+        """Standard uncertainty of a reading [K]: of the offset once matched, else the class."""
+        return self.sensor.u_c(temp_c) if self.u_offset_k is None else self.u_offset_k

@@ -1,0 +1,354 @@
+"""The machine profile: oil, metal, drive, cooler, heater, limits and what each channel is.
+
+Every quantity is typed with its unit and kept as typed, so that the session's sidecar
+shows what the owner wrote. Inside, units are in the names and every uncertainty is a
+standard uncertainty. A wrong profile is refused in one line that names key, value and
+what was expected; an unknown key is refused too, because a misspelt one would be
+silently without effect.
+"""
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from wattsump_logger.errors import ProfileError, RangeError, UsageError
+from wattsump_logger.machine import keys
+from wattsump_logger.machine.oil_label import grade_viscosity_40, viscosity_100
+from wattsump_logger.machine.parts import (
+    OIL_ROLES,
+    UNITS,
+    USUAL_UNIT,
+    Channel,
+    Cooler,
+    Drive,
+    Heater,
+    Limits,
+    Metal,
+    Oil,
+    Role,
+)
+from wattsump_logger.machine.sensor_class import NO_SENSOR, SensorClass
+
+__all__ = (
+    "OIL_ROLES",
+    "Channel",
+    "Cooler",
+    "Drive",
+    "Heater",
+    "Limits",
+    "Metal",
+    "Oil",
+    "Profile",
+    "Role",
+    "SensorClass",
+    "load_profile",
+    "profile_from_dict",
+)
+
+# Common practice, no source: plain mineral hydraulic oil is sold at an index near 100.
+_USUAL_VISCOSITY_INDEX = 100.0
+_CHANNEL_NAME = re.compile(r"[a-z][a-z0-9_]{0,15}")
+
+
+_SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """One machine. `typed` is what the owner wrote, for `to_dict`."""
+
+    name: str
+    oil: Oil
+    metal: tuple[Metal, ...] = ()
+    drive: Drive = field(default_factory=Drive)
+    cooler: Cooler = field(default_factory=Cooler)
+    heater: Heater | None = None
+    limits: Limits = field(default_factory=Limits)
+    channels: Mapping[str, Channel] = field(default_factory=dict)
+    typed: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
+
+    def role(self, role: Role | str) -> Channel | None:
+        """The first channel of a role; undeclared, the one that bears the role's name.
+
+        None where that name is taken by a channel of another role, and for "other".
+        Whether the session has the channel's column is for the caller to see.
+        """
+        wanted = Role(role)
+        for channel in self.channels.values():
+            if channel.role is wanted:
+                return channel
+        if wanted is Role.OTHER or wanted.value in self.channels:
+            return None
+        return _channel({}, wanted.value, "profile")
+
+    def column(self, role: Role | str) -> str | None:
+        """The session column of a role's channel, such as "tank_c" or "fan_on"."""
+        channel = self.role(role)
+        return None if channel is None else channel.column
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain data that `profile_from_dict` reads to an equal profile.
+
+        A section that still says what the owner typed is kept as typed; one that was
+        changed since is written in inside units.
+        """
+        typed = self.typed
+        result: dict[str, object] = {"name": self.name}
+        result["oil"] = _kept(typed.get("oil"), _oil, self.oil) or _written(self.oil, keys.OIL)
+        if self.metal:
+            result["metal"] = _kept(typed.get("metal"), _metals, self.metal) or [
+                keys.write(asdict(part), keys.METAL) for part in self.metal
+            ]
+        for name, reader, table in _PLAIN_SECTIONS:
+            value = getattr(self, name)
+            if value is None or (name not in typed and value == reader(None, name)):
+                continue
+            result[name] = _kept(typed.get(name), reader, value) or _written(value, table)
+        if self.channels:
+            result["channels"] = _kept(typed.get("channels"), _channels, self.channels) or {
+                name: _channel_written(channel) for name, channel in self.channels.items()
+            }
+        return deepcopy(result)
+
+
+def load_profile(path: str | Path) -> Profile:
+    """Read a machine profile from a TOML file.
+
+    Raises
+    ------
+    ProfileError
+        The file is missing, is no TOML, or has a wrong or unknown key.
+    """
+    where = str(path)
+    try:
+        raw = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise _unreadable(where, reason, "check the path") from error
+    except UnicodeDecodeError as error:
+        raise _unreadable(where, "bytes that are no UTF-8", "save it as UTF-8 text") from error
+    except tomllib.TOMLDecodeError as error:
+        raise _unreadable(where, str(error), "correct that line") from error
+    return profile_from_dict(raw, where)
+
+
+def profile_from_dict(raw: Mapping[str, object], where: str = "profile") -> Profile:
+    """Read a machine profile from plain data, as a TOML file or a sidecar gives it.
+
+    Raises
+    ------
+    ProfileError
+        A wrong, missing or unknown key; the message names it.
+    """
+    keys.refuse_unknown(keys.table(raw, where), keys.SECTIONS, where)
+    name = raw.get("name")
+    if not isinstance(name, str) or not name.strip():
+        raise _wrong(f"{where}, name", "the machine's name in quotes", name, "add it")
+    if "oil" not in raw:
+        raise _wrong(f"{where}, oil", "an [oil] section", None, "add it")
+    return Profile(
+        name=name,
+        oil=_oil(raw["oil"], f"{where}, oil"),
+        metal=_metals(raw.get("metal"), f"{where}, metal"),
+        drive=_drive(raw.get("drive"), f"{where}, drive"),
+        cooler=_cooler(raw.get("cooler"), f"{where}, cooler"),
+        heater=_heater(raw.get("heater"), f"{where}, heater"),
+        limits=_limits(raw.get("limits"), f"{where}, limits"),
+        channels=_channels(raw.get("channels"), f"{where}, channels"),
+        typed=deepcopy(dict(raw)),
+    )
+
+
+def _unreadable(where: str, found: str, do: str) -> ProfileError:
+    return ProfileError(expected="a machine profile in TOML", found=found, where=where, do=do)
+
+
+def _wrong(where: str, expected: str, found: object, do: str = "correct it") -> ProfileError:
+    return ProfileError(
+        expected=expected, found="none" if found is None else repr(found), where=where, do=do
+    )
+
+
+# The tables of `profile_keys` fix which attributes come back and of which type; the
+# keyword dictionaries below are therefore untyped on purpose.
+def _section(raw: object, table: tuple[keys.Key, ...], where: str) -> dict[str, Any]:
+    return keys.read(keys.table({} if raw is None else raw, where), table, where)
+
+
+def _oil(raw: object, where: str) -> Oil:
+    read = _section(raw, keys.OIL, where)
+    index = read.pop("viscosity_index")
+    if read["viscosity_40_mm2_s"] is None:
+        read["viscosity_40_mm2_s"] = grade_viscosity_40(read["grade"])
+    if read["viscosity_40_mm2_s"] is None:
+        raise _wrong(
+            f"{where}.grade",
+            "an ISO grade such as 'VG 46', or another grade with viscosity_40 and viscosity_100",
+            read["grade"],
+            "add both viscosities from the oil's data sheet",
+        )
+    if read["viscosity_100_mm2_s"] is None:
+        read["viscosity_100_mm2_s"] = _from_index(read["viscosity_40_mm2_s"], index, where)
+    elif index is not None:
+        raise _wrong(
+            f"{where}.viscosity_index",
+            "either viscosity_index or viscosity_100",
+            index,
+            "remove one of the two",
+        )
+    if read["viscosity_100_mm2_s"] >= read["viscosity_40_mm2_s"]:
+        raise _wrong(
+            f"{where}.viscosity_100",
+            f"less than the {read['viscosity_40_mm2_s']:g} mm2/s at 40 degC",
+            read["viscosity_100_mm2_s"],
+        )
+    return Oil(**read)
+
+
+def _from_index(viscosity_40: float, index: float | None, where: str) -> float:
+    try:
+        return viscosity_100(viscosity_40, _USUAL_VISCOSITY_INDEX if index is None else index)
+    except (RangeError, UsageError) as error:
+        raise ProfileError(
+            expected=error.expected,
+            found=error.found,
+            where=f"{where}.viscosity_index",
+            do=error.do,
+        ) from error
+
+
+def _metals(raw: object, where: str) -> tuple[Metal, ...]:
+    if raw is None:
+        return ()
+    if not isinstance(raw, list | tuple):
+        raise _wrong(where, "a list of parts", raw, "write each part as [[metal]]")
+    return tuple(
+        Metal(**_section(part, keys.METAL, f"{where}[{number}]"))
+        for number, part in enumerate(raw, 1)
+    )
+
+
+def _drive(raw: object, where: str) -> Drive:
+    return Drive(**_section(raw, keys.DRIVE, where))
+
+
+def _cooler(raw: object, where: str) -> Cooler:
+    if raw is None:
+        return Cooler()
+    return Cooler(**_section(raw, keys.COOLER, where))
+
+
+def _heater(raw: object, where: str) -> Heater | None:
+    return None if raw is None else Heater(**_section(raw, keys.HEATER, where))
+
+
+def _limits(raw: object, where: str) -> Limits:
+    limits = Limits(**_section(raw, keys.LIMITS, where))
+    if limits.oil_warn_c >= limits.oil_max_c:
+        typed = isinstance(raw, Mapping) and "oil_warn" in raw
+        raise ProfileError(
+            expected=f"below oil_max, {limits.oil_max_c:g} degC",
+            found=f"{limits.oil_warn_c:g} degC" + ("" if typed else ", the usual one"),
+            where=f"{where}.oil_warn",
+            do="correct it" if typed else "add oil_warn",
+        )
+    window = (
+        limits.viscosity_min_mm2_s,
+        limits.viscosity_best_low,
+        limits.viscosity_best_high,
+        limits.viscosity_max_start_mm2_s,
+    )
+    if list(window) != sorted(window):
+        raise _wrong(
+            where,
+            "viscosity_min, viscosity_best_low, viscosity_best_high, viscosity_max_start rising",
+            window,
+        )
+    return limits
+
+
+def _channels(raw: object, where: str) -> dict[str, Channel]:
+    if raw is None:
+        return {}
+    channels = {
+        name: _channel(keys.table(section, f"{where}.{name}"), name, f"{where}.{name}")
+        for name, section in keys.table(raw, where).items()
+    }
+    seen: dict[Role, str] = {}
+    for name, channel in channels.items():
+        if channel.role in seen and channel.role not in _SEVERAL:
+            raise _wrong(
+                f"{where}.{name}.role",
+                f"one channel with the role {channel.role.value!r}",
+                f"{seen[channel.role]} and {name}",
+            )
+        seen[channel.role] = name
+    return channels
+
+
+def _channel(raw: Mapping[str, object], name: str, where: str) -> Channel:
+    if _CHANNEL_NAME.fullmatch(name) is None:
+        raise _wrong(
+            where, "a channel name of a-z, 0-9 and _, at most 16 long, a letter first", name
+        )
+    read = _section(raw, keys.CHANNEL, where)
+    role = _role(read["role"], name, where)
+    unit = USUAL_UNIT.get(role, "c") if read["unit"] is None else read["unit"]
+    if unit not in UNITS:
+        raise _wrong(f"{where}.unit", "one of " + ", ".join(UNITS), unit)
+    read |= {"role": role, "unit": unit, "sensor": _sensor(read["sensor"], unit, where)}
+    return Channel(name=name, **read)
+
+
+def _role(typed: str | None, name: str, where: str) -> Role:
+    try:
+        return Role(name if typed is None else typed)
+    except ValueError:
+        raise _wrong(
+            f"{where}.role",
+            "one of " + ", ".join(role.value for role in Role),
+            typed,
+            "say what the channel tells",
+        ) from None
+
+
+def _sensor(text: str, unit: str, where: str) -> SensorClass:
+    if unit != "c":
+        if text not in {"not stated", "none"}:
+            raise _wrong(
+                f"{where}.sensor", f"no sensor class on a channel in {unit!r}", text, "remove it"
+            )
+        return NO_SENSOR
+    try:
+        return SensorClass(text=text)
+    except UsageError as error:
+        raise ProfileError(
+            expected=error.expected, found=error.found, where=f"{where}.sensor", do=error.do
+        ) from error
+
+
+def _kept(typed: object, reader: Callable[[object, str], object], value: object) -> Any:
+    if typed is None:
+        return None
+    return typed if reader(typed, "profile") == value else None
+
+
+def _written(value: Any, table: tuple[keys.Key, ...]) -> dict[str, object]:
+    return keys.write(asdict(value), table)
+
+
+def _channel_written(channel: Channel) -> dict[str, object]:
+    values = asdict(channel) | {"role": channel.role.value, "sensor": channel.sensor.text}
+    return keys.write(values, keys.CHANNEL)
+
+
+_PLAIN_SECTIONS: tuple[tuple[str, Callable[[object, str], object], tuple[keys.Key, ...]], ...] = (
+    ("drive", _drive, keys.DRIVE),
+    ("cooler", _cooler, keys.COOLER),
+    ("heater", _heater, keys.HEATER),
+    ("limits", _limits, keys.LIMITS),
+)

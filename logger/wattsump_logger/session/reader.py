@@ -1,0 +1,243 @@
+"""Reads a session file: one outing as arrays, with what was wrong and what was noted.
+
+Speed and memory come from leaving things out: `time_utc` is looked at in one row only,
+and the text columns are searched for their few non-empty cells without making a string
+of each row. docs/session-format.md is the specification.
+"""
+
+import csv
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_logger.errors import SessionError
+from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
+from wattsump_logger.session.sidecar import read_sidecar
+from wattsump_logger.session.table import Table, parse_table, rows_between, salvage
+from wattsump_logger.session.writer import SessionWriter, write_session
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = (
+    "Fault",
+    "FloatArray",
+    "Mark",
+    "Session",
+    "SessionWriter",
+    "load_session",
+    "write_session",
+)
+
+FloatArray = NDArray[np.float64]
+_LONGEST_HEADER = 4096
+_TAIL = 1 << 16  # how much of the end is looked at once for the last line end
+_FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """Something wrong at a row: `channel` is a channel's name, or `wire` for the link."""
+
+    row: int
+    elapsed_s: float
+    channel: str
+    code: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """What the driver noted, when."""
+
+    elapsed_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Session:
+    """One outing as read from its file; NaN in a column is "no reading"."""
+
+    path: Path
+    elapsed_s: FloatArray
+    columns: Mapping[str, FloatArray]
+    faults: tuple[Fault, ...]
+    marks: tuple[Mark, ...]
+    start_utc: datetime | None
+    metadata: Mapping[str, object]
+    notes: tuple[str, ...]
+
+    def frame(self) -> "pd.DataFrame":
+        """Return the numeric columns as a pandas table, one row per row of the file."""
+        import pandas as pd
+
+        return pd.DataFrame(dict(self.columns))
+
+
+def load_session(path: Path | str) -> Session:
+    """Read the session CSV at `path` and its sidecar.
+
+    Parameters
+    ----------
+    path : Path or str
+        The `.csv` file of a session.
+
+    Returns
+    -------
+    Session
+        Arrays of shape (rows,); `notes` tells what had to be left out or repaired.
+
+    Raises
+    ------
+    SessionError
+        The file is missing, empty, not a session, or its time goes backwards.
+    """
+    path = Path(path)
+    head, size = _head(path)
+    header, start = _header(head, path)
+    end, notes = _whole_rows(path, start, size)
+    rows = rows_between(path, start, end)
+    table = parse_table(rows, header) or salvage(rows, header, path)
+    metadata, sidecar_notes = read_sidecar(path, header)
+    return _session(path, table, metadata, (*notes, *table.notes, *sidecar_notes))
+
+
+def _session(
+    path: Path, table: Table, metadata: Mapping[str, object], notes: tuple[str, ...]
+) -> Session:
+    elapsed_s = table.columns["elapsed_s"]
+    _check_time(elapsed_s, path)
+    return Session(
+        path=path,
+        elapsed_s=elapsed_s,
+        columns=table.columns,
+        faults=tuple(
+            fault for row, cell in table.faults for fault in _faults(row, cell, elapsed_s)
+        ),
+        marks=tuple(
+            Mark(elapsed_s=float(elapsed_s[row]), text=text)
+            for row, cell in table.marks
+            for text in marks_of(cell)
+        ),
+        start_utc=_start(table.first_time, elapsed_s, path),
+        metadata=metadata,
+        notes=notes if len(elapsed_s) else (*notes, "no rows: the outing holds no reading"),
+    )
+
+
+def _head(path: Path) -> tuple[bytes, int]:
+    """Return the first bytes of the file and its size."""
+    try:
+        with path.open("rb") as file:
+            return file.read(_LONGEST_HEADER), file.seek(0, 2)
+    except OSError as error:
+        raise SessionError(
+            expected="the CSV file of a session",
+            found=error.strerror or str(error),
+            where=str(path),
+            do="check the name; a session is <name>.csv",
+        ) from error
+
+
+def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
+    end = head.find(b"\n")
+    line = head[: end if end >= 0 else 80]
+    try:
+        names = tuple(next(csv.reader([line.decode("utf-8-sig").rstrip("\r\n")]), []))
+    except (UnicodeDecodeError, csv.Error):
+        names = ()
+    if end < 0 or names[:3] != FIRST_COLUMNS or names[-2:] != LAST_COLUMNS:
+        raise SessionError(
+            expected="a header time_utc,elapsed_s,seq,...,fault,mark",
+            found=_first_words(line),
+            where=f"{path}, line 1",
+            do=_advice(line),
+        )
+    if len(set(names)) != len(names):
+        raise SessionError(
+            expected="every column once",
+            found=", ".join(sorted({name[:40] for name in names if names.count(name) > 1})[:5]),
+            where=f"{path}, line 1",
+            do="give the columns different names",
+        )
+    return names, end + 1
+
+
+def _first_words(line: bytes) -> str:
+    return repr(line[:60].decode("utf-8", "replace")) if line.strip() else "an empty file"
+
+
+def _advice(line: bytes) -> str:
+    if line.startswith(b"time_utc;"):
+        return "save it again with commas between the cells and points in the decimals"
+    if line.startswith((b"wattsump-wire", b"H1,", b"R1,", b"E1,")):
+        return "this holds what the wire said: `wattsump import` makes a session of it"
+    return "give a session made by `wattsump log` or `wattsump import`"
+
+
+def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[str, ...]]:
+    """Return where the last whole row ends, and a note if a torn one follows."""
+    end = size
+    with path.open("rb") as file:
+        while end > start:
+            first = max(start, end - _TAIL)
+            file.seek(first)
+            line_end = file.read(end - first).rfind(b"\n") + 1
+            end = first + line_end
+            if line_end:
+                break
+    torn = size - end
+    if not torn:
+        return end, ()
+    return end, (
+        f"the last row was cut off after {torn} bytes and left out; "
+        "`wattsump import` on the .wire file can make it again",
+    )
+
+
+def _faults(row: int, cell: str, elapsed_s: FloatArray) -> list[Fault]:
+    return [
+        Fault(
+            row=row,
+            elapsed_s=float(elapsed_s[row]),
+            channel=channel.strip(),
+            code=code,
+            detail=detail,
+        )
+        for channel, code, detail in _FAULT.findall(cell)
+    ]
+
+
+def _check_time(elapsed_s: FloatArray, path: Path) -> None:
+    steps = np.diff(elapsed_s)
+    wrong = np.flatnonzero(~(steps > 0))
+    if np.isnan(elapsed_s[:1]).any() or len(wrong):
+        row = int(wrong[0]) + 1 if len(wrong) else 0
+        before = f" after {elapsed_s[row - 1]:.3f}" if row else ""
+        raise SessionError(
+            expected="elapsed_s to increase from row to row",
+            found=f"{elapsed_s[row]:.3f}{before}",
+            where=f"{path}, row {row + 1}",
+            do="make the session again from its .wire file with `wattsump import`",
+        )
+
+
+def _start(first: tuple[int, str] | None, elapsed_s: FloatArray, path: Path) -> datetime | None:
+    if first is None:
+        return None
+    row, text = first
+    try:
+        return datetime.fromisoformat(text) - timedelta(seconds=float(elapsed_s[row]))
+    except (ValueError, OverflowError) as error:
+        raise SessionError(
+            expected="a time as 2026-05-04T07:30:00.000Z",
+            found=repr(text[:60]),
+            where=f"{path}, row {row + 1}, time_utc",
+            do="restore the column, or leave its cells empty",
+        ) from error

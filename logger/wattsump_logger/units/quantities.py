@@ -1,0 +1,381 @@
+"""Quantities as people type them, and as they are shown.
+
+`parse` takes text with a unit to the project's inside unit of the wanted kind; `show`
+goes back to text. pint does the units; it is imported on first use, because a command
+that only prints its help must not pay for it.
+
+Choices: BTU is Btu_IT, 1055.05585262 J, and hp is the mechanical 550 ft lbf/s (NIST
+SP 811, appendix B). A gallon is the US gallon. A temperature difference in degF is
+times 5/9 and never minus 32. A comma is refused, since it means two things.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+from typing import TYPE_CHECKING, TypeVar
+
+from wattsump_logger.errors import UnitError, UsageError
+from wattsump_logger.units.registry import FEW, registry
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pint
+    from numpy.typing import NDArray
+
+    Numbers = TypeVar("Numbers", float, NDArray[np.float64])
+
+__all__ = ("KINDS", "SYSTEMS", "parse", "show", "shown_unit", "to_shown")
+
+SYSTEMS = ("si", "us")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kind:
+    """One kind of quantity: its unit inside, an example, and what is shown."""
+
+    inside: str
+    example: str
+    si: tuple[tuple[float, str], ...]
+    us: tuple[tuple[float, str], ...]
+    lowest: float = -math.inf
+    offset: bool = False
+
+
+def _kind(
+    inside: str,
+    example: str,
+    *,
+    si: str = "",
+    us: str = "",
+    si_large: tuple[float, str] | None = None,
+    us_large: tuple[float, str] | None = None,
+    lowest: float = 0.0,
+    offset: bool = False,
+) -> _Kind:
+    # `large` is (from this inside value on, this unit).
+    shown = []
+    for small, large in ((si or inside, si_large), (us or si or inside, us_large)):
+        steps = ((0.0, small),) if large is None else ((0.0, small), large)
+        shown.append(steps)
+    return _Kind(
+        inside=inside, example=example, si=shown[0], us=shown[1], lowest=lowest, offset=offset
+    )
+
+
+_UNBOUNDED = -math.inf
+
+_KINDS: Mapping[str, _Kind] = {
+    "altitude": _kind("m", "350 m", us="ft", lowest=_UNBOUNDED),
+    "area": _kind("m2", "0.6 m2", us="ft2"),
+    "charge": _kind("Ah", "60 Ah"),
+    "conductance": _kind("W/K", "105 W/K", us="BTU/h/degF"),
+    "density": _kind("kg/m3", "870 kg/m3", us="lb/ft3"),
+    "duration": _kind("s", "20 min", si_large=(120.0, "min"), us_large=(120.0, "min")),
+    "energy": _kind("J", "1.2 kWh", si="kJ", us="BTU", si_large=(1e7, "MJ")),
+    "flow": _kind("m3/s", "12 L/min", si="L/min", us="gpm"),
+    "air_flow": _kind("m3/s", "0.25 m3/s", us="cfm"),
+    "fraction": _kind("", "80 %", si="%"),
+    "heat_capacity": _kind("J/K", "62 kJ/K", si="kJ/K", us="BTU/degF"),
+    "heat_flux": _kind("W/m2", "2 W/cm2", si="W/cm2", us="W/in2"),
+    "length": _kind("m", "120 mm", us="in", si_large=None),
+    "mass": _kind("kg", "60 kg", us="lb"),
+    "power": _kind("W", "6 kW", si_large=(1e3, "kW"), us="BTU/h", lowest=_UNBOUNDED),
+    "pressure": _kind("Pa", "101.3 kPa", si="kPa", us="psi"),
+    "specific_heat": _kind("J/(kg K)", "1900 J/(kg K)", us="BTU/(lb degF)"),
+    "speed": _kind("m/s", "5 km/h", us="ft/s"),
+    "temperature": _kind("degC", "71 degC", si="degC", us="degF", lowest=-273.15, offset=True),
+    "temperature_difference": _kind("K", "55 K", us="delta_degF", lowest=_UNBOUNDED),
+    "viscosity": _kind("mm2/s", "46 mm2/s"),
+    "voltage": _kind("V", "13.8 V", lowest=_UNBOUNDED),
+    "volume": _kind("m3", "18 L", si="L", us="gal"),
+}
+
+KINDS = tuple(_KINDS)
+
+# Spellings pint does not know or reads as something else (F farad, C coulomb, PS
+# petasiemens), as they stand on labels.
+_SPELLINGS: Mapping[str, str] = {
+    "%": "percent",
+    "BTU": "Btu_it",
+    "Btu": "Btu_it",
+    "btu": "Btu_it",
+    "BTUH": "Btu_it/h",
+    "C": "degC",
+    "CFM": "cfm",
+    "F": "degF",
+    "GPM": "gpm",
+    "HP": "hp",
+    "KG": "kg",
+    "KW": "kW",
+    "Kw": "kW",
+    "LPM": "lpm",
+    "PS": "metric_horsepower",
+    "PSI": "psi",
+    "W": "W",
+    "ccm": "cm**3",
+    "cc": "cm**3",
+    "hr": "h",
+    "kw": "kW",
+    "lbs": "lb",
+    "liter": "L",
+    "ltr": "L",
+    "watts": "W",
+    "°C": "degC",
+    "°F": "degF",
+}
+
+_LABELS: Mapping[str, str] = {
+    "BTU/(lb degF)": "BTU/(lb °F)",
+    "BTU/degF": "BTU/°F",
+    "BTU/h/degF": "BTU/(h °F)",
+    "degC": "°C",
+    "degF": "°F",
+    "delta_degF": "°F",
+    "ft2": "ft²",
+    "kg/m3": "kg/m³",
+    "lb/ft3": "lb/ft³",
+    "m2": "m²",
+    "m3/s": "m³/s",
+    "mm2/s": "mm²/s",
+    "W/cm2": "W/cm²",
+    "W/in2": "W/in²",
+}
+
+# Far beyond any quantity; keeps hostile text from the unit parser.
+_LONGEST_TEXT = 60
+_GROUP = r"[ \u2009\u202f\u00a0]"
+_NUMBER = (
+    rf"[+\-−]?(?:\d{{1,3}}(?:{_GROUP}\d{{3}})+(?:\.\d+)?|\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d{{1,3}})?"
+)
+_QUANTITY = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>.*?)\s*", re.DOTALL)
+# Only words, powers of at most 3, and signs between: the unit parser would compute
+# a typed 9**9**9.
+_WORD = r"(?:°?[^\W\d]+|%)"
+_POWERED = rf"{_WORD}(?:(?:\^|\*\*)?-?[1-3](?!\d)|[²³])?"
+_UNIT_SHAPE = re.compile(rf"\(?{_POWERED}\)?(?:(?:\s*[/*·]\s*|\s+)\(?{_POWERED}\)?)*")
+_UNIT_WORD = re.compile(_WORD)
+_POWER = re.compile(r"(?:\^|\*\*)?(-?[1-3])")
+
+
+def parse(value: str | float, kind: str) -> float:
+    """Read a typed quantity into the inside unit of its kind.
+
+    Parameters
+    ----------
+    value : str or float
+        For example "18 L", "20000 BTU/h", "100 degF". A bare number is refused except
+        for the kind "fraction".
+    kind : str
+        One of `KINDS`.
+
+    Returns
+    -------
+    float
+        In the inside unit: °C, K, W, m³, m³/s, kg, Pa, mm²/s, s, ...
+
+    Raises
+    ------
+    UnitError
+        No number, no unit, an unknown unit, a unit of another kind, or a value that
+        cannot be (a negative volume, a temperature below absolute zero).
+    UsageError
+        An unknown kind.
+
+    Examples
+    --------
+    >>> parse("100 degF", "temperature_difference")
+    55.5556
+    >>> parse("160 degF", "temperature")
+    71.1111
+    """
+    rule = _rule(kind)
+    number, unit = _split(value, kind, rule)
+    if kind == "fraction":
+        result = _fraction(number, unit, value)
+    elif not unit:
+        raise _error(value, kind, "a bare number", f"add a unit, as in {rule.example!r}")
+    else:
+        result = _converted(number, unit, value, kind, rule)
+    if not math.isfinite(result):
+        raise _error(value, kind, repr(value), "write a finite number")
+    if result < rule.lowest:
+        raise _error(value, kind, repr(value), f"it cannot be below {rule.lowest:g} {rule.inside}")
+    return result
+
+
+def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str:
+    """Text of a value with its unit, to `digits` significant digits.
+
+    Parameters
+    ----------
+    value : float
+        In the inside unit of the kind; NaN gives "unknown".
+    kind : str
+        One of `KINDS`.
+    system : {"si", "us"}
+        Which units to show.
+    digits : int
+        Significant digits; temperatures and differences get one decimal instead.
+
+    Returns
+    -------
+    str
+        For example "6.00 kW" or "20 500 BTU/h".
+
+    Raises
+    ------
+    UsageError
+        An unknown kind or system.
+
+    Examples
+    --------
+    >>> show(6000.0, "power"), show(6000.0, "power", "us")
+    ('6.00 kW', '20 500 BTU/h')
+    """
+    if math.isnan(value):
+        return "unknown"
+    unit = _unit_for(value, kind, system)
+    scale, offset = _line(kind, unit)
+    shown = value * scale + offset
+    tenths = kind.startswith("temperature")
+    text = _grouped(f"{shown:.1f}") if tenths else _rounded(shown, digits)
+    if float(text.replace(" ", "")) == 0:
+        text = text.lstrip("-")
+    return f"{text} {_LABELS.get(unit, unit)}".strip()
+
+
+def shown_unit(kind: str, system: str = "si", *, largest: float = 0.0) -> str:
+    """Label of the unit a table or plot of this kind uses, given its largest value."""
+    unit = _unit_for(largest, kind, system)
+    return _LABELS.get(unit, unit)
+
+
+def to_shown(value: "Numbers", kind: str, system: str = "si", *, largest: float = 0.0) -> "Numbers":
+    """Number or array in the unit that `shown_unit` names."""
+    scale, offset = _line(kind, _unit_for(largest, kind, system))
+    return value * scale + offset
+
+
+def _rule(kind: str) -> _Kind:
+    if kind not in _KINDS:
+        raise UsageError(
+            expected="a kind of quantity: " + ", ".join(KINDS),
+            found=repr(kind),
+            where="units",
+            do="name one of them",
+        )
+    return _KINDS[kind]
+
+
+def _error(value: object, kind: str, found: str, do: str) -> UnitError:
+    words = kind.replace("_", " ")
+    article = "an" if words[0] in "aeiou" else "a"
+    return UnitError(
+        expected=f"{article} {words} such as {_KINDS[kind].example!r}",
+        found=found,
+        where=repr(value),
+        do=do,
+    )
+
+
+def _split(value: str | float, kind: str, rule: _Kind) -> tuple[str, str]:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise _error(value, kind, type(value).__name__, f"write it as {rule.example!r}")
+    if not isinstance(value, str):
+        return repr(value), ""
+    if len(value) > _LONGEST_TEXT:
+        raise _error(value[:20] + "...", kind, f"{len(value)} characters", "shorten it")
+    if "," in value:
+        raise _error(value, kind, "a comma", "write thousands together and decimals with a point")
+    match = _QUANTITY.fullmatch(value)
+    if match is None:
+        raise _error(value, kind, repr(value), f"start with a number, as in {rule.example!r}")
+    digits = re.sub(r"\s", "", match["number"]).replace("−", "-")
+    return digits, match["unit"]
+
+
+def _fraction(number: str, unit: str, value: object) -> float:
+    if unit not in {"", "%"}:
+        raise _error(value, "fraction", f"the unit {unit!r}", "use % or a bare number")
+    return float(number) / 100.0 if unit else float(number)
+
+
+def _converted(number: str, unit: str, value: object, kind: str, rule: _Kind) -> float:
+    import pint
+
+    like = f"use a unit as in {rule.example!r}"
+    if _UNIT_SHAPE.fullmatch(unit) is None:
+        raise _error(value, kind, f"the unreadable unit {unit!r}", like)
+    try:
+        few = _is_of_few(unit, rule.offset)
+        quantity = registry(few).Quantity(Decimal(number), _expression(unit, rule.offset, few))
+        return float(quantity.to(_expression(rule.inside, rule.offset, few)).magnitude)
+    except pint.DimensionalityError:
+        raise _error(value, kind, f"{unit!r}, a unit of something else", like) from None
+    except pint.UndefinedUnitError:
+        raise _error(value, kind, f"the unknown unit {unit!r}", like) from None
+    except Exception as error:
+        # pint lets its tokenizer's own error types through for odd text.
+        raise _error(value, kind, f"the unreadable unit {unit!r}", like) from error
+
+
+def _is_of_few(unit: str, offset: bool) -> bool:
+    return all(_spelling(word, offset) in FEW for word in _UNIT_WORD.findall(unit))
+
+
+@lru_cache(maxsize=256)
+def _expression(unit: str, offset: bool, few: bool) -> "pint.Unit":
+    text = unit.replace("²", "2").replace("³", "3").replace("·", "*")
+    text = _POWER.sub(r"**\1", text)
+    text = _UNIT_WORD.sub(lambda word: _spelling(word[0], offset), text)
+    return registry(few).parse_units(text)
+
+
+def _spelling(word: str, offset: bool) -> str:
+    name = _SPELLINGS.get(word, word)
+    return name if offset or name not in {"degC", "degF"} else f"delta_{name}"
+
+
+@lru_cache(maxsize=64)
+def _line(kind: str, unit: str) -> tuple[float, float]:
+    # Every shown unit is a straight line of the inside one: scale and offset.
+    if kind == "fraction":
+        return 100.0, 0.0
+    rule = _rule(kind)
+    few = _is_of_few(unit, rule.offset)
+    inside, shown = (_expression(text, rule.offset, few) for text in (rule.inside, unit))
+    at = [registry(few).Quantity(Decimal(x), inside).to(shown).magnitude for x in (0, 1)]
+    return float(at[1] - at[0]), float(at[0])
+
+
+def _unit_for(value: float, kind: str, system: str) -> str:
+    rule = _rule(kind)
+    if system not in SYSTEMS:
+        raise UsageError(
+            expected="si or us", found=repr(system), where="system of units", do="name one"
+        )
+    steps = rule.si if system == "si" else rule.us
+    # 999.7 W rounds to 1000 W, which reads better as 1.00 kW.
+    size = abs(value) * 1.0005
+    return [unit for start, unit in steps if size >= start][-1]
+
+
+def _rounded(value: float, digits: int) -> str:
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    exponent = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
+    decimals = digits - 1 - exponent
+    if decimals > 8:
+        return f"{value:.{digits - 1}e}"
+    return _grouped(f"{round(value, decimals):.{max(decimals, 0)}f}")
+
+
+def _grouped(text: str) -> str:
+    # A space every three digits (ISO 80000-1), from five digits on.
+    whole, point, rest = text.partition(".")
+    if len(whole.lstrip("-")) < 5:
+        return text
+    return f"{int(whole):,}".replace(",", " ") + point + rest

@@ -1,0 +1,136 @@
+"""Runs the driver's own command when an alarm changes: a siren, a lamp, a message.
+
+No shell is involved: the words of the command are those the driver typed, and what the
+alarm says goes into environment variables only. A channel name, a mark or a fault from
+the wire can therefore never become part of a command.
+"""
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Protocol
+
+from wattsump_logger.errors import UsageError
+from wattsump_logger.watch.alarms import Notice
+
+__all__ = ("AlarmCommand", "environment_of", "words_of")
+
+_MOST_RUNNING = 4
+_LONGEST_S = 60.0
+_LONGEST_VALUE = 200
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+
+
+class Process(Protocol):
+    """What we need of a running command."""
+
+    def poll(self) -> int | None:
+        """Return its exit code, None while it runs."""
+
+    def kill(self) -> None:
+        """End it."""
+
+
+def words_of(command: str) -> tuple[str, ...]:
+    """Return the words of a typed command; quotes group, nothing else has a meaning.
+
+    Raises
+    ------
+    UsageError
+        No words, an open quote, or a first word that is no program.
+    """
+    try:
+        words = tuple(shlex.split(command, posix=os.name == "posix"))
+    except ValueError as error:
+        raise _wrong(command, str(error), "close the quote") from error
+    if not words or shutil.which(words[0]) is None:
+        raise _wrong(command, "no such program", "give its full path")
+    return words
+
+
+def _wrong(command: str, found: str, do: str) -> UsageError:
+    return UsageError(
+        expected="a program and its arguments",
+        found=f"{command!r}: {found}",
+        where="--alarm-command",
+        do=do,
+    )
+
+
+def environment_of(notice: Notice) -> dict[str, str]:
+    """Return the variables that tell a command about an alarm."""
+    rule, value = notice.rule, notice.value
+    told = {
+        "WATTSUMP_ALARM": rule.name,
+        "WATTSUMP_EVENT": notice.event,
+        "WATTSUMP_LEVEL": "alarm" if rule.urgent else "warning",
+        "WATTSUMP_KIND": rule.kind.value,
+        "WATTSUMP_CHANNEL": rule.channel,
+        "WATTSUMP_VALUE": "" if value is None else f"{value:.3f}",
+        "WATTSUMP_LIMIT": f"{rule.trip:.3f}",
+        "WATTSUMP_TEXT": notice.text,
+    }
+    return {name: _CONTROL.sub(" ", text)[:_LONGEST_VALUE] for name, text in told.items()}
+
+
+class AlarmCommand:
+    """Starts the command for each notice and never waits for it.
+
+    At most four run at once, and one that runs longer than a minute is ended: a command
+    that hangs must not fill a small computer. `trouble` says what went wrong last.
+    """
+
+    def __init__(
+        self,
+        words: Sequence[str],
+        *,
+        start: Callable[[Sequence[str], Mapping[str, str]], Process] | None = None,
+        monotonic_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.trouble = ""
+        self._words = tuple(words)
+        self._start = start or _start
+        self._monotonic_s = monotonic_s
+        self._running: list[tuple[float, Process]] = []
+
+    def tell(self, notice: Notice) -> None:
+        """Start the command for this notice, unless too many still run."""
+        self.tidy()
+        if len(self._running) >= _MOST_RUNNING:
+            self.trouble = f"alarm command not started: {_MOST_RUNNING} of it still run"
+            return
+        try:
+            process = self._start(self._words, {**os.environ, **environment_of(notice)})
+        except (OSError, ValueError) as error:
+            self.trouble = f"alarm command failed: {getattr(error, 'strerror', None) or error}"
+            return
+        self._running.append((self._monotonic_s(), process))
+
+    def tidy(self) -> None:
+        """Look after those that run: take leave of the finished, end the hung."""
+        still = []
+        for since_s, process in self._running:
+            code = process.poll()
+            if code is None and self._monotonic_s() - since_s > _LONGEST_S:
+                process.kill()
+                self.trouble = f"alarm command ended after {_LONGEST_S:.0f} s"
+            if code is None:
+                still.append((since_s, process))
+            elif code > 0:
+                self.trouble = f"alarm command gave exit code {code}"
+        self._running = still
+
+
+def _start(words: Sequence[str], environment: Mapping[str, str]) -> Process:
+    return subprocess.Popen(
+        list(words),
+        env=dict(environment),
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,  # Ctrl-C on the capture is not for the siren
+    )

@@ -1,0 +1,242 @@
+"""Which alarms an outing has: from the machine profile, its oil, and what the driver typed.
+
+A viscosity limit is watched as the oil temperature at which the oil has that viscosity,
+so it shows in the same degrees as everything else.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.profile import Limits, Oil, Profile, Role
+from wattsump_logger.units.quantities import parse
+from wattsump_logger.watch.alarms import Kind, Rule
+from wattsump_logger.watch.look import channel_of
+
+__all__ = (
+    "Typed",
+    "limit_of",
+    "rules_for",
+    "temp_at_viscosity_c",
+    "typed_limits",
+    "without_unknown",
+)
+
+# Common practice, no source: half a converter's step times four, so that a value which
+# hovers about its limit gives one alarm; and the times a driver takes for a real change.
+_HYSTERESIS_K = 2.0
+_LIMIT_HOLD_S = 3.0
+_RATE_HOLD_S = 20.0
+_USUAL_RATE_K_MIN = 10.0
+_FAULT_TRIP, _FAULT_CLEAR, _FAULT_HOLD_S = 0.25, 0.05, 5.0
+_USUAL_STALL_S = 10.0
+_COLDEST_C, _HOTTEST_C = -60.0, 200.0  # beyond it no oil of this trade is oil
+
+_OIL_ROLES = (Role.TANK, Role.COOLER_IN, Role.PUMP_INLET, Role.CASE_DRAIN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typed:
+    """What the driver typed: limits by channel name or role, a rate, how long silence may last."""
+
+    limit_c: Mapping[str, float] = field(default_factory=dict)
+    rate_k_min: float = _USUAL_RATE_K_MIN
+    stall_s: float = _USUAL_STALL_S
+
+
+def typed_limits(texts: Iterable[str]) -> dict[str, float]:
+    """Return limits in °C by what names the channel, from words such as "tank=75 degC".
+
+    Raises
+    ------
+    UsageError, UnitError
+        No name, no sign of equality, or no temperature.
+    """
+    limits = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not name.strip() or not equals:
+            raise UsageError(
+                expected="CHANNEL=TEMPERATURE, such as tank='75 degC'",
+                found=repr(text),
+                where="--limit",
+                do="name a channel and give its temperature with its unit",
+            )
+        limits[name.strip()] = parse(value.strip(), "temperature")
+    return limits
+
+
+def limit_of(channel: str, profile: Profile | None, typed: Typed) -> float | None:
+    """Return the temperature a channel must stay below: typed, its own, or the oil's.
+
+    A limit may be typed for the channel's name or for what it is: tank='75 degC' is also
+    that of a channel "t1" with the role tank. The name goes first.
+    """
+    for name in _names(channel, profile):
+        if name in typed.limit_c:
+            return typed.limit_c[name]
+    if profile is None:
+        return None
+    known = profile.channels.get(channel)
+    if known is not None and known.limit_c is not None:
+        return known.limit_c
+    return profile.limits.oil_max_c if _is_oil(channel, profile) else None
+
+
+def rules_for(columns: Sequence[str], profile: Profile | None, typed: Typed) -> tuple[Rule, ...]:
+    """Return the rules for a session with these columns.
+
+    Raises
+    ------
+    UsageError
+        A typed limit names a channel that is not there.
+    """
+    temps = {channel_of(column): column for column in columns if column.endswith("_c")}
+    if unknown := typed.limit_c.keys() - _named(columns, profile):
+        raise UsageError(
+            expected="one of " + ", ".join(_named(columns, profile)),
+            found=", ".join(sorted(unknown)),
+            where="--limit",
+            do="name a temperature channel of this controller",
+        )
+    rules = [
+        rule
+        for channel, column in temps.items()
+        for rule in _temperature_rules(channel, column, profile, typed)
+    ]
+    rules += [_fault_rule(channel_of(column)) for column in columns]
+    return (*rules, _stall_rule(typed.stall_s))
+
+
+def without_unknown(typed: Typed, columns: Sequence[str], profile: Profile | None) -> Typed:
+    """Return what was typed without the limits that fit none of the columns."""
+    known = _named(columns, profile)
+    return replace(
+        typed, limit_c={name: limit for name, limit in typed.limit_c.items() if name in known}
+    )
+
+
+def _names(channel: str, profile: Profile | None) -> tuple[str, ...]:
+    """Return what a channel may be called: its name, and its role if no other has that."""
+    known = None if profile is None else profile.channels.get(channel)
+    if profile is None or known is None or known.role == Role.OTHER:
+        return (channel,)
+    first = profile.role(known.role)
+    return (channel, known.role.value) if first is known else (channel,)
+
+
+def _named(columns: Sequence[str], profile: Profile | None) -> dict[str, None]:
+    """Return all that a limit may be typed for, in the order of the columns."""
+    channels = [channel_of(column) for column in columns if column.endswith("_c")]
+    return dict.fromkeys(name for channel in channels for name in _names(channel, profile))
+
+
+def _is_oil(channel: str, profile: Profile) -> bool:
+    found = (profile.role(role) for role in _OIL_ROLES)
+    return channel in {known.name for known in found if known is not None}
+
+
+def _temperature_rules(
+    channel: str, column: str, profile: Profile | None, typed: Typed
+) -> Iterator[Rule]:
+    limit_c = limit_of(channel, profile, typed)
+    if limit_c is not None:
+        yield _above(f"{channel} above {limit_c:g} degC", column, limit_c, urgent=True)
+    if profile is None:
+        return
+    tank = profile.role(Role.TANK)
+    if tank is not None and tank.name == channel:
+        yield from _tank_rules(channel, column, profile, limit_c, typed)
+
+
+def _tank_rules(
+    channel: str, column: str, profile: Profile, limit_c: float | None, typed: Typed
+) -> Iterator[Rule]:
+    limits = profile.limits
+    yield _rate(channel, column, typed.rate_k_min)
+    if limit_c is None or limits.oil_warn_c < limit_c:
+        name = f"{channel} above {limits.oil_warn_c:g} degC"
+        yield _above(name, column, limits.oil_warn_c, urgent=False)
+    yield from _viscosity_rules(channel, column, profile.oil, limits)
+
+
+def _viscosity_rules(channel: str, column: str, oil: Oil, limits: Limits) -> Iterator[Rule]:
+    thin_c = temp_at_viscosity_c(oil, limits.viscosity_min_mm2_s)
+    thick_c = temp_at_viscosity_c(oil, limits.viscosity_max_start_mm2_s)
+    if thin_c is not None:
+        name = f"{channel} oil thinner than {limits.viscosity_min_mm2_s:g} mm2/s"
+        yield _above(name, column, thin_c, urgent=True)
+    if thick_c is not None:
+        yield Rule(
+            name=f"{channel} oil thicker than {limits.viscosity_max_start_mm2_s:g} mm2/s",
+            kind=Kind.BELOW,
+            column=column,
+            channel=channel,
+            trip=thick_c,
+            clear=thick_c + _HYSTERESIS_K,
+            hold_off_s=_LIMIT_HOLD_S,
+            running_only=True,
+        )
+
+
+def _above(name: str, column: str, limit_c: float, *, urgent: bool) -> Rule:
+    return Rule(
+        name=name,
+        kind=Kind.ABOVE,
+        column=column,
+        channel=channel_of(column),
+        trip=limit_c,
+        clear=limit_c - _HYSTERESIS_K,
+        hold_off_s=_LIMIT_HOLD_S,
+        urgent=urgent,
+    )
+
+
+def _rate(channel: str, column: str, rate_k_min: float) -> Rule:
+    return Rule(
+        name=f"{channel} rises faster than {rate_k_min:g} K/min",
+        kind=Kind.RATE,
+        column=column,
+        channel=channel,
+        trip=rate_k_min,
+        clear=0.7 * rate_k_min,
+        hold_off_s=_RATE_HOLD_S,
+        urgent=False,
+    )
+
+
+def _fault_rule(channel: str) -> Rule:
+    return Rule(
+        name=f"{channel} gives no reading",
+        kind=Kind.FAULT,
+        channel=channel,
+        trip=_FAULT_TRIP,
+        clear=_FAULT_CLEAR,
+        hold_off_s=_FAULT_HOLD_S,
+        urgent=False,
+    )
+
+
+def _stall_rule(stall_s: float) -> Rule:
+    return Rule(name="nothing from the controller", kind=Kind.STALLED, trip=stall_s, clear=1.0)
+
+
+def temp_at_viscosity_c(oil: Oil, viscosity_mm2_s: float) -> float | None:
+    """Temperature at which an oil has a viscosity [°C]; None where oils are not used.
+
+    References
+    ----------
+    .. [1] ASTM D341, the two-point form for more than 2 mm²/s:
+       log10 log10(v + 0.7) = A - B log10 T, T in K.
+    """
+    if min(viscosity_mm2_s, oil.viscosity_100_mm2_s) < 2.0:
+        return None
+    w_40, w_100, w = (
+        math.log10(math.log10(v + 0.7))
+        for v in (oil.viscosity_40_mm2_s, oil.viscosity_100_mm2_s, viscosity_mm2_s)
+    )
+    log_40, log_100 = math.log10(313.15), math.log10(373.15)
+    log_t = log_40 + (w_40 - w) * (log_100 - log_40) / (w_40 - w_100)
+    temp_c = math.pow(10.0, log_t) - 273.15
+    return temp_c if _COLDEST_C <= temp_c <= _HOTTEST_C else None

@@ -1,0 +1,169 @@
+"""The steps of the proving run, for one machine.
+
+Times and temperatures are common practice, no source, and chosen for a machine whose oil
+warms by some kelvins a minute. The fan is switched at working speed with the drive
+turning, because at idle other oil flows through the cooler; the last cool-down with the
+engine stopped tells the heat loss of the shell, not of the cooler.
+"""
+
+from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.watch.alarm_rules import temp_at_viscosity_c
+from wattsump_logger.watch.guide import Estimate, Need, ProvingRun, Step, Until
+
+__all__ = ("STOP_MARGIN_K", "proving_run", "proving_steps", "safe_limit_c")
+
+STOP_MARGIN_K = 3.0
+_THIN_MARGIN_K = 5.0
+_FAN_STEPS = 3
+
+# Each fits a line of the screen.
+_HOT = "Oil and cooler scald: no hands on hoses, tank or core."
+_PRESSURE = "Never feel for a leak: oil under pressure goes through skin."
+_MOVING = "Tracks or wheels turn: nobody near, someone at the stop."
+_FAN = "The fan may start by itself: fingers and clothes clear of it."
+_MAINS = "Mains: residual-current protection, earth bond, full tank; never drive off."
+_LOCAL = "Local codes, a licensed electrician and the manual come first."
+_FUMES = "Engine in the open air only."
+
+_STOPPED = Need(what="engine", want=False)
+_WORKING = Need(what="working", want=True)
+_HEATING = Need(what="heater", want=True)
+_FAN_ON = Need(what="fan", want=True)
+_FAN_OFF = Need(what="fan", want=False)
+
+
+def safe_limit_c(profile: Profile | None) -> float:
+    """Oil temperature to which a run without the fan may go: the warning, or thin oil."""
+    if profile is None:
+        return 60.0
+    limits = profile.limits
+    thin_c = temp_at_viscosity_c(profile.oil, limits.viscosity_min_mm2_s)
+    bounds = [limits.oil_warn_c, limits.oil_max_c - 2 * STOP_MARGIN_K]
+    return min([*bounds, *([thin_c - _THIN_MARGIN_K] if thin_c is not None else [])])
+
+
+def proving_run(profile: Profile | None = None, *, estimate: Estimate | None = None) -> ProvingRun:
+    """Return the guide through a proving run of this machine."""
+    tank = profile.column(Role.TANK) if profile else None
+    limit_c = safe_limit_c(profile)
+    stop_c = limit_c + STOP_MARGIN_K
+    if profile is not None:
+        stop_c = min(profile.limits.oil_max_c - STOP_MARGIN_K, limit_c + 2 * STOP_MARGIN_K)
+    return ProvingRun(
+        proving_steps(profile),
+        oil_column=tank or "tank_c",
+        stop_c=stop_c,
+        estimate=estimate,
+    )
+
+
+def proving_steps(profile: Profile | None = None) -> tuple[Step, ...]:
+    """Return the steps; the heater run is among them where the profile has a heater."""
+    limit_c = safe_limit_c(profile)
+    has_heater = profile is not None and profile.heater is not None
+    fans = [step for number in range(1, _FAN_STEPS + 1) for step in _fan_pair(number, limit_c)]
+    return (
+        _soak(),
+        *([_heater_run(limit_c)] if has_heater else []),
+        _rise(limit_c),
+        *fans,
+        _work_loop(),
+        _cool_down(),
+    )
+
+
+def _soak() -> Step:
+    return Step(
+        name="soak",
+        do="Engine and heater off, fan off. Leave the machine alone: all probes at rest.",
+        shortest_s=180,
+        longest_s=900,
+        needs=(_STOPPED,),
+        until=Until(settled=True),
+        until_text="until no probe moves by 0.1 K/min",
+        safety=(_HOT,),
+    )
+
+
+def _heater_run(limit_c: float) -> Step:
+    return Step(
+        name="heater run",
+        do="Engine off. Heater on; read the energy meter now and at the end.",
+        shortest_s=600,
+        longest_s=3600,
+        needs=(_STOPPED, _HEATING),
+        until=Until(risen_k=15.0, oil_above_c=limit_c),
+        until_text=f"until 15 K warmer or at {limit_c:.0f} degC",
+        safety=(_MAINS, _LOCAL, _HOT),
+        heats=True,
+        estimated=True,
+        optional=True,
+    )
+
+
+def _rise(limit_c: float) -> Step:
+    return Step(
+        name="fan-off rise",
+        do="Heater unplugged. Engine at working speed, drive turning, fan off.",
+        shortest_s=120,
+        longest_s=2400,
+        needs=(_WORKING, _FAN_OFF),
+        until=Until(oil_above_c=limit_c),
+        until_text=f"until the oil is at {limit_c:.0f} degC",
+        safety=(_MOVING, _FUMES, _HOT, _FAN),
+        heats=True,
+        estimated=True,
+    )
+
+
+def _fan_pair(number: int, limit_c: float) -> tuple[Step, Step]:
+    keep = "Same engine speed, drive turning as before."
+    on = Step(
+        name=f"fan on {number}",
+        do=f"Fan on. {keep}",
+        shortest_s=180,
+        longest_s=300,
+        needs=(_WORKING, _FAN_ON),
+        until_text="for the whole time, however it cools",
+        safety=(_FAN, _MOVING, _HOT),
+        estimated=True,
+    )
+    off = Step(
+        name=f"fan off {number}",
+        do=f"Fan off. {keep}",
+        shortest_s=90,
+        longest_s=300,
+        needs=(_WORKING, _FAN_OFF),
+        until=Until(oil_above_c=limit_c),
+        until_text=f"until the oil is at {limit_c:.0f} degC again",
+        safety=(_MOVING, _HOT, _FAN),
+        heats=True,
+        estimated=True,
+    )
+    return on, off
+
+
+def _work_loop() -> Step:
+    return Step(
+        name="work loop",
+        do="Fan on. Drive your usual loop with the usual load, round after round.",
+        shortest_s=600,
+        longest_s=1800,
+        needs=(_WORKING, _FAN_ON),
+        until_text="for half an hour, or until enough is known",
+        safety=(_MOVING, _HOT, _PRESSURE),
+        estimated=True,
+    )
+
+
+def _cool_down() -> Step:
+    return Step(
+        name="stopped cool-down",
+        do="Park, engine off, fan off. Leave everything closed and do not touch it.",
+        shortest_s=900,
+        longest_s=1800,
+        needs=(_STOPPED,),
+        until_text="for half an hour",
+        safety=(_HOT, _PRESSURE),
+        estimated=True,
+    )

@@ -1,0 +1,395 @@
+"""Watches a capture: from statuses, rows and keys to alarms, advice, marks and a screen.
+
+`Watch` is what `capture.run` is given: it takes each status and batch of rows, and hands
+back the marks that go into the session. What it makes of them is one frozen `Screen`;
+how that is shown is not its business.
+"""
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from wattsump_logger.capture.clock import Clock, HostClock
+from wattsump_logger.capture.loop import Status
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.session.rows import Row, mark_cell, marks_of
+from wattsump_logger.watch import alarms as alarm_states
+from wattsump_logger.watch import keys
+from wattsump_logger.watch.alarm_command import AlarmCommand
+from wattsump_logger.watch.alarm_rules import Typed, limit_of, rules_for, without_unknown
+from wattsump_logger.watch.alarms import Notice, Rule, Standing, State
+from wattsump_logger.watch.guide import Advice, Guide
+from wattsump_logger.watch.look import History, Look, channel_of, phase_of
+
+__all__ = ("Forecast", "Forecaster", "Gauge", "Screen", "Sounding", "Watch", "completeness")
+
+_MARKS_SHOWN = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """Where the oil is heading at the present work; None is "does not reach it".
+
+    `u_heading_k` is the standard uncertainty of the heading.
+    """
+
+    heading_c: float
+    minutes_to_limit: float | None
+    limit_c: float
+    u_heading_k: float = 0.0
+
+
+class Forecaster(Protocol):
+    """Anything that can say where the oil is heading."""
+
+    def __call__(self, look: Look) -> Forecast | None:
+        """Return the forecast for this moment, None while there is none to trust."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gauge:
+    """One temperature as it is shown."""
+
+    name: str
+    value_c: float | None
+    rate_k_min: float | None = None
+    limit_c: float | None = None
+    fault: str = ""
+    loud: bool = False
+
+    @property
+    def margin_k(self) -> float | None:
+        """Kelvins below the limit; negative above it."""
+        known = self.limit_c is not None and self.value_c is not None
+        return (self.limit_c or 0.0) - (self.value_c or 0.0) if known else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sounding:
+    """One alarm that is on the screen: its name, level and where it stands."""
+
+    name: str
+    urgent: bool
+    state: State
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """Everything a live view shows at one moment."""
+
+    now_s: float = 0.0
+    machine: str = ""
+    outing: str = ""
+    port: str = ""
+    link: str = ""
+    elapsed_s: float | None = None
+    row_count: int = 0
+    complete_pct: float | None = None
+    gauges: tuple[Gauge, ...] = ()
+    others: tuple[tuple[str, str], ...] = ()
+    phase: str = ""
+    forecast: Forecast | None = None
+    alarms: tuple[Sounding, ...] = ()
+    faults: tuple[str, ...] = ()
+    trouble: tuple[str, ...] = ()
+    marks: tuple[tuple[float | None, str], ...] = ()
+    advice: Advice | None = None
+    note: str | None = None
+    bell: bool = False
+
+
+def completeness(row_count: int, counts: Mapping[str, int], missing_share: float) -> float | None:
+    """Percentage of what the controller sent that is there: rows and cells.
+
+    None before the first row.
+    """
+    if row_count <= 0:
+        return None
+    lost = counts.get("gap", 0) + counts.get("no_hello", 0)
+    return 100.0 * row_count / (row_count + lost) * (1.0 - missing_share)
+
+
+class _Rest:
+    """Tells when an engine that ran has been standing for long enough."""
+
+    def __init__(self, ends_s: float | None) -> None:
+        self.over = False
+        self._ends_s = ends_s
+        self._stood_since_s: float | None = None
+        self._has_run = False
+
+    def take(self, look: Look) -> None:
+        engine = look.is_on("engine")
+        if engine:
+            self._has_run, self._stood_since_s = True, None
+        elif engine is False and self._has_run and self._ends_s is not None:
+            since_s = look.now_s if self._stood_since_s is None else self._stood_since_s
+            self._stood_since_s = since_s
+            if look.now_s - since_s >= self._ends_s:
+                self.over, self._has_run = True, False
+
+
+class Watch:
+    """The one that watches. Its methods fit `capture.run`.
+
+    Parameters
+    ----------
+    profile : Profile, optional
+        Gives limits and roles.
+    typed : Typed, optional
+        Limits as typed by the driver.
+    forecaster, guide : optional
+        Supplied by whoever knows physics.
+    command : AlarmCommand, optional
+        Told of every alarm.
+    read_keys : callable
+        Returns the characters pressed since it was last called.
+    show : callable
+        Given each screen.
+    rest_ends_s : float, optional
+        An engine that ran and then stands for so long ends the outing.
+    """
+
+    def __init__(
+        self,
+        profile: Profile | None = None,
+        *,
+        typed: Typed | None = None,
+        forecaster: Forecaster | None = None,
+        guide: Guide | None = None,
+        command: AlarmCommand | None = None,
+        read_keys: Callable[[], str] = lambda: "",
+        show: Callable[[Screen], None] = lambda screen: None,
+        rest_ends_s: float | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        self.advice: Advice | None = None
+        self._profile = profile
+        self._typed = typed or Typed()
+        self._forecaster = forecaster
+        self._guide = guide
+        self._command = command
+        self._read_keys = read_keys
+        self._show = show
+        self._rest = _Rest(rest_ends_s)
+        self._clock = clock or HostClock()
+        self._history = History(_roles(profile))
+        self._keyboard = keys.Keyboard()
+        self._columns: tuple[str, ...] = ()
+        self._refused = ""
+        self._rules: tuple[Rule, ...] = rules_for(
+            (), profile, without_unknown(self._typed, (), profile)
+        )
+        self._standings: tuple[Standing, ...] = alarm_states.at_rest(self._rules)
+        self._has_outing = True
+        self._pending: deque[str] = deque(maxlen=_MARKS_SHOWN)  # pressed, not yet in a row
+        self._go_on = False
+        self._queued: list[str] = []
+        self._shown_marks: deque[tuple[float | None, str]] = deque(maxlen=_MARKS_SHOWN)
+        self._codes: dict[str, str] = {}
+        self._faulty: set[str] = set()
+        self._cells_seen = self._cells_missing = 0
+
+    def on_rows(self, rows: Sequence[Row]) -> None:
+        """Take new rows: their faults and marks, and how many cells are empty."""
+        for row in rows:
+            self._cells_seen += len(row.cells)
+            if "" in row.cells:
+                self._cells_missing += sum(not cell for cell in row.cells)
+            if row.mark:
+                self._note_marks(row)
+            if row.fault:
+                self._note_faults(row.fault)
+
+    def _note_marks(self, row: Row) -> None:
+        for text in marks_of(row.mark):
+            self._shown_marks.append((row.elapsed_ms / 1000, text))
+            if text in self._pending:
+                self._pending.remove(text)
+
+    def _note_faults(self, cell: str) -> None:
+        for part in cell.split(";"):
+            channel, _, code = part.partition(":")
+            self._codes[channel] = code
+            self._faulty.add(channel)
+
+    def is_over(self) -> bool:
+        """Tell, once, that the engine has stood for so long that the outing is over."""
+        over, self._rest.over = self._rest.over, False
+        return over
+
+    def marks(self) -> list[str]:
+        """Return what is to be written into the session, and look at the keys."""
+        self._press(self._read_keys())
+        if not self._has_outing:  # they wait for one that can hold them
+            return []
+        queued, self._queued = self._queued, []
+        return queued
+
+    def _press(self, chars: str) -> None:
+        now_s = self._now_s()
+        self._keyboard, asked = keys.wake(self._keyboard, now_s)
+        actions = list(asked)
+        for char in chars:
+            self._keyboard, asked = keys.press(self._keyboard, char, now_s)
+            actions += asked
+        for action in actions:
+            if action.what == "mark":
+                self._queued.append(action.text)
+                self._pending.extend(marks_of(mark_cell([action.text])))
+            elif action.what == "go_on":
+                self._go_on = True
+            else:
+                self._standings, notices = alarm_states.acknowledge(self._rules, self._standings)
+                self._tell(notices)
+
+    def on_status(self, status: Status) -> None:
+        """Take where the capture stands: judge it, and show it."""
+        self._has_outing = bool(status.name)
+        columns = tuple(status.values)
+        if columns and columns != self._columns:
+            self._begin(columns)
+        look = self._history.take(
+            now_s=self._now_s(),
+            elapsed_s=status.elapsed_s,
+            silent_s=status.silent_s,
+            cells=status.values,
+            faulty=self._faulty,
+        )
+        self._rest.take(look)
+        bell = self._judge(look)
+        if self._guide is not None:
+            self.advice = self._guide.follow(look, go_on=self._go_on)
+            self._queued += self.advice.marks
+        self._go_on = False
+        self._show(self._screen(status, look, bell))
+        self._faulty = set()
+        self._codes = {name: code for name, code in self._codes.items() if self._is_now(name, look)}
+
+    def _begin(self, columns: tuple[str, ...]) -> None:
+        """Set up the alarms for these columns; a limit that fits none is told, not fatal.
+
+        The outing happens once: a mistyped name must not end its recording.
+        """
+        self._columns, self._refused = columns, ""
+        try:
+            self._rules = rules_for(columns, self._profile, self._typed)
+        except UsageError as error:
+            self._refused = str(error)
+            kept = without_unknown(self._typed, columns, self._profile)
+            self._rules = rules_for(columns, self._profile, kept)
+        self._standings = alarm_states.at_rest(self._rules)
+
+    def _judge(self, look: Look) -> bool:
+        if self._command is not None:
+            self._command.tidy()
+        self._standings, notices = alarm_states.advance(self._rules, self._standings, look)
+        self._tell(notices)
+        loud = any(
+            standing.state is State.ALARM and rule.urgent
+            for rule, standing in zip(self._rules, self._standings, strict=True)
+        )
+        return loud or any(notice.event == "raised" for notice in notices)
+
+    def _tell(self, notices: Sequence[Notice]) -> None:
+        for notice in notices:
+            self._queued.append(notice.text)
+            if self._command is not None:
+                self._command.tell(notice)
+
+    def _is_now(self, channel: str, look: Look) -> bool:
+        return look.fault_share.get(channel, 0.0) > 0
+
+    def _now_s(self) -> float:
+        return (self._clock.anchor().mono_ms or 0) / 1000
+
+    def _screen(self, status: Status, look: Look, bell: bool) -> Screen:
+        profile = self._profile
+        temps = [column for column in look.values if column.endswith("_c")]
+        oil = (profile.column(Role.TANK) if profile else None) or "tank_c"
+        return Screen(
+            now_s=look.now_s,
+            machine=profile.name if profile else "",
+            outing=status.name,
+            port=status.port,
+            link=_link(status),
+            elapsed_s=status.elapsed_s,
+            row_count=status.row_count,
+            complete_pct=completeness(
+                status.row_count,
+                status.counts,
+                self._cells_missing / self._cells_seen if self._cells_seen else 0.0,
+            ),
+            gauges=tuple(self._gauge(column, look) for column in temps),
+            others=tuple(
+                (column, cell) for column, cell in status.values.items() if column not in temps
+            ),
+            phase=phase_of(look, oil),
+            forecast=self._forecaster(look) if self._forecaster else None,
+            alarms=tuple(self._soundings()),
+            faults=tuple(f"{name}: {code}" for name, code in self._codes.items()),
+            trouble=self._trouble(status),
+            marks=(*self._shown_marks, *((None, text) for text in self._pending)),
+            advice=self.advice,
+            note=self._keyboard.note,
+            bell=bell,
+        )
+
+    def _gauge(self, column: str, look: Look) -> Gauge:
+        name = channel_of(column)
+        return Gauge(
+            name=name,
+            value_c=look.values[column],
+            rate_k_min=look.rates_k_min.get(column),
+            limit_c=limit_of(name, self._profile, self._typed),
+            fault=self._codes.get(name, ""),
+            loud=any(
+                rule.column == column and standing.state in (State.ALARM, State.SEEN)
+                for rule, standing in zip(self._rules, self._standings, strict=True)
+            ),
+        )
+
+    def _soundings(self) -> list[Sounding]:
+        """Return the alarms to show: those nobody has seen first, the urgent before the rest."""
+        shown = [
+            Sounding(
+                name=rule.name,
+                urgent=rule.urgent,
+                state=standing.state,
+                text=Notice(rule=rule, event="raised", value=standing.value).text,
+            )
+            for rule, standing in zip(self._rules, self._standings, strict=True)
+            if standing.state in (State.ALARM, State.SEEN, State.PASSED)
+        ]
+        order = (State.ALARM, State.PASSED, State.SEEN)
+        return sorted(shown, key=lambda one: (order.index(one.state), not one.urgent))
+
+    def _trouble(self, status: Status) -> tuple[str, ...]:
+        found = []
+        if status.trouble:
+            waits = f"{status.waiting_rows} rows wait, {status.dropped_rows} given up"
+            found.append(f"DISK: {status.trouble}, {waits}")
+        if self._refused:
+            found.append(self._refused)
+        if self._command is not None and self._command.trouble:
+            found.append(self._command.trouble)
+        return tuple(found)
+
+
+def _link(status: Status) -> str:
+    if not status.is_open:
+        return "port lost, trying again"
+    if status.elapsed_s is None:
+        return "waiting for a hello"
+    return f"silent for {status.silent_s:.0f} s" if status.silent_s > 5 else "recording"
+
+
+def _roles(profile: Profile | None) -> dict[str, str]:
+    if profile is None:
+        return {}
+    wanted = (Role.ENGINE, Role.DRIVE, Role.FAN, Role.HEATER)
+    columns = {role.value: profile.column(role) for role in wanted}
+    return {role: column for role, column in columns.items() if column is not None}

@@ -1,0 +1,318 @@
+"""The line protocol without any port: bytes in, events out.
+
+`FrameParser.feed` never raises on what the wire says and never keeps more than one line:
+whatever cannot be used is an event of its own. How the bytes were cut into chunks makes
+no difference to the events. A lost, damaged or unknown line uses up its sequence number,
+so the next good frame also reports it as part of a gap.
+"""
+
+import re
+from binascii import crc_hqx
+from collections.abc import Sequence
+
+from wattsump_logger.errors import UsageError
+from wattsump_logger.wire.events import (
+    BOOT_CAUSES,
+    EVENT_CODES,
+    HEX_DIGITS,
+    BadCrc,
+    ChannelsChanged,
+    Event,
+    EventFrame,
+    Gap,
+    Hello,
+    Malformed,
+    NoHello,
+    Noise,
+    Oversized,
+    Reading,
+    Reboot,
+    Repeat,
+    Unknown,
+    UptimeWrap,
+    WireChannel,
+)
+
+__all__ = (
+    "MAX_LINE",
+    "WRAP",
+    "FrameParser",
+    "crc16",
+    "field_pattern",
+    "format_event",
+    "format_hello",
+    "format_line",
+    "format_reading",
+)
+
+MAX_LINE = 512  # bytes of a line with its CR LF
+WRAP = 2**32  # seq and uptime_ms count modulo this
+_CONTENT = MAX_LINE - 2
+_DROP_BLOCK = 4096  # a line that never ends is reported once per so many bytes
+_WRAP_FROM_MS = 4_294_900_000  # an uptime below this going back is a restart, not a wrap
+
+_FRAME_START = re.compile(rb"[A-Z][0-9],")
+_CRC_END = re.compile(rb"\*[0-9A-F]{4}\Z")
+_HEAD = re.compile(r"([A-Z][0-9]),([0-9]{1,10}),([0-9]{1,10}),(.*)\Z")
+_HELLO = re.compile(r"([A-Za-z0-9._-]{1,32}),([0-9]{1,5}),([^,]+)\Z")
+_WORD = re.compile(r"[A-Za-z0-9_-]{1,32}\Z")
+_COUNT = re.compile(r"[0-9]{1,10}\Z")
+_PRINTABLE = re.compile(r"[ -~]*\Z")
+
+
+def crc16(data: bytes) -> int:
+    """Return CRC-16/IBM-3740 of `data`; b"123456789" gives 0x29B1."""
+    return crc_hqx(data, 0xFFFF)
+
+
+def format_line(content: str) -> bytes:
+    """Return `content` (everything before the `*`) as one line of the wire."""
+    data = content.encode("ascii")
+    line = b"%s*%04X\r\n" % (data, crc16(data))
+    if len(line) > MAX_LINE:
+        raise UsageError(
+            expected=f"a line of at most {MAX_LINE} bytes",
+            found=f"{len(line)} bytes",
+            where="frame",
+            do="give the controller fewer channels or shorter names",
+        )
+    return line
+
+
+def format_hello(
+    *, seq: int, uptime_ms: int, firmware: str, period_ms: int, channels: Sequence[WireChannel]
+) -> bytes:
+    """Return a hello frame."""
+    names = ";".join(channel.text for channel in channels)
+    body = f"{firmware},{period_ms},{names}"
+    found = _HELLO.match(body)
+    if not found or not 1 <= period_ms <= 60_000 or _channels(names) is None:
+        raise UsageError(
+            expected="a firmware name, a period of 1..60000 ms and 1..16 channels",
+            found=repr(body),
+            where="hello frame",
+            do="correct the controller's settings",
+        )
+    return format_line(f"H1,{seq % WRAP},{uptime_ms % WRAP},{body}")
+
+
+def format_reading(*, seq: int, uptime_ms: int, fields: Sequence[str]) -> bytes:
+    """Return a reading frame; one field per channel, empty for "no reading"."""
+    return format_line(f"R1,{seq % WRAP},{uptime_ms % WRAP},{','.join(fields)}")
+
+
+def format_event(*, seq: int, uptime_ms: int, code: str, detail: str) -> bytes:
+    """Return an event frame."""
+    if code not in EVENT_CODES or not _event_detail_fits(code, detail):
+        raise UsageError(
+            expected="an event code with a detail of the line protocol",
+            found=repr(f"{code},{detail}"),
+            where="event frame",
+            do="see docs/line-protocol.md for the codes and their details",
+        )
+    return format_line(f"E1,{seq % WRAP},{uptime_ms % WRAP},{code},{detail}")
+
+
+def field_pattern(channel: WireChannel) -> str:
+    """Return the regular expression of a channel's field; empty is "no reading"."""
+    if channel.source == "state":
+        return "[01]?"
+    if channel.source == "value":
+        return r"(?=[^,]{0,12}(?:,|\Z))(?:-?[0-9]+(?:\.[0-9]+)?)?"
+    return f"(?:[0-9A-F]{{{HEX_DIGITS[channel.source]}}})?"
+
+
+class FrameParser:
+    """Turns bytes into events; holds one unfinished line and where the counters stand."""
+
+    def __init__(self) -> None:
+        self.hello: Hello | None = None
+        self._rest = b""
+        self._after_cr = False
+        self._dropping = False
+        self._dropped = 0
+        self._seq: int | None = None  # of the last frame used
+        self._uptime_ms = 0
+        self._fields: list[re.Pattern[str]] = []
+        self._body = re.compile("")
+        self._events: list[Event] = []
+
+    @property
+    def held_bytes(self) -> int:
+        """Return how many bytes of an unfinished line are kept, at most a line."""
+        return len(self._rest)
+
+    def feed(self, data: bytes) -> list[Event]:
+        """Take the next bytes of the stream, however cut; return what they complete."""
+        if self._after_cr and data[:1] == b"\n":
+            data = data[1:]
+            self._after_cr = False
+        if not data:
+            return []
+        events: list[Event] = []
+        self._events = events
+        self._after_cr = data[-1:] == b"\r"
+        lines = (self._rest + data).splitlines()
+        self._rest = b"" if data[-1:] in b"\r\n" else lines.pop()
+        for line in lines:
+            if self._dropping or len(line) > _CONTENT:
+                self._drop(len(line), ended=True)
+            else:
+                self._line(line)
+        if self._dropping or len(self._rest) > _CONTENT:
+            self._drop(len(self._rest), ended=False)
+            self._rest = b""
+        return events
+
+    def finish(self) -> list[Event]:
+        """Say what an unfinished last line was; the parser is then at a line start."""
+        return self.feed(b"\n") if self._rest or self._dropping else []
+
+    def _drop(self, byte_count: int, *, ended: bool) -> None:
+        self._dropped += byte_count
+        while self._dropped >= _DROP_BLOCK:
+            self._events.append(Oversized(byte_count=_DROP_BLOCK))
+            self._dropped -= _DROP_BLOCK
+        if ended and self._dropped:
+            self._events.append(Oversized(byte_count=self._dropped))
+        self._dropping = not ended
+        if ended:
+            self._dropped = 0
+
+    def _line(self, line: bytes) -> None:
+        content, crc = line[:-5], line[-5:]
+        if b"*%04X" % crc_hqx(content, 0xFFFF) != crc:
+            is_frame = _FRAME_START.match(line) or _CRC_END.search(line)
+            kind = BadCrc if is_frame else Noise
+            self._events.append(kind(byte_count=len(line)))
+            return
+        text = content.decode("latin-1")  # a byte above 0x7E then fails every pattern
+        if text.startswith("R1,") and self.hello and (found := self._body.match(text)):
+            seq, uptime, body = found.groups()
+            self._reading(int(seq), int(uptime), tuple(body.split(",")), ())
+        else:
+            self._sound(text)
+
+    def _sound(self, text: str) -> None:
+        """Take a line with a good checksum that is not a plain reading."""
+        if text[:3] not in ("H1,", "R1,", "E1,"):
+            self._events.append(Unknown(kind=text[:2]))
+            return
+        kind = text[:2]
+        head = _HEAD.match(text)
+        if head is None or not _PRINTABLE.match(text) or "*" in text:
+            self._malformed(kind, "header")
+            return
+        seq, uptime_ms, body = int(head[2]), int(head[3]), head[4]
+        if max(seq, uptime_ms) >= WRAP:
+            self._malformed(kind, "header")
+        elif kind == "H1":
+            self._take_hello(seq, uptime_ms, body)
+        elif kind == "E1":
+            self._take_event(seq, uptime_ms, body)
+        else:
+            self._take_reading(seq, uptime_ms, body)
+
+    def _malformed(self, kind: str, reason: str) -> None:
+        self._events.append(Malformed(kind=kind, reason=reason))
+
+    def _take_reading(self, seq: int, uptime_ms: int, body: str) -> None:
+        if self.hello is None:
+            if self._follows(seq, uptime_ms, boots=False):
+                self._events.append(NoHello(seq=seq, uptime_ms=uptime_ms))
+            return
+        fields = tuple(body.split(","))
+        if len(fields) != len(self._fields):
+            self._malformed("R1", f"{len(fields)} fields for {len(self._fields)} channels")
+            return
+        pairs = zip(self._fields, fields, strict=True)
+        bad = tuple(i for i, (form, field) in enumerate(pairs) if not form.fullmatch(field))
+        self._reading(seq, uptime_ms, fields, bad)
+
+    def _reading(
+        self, seq: int, uptime_ms: int, fields: tuple[str, ...], bad: tuple[int, ...]
+    ) -> None:
+        if max(seq, uptime_ms) >= WRAP:
+            self._malformed("R1", "header")
+        elif self._follows(seq, uptime_ms, boots=False):
+            self._events.append(Reading(seq=seq, uptime_ms=uptime_ms, fields=fields, bad=bad))
+
+    def _take_event(self, seq: int, uptime_ms: int, body: str) -> None:
+        code, _, detail = body.partition(",")
+        if code not in EVENT_CODES:
+            self._malformed("E1", "event code")
+        elif not _event_detail_fits(code, detail):
+            self._malformed("E1", f"detail of {code}")
+        elif self._follows(seq, uptime_ms, boots=False):
+            self._events.append(EventFrame(seq=seq, uptime_ms=uptime_ms, code=code, detail=detail))
+
+    def _take_hello(self, seq: int, uptime_ms: int, body: str) -> None:
+        found = _HELLO.match(body)
+        if found is None or not 1 <= int(found[2]) <= 60_000:
+            self._malformed("H1", "firmware, period or channel list")
+            return
+        channels = _channels(found[3])
+        if channels is None:
+            self._malformed("H1", "channel list")
+            return
+        if not self._follows(seq, uptime_ms, boots=seq == 0):
+            return
+        before = self.hello
+        if before and before.channels != channels:
+            self._events.append(ChannelsChanged(before=before.channels, after=channels))
+        self.hello = Hello(
+            seq=seq,
+            uptime_ms=uptime_ms,
+            firmware=found[1],
+            period_ms=int(found[2]),
+            channels=channels,
+        )
+        if before is None or before.channels != channels:
+            forms = [field_pattern(channel) for channel in channels]
+            self._fields = [re.compile(form) for form in forms]
+            head = "R1,([0-9]{1,10}),([0-9]{1,10}),"
+            self._body = re.compile(head + "(" + ",".join(forms) + r")\Z")
+        self._events.append(self.hello)
+
+    def _follows(self, seq: int, uptime_ms: int, *, boots: bool) -> bool:
+        """Place a frame after the last one; False for a frame seen before."""
+        last = self._seq
+        if last is not None:
+            ahead = (seq - last - 1) % WRAP
+            is_ahead = ahead < WRAP // 2
+            if uptime_ms < self._uptime_ms:
+                wraps = is_ahead and not boots and self._uptime_ms > _WRAP_FROM_MS
+                kind = UptimeWrap(uptime_ms=uptime_ms) if wraps else None
+                self._events.append(kind or Reboot(seq=seq, uptime_ms=uptime_ms))
+                ahead = ahead if wraps else seq  # after a boot: the frames since it
+            elif not is_ahead and uptime_ms == self._uptime_ms and not boots:
+                self._events.append(Repeat(seq=seq, uptime_ms=uptime_ms))
+                return False
+            elif not is_ahead:
+                self._events.append(Reboot(seq=seq, uptime_ms=uptime_ms))
+                ahead = seq
+            if ahead:
+                self._events.append(Gap(frame_count=ahead))
+        self._seq, self._uptime_ms = seq, uptime_ms
+        return True
+
+
+def _event_detail_fits(code: str, detail: str) -> bool:
+    if code == "boot":
+        return detail in BOOT_CAUSES
+    if code == "overrun":
+        return _COUNT.match(detail) is not None
+    return _WORD.match(detail) is not None
+
+
+def _channels(text: str) -> tuple[WireChannel, ...] | None:
+    """Return the channels of a hello, None when any of them breaks the format."""
+    parts = [part.split(":") for part in text.split(";")]
+    if len(parts) > 16 or any(len(part) != 3 for part in parts):
+        return None
+    if len({part[0] for part in parts}) != len(parts):
+        return None
+    try:
+        return tuple(WireChannel(name=n, source=s, detail=d) for n, s, d in parts)
+    except UsageError:
+        return None

@@ -1,0 +1,159 @@
+"""The running estimate: when it begins, what it says, and that a capture never waits for it."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from wattsump_analysis.emulation.bracken import COOLER_W_K, WIRE_CHANNELS, demo_profile, rehearse
+from wattsump_analysis.live.running_k import (
+    Guided,
+    Known,
+    RunningK,
+    adds_little,
+    know_so_far,
+    words,
+)
+from wattsump_analysis.live.supplies import supplies
+from wattsump_logger.commands.log import PROVING_RUN
+from wattsump_logger.watch.guide import ProvingRun
+from wattsump_logger.watch.look import Look
+from wattsump_logger.watch.proving_run import proving_steps
+
+
+def looks(until_s: int) -> list[Look]:
+    rehearsal = rehearse(demo_profile())
+    found = []
+    for second in range(0, until_s, 2):
+        values = rehearsal.values(float(second))
+        cells = {c.column: values[c.name] for c in WIRE_CHANNELS}
+        found.append(
+            Look(
+                now_s=float(second),
+                elapsed_s=float(second),
+                values={
+                    name: None if cell is None else float(cell) for name, cell in cells.items()
+                },
+            )
+        )
+    return found
+
+
+def known(*widths: float) -> list[Known]:
+    return [
+        Known(elapsed_s=60.0 * at, k_w_k=95.0, half_width_rel=width)
+        for at, width in enumerate(widths)
+    ]
+
+
+class Later:
+    """Keeps the work that a thread would do, for the test to do when it wants."""
+
+    def __init__(self) -> None:
+        self.works: list[Callable[[], None]] = []
+
+    def __call__(self, work: Callable[[], None]) -> None:
+        self.works.append(work)
+
+
+def test_a_fit_begins_once_a_minute_and_never_two_at_a_time() -> None:
+    later = Later()
+    running = RunningK(demo_profile(), later)
+    for look in looks(400):
+        running.take(look)
+    assert len(later.works) == 1  # it has not come back yet
+    later.works[0]()
+    assert running.learned(Look(now_s=400.0), "soak") is None  # no oil has been cooled yet
+    running.take(Look(now_s=402.0, elapsed_s=402.0, values=looks(2)[0].values))
+    assert len(later.works) == 2
+
+
+def test_a_rehearsed_run_tells_k_near_the_cooler_that_was_built() -> None:
+    later = Later()
+    running = RunningK(demo_profile(), later)
+    seen = looks(3200)
+    for look in seen[:-1]:
+        running._kept.take(look)
+    running.take(seen[-1])
+    later.works[0]()
+    told = running.learned(Look(now_s=3300.0), "work loop")
+    assert told is not None
+    assert told.text.startswith("K ")
+    # independent: what the finer plant's cooler is built to reject; 20 % is the half width the
+    # estimate itself has by then.
+    assert float(told.text.split()[1]) == pytest.approx(COOLER_W_K, rel=0.2)
+    assert not told.enough  # one fit tells nothing of what the next would add
+
+
+def test_without_readings_of_the_tank_it_says_why_and_goes_on() -> None:
+    later = Later()
+    running = RunningK(None, later)
+    for second in (0.0, 10.0, 20.0):
+        running.take(Look(now_s=second, elapsed_s=second, values={"ambient_c": 20.0}))
+    later.works[0]()
+    told = running.learned(Look(now_s=21.0), "work loop")
+    assert told is not None
+    assert told.text.startswith("no running estimate: found no such channel among ambient_c")
+
+
+def test_what_is_known_is_said_with_what_more_minutes_bring() -> None:
+    assert words(known(0.14, 0.13, 0.12, 0.11, 0.10)).endswith(
+        "to +/- 10 %, about 2 more minutes for +/- 8 %"
+    )
+    assert words(known(0.9)) == "K not yet: +/- 90 %"
+    unscaled = Known(elapsed_s=60.0, k_w_k=None, half_width_rel=0.1)
+    assert words([unscaled]) == "K to +/- 10 % of the machine's unknown heat capacity"
+
+
+@pytest.mark.parametrize(
+    ("widths", "little"),
+    [
+        ((0.14, 0.13, 0.12, 0.11, 0.10), False),
+        ((0.10, 0.101, 0.10, 0.099, 0.10), True),
+        ((0.10, 0.10), False),
+        ((0.9, 0.9, 0.9, 0.9, 0.9), False),
+    ],
+    ids=["narrows", "stands", "too few fits", "knows nothing"],
+)
+def test_enough_is_known_where_more_minutes_add_little(
+    widths: tuple[float, ...], little: bool
+) -> None:
+    assert adds_little(known(*widths)) is little
+
+
+def test_the_guide_shows_the_estimate_and_feeds_it_every_look() -> None:
+    later = Later()
+    running = RunningK(demo_profile(), later)
+    guide = Guided(ProvingRun(proving_steps(demo_profile()), estimate=running.learned), running)
+    advice = [guide.follow(look) for look in looks(200)]
+    assert advice[-1].stage == "soak"
+    assert len(later.works) == 1
+
+
+def test_what_is_known_shows_between_steps_too_and_the_newer_figure_alone() -> None:
+    later = Later()
+    running = RunningK(demo_profile(), later)
+    guide = Guided(ProvingRun(proving_steps(demo_profile()), estimate=running.learned), running)
+    running._known += known(0.2)
+    first = guide.follow(Look(now_s=0.0))
+    assert first.learned == ("K 95 W/K to +/- 20 %",)
+    running._known += known(0.2, 0.15)[1:]
+    assert guide.follow(Look(now_s=1.0)).learned == ("K 95 W/K to +/- 15 %",)
+
+
+def test_the_program_supplies_a_forecaster_and_a_guided_proving_run() -> None:
+    given = supplies()
+    assert given.forecaster is not None
+    assert given.forecaster(demo_profile(), {}) is not None
+    advice = given.guides[PROVING_RUN](demo_profile()).follow(Look(now_s=0.0))
+    assert advice.stage == "soak"
+
+
+def test_nothing_is_known_before_the_fan_cooled_the_oil() -> None:
+    running = RunningK(demo_profile(), Later())
+    for look in looks(1500):
+        running._kept.take(look)
+    session = running._kept.session()
+    assert session.elapsed_s.size == 750
+    assert np.all(np.diff(session.elapsed_s) > 0)
+    assert know_so_far(session, demo_profile()) is None

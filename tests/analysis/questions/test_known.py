@@ -1,0 +1,150 @@
+"""What a proof and a profile leave known, and draws from it."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis import proof_fixture
+from wattsump_analysis.proof.proof_json import proof_data, proof_text
+from wattsump_analysis.questions.answer import Figure
+from wattsump_analysis.questions.known import (
+    capacity_of,
+    draws,
+    from_samples,
+    known_from,
+    known_from_proof,
+    needed,
+    proof_from_file,
+)
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.profile import load_profile
+
+ROOT = Path(__file__).parents[3]
+BRACKEN = load_profile(ROOT / "sample-data" / "bracken.toml")
+
+
+def figure(value: float, low: float, high: float) -> Figure:
+    return Figure(value=value, kind="conductance", low=low, high=high)
+
+
+def test_a_proof_is_read_back_as_it_was_written(tmp_path: Path) -> None:
+    proof = proof_fixture.falls_short()
+    (tmp_path / "proof.json").write_text(proof_text(proof), encoding="utf-8")
+    known = proof_from_file(tmp_path / "proof.json")
+    segment = proof.segments[-1]
+    assert known.k_w_k is not None
+    assert proof.k_w_k is not None
+    assert (known.k_w_k.low, known.k_w_k.high) == (proof.k_w_k.low, proof.k_w_k.high)
+    assert known.capacity_j_k is not None
+    assert segment.capacity_j_k is not None
+    assert known.capacity_j_k.value == segment.capacity_j_k.value
+    assert proof.ledger is not None
+    assert known.heat_p90_w is not None
+    assert known.heat_p90_w.value == proof.ledger.working_p90_w
+    assert known.k_refers_to == "oil into the cooler"
+    assert known.tank_c is not None
+    assert np.array_equal(known.tank_c, proof.series_c["tank"])
+
+
+def test_a_quantile_of_the_load_keeps_the_relative_interval_of_the_heat() -> None:
+    known = known_from_proof(proof_data(proof_fixture.falls_short()))
+    assert known.heat_w is not None
+    assert known.heat_p90_w is not None
+    assert known.heat_p90_w.u_log == pytest.approx(known.heat_w.u_log)
+
+
+def test_a_proof_that_could_not_tell_leaves_things_unknown() -> None:
+    known = known_from_proof(proof_data(proof_fixture.cannot_tell()))
+    with pytest.raises(UsageError, match="--measured"):
+        needed((known.k_w_k if known.k_w_k else None, "--measured"), what="forecast")
+
+
+def test_the_last_stretch_speaks_where_something_was_swapped() -> None:
+    proof = proof_fixture.falls_short()
+    segment = proof.segments[0]
+    assert segment.shell_w_k is not None
+    other = replace(segment, shell_w_k=replace(segment.shell_w_k, value=20.0, low=18.0, high=22.0))
+    known = known_from_proof(proof_data(replace(proof, segments=(segment, other))))
+    assert known.shell_w_k is not None
+    assert known.shell_w_k.value == 20.0
+    assert any("2 stretches" in note for note in known.notes)
+
+
+@pytest.mark.parametrize("broken", [{"segments": [3]}, {"k_w_k": {"value": 3.0}}, {"peaks_c": 4}])
+def test_a_part_of_another_form_is_refused(broken: dict[str, object]) -> None:
+    with pytest.raises(UsageError, match="unreadable part"):
+        known_from_proof({"schema": "wattsump-proof-1", **broken})
+
+
+def test_the_profile_stands_in_for_what_was_not_measured() -> None:
+    known = known_from(None, BRACKEN)
+    assert known.capacity_j_k is not None
+    # independent: 18 L x 1.69 MJ/(m³ K) (Cragoe's cp 1959 and 862 kg/m³ at 30 °C, by hand) and
+    # 24 kg steel, 34 kg iron, 4 kg aluminium at handbook 0.45 to 0.92 kJ/(kg K); 5 % between
+    # handbooks.
+    assert known.capacity_j_k.value == pytest.approx(61_500.0, rel=0.05)
+    assert any("not measured" in note for note in known.notes)
+    measured = known_from(known_from_proof(proof_data(proof_fixture.falls_short())), BRACKEN)
+    assert measured.capacity_j_k is not None
+    assert measured.capacity_j_k.value == proof_fixture.CAPACITY_J_K
+    assert measured.notes == ()
+
+
+def test_the_profiles_capacity_has_an_interval_of_its_stated_uncertainties() -> None:
+    found = capacity_of(BRACKEN)
+    assert found is not None
+    assert 0.02 < found.u_log < 0.08
+
+
+def test_a_machine_without_listed_metal_has_no_capacity() -> None:
+    assert capacity_of(replace(BRACKEN, metal=())) is None
+
+
+def test_draws_have_the_median_and_spread_they_were_asked_for() -> None:
+    (drawn,) = draws(figure(100.0, 90.0, 100.0**2 / 90.0))
+    found = from_samples(drawn, "conductance")
+    # 4000 draws: the standard error of a quantile's log is about 2 % of its spread.
+    # independent: the quantiles that were asked for; sampling error as below.
+    assert found.value == pytest.approx(100.0, rel=0.005)
+    assert found.low == pytest.approx(90.0, rel=0.01)
+
+
+def test_one_scale_cancels_in_a_ratio_and_two_scales_add() -> None:
+    heat, cooler = figure(3400.0, 3100.0, 3400.0**2 / 3100.0), figure(95.0, 86.6, 95.0**2 / 86.6)
+    shared = np.divide(*draws(heat, cooler))
+    apart = np.divide(*draws(heat, cooler, one_scale=False))
+    # JCGM 100, equation 12: relative uncertainties of a quotient add in quadrature when apart.
+    together = math.hypot(heat.u_log, cooler.u_log)
+    assert float(np.std(np.log(apart))) == pytest.approx(together, rel=0.05)
+    assert float(np.std(np.log(shared))) < 0.1 * together
+
+
+def test_a_figure_without_an_interval_is_drawn_constant() -> None:
+    constant, drawn = draws(Figure(value=3.0, kind="number"), figure(2.0, 1.0, 4.0))
+    assert np.all(constant == 3.0)
+    assert np.std(drawn) > 0.0
+
+
+def test_draws_are_the_same_every_time() -> None:
+    one, two = draws(figure(2.0, 1.0, 4.0)), draws(figure(2.0, 1.0, 4.0))
+    assert np.array_equal(one[0], two[0])
+
+
+def test_never_among_the_draws_stays_never() -> None:
+    found = from_samples(np.array([60.0] * 60 + [math.inf] * 40), "duration")
+    assert found.value == 60.0
+    assert found.high == math.inf
+
+
+def test_the_inlets_lead_over_the_tank_is_seen_at_warm_work() -> None:
+    proof = proof_fixture.falls_short()
+    known = known_from_proof(proof_data(proof))
+    # The proof was made with an inlet 0.6/340 K per watt of heat above the tank, at 2.9 and 3.4 kW.
+    assert 2900.0 * 0.6 / 340.0 - 0.2 < known.inlet_above_tank_k < 3400.0 * 0.6 / 340.0 + 0.2
+    from_tank = known_from_proof(proof_data(replace(proof, k_refers_to="tank oil")))
+    assert from_tank.inlet_above_tank_k == 0.0
+    unseen = known_from_proof(proof_data(replace(proof, phases=())))
+    assert unseen.inlet_above_tank_k == 0.0

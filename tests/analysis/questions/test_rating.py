@@ -1,0 +1,261 @@
+"""The label question, as typed by a person, against published and hand-worked values."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis import proof_fixture
+from wattsump_analysis.physics.label import word_of
+from wattsump_analysis.proof.proof_json import proof_data
+from wattsump_analysis.proof.verdict import check_label
+from wattsump_analysis.questions.answer import Answer, Figure
+from wattsump_analysis.questions.known import Known, known_from, known_from_proof
+from wattsump_analysis.questions.rating import rate
+from wattsump_analysis.questions.rating_case import RatingAsked
+from wattsump_analysis.questions.typed import typed_fields
+from wattsump_analysis.questions.writing import screen
+from wattsump_analysis.statistics.intervals import interval
+from wattsump_logger.errors import RangeError, UsageError
+from wattsump_logger.machine.profile import load_profile
+
+BRACKEN = known_from(None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml"))
+
+
+def ask(known: Known | None = None, /, **typed: str) -> Answer:
+    return rate(typed_fields(RatingAsked, typed), known or Known())
+
+
+def value(answer: Answer, key: str) -> float:
+    return answer.row(key).figure.value
+
+
+def test_a_btu_per_minute_at_a_hundred_fahrenheit_is_its_nist_conductance() -> None:
+    answer = ask(label_heat="1 BTU/min", label_etd="100 degF")
+    # independent: NIST SP 811 factors, 1055.05585262 J/60 s/(100/1.8 K), six digits.
+    assert value(answer, "label_w_k") == pytest.approx(0.316517, rel=2e-6)
+
+
+def test_a_label_without_its_difference_is_read_at_every_basis() -> None:
+    table = ask(label_heat="6 kW").table("bases")
+    claims = {row[0]: row[2].value for row in table.rows if isinstance(row[2], Figure)}
+    # published: 100 °F, 40 K, 60 °F and 25 K make 108, 150, 180 and 240 W/K of 6 kW, by division.
+    assert claims["100 °F entering difference"] == pytest.approx(108.0)
+    # published: as above.
+    assert claims["25 K entering difference"] == pytest.approx(240.0)
+    assert "40 °F leaving approach" not in claims
+    assert any("needs oil flow" in row for row in table.rows)
+
+
+def test_a_leaving_approach_is_read_once_the_oil_flow_is_known() -> None:
+    table = ask(label_heat="6 kW", oil_flow="20 L/min").table("bases")
+    row = next(row for row in table.rows if row[0] == "40 °F leaving approach")
+    assert isinstance(row[1], Figure)
+    # independent: approach 22.2 K plus 6 kW over 1/3000 m³/s x 1.74 MJ/(m³ K) = 580 W/K, so
+    # 10.3 K: 32.6 K; the oil's heat is known to 3 %, which is 0.3 K.
+    assert row[1].value == pytest.approx(32.6, abs=0.4)
+
+
+def test_the_difference_that_makes_the_label_true_carries_the_measured_interval() -> None:
+    figure = ask(label_heat="6 kW", measured="95 to 115 W/K").row("true_etd_k").figure
+    # Heat over conductance, the ends swapped: the stronger cooler needs the smaller difference.
+    # independent: 6 kW over either end, by hand.
+    assert figure.low == pytest.approx(6000.0 / 115)
+    assert figure.high == pytest.approx(6000.0 / 95)
+
+
+def test_a_cooler_far_below_every_basis_falls_short_without_the_difference_being_known() -> None:
+    answer = ask(label_heat="6 kW", measured="50 to 55 W/K")
+    assert "Verdict: falls short at every usual basis." in screen(answer)
+    undecided = ask(label_heat="6 kW", measured="95 to 115 W/K")
+    assert "Verdict: cannot tell." in screen(undecided)
+
+
+def test_a_verdict_needs_an_interval() -> None:
+    said = screen(ask(label_heat="6 kW", label_etd="55 K", measured="100 W/K"))
+    assert "No verdict: type the measured value with its interval" in said
+    assert "probability" not in said
+
+
+def test_the_probability_is_that_of_the_normal_table() -> None:
+    # The label is one standard uncertainty of the logarithm below what was measured.
+    u_log = 0.05
+    spread = math.exp(1.959964 * u_log)
+    claim = 100.0 / math.exp(u_log)
+    answer = ask(
+        label_heat=f"{claim * 50.0} W",
+        label_etd="50 K",
+        measured=f"{100.0 / spread} to {100.0 * spread} W/K",
+    )
+    # published: standard normal table, 0.8413 at one standard deviation; four digits.
+    assert value(answer, "probability_met") == pytest.approx(0.8413, abs=5e-5)
+
+
+def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
+    rng = np.random.default_rng(3)
+    # Lopsided, as a posterior is; a log-normal of its interval would say another chance.
+    draws = 85.0 + 12.0 * rng.gamma(2.0, 1.0, 400)
+    weights = rng.uniform(0.5, 1.5, 400)
+    weights /= weights.sum()
+    label = check_label(6000.0, 55.0, draws, weights)
+    assert label.probability_met is not None
+    proof = replace(
+        proof_fixture.falls_short(), label=label, k_w_k=interval(draws, weights),
+        k_draws_w_k=draws, k_weights=weights,
+    )  # fmt: skip
+    known = known_from(known_from_proof(proof_data(proof)), BRACKEN.profile)
+    answer = ask(known)
+    # independent: the weight of the draws that meet the label, as the proof counts it.
+    assert value(answer, "probability_met") == pytest.approx(label.probability_met, abs=1e-12)
+    assert proof.k_w_k is not None
+    word = word_of(label.probability_met, proof.k_w_k.half_width_rel)
+    assert f"Verdict: {word}" in screen(answer)
+    # Another label is held against the same draws.
+    other = ask(known, label_heat="5 kW", label_etd="50 K")
+    # independent: as above, 5 kW at 50 K claim 100 W/K.
+    assert value(other, "probability_met") == pytest.approx(weights[draws >= 5000 / 50].sum())
+
+
+def test_a_range_too_wide_for_a_word_says_so() -> None:
+    said = screen(ask(label_heat="6 kW", label_etd="55 K", measured="30 to 80 W/K"))
+    assert "Verdict: cannot tell" in said
+    assert "wider than 30 % either way" in said
+
+
+def test_a_typed_label_does_not_inherit_the_difference_of_the_profiles_label() -> None:
+    # independent: 6 kW at 55 K of the profile, by hand.
+    assert ask(BRACKEN, label_heat="20000 BTU/h").table("bases").rows
+    assert value(ask(BRACKEN), "label_w_k") == pytest.approx(6000.0 / 55)
+
+
+def test_ceilings_are_the_capacity_rates_of_the_streams() -> None:
+    answer = ask(label_heat="6 kW", label_etd="10 K", air_flow="0.3 m3/s", air_temp="0 degC")
+    # independent: CoolProp dry air at 0 °C, 1.2931 kg/m³ x 1005.7 J/(kg K) x 0.3 m³/s = 390.1 W/K;
+    # the ideal gas and the table's cp differ from it by under 0.2 %.
+    assert value(answer, "air_ceiling_w_k") == pytest.approx(390.1, rel=0.002)
+    assert "NOT POSSIBLE" in screen(answer)
+    assert "NOT POSSIBLE" not in screen(
+        ask(label_heat="6 kW", label_etd="55 K", air_flow="0.3 m3/s")
+    )
+
+
+def test_a_measured_value_above_a_stream_is_doubted_rather_than_scaled() -> None:
+    answer = ask(
+        measured="500 W/K", air_flow="0.3 m3/s", oil_flow="40 L/min",
+        heat="5 kW", hottest="30 degC", peak="60 degC",
+    )  # fmt: skip
+    assert "DOUBTFUL" in screen(answer)
+    with pytest.raises(KeyError):
+        answer.row("two_in_parallel_w_k")
+
+
+def test_thin_air_lowers_the_cooler_by_at_most_its_pressure_ratio() -> None:
+    figure = ask(measured="100 W/K", other_altitude="2000 m").row("altitude_w_k").figure
+    # published: ISO 2533 pressure at 2000 m, 79 495 Pa; at equal air temperature the density
+    # ratio is that of the pressures. Five digits.
+    assert figure.low == pytest.approx(100.0 * 79_495.0 / 101_325.0, rel=2e-5)
+    assert figure.high is not None
+    assert figure.low is not None
+    assert figure.low < figure.value < figure.high < 100.0
+
+
+def test_thinner_oil_than_a_rating_oil_is_no_worse() -> None:
+    answer = ask(measured="100 W/K", viscosity="46 mm2/s", other_viscosity="10 mm2/s")
+    assert value(answer, "viscosity_w_k") > 100.0
+    with pytest.raises(RangeError, match="viscosity in the cooler"):
+        ask(measured="100 W/K", other_viscosity="500 mm2/s")
+
+
+def test_other_flows_need_both_flows_as_measured() -> None:
+    with pytest.raises(UsageError, match="--oil-flow"):
+        ask(measured="100 W/K", air_flow="0.3 m3/s", other_air_flow="0.5 m3/s")
+    same = ask(
+        measured="100 W/K", air_flow="0.3 m3/s", oil_flow="20 L/min", other_air_flow="0.3 m3/s"
+    )
+    # independent: the same flows leave the typed 100 W/K as it was.
+    assert value(same, "flows_w_k") == pytest.approx(100.0, rel=1e-6)
+    more = ask(
+        measured="100 W/K", air_flow="0.3 m3/s", oil_flow="20 L/min", other_oil_flow="40 L/min"
+    )
+    assert value(more, "flows_w_k") > 100.0
+
+
+def test_two_small_coolers_and_the_effectiveness_are_those_of_the_streams() -> None:
+    answer = ask(
+        measured="100 W/K", oil_flow="20 L/min", air_flow="0.3 m3/s", air_temp="0 degC",
+        heat="5 kW", hottest="30 degC", peak="60 degC", margin="0 %",
+    )  # fmt: skip
+    # 20 L/min x 1.74 MJ/(m³ K) = 580 W/K, known to 3 %; 5 kW over 30 K needs 166.7 W/K.
+    by_hand = 580.0 * (1.0 - math.sqrt(1.0 - 166.7 / 580.0))
+    # independent: energy balance of the oil by hand; 3 % of the oil's heat moves it by 0.3 %.
+    assert value(answer, "each_of_two_w_k") == pytest.approx(by_hand, rel=0.005)
+    # independent: CoolProp dry air at 0 °C, 390.1 W/K, the lower of the two streams; 0.2 %.
+    assert value(answer, "effectiveness") == pytest.approx(100.0 / 390.1, rel=0.002)
+    assert "NOT POSSIBLE at this oil flow" in screen(
+        ask(heat="20 kW", hottest="30 degC", peak="60 degC", oil_flow="12 L/min")
+    )
+
+
+def test_a_proof_brings_its_own_label_along() -> None:
+    proof = proof_fixture.falls_short()
+    assert proof.label is not None
+    assert proof.label.label_etd_k is not None
+    answer = ask(known_from_proof(proof_data(proof)))
+    # independent: the fixture's label over its difference.
+    expected = proof.label.label_heat_w / proof.label.label_etd_k
+    assert answer.row("label_w_k").figure.value == pytest.approx(expected)
+
+
+def test_a_proof_is_sized_for_its_heavy_work() -> None:
+    known = known_from_proof(proof_data(proof_fixture.falls_short()))
+    assert known.heat_p90_w is not None
+    answer = ask(known, hottest="35 degC", peak="66 degC")
+    assert value(answer, "heat_w") == known.heat_p90_w.value
+    assert "P90" in answer.row("heat_w").note
+
+
+def test_the_next_cooler_carries_the_heat_with_its_guard_and_margin() -> None:
+    answer = ask(heat="3 kW +- 10 %", hottest="35 degC", peak="65 degC", margin="20 %")
+    # Energy balance, one-sided 95 % guard of JCGM 106: by hand from the formula's own parts.
+    u_log = math.log(1.1) / 1.959964
+    wanted = 3000.0 * math.exp(1.645 * u_log) * 1.2 / 30.0
+    assert value(answer, "needed_w_k") == pytest.approx(wanted)
+    labels = answer.table("labels_needed").rows
+    heat_at_40 = next(row[1] for row in labels if isinstance(row[0], Figure) and row[0].value == 40)
+    assert isinstance(heat_at_40, Figure)
+    assert heat_at_40.value == pytest.approx(wanted * 40.0)
+
+
+def test_two_coolers_are_never_twice_one_and_the_oil_bounds_them() -> None:
+    answer = ask(
+        measured="100 W/K", air_flow="0.3 m3/s", oil_flow="12 L/min",
+        heat="5 kW", hottest="35 degC", peak="65 degC",
+    )  # fmt: skip
+    series, pair = value(answer, "two_in_series_w_k"), value(answer, "two_in_parallel_w_k")
+    assert 100.0 < pair <= 200.0
+    assert 100.0 < series < 200.0
+    assert value(answer, "air_factor") > 1.0
+
+
+def test_a_drive_without_measurement_is_an_estimate_and_says_so() -> None:
+    answer = ask(power="6 hp", pump_efficiency="80 %", motor_efficiency="80 %", hottest="35 degC")
+    # ISO 4391: 1 - 0.8 x 0.8 of 6 x 745.69987 W.
+    # published: NIST SP 811, a mechanical horsepower is 745.69987 W; ISO 4391 for the loss.
+    assert value(answer, "drive_loss_w") == pytest.approx(0.36 * 6 * 745.69987)
+    assert answer.row("drive_loss_w").flag == "estimate"
+    assert answer.row("needed_w_k").flag == "estimate"
+
+
+def test_a_measured_heat_needs_no_estimate() -> None:
+    measured = known_from_proof(proof_data(proof_fixture.falls_short()))
+    answer = ask(measured, power="6 hp", hottest="35 degC")
+    assert answer.row("needed_w_k").flag == ""
+    with pytest.raises(KeyError):
+        answer.row("drive_loss_w")
+
+
+def test_nothing_to_rate_is_refused() -> None:
+    with pytest.raises(UsageError, match="--label-heat, --measured or --power"):
+        ask()

@@ -1,0 +1,83 @@
+"""Heat capacities and probe errors from a profile."""
+
+import math
+
+import pytest
+
+from analysis.outing_maker import bracken
+from wattsump_analysis.reading.machine import (
+    METAL_J_KGK,
+    knowledge,
+    metal_capacity_j_k,
+    oil_capacity_j_k,
+)
+
+
+def test_oil_capacity_is_mass_times_specific_heat() -> None:
+    value, relative = oil_capacity_j_k(bracken(), 60.0)
+    # independent: 17 L at 867 kg/m3 (870 at 15 °C, 0.0007 /K) and 2025 J/(kg K), the
+    # correlation (1685 + 3.4 t) / sqrt(0.871) at 60 °C, by hand.
+    assert value == pytest.approx(0.017 * 867.0 * 2025.0, rel=2e-3)
+    # independent: 2.5 % volume, 1 % density, 3 % specific heat in squares.
+    assert relative == pytest.approx(math.sqrt(0.025**2 + 0.01**2 + 0.03**2))
+
+
+def test_warmer_oil_holds_more() -> None:
+    cold, warm = (oil_capacity_j_k(bracken(), t)[0] for t in (20.0, 70.0))
+    assert cold is not None
+    assert warm is not None
+    # independent: the correlation's (1685 + 3.4 x 70) / (1685 + 3.4 x 20).
+    assert warm / cold == pytest.approx(1923.0 / 1753.0, rel=1e-6)
+
+
+def test_metal_parts_add_and_their_errors_add_in_squares() -> None:
+    value, relative = metal_capacity_j_k(bracken())
+    steel, core = 46 * METAL_J_KGK["steel"], 10 * METAL_J_KGK["aluminium"]
+    assert value == pytest.approx(steel + core)
+    parts = math.hypot(0.075 * steel, 0.075 * core) / (steel + core)
+    # independent: 4 % of the specific heats, common to all parts, in squares.
+    assert relative == pytest.approx(math.hypot(parts, 0.04))
+
+
+@pytest.mark.parametrize(
+    ("material", "low", "high"),
+    # common practice, no source: the trade's 0.47, 0.46 to 0.54 and 0.90 kJ/(kg K).
+    [("steel", 430, 490), ("cast iron", 460, 540), ("aluminium", 870, 940), ("copper", 380, 395)],
+)
+def test_metals_hold_what_the_trade_and_the_tables_say(
+    material: str, low: float, high: float
+) -> None:
+    assert low <= METAL_J_KGK[material] <= high
+
+
+def test_a_volume_stated_as_unknown_leaves_capacity_open() -> None:
+    oil = {"grade": "VG 46", "volume": "50 L", "volume_uncertainty": "100 %"}
+    know = knowledge(bracken(oil=oil), 50.0, matched=True)
+    assert know.oil_j_k is None
+    assert know.metal_j_k is None
+
+
+def test_metal_that_is_not_listed_is_unknown_not_nothing() -> None:
+    assert metal_capacity_j_k(bracken(metal=None))[0] is None
+    assert knowledge(bracken(metal=None), 50.0, matched=True).oil_j_k is not None
+
+
+def test_matching_replaces_the_sensors_class() -> None:
+    channels = {name: {"sensor": "K class 2"} for name in ("tank", "ambient")}
+    profile = bracken(channels=channels)
+    matched = knowledge(profile, 60.0, matched=True)
+    plain = knowledge(profile, 60.0, matched=False)
+    assert matched.u_match_k == 0.08
+    assert matched.u_ambient_k == 0.4
+    assert matched.sun_k == 0.0
+    # published: IEC 60584-1 class 2, 2.5 K; 2 K board (common practice), both rectangular.
+    one = math.hypot(2.5, 2.0) / math.sqrt(3.0)
+    assert plain.u_match_k == pytest.approx(math.sqrt(2.0) * one)
+    assert plain.u_ambient_k == pytest.approx(math.sqrt(2.0 * one**2 + 0.7**2))
+    assert plain.sun_k > 0.0
+
+
+def test_without_a_profile_nothing_is_known() -> None:
+    know = knowledge(None, 50.0, matched=False)
+    assert know.oil_j_k is None
+    assert know.metal_j_k is None

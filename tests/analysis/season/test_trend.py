@@ -1,0 +1,107 @@
+"""Trends over outings whose truth is known."""
+
+import numpy as np
+import pytest
+
+from analysis.few_outings import outing, row_of_outings
+from wattsump_analysis.season.causes import Cause
+from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.trend import in_order, relative_change, trend_of
+from wattsump_logger.errors import UsageError
+
+
+def test_a_season_with_a_blocked_core_a_cleaning_and_a_worn_motor_is_told_as_such() -> None:
+    season = row_of_outings(
+        [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)],
+        n=26,
+        noted={14: EventKind.CLEAN},
+    )
+    trend = trend_of(season)
+    assert [step.at for step in trend.steps] == [8, 14, 20]
+    assert [step.cause for step in trend.steps] == [Cause.COOLER, Cause.COOLER, Cause.DRIVE]
+    assert [event.kind for event in trend.steps[1].events] == [EventKind.CLEAN]
+    assert trend.steps[0].events == ()
+    assert trend.steps[0].k.low < -0.35 < trend.steps[0].k.high
+    assert trend.steps[2].heat.low < 0.35 < trend.steps[2].heat.high
+    assert trend.changed
+
+
+def test_a_season_without_changes_names_none_and_says_what_would_have_shown() -> None:
+    trend = trend_of(row_of_outings([], n=24, seed=2))
+    assert trend.steps == ()
+    assert not trend.changed
+    k, heat = trend.would_have_seen
+    assert 0.05 < k < 0.3
+    assert 0.05 < heat < 0.4
+
+
+def test_an_event_without_a_change_is_no_step() -> None:
+    assert trend_of(row_of_outings([], n=20, seed=3, noted={9: EventKind.OIL})).steps == ()
+
+
+def test_a_scale_wrong_for_all_outings_changes_nothing_that_is_said() -> None:
+    season = row_of_outings([(10, 0.7, 1.0)])
+    scaled = [
+        outing(i, 1.3 * (o.k_w_k or 0.0), 1.3 * (o.heat_w or 0.0)) for i, o in enumerate(season)
+    ]
+    first, second = trend_of(season).steps[0], trend_of(scaled).steps[0]
+    assert first.k.value == pytest.approx(second.k.value)
+    assert first.causes[0].probability == pytest.approx(second.causes[0].probability)
+
+
+def test_outings_are_put_in_order_of_time_whatever_their_names() -> None:
+    season = row_of_outings([(10, 0.6, 1.0)])
+    shuffled = [season[i] for i in np.random.default_rng(0).permutation(len(season))]
+    assert trend_of(shuffled).steps == trend_of(season).steps
+
+
+def test_a_copy_counts_once_and_an_outing_that_cannot_tell_is_named() -> None:
+    season = row_of_outings([], n=6)
+    copy = outing(3, season[3].k_w_k, season[3].heat_w, name="copy of day-003")
+    again = outing(99, 80.0, 3000.0, name="imported again", start_utc=season[2].start_utc)
+    kept, left = in_order([*season, copy, again, outing(50, None, 3000.0)])
+    assert len(kept) == 6
+    assert {o.name: o.why for o in left} == {
+        "day-003": "the same outing as copy of day-003",
+        "imported again": "the same outing as day-002",
+        "day-050": "could not tell K",
+    }
+
+
+def test_a_drift_ends_up_outside_its_own_chart_or_as_steps() -> None:
+    season = row_of_outings([], n=24, seed=5, scatter=(0.03, 0.03))
+    drifting = [outing(i, (o.k_w_k or 0.0) * 0.985**i, o.heat_w) for i, o in enumerate(season)]
+    trend = trend_of(drifting)
+    assert trend.changed
+    assert trend.steps[-1].k.high < 0.0 or trend.drifting[0]
+
+
+def test_charts_begin_only_once_a_stretch_has_a_level_of_its_own() -> None:
+    trend = trend_of(row_of_outings([(14, 0.6, 1.0)], n=17))
+    positions = [chart.positions.tolist() for chart in trend.charts_k]
+    # Of 14 outings 7 make the level; 3 are too few for a chart.
+    assert positions == [[7, 8, 9, 10, 11, 12, 13]]
+    assert trend.drifting == (False, False)
+
+
+def test_an_interval_of_a_relative_change_covers_it_95_times_in_100() -> None:
+    rng = np.random.default_rng(11)
+    truth, sd, covered = -0.25, 0.08, 0
+    for _ in range(2000):
+        sample = rng.normal(np.log1p(truth), sd, 6)
+        found = relative_change(float(sample.mean()), float(sample.var(ddof=1) / 6), 5)
+        covered += found.low <= truth <= found.high
+    # independent: 0.95 by construction of Student's t; 2000 draws have an sd of 0.005
+    assert covered / 2000 == pytest.approx(0.95, abs=0.015)
+
+
+def test_too_few_outings_are_refused_with_what_was_left_out() -> None:
+    few = [*row_of_outings([], n=3), outing(7, None, None)]
+    with pytest.raises(UsageError, match=r"at least 4 outings.*found 3; day-007: could not tell K"):
+        trend_of(few)
+
+
+def test_outings_of_two_machines_are_refused() -> None:
+    mixed = [*row_of_outings([], n=4), outing(9, 90.0, 3000.0, machine="another")]
+    with pytest.raises(UsageError, match="outings of one machine, found 'Bracken', 'another'"):
+        trend_of(mixed)

@@ -1,0 +1,132 @@
+"""The answer on a terminal: what it says, how wide it is, and that colour carries nothing."""
+
+import io
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from analysis import proof_fixture
+from wattsump_analysis.results import Interval, Proof
+from wattsump_analysis.show.screen import WIDTH, proof_screen
+from wattsump_analysis.show.words import VERDICT_WORDS, chance, span
+
+MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
+
+
+def shown(proof: Proof, units: str = "si", *, colour: bool = False) -> str:
+    held = io.StringIO()
+    console = Console(
+        file=held,
+        width=WIDTH,
+        soft_wrap=True,
+        highlight=False,
+        emoji=False,
+        force_terminal=colour,
+        color_system="standard" if colour else None,
+    )
+    console.print(proof_screen(proof, units))
+    return held.getvalue()
+
+
+@pytest.mark.parametrize("make", MAKERS)
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_no_line_is_wider_than_the_screen(make: Callable[[], Proof], units: str) -> None:
+    assert max(len(line) for line in shown(make(), units).splitlines()) <= WIDTH
+
+
+def test_the_first_lines_give_verdict_and_heat_with_its_range_against_the_label() -> None:
+    text = shown(proof_fixture.falls_short())
+    top = text[: text.index("Per degree")]
+    assert "FALLS SHORT OF ITS LABEL" in top
+    for words in ("5.20 kW", "4.88 to 5.53 kW (95 %)", "6.00 kW", "oil 55.0 K over air"):
+        assert words in top
+
+
+def test_the_rest_says_on_what_the_watts_rest_what_was_hottest_and_what_to_do() -> None:
+    text = " ".join(shown(proof_fixture.falls_short()).split())
+    assert "The watts rest on 18 L of oil and 62 kg of metal as stated" in text
+    assert "above the oil warning and the oil limit" in text
+    assert "Next Clean the core and its air side, then repeat the same run." in text
+    assert "Caution The air probe warmed" in text
+
+
+def test_the_hottest_oil_is_one_with_oil_around_it_and_is_held_against_its_own_limit() -> None:
+    peaks = {"metal": (120.0, 60.0), "air_off": (95.0, 60.0), "case_drain": (88.0, 90.0)}
+    proof = replace(
+        proof_fixture.falls_short(),
+        peaks_c=peaks | {"tank": (80.0, 90.0)},
+        limits_c={"oil_warn": 66.0, "oil_max": 82.0, "case_drain": 90.0},
+    )
+    text = " ".join(shown(proof).split())
+    assert "Hottest oil 88.0 °C case drain" in text
+    # 88 is over the oil's limit and not over its own.
+    assert "above the oil warning" in text
+    assert "above the oil warning and" not in text
+
+
+def test_us_units_stand_beside_si() -> None:
+    text = shown(proof_fixture.falls_short(), "us")
+    assert "17 800 BTU/h (5.20 kW)" in text
+    # A difference: 55 K is 99.0 degF, and never 131.
+    assert "99.0 °F (55.0 K)" in text
+
+
+def test_a_proof_of_nothing_says_why_and_what_to_do_and_no_figure() -> None:
+    text = shown(proof_fixture.cannot_tell())
+    assert "CANNOT TELL" in text
+    assert "No oil volume is stated." in text
+    assert "Next     Let the machine stand" in text
+    assert "W/K" not in text
+    assert "None" not in text
+    assert "nan" not in text
+
+
+def test_colour_adds_nothing_to_the_words() -> None:
+    plain = shown(proof_fixture.falls_short())
+    coloured = shown(proof_fixture.falls_short(), colour=True)
+    assert "\x1b[" not in plain
+    assert "\x1b[" in coloured
+    assert Console().render_str(proof_screen(proof_fixture.falls_short())).plain.split() == (
+        plain.split()
+    )
+
+
+@pytest.mark.parametrize("text", ["[red]hot[/red].", "[link=x].", "A [b] c.", "[/].", "50 [%]."])
+def test_what_a_driver_typed_is_never_taken_for_colour(text: str) -> None:
+    proof = replace(proof_fixture.falls_short(), cautions=(text,))
+    assert f"Caution  {text}" in shown(proof)
+
+
+def test_the_bar_has_the_measured_point_left_of_the_label_when_the_cooler_falls_short() -> None:
+    lines = shown(proof_fixture.falls_short()).splitlines()
+    bar = next(line for line in lines if "=o=" in line)
+    pointer = lines[lines.index(bar) + 1]
+    assert bar.index("o") < pointer.index("^")
+    assert len(bar) - 1 < pointer.index("^"), "the whole range lies below the label"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (4880.0, 5530.0, "4.88 to 5.53 kW"),
+        (960.0, 1240.0, "0.96 to 1.24 kW"),
+        (88.74, 100.46, "89 to 100 W"),
+        (float("nan"), 3.0, "no usable range"),
+    ],
+)
+def test_both_ends_of_a_range_have_one_unit_and_one_last_digit(
+    low: float, high: float, words: str
+) -> None:
+    assert span(Interval(value=low, low=low, high=high), "power") == words
+
+
+def test_a_chance_is_never_certain() -> None:
+    assert chance(0.0) == "under 1 in 100"
+    assert chance(1.0) == "over 99 in 100"
+    assert chance(0.42) == "about 42 in 100"
+
+
+def test_each_verdict_has_its_words() -> None:
+    assert set(VERDICT_WORDS) == {"meets", "falls short", "cannot tell"}

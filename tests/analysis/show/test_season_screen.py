@@ -1,0 +1,137 @@
+"""What is said of a season and of a comparison: true, short, and no wider than 80 columns."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from jsonschema import (  # type: ignore[import-untyped] # its stubs are a package more
+    Draft202012Validator,
+    ValidationError,
+)
+
+from analysis.few_outings import outing, row_of_outings
+from wattsump_analysis.season.compare import compare
+from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
+from wattsump_analysis.show.plots.season import plot_trend
+from wattsump_analysis.show.season_json import compare_data, trend_data
+from wattsump_analysis.show.season_screen import (
+    WIDTH,
+    compare_screen,
+    compare_sentence,
+    trend_screen,
+    trend_sentence,
+)
+
+DOCS = Path(__file__).parents[3] / "docs"
+
+
+@pytest.fixture(scope="module")
+def season() -> Trend:
+    return trend_of(
+        row_of_outings(
+            [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)],
+            n=26,
+            noted={14: EventKind.CLEAN},
+        ),
+        [LeftOut(name="shopping", why="no session")],
+    )
+
+
+def test_one_sentence_names_the_newest_change_its_size_and_its_cause(season: Trend) -> None:
+    sentence = trend_sentence(season)
+    assert sentence.startswith("From 2026-04-21 on K is the same")
+    heat = season.steps[-1].heat
+    assert f"the heat into the oil up {100 * heat.value:.0f} % ({100 * heat.low:.0f} to" in sentence
+    assert "the drive" in sentence
+
+
+def test_the_screen_lists_every_change_with_what_was_noted_and_what_to_do(season: Trend) -> None:
+    screen = trend_screen(season)
+    assert "2026-04-09    K down" in screen
+    assert 'noted: "cleaned here"' in screen
+    assert "shopping (no session)" in screen
+    assert "Next " in screen
+    assert "measure the case-drain flow" in screen
+    assert "Repeats to" in screen
+
+
+def test_nothing_has_changed_is_a_result_and_says_what_would_have_shown() -> None:
+    trend = trend_of(row_of_outings([], n=24, seed=2))
+    k, heat = trend.would_have_seen
+    sentence = trend_sentence(trend)
+    assert sentence.startswith("Nothing has changed over 24 outings")
+    assert f"a loss of {100 * k:.0f} % of K or {100 * heat:.0f} % more heat" in sentence
+
+
+def test_an_open_cause_is_told_with_the_outings_still_needed() -> None:
+    trend = trend_of(row_of_outings([(10, 0.45, 1.0)], n=13, seed=4))
+    screen = trend_screen(trend)
+    assert "not settled" in screen
+    assert "more outings will not settle it" in screen or "more outings to settle" in screen
+
+
+def test_a_newest_outing_that_lies_apart_is_told_before_it_is_a_change() -> None:
+    row = row_of_outings([], n=12, seed=2)
+    row.append(outing(12, 0.6 * 95.0, 3400.0))
+    trend = trend_of(row)
+    assert trend.steps == ()
+    assert "newest outing lies apart" in trend_screen(trend)
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_no_line_is_wider_than_the_screen(season: Trend, units: str) -> None:
+    row = row_of_outings([(8, 0.5, 1.2)], n=16, noted={8: EventKind.OIL, 9: EventKind.COOLER})
+    screens = (trend_screen(season, units), compare_screen(compare(row[:8], row[8:]), units))
+    for screen in screens:
+        assert max(map(len, screen.splitlines())) <= WIDTH
+
+
+def test_differences_in_us_units_have_no_32_in_them() -> None:
+    found = compare([outing(0, 60.0, 3000.0)], [outing(1, 120.0, 3000.0)])
+    assert found.like_rise is not None
+    fahrenheit = -1.8 * found.like_rise.change.value
+    assert f"about {fahrenheit:.0f} degF cooler" in compare_sentence(found, "us").lower().replace(
+        "degf", "degF"
+    )
+
+
+def test_a_comparison_that_cannot_be_split_names_the_test() -> None:
+    row = row_of_outings([(4, 1.6, 1.0)], n=8, noted={4: EventKind.COOLER, 5: EventKind.OIL})
+    screen = compare_screen(compare(row[:4], row[4:]))
+    assert "Cannot split" in screen
+    assert "Next          measure oil flow" in screen
+    assert "cannot be split" in compare_sentence(compare(row[:4], row[4:]))
+
+
+def test_a_change_that_few_outings_cannot_show_is_not_called_none() -> None:
+    found = compare([outing(0, 100.0, 3000.0)], [outing(1, 90.0, 3000.0)])
+    assert "no change can be told yet" in compare_sentence(found)
+
+
+@pytest.mark.parametrize("kind", ["trend", "compare"])
+def test_the_data_for_programs_follow_their_published_schema(season: Trend, kind: str) -> None:
+    row = row_of_outings([(4, 1.6, 1.0)], n=8)
+    data = trend_data(season) if kind == "trend" else compare_data(compare(row[:1], row[4:]))
+    schema = json.loads((DOCS / f"wattsump-{kind}-1.schema.json").read_text(encoding="utf-8"))
+    rules = Draft202012Validator(schema)
+    plain = json.loads(json.dumps(data, allow_nan=False))
+    rules.validate(plain)
+    del plain["sentence"]
+    with pytest.raises(ValidationError):
+        rules.validate(plain)
+
+
+def test_the_picture_shows_each_step_with_its_cause_and_each_event(season: Trend) -> None:
+    figure = plot_trend(season)
+    upper, lower = figure.axes
+    said = [text.get_text() for text in (*upper.texts, *lower.texts)]
+    for step in season.steps:
+        assert any(text.startswith(step.cause) for text in said)
+    assert "cleaned" in said
+    dotted = [line for line in upper.lines if line.get_linestyle() == ":"]
+    places = [float(np.asarray(line.get_xdata())[0]) for line in dotted]
+    assert places == [step.at - 0.5 for step in season.steps]
+    assert "W/K" in upper.get_ylabel()
+    assert "BTU" in plot_trend(season, units="us").axes[1].get_ylabel()

@@ -1,0 +1,112 @@
+"""Rank trends against textbook rows."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wattsump_analysis.statistics.trends import mann_kendall, theil_sen
+from wattsump_logger.errors import RangeError
+
+WITH_TIES = (10.0, 22.0, 21.0, 30.0, 22.0, 30.0, 40.0, 40.0)
+
+
+def test_gilberts_four_values_have_a_one_sided_chance_of_four_in_twenty_four() -> None:
+    found = mann_kendall([10, 15, 14, 20])
+    # published: Gilbert (1987) section 16.4.1, S = 4, exact one-sided p = 0.167; from memory,
+    # the count of 4 in 24 orders redone by hand
+    assert found.s == 4
+    assert found.p_exact == pytest.approx(2 * 4 / 24, rel=1e-12)
+    assert found.p_value == found.p_exact
+
+
+def test_one_wild_value_leaves_the_median_slope_where_it_was() -> None:
+    x = np.arange(1.0, 8.0)
+    for wild in (16.0, 60.0):
+        line = theil_sen([1, 2, 3, 4, 5, wild, 7], x)
+        # published: Helsel and Hirsch, Theil-Sen demonstration: slope 1, intercept 0, with 16
+        # and with 60 in sixth place alike; data from memory
+        assert line.slope == pytest.approx(1.0, abs=1e-12)
+        assert line.intercept == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_least_squares_line_through_the_same_values_is_carried_away() -> None:
+    x = np.arange(1.0, 8.0)
+    slope, intercept = np.polyfit(x, [1, 2, 3, 4, 5, 16, 7], 1)
+    # independent: normal equations by hand, 48/28 and 38/7 - 4*48/28; shows why medians are used
+    assert (slope, intercept) == pytest.approx((1.714286, -1.428571), abs=1e-6)
+    # independent: as above with 60 for 16, 136/28
+    assert np.polyfit(x, [1, 2, 3, 4, 5, 60, 7], 1)[0] == pytest.approx(4.857143, abs=1e-6)
+
+
+def test_mann_kendall_of_seven_nearly_ordered_values() -> None:
+    found = mann_kendall([1, 2, 3, 4, 5, 16, 7])
+    assert found.s == 19
+    # independent: pymannkendall 1.4.3, 6 digits
+    assert found.tau == pytest.approx(0.904762, abs=1e-6)
+    assert found.variance == pytest.approx(44.3333, abs=1e-4)
+    assert found.z == pytest.approx(2.703381, abs=1e-6)
+    assert found.p_normal == pytest.approx(0.006864, abs=1e-6)
+
+
+def test_ties_shrink_the_variance_and_rule_out_the_exact_table() -> None:
+    found = mann_kendall(WITH_TIES)
+    assert found.s == 21
+    # independent: pymannkendall 1.4.3, 6 digits; 62.3333 by hand (8*7*21 - 3*2*1*9)/18
+    assert found.variance == pytest.approx(62.3333, abs=1e-4)
+    assert found.z == pytest.approx(2.533202, abs=1e-6)
+    assert found.p_normal == pytest.approx(0.011303, abs=1e-6)
+    assert found.tau == pytest.approx(0.75, abs=1e-12)
+    assert theil_sen(WITH_TIES).slope == pytest.approx(3.9, abs=1e-12)
+    assert found.p_exact is None
+    assert found.p_value == found.p_normal
+
+
+def test_values_all_alike_have_no_trend_at_all() -> None:
+    found = mann_kendall([3.0] * 6)
+    assert (found.s, found.z, found.p_value) == (0, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("n", [3, 5, 8, 10])
+def test_the_exact_chance_of_perfect_order_is_two_in_n_factorial(n: int) -> None:
+    found = mann_kendall(np.arange(n))
+    # independent: 2 of the n! orders are perfect
+    assert found.p_exact == pytest.approx(2.0 / np.prod(np.arange(1.0, n + 1)), rel=1e-9)
+
+
+def test_the_interval_of_the_slope_holds_the_truth_as_often_as_it_says() -> None:
+    rng = np.random.default_rng(5)
+    held = 0
+    for _ in range(400):
+        line = theil_sen(0.3 * np.arange(20) + rng.normal(0.0, 1.0, 20), confidence=0.9)
+        held += line.low <= 0.3 <= line.high
+    # independent: binomial, 0.9 of 400 with a standard deviation of 6; three of those
+    assert held == pytest.approx(360, abs=18)
+
+
+@given(st.lists(st.integers(-50, 50), min_size=3, max_size=25))
+def test_turning_the_row_round_turns_the_trend_round(values: list[int]) -> None:
+    there, back = mann_kendall(values), mann_kendall(values[::-1])
+    assert there.s == -back.s
+    assert there.p_value == back.p_value
+    assert theil_sen(values).slope == pytest.approx(-theil_sen(values[::-1]).slope, abs=1e-9)
+
+
+def test_slope_is_per_position_not_per_outing() -> None:
+    days, per_day, at_start = np.array([0.0, 10.0, 11.0, 40.0]), 2.0, 5.0
+    line = theil_sen(per_day * days + at_start, days)
+    assert line.slope == pytest.approx(per_day, rel=1e-12)
+    assert line.intercept == pytest.approx(at_start, rel=1e-12)
+
+
+def test_trends_refuse_what_they_cannot_use() -> None:
+    with pytest.raises(RangeError, match="at least 3 values"):
+        mann_kendall([1.0, 2.0])
+    with pytest.raises(RangeError, match="finite values"):
+        theil_sen([1.0, np.inf, 2.0])
+    with pytest.raises(RangeError, match="3 positions that are not all one"):
+        theil_sen([1.0, 2.0, 3.0], [4.0, 4.0, 4.0])
+    with pytest.raises(RangeError, match="3 positions"):
+        theil_sen([1.0, 2.0, 3.0], [4.0, 5.0, 6.0, 7.0])
+    with pytest.raises(RangeError, match="confidence between 0 and 1"):
+        theil_sen([1.0, 2.0, 3.0], confidence=1.0)

@@ -1,0 +1,125 @@
+"""`wattsump sensors`: from a session to corrections that the next capture uses."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner, Result
+
+from wattsump_logger.bench.controller import EmulatedController
+from wattsump_logger.calibration.kept import beside, load_machine
+from wattsump_logger.capture.importing import import_files
+from wattsump_logger.commands import program as commands
+from wattsump_logger.errors import RangeError, UsageError
+from wattsump_logger.wire.events import WireChannel
+
+SAMPLE = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
+NAMES = ("tank", "cooler_in", "cooler_out")
+
+
+def recorded(folder: Path, name: str, **temps_c: float) -> Path:
+    """A minute of these temperatures as a session."""
+    channels = [WireChannel(name=probe, source="value", detail="c") for probe in temps_c]
+
+    def source(_: float) -> Mapping[str, float | str | None]:
+        return temps_c
+
+    card = folder / f"{name}.txt"
+    card.write_bytes(b"".join(EmulatedController(source, channels).until(60)))
+    return import_files([card], folder, name).paths[0]
+
+
+@pytest.fixture
+def machine(tmp_path: Path) -> Path:
+    path = tmp_path / "bracken.toml"
+    path.write_bytes(SAMPLE.read_bytes())
+    return path
+
+
+def ask(*words: object) -> Result:
+    program = typer.Typer(pretty_exceptions_enable=False)
+    commands.register(program)
+    result = CliRunner().invoke(program, ["sensors", *map(str, words)])
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    assert result.exit_code == 0, result.output
+    return result
+
+
+def test_a_bucket_match_is_told_kept_and_used_by_the_next_capture(
+    tmp_path: Path, machine: Path
+) -> None:
+    bucket = recorded(tmp_path, "bucket", tank=45.5, cooler_in=45.0, cooler_out=44.5)
+    said = ask("match", bucket, "--machine", machine).stdout
+    assert "bath 45.00 degC, 60 readings, probes 1.00 K apart before" in said
+    assert "tank             -0.500 K, u " in said
+    assert "heat from oil flow at a drop of 10 K" in said
+    assert "the wire file of every outing has the readings as they came" in said
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    assert [profile.channels[name].offset_k for name in NAMES] == [-0.5, 0.0, 0.5]
+    assert "bucket match" in ask("show", "--machine", machine).stdout
+
+
+def test_ice_and_then_boiling_water_make_a_straight_line(tmp_path: Path, machine: Path) -> None:
+    ask("ice", recorded(tmp_path, "ice", tank=0.5), "--machine", machine)
+    boil = recorded(tmp_path, "boil", tank=98.0)
+    said = ask("boil", boil, "--pressure", "1000 hPa", "--machine", machine).stdout
+    # published: IAPWS R7-97, table 36: 372.755 919 K at 0.1 MPa
+    assert "water boils here at 99.61 degC" in said
+    assert "K/K from" in said
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    tank = profile.channels["tank"]
+    assert round(0.5 + tank.correction_k(0.5), 6) == 0
+    assert round(98.0 + tank.correction_k(98.0), 2) == 99.61
+
+
+def test_altitude_will_do_where_there_is_no_barometer(tmp_path: Path) -> None:
+    boil = recorded(tmp_path, "boil", tank=98.0)
+    said = ask("boil", boil, "--altitude", "1000 m")
+    assert "u 0.4 K" in said.stdout
+    assert "scalds" in said.stderr
+    assert "not kept: give --machine or --into" in said.stdout
+
+
+@pytest.mark.parametrize("words", [[], ["--pressure", "985 hPa", "--altitude", "0 m"]])
+def test_boiling_water_needs_one_of_pressure_and_altitude(tmp_path: Path, words: list[str]) -> None:
+    boil = recorded(tmp_path, "boil", tank=98.0)
+    with pytest.raises(UsageError, match="either --pressure or --altitude"):
+        ask("boil", boil, *words)
+
+
+def test_a_table_of_pairs_is_kept_in_any_file(tmp_path: Path) -> None:
+    pairs, into = tmp_path / "pairs.csv", tmp_path / "probes.json"
+    pairs.write_text("reading_c,true_c\n0,0.1\n50,50\n100,99.9\n", encoding="utf-8")
+    assert "-0.0020 K/K" in ask("line", "tank", pairs, "--into", into).stdout
+    assert "straight line through 3 points" in ask("show", "--into", into).stdout
+
+
+def test_only_the_named_probes_are_corrected(tmp_path: Path, machine: Path) -> None:
+    ice = recorded(tmp_path, "ice", tank=0.5, ambient=19.0)
+    ask("ice", ice, "--probe", "tank", "--machine", machine)
+    assert "ambient" not in beside(machine).read_text(encoding="utf-8")
+
+
+def test_check_says_what_is_strange_or_that_nothing_is(tmp_path: Path) -> None:
+    assert "nothing strange" in ask("check", recorded(tmp_path, "a", tank=20.0)).stdout
+    assert "exactly 0.00" in ask("check", recorded(tmp_path, "b", tank=0.0)).stdout
+
+
+def test_show_needs_to_know_whose(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="--machine or --into"):
+        ask("show")
+
+
+def test_probes_that_stood_in_no_common_bath_are_refused_and_nothing_is_kept(
+    tmp_path: Path, machine: Path
+) -> None:
+    day = recorded(tmp_path, "day", tank=60.0, cooler_in=66.0, cooler_out=40.0)
+    with pytest.raises(RangeError, match="one bath"):
+        ask("match", day, "--machine", machine)
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    assert all(channel.offset_k == 0.0 for channel in profile.channels.values())
