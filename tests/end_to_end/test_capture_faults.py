@@ -27,7 +27,7 @@ from wattsump_logger.wire.frames import format_hello
 _QUICK_S = (0.02,)
 _PROGRAM = """
 import typer
-from wattsump_logger.commands import register
+from wattsump_logger.commands.program import register
 app = typer.Typer(pretty_exceptions_enable=False)
 register(app)
 app()

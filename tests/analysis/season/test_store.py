@@ -167,7 +167,7 @@ def test_a_notebook_of_another_layout_is_emptied(tmp_path: Path) -> None:
 WRITER = """
 import sys
 from pathlib import Path
-from wattsump_analysis.store import Entry, Store
+from wattsump_analysis.season.store import Entry, Store
 folder, who = Path(sys.argv[1]), sys.argv[2]
 with Store(folder, method="m") as store:
     for number in range(100):
