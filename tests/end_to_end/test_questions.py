@@ -1,45 +1,24 @@
 """The owner's questions at the command line, and each example of their document."""
 
-import inspect
+import ast
 import json
 import re
 import shlex
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 import typer
 from typer.testing import CliRunner, Result
 
 from analysis import proof_fixture
-from wattsump_analysis.commands import (
-    program,
-    q_cab,
-    q_forecast,
-    q_limits,
-    q_lines,
-    q_oil,
-    q_preheat,
-    q_rating,
-    questions,
-)
-from wattsump_analysis.commands.asking import SHARED
+from wattsump_analysis import questions as room
+from wattsump_analysis.commands import program, questions
 from wattsump_analysis.proof.proof_json import proof_text
-from wattsump_analysis.questions.cab import CabAsked
-from wattsump_analysis.questions.forecast import ForecastAsked
-from wattsump_analysis.questions.limits import LimitsAsked
-from wattsump_analysis.questions.lines import LinesAsked
-from wattsump_analysis.questions.oil import OilAsked
-from wattsump_analysis.questions.preheat import PreheatAsked
-from wattsump_analysis.questions.rating_case import RatingAsked
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
+from wattsump_analysis.questions.asked import QUESTIONS
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "owner-questions.md"
@@ -181,23 +160,16 @@ def test_a_session_without_a_tank_is_refused_by_name(
     assert "expected a tank temperature, found columns" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(
-    ("command", "asked"),
-    [
-        (q_rating.rating_command, RatingAsked),
-        (q_forecast.forecast_command, ForecastAsked),
-        (q_preheat.preheat_command, PreheatAsked),
-        (q_oil.oil_command, OilAsked),
-        (q_cab.cab_command, CabAsked),
-        (q_limits.limits_command, LimitsAsked),
-        (q_lines.lines_command, LinesAsked),
-    ],
-)
-def test_no_option_is_accepted_and_then_ignored(
-    command: Callable[..., None], asked: "type[DataclassInstance]"
-) -> None:
-    options = set(inspect.signature(command).parameters) - {"ctx", *SHARED}
-    assert options == {spot.name for spot in fields(asked)}
+def test_no_option_is_accepted_and_then_ignored() -> None:
+    sources = [ast.parse(path.read_text("utf-8")) for path in Path(room.__path__[0]).glob("*.py")]
+    read = {
+        node.attr
+        for source in sources
+        for node in ast.walk(source)
+        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "asked"
+    }
+    options = {spot.name for question in QUESTIONS.values() for spot in fields(question.asked)}
+    assert options - read == set()
 
 
 def test_help_of_the_questions_loads_nothing_heavy() -> None:

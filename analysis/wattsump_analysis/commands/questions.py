@@ -1,24 +1,99 @@
-"""The owner's questions as commands, from `rating` to `lines`, a module each."""
+"""The owner's questions as commands; their options are the fields of `questions.asked`."""
+
+import inspect
+import json
+import pkgutil
+from collections.abc import Callable, Iterator
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wattsump_analysis.commands.q_cab import cab_command
-from wattsump_analysis.commands.q_forecast import forecast_command
-from wattsump_analysis.commands.q_limits import limits_command
-from wattsump_analysis.commands.q_lines import lines_command
-from wattsump_analysis.commands.q_oil import oil_command
-from wattsump_analysis.commands.q_preheat import preheat_command
-from wattsump_analysis.commands.q_rating import rating_command
+from wattsump_analysis.commands.prove import Units
+from wattsump_analysis.questions.asked import QUESTIONS, Question
+
+if TYPE_CHECKING:
+    from wattsump_analysis.questions.answer import Answer
+    from wattsump_analysis.questions.known import Known
 
 __all__ = ("register",)
 
 
 def register(app: typer.Typer) -> None:
     """Add the owner's questions to the program."""
-    app.command("rating")(rating_command)
-    app.command("forecast")(forecast_command)
-    app.command("preheat")(preheat_command)
-    app.command("oil")(oil_command)
-    app.command("cab")(cab_command)
-    app.command("limits")(limits_command)
-    app.command("lines")(lines_command)
+    for name, question in QUESTIONS.items():
+        app.command(name, help=inspect.getdoc(question.asked))(_command(question))
+
+
+def _command(question: Question) -> Callable[..., None]:
+    """Return a function that typer reads the question's options from, and runs."""
+
+    def command(
+        *,
+        from_proof: Path | None,
+        machine: Path | None,
+        as_json: bool,
+        units: Units,
+        session: Path | None = None,
+        **typed: object,
+    ) -> None:
+        from wattsump_analysis.questions.typed import typed_fields
+        from wattsump_analysis.questions.writing import as_json as plain
+        from wattsump_analysis.questions.writing import screen
+
+        asked = typed_fields(question.asked, typed)
+        answer_to: Callable[[Any, Known], Answer] = pkgutil.resolve_name(
+            f"wattsump_analysis.questions.{question.answered_by}"
+        )
+        answer = answer_to(asked, _known(from_proof, machine, session))
+        if as_json:
+            typer.echo(json.dumps(plain(answer), indent=2, ensure_ascii=False, allow_nan=False))
+        else:
+            typer.echo(screen(answer, units))
+
+    options = tuple(_options(question))
+    command.__signature__ = inspect.Signature(options)  # type: ignore[attr-defined]
+    command.__annotations__ = {option.name: option.annotation for option in options}
+    return command
+
+
+def _options(question: Question) -> Iterator[inspect.Parameter]:
+    for spot in fields(question.asked):
+        kind = list[str] if spot.metadata["kind"] == "texts" else str
+        yield _option(spot.name, kind | None, spot.metadata["help"])
+    if question.takes_session:
+        yield _option("session", Path | None, "Session (CSV): time outside the window.")
+    proof_help = "Proof of an outing (prove --json), or a session."
+    yield _option("from_proof", Path | None, proof_help, name="--from")
+    yield _option("machine", Path | None, "Machine profile (TOML).")
+    json_help = "Write JSON, schema wattsump-answer-1."
+    yield _option("as_json", bool, json_help, name="--json", default=False)
+    yield _option("units", Units, "Units on the screen.", default=Units.SI)
+
+
+def _option(
+    field: str, kind: Any, help_text: str, *, name: str = "", default: object = None
+) -> inspect.Parameter:
+    typed_as = name or "--" + field.replace("_", "-")
+    return inspect.Parameter(
+        field,
+        inspect.Parameter.KEYWORD_ONLY,
+        default=default,
+        annotation=Annotated[kind, typer.Option(typed_as, help=help_text)],
+    )
+
+
+def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "Known":
+    from wattsump_analysis.questions.known import known_from, proof_from_file, with_session
+    from wattsump_logger.machine.profile import load_profile
+    from wattsump_logger.session.reader import load_session
+
+    if proof is not None and proof.suffix == ".csv":
+        from wattsump_analysis.commands.prove import prove_file
+
+        known = prove_file(proof, machine).known()
+    else:
+        profile = None if machine is None else load_profile(machine)
+        known = known_from(None if proof is None else proof_from_file(proof), profile)
+    return known if session is None else with_session(known, load_session(session))

@@ -9,8 +9,6 @@ number inside a sentence follows the wanted units too.
 import math
 from dataclasses import dataclass
 
-from wattsump_analysis.statistics.intervals import NORMAL_95
-
 __all__ = (
     "Answer",
     "Figure",
@@ -44,6 +42,8 @@ class Figure:
     @property
     def u_log(self) -> float:
         """Standard uncertainty of its logarithm [-]; 0 for a figure without an interval."""
+        from wattsump_analysis.statistics.intervals import NORMAL_95  # brings numpy
+
         if self.low is None or self.high is None or min(self.low, self.value) <= 0.0:
             return 0.0
         return math.log(self.high / self.low) / (2.0 * NORMAL_95)

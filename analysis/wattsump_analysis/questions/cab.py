@@ -10,21 +10,13 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import air, cab, sizing
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.questions.asked import CabAsked
 from wattsump_analysis.questions.known import Known, draws, from_samples, needed
 from wattsump_analysis.questions.rating_case import ranged, value_of
-from wattsump_analysis.questions.typed import (
-    AirFlow,
-    Altitude,
-    Conductance,
-    Flow,
-    Fraction,
-    Power,
-    Temperature,
-)
 from wattsump_logger.errors import RangeError
 from wattsump_logger.machine.profile import Cooler
 
-__all__ = ("CabAsked", "warm_cab")
+__all__ = "warm_cab"
 
 _USUAL_CAB_C = 20.0
 # A duct of the core's own area leaves most of the air, a long small one half: common practice,
@@ -32,22 +24,6 @@ _USUAL_CAB_C = 20.0
 _AIR_LEFT = 0.7
 _OIL_C = 60.0
 _SEED = 21
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CabAsked:
-    """What may be typed. `duct` is the share of the core's air taken, `air_left` what it leaves."""
-
-    heat: Power = None
-    ambient: Temperature = None
-    cab: Temperature = None
-    measured: Conductance = None
-    shell: Conductance = None
-    air_flow: AirFlow = None
-    oil_flow: Flow = None
-    duct: Fraction = None
-    air_left: Fraction = None
-    altitude: Altitude = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,9 +10,9 @@ from wattsump_analysis.physics import forecast
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
+from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast_case import (
     Case,
-    ForecastAsked,
     case_of,
     measured_span,
     oil_figure,
@@ -23,7 +23,6 @@ from wattsump_analysis.questions.known import Known, from_samples, needed
 from wattsump_analysis.questions.limits import said_of
 
 __all__ = (
-    "ForecastAsked",
     "foresee",
     "minutes",
     "without_fan",

@@ -9,19 +9,11 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import forecast
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.questions.answer import Figure
+from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.known import Known, draws, from_samples
-from wattsump_analysis.questions.typed import (
-    Altitude,
-    Conductance,
-    Fraction,
-    HeatCapacity,
-    Power,
-    Temperature,
-)
 
 __all__ = (
     "Case",
-    "ForecastAsked",
     "case_of",
     "measured_span",
     "oil_figure",
@@ -31,27 +23,6 @@ __all__ = (
 
 _USUAL_LIMITS_C = {"oil, advised": 66.0, "oil, highest": 82.0}
 _USUAL_AIR_C = 20.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ForecastAsked:
-    """What may be typed. `work` scales the heat; `still` is the cooler without its fan."""
-
-    ambient: Temperature = None
-    measured_ambient: Temperature = None
-    hottest: Temperature = None
-    measured: Conductance = None
-    shell: Conductance = None
-    capacity: HeatCapacity = None
-    heat: Power = None
-    heavy_heat: Power = None
-    work: Fraction = None
-    limit: Temperature = None
-    now: Temperature = None
-    start: Temperature = None
-    still: Conductance = None
-    altitude: Altitude = None
-    measured_altitude: Altitude = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

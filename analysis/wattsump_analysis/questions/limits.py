@@ -1,7 +1,6 @@
 """Limits: what a temperature is called, and what it does to oil, seals, hoses and skin."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from wattsump_analysis.physics import harm
 from wattsump_analysis.questions.answer import (
@@ -13,13 +12,12 @@ from wattsump_analysis.questions.answer import (
     Table,
     temperature,
 )
+from wattsump_analysis.questions.asked import LimitsAsked
 from wattsump_analysis.questions.known import Known, needed
-from wattsump_analysis.questions.typed import Temperature
 from wattsump_logger.machine.profile import OIL_ROLES
 
 __all__ = (
     "CAUTIONS",
-    "LimitsAsked",
     "limits_of",
     "said_of",
 )
@@ -37,14 +35,6 @@ _SHORT = {
     harm.READ_SECOND_HAND: "ISO 13732-1, quoted by others",
     harm.CIRCULATED: "a circulated list",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LimitsAsked:
-    """What may be typed: the hottest oil, and the coldest it has to stand."""
-
-    oil: Temperature = None
-    cold: Temperature = None
 
 
 def limits_of(asked: LimitsAsked, known: Known) -> Answer:

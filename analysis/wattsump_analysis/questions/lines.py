@@ -2,40 +2,23 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import get_args
 
 from wattsump_analysis.physics import hoses
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.asked import LinesAsked
 from wattsump_analysis.questions.known import Known, needed
 from wattsump_analysis.questions.rating_case import value_of
-from wattsump_analysis.questions.typed import Flow, Length, Number, Pressure, Volume, quantity
+from wattsump_analysis.questions.typed import quantity
 from wattsump_logger.errors import UsageError
 
-__all__ = ("LinesAsked", "dash_number", "plumb")
+__all__ = ("dash_number", "plumb")
 
 _DASHES = (6, 8, 10, 12, 16)
 _FILL_C = 40.0
 _HOSE = re.compile(r"\s*(?P<bore>.+?)\s+x\s+(?P<length>.+?)\s*")
 _DASH = re.compile(r"-?(\d{1,2})")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LinesAsked:
-    """What may be typed. `hose` is bore by length, "-8 x 3 m", as often as there are hoses."""
-
-    flow: Flow = None
-    line: str | None = None
-    dash: Sequence[str] | None = None
-    hose: Sequence[str] | None = None
-    bore: Length = None
-    core: Volume = None
-    containers: Number = None
-    container: Volume = None
-    left: Volume = None
-    pressure: Pressure = None
-    hose_class: str | None = None
 
 
 def plumb(asked: LinesAsked, known: Known) -> Answer:

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 
 from wattsump_analysis.physics import label, sizing
 from wattsump_analysis.questions.answer import Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.known import Known
 from wattsump_analysis.questions.rating_case import (
     USUAL_MARGIN,
     Case,
-    RatingAsked,
     conductance,
     drive_loss,
     ranged,

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,15 +20,14 @@ from wattsump_analysis.questions.answer import (
     Table,
     temperature,
 )
+from wattsump_analysis.questions.asked import OilAsked
 from wattsump_analysis.questions.known import Known, needed
 from wattsump_analysis.questions.limits import said_of
-from wattsump_analysis.questions.typed import Density, Number, Temperature, Viscosity
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import Limits
 
 __all__ = (
-    "OilAsked",
     "compare_oils",
     "parse_oil",
 )
@@ -44,23 +43,6 @@ _GRADE = re.compile(
 _HV_INDEX = 140.0
 # Straight D341 lines mislead below the pour point; common practice for mineral oil, no source.
 _LINE_TRUSTED_ABOVE_C = -20.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OilAsked:
-    """What may be typed; `compare` names the other oils."""
-
-    grade: str | None = None
-    index: Number = None
-    viscosity_40: Viscosity = None
-    viscosity_100: Viscosity = None
-    density: Density = None
-    cold: Temperature = None
-    idle: Temperature = None
-    peak: Temperature = None
-    thickest: Viscosity = None
-    thinnest: Viscosity = None
-    compare: Sequence[str] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

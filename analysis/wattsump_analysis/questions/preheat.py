@@ -12,23 +12,11 @@ from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode, TwoNode
 from wattsump_analysis.physics.oil import viscosity_mm2_s, walther_from_two_points
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
+from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.known import Known, draws, from_samples, needed
-from wattsump_analysis.questions.typed import (
-    Area,
-    Conductance,
-    Fraction,
-    HeatCapacity,
-    HeatFlux,
-    Power,
-    Temperature,
-    Voltage,
-)
 from wattsump_analysis.statistics.intervals import NORMAL_95
 
-__all__ = (
-    "PreheatAsked",
-    "warm_up",
-)
+__all__ = ("warm_up",)
 
 _COUNTDOWNS = 800
 # A tank on a 125 W strip heater differs by about 10 K from side to side after 20 minutes. With
@@ -38,25 +26,6 @@ _COUPLING_W_K = (3.0, 6.0, 12.0)
 _NEAR_SHARE = 0.5
 # Household water heaters, for scale; common practice, no source.
 _WATER_HEATER_W = 4650.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PreheatAsked:
-    """What may be typed; `near_share` of the capacity is beside the heater."""
-
-    heater: Power = None
-    target: Temperature = None
-    soak: Temperature = None
-    ambient: Temperature = None
-    capacity: HeatCapacity = None
-    loss: Conductance = None
-    heater_area: Area = None
-    watt_density: HeatFlux = None
-    near_share: Fraction = None
-    coupling: Conductance = None
-    voltage: Voltage = None
-    inverter: Fraction = None
-    usable: Fraction = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,13 +7,13 @@ from wattsump_analysis.physics import air, forecast, label, sizing
 from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.known import Known, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
 from wattsump_analysis.questions.rating_case import (
     OIL_C,
     USUAL_MARGIN,
     Case,
-    RatingAsked,
     case_of,
     conductance,
     ranged,

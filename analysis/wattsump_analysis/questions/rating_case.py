@@ -7,25 +7,14 @@ from dataclasses import dataclass
 from wattsump_analysis.physics import air, drive, label, sizing
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Figure
+from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.known import Known, needed
-from wattsump_analysis.questions.typed import (
-    AirFlow,
-    Altitude,
-    Conductance,
-    Flow,
-    Fraction,
-    Power,
-    Temperature,
-    TemperatureDifference,
-    Viscosity,
-)
 from wattsump_logger.machine.profile import Cooler, Drive
 
 __all__ = (
     "OIL_C",
     "USUAL_MARGIN",
     "Case",
-    "RatingAsked",
     "case_of",
     "conductance",
     "drive_loss",
@@ -39,33 +28,6 @@ __all__ = (
 OIL_C = 60.0
 _USUAL_AIR_C = 20.0
 USUAL_MARGIN = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RatingAsked:
-    """What may be typed; each in the inside unit of its kind, None where nothing was."""
-
-    label_heat: Power = None
-    label_etd: TemperatureDifference = None
-    measured: Conductance = None
-    tolerance: Fraction = None
-    air_flow: AirFlow = None
-    oil_flow: Flow = None
-    air_temp: Temperature = None
-    altitude: Altitude = None
-    other_altitude: Altitude = None
-    other_air_flow: AirFlow = None
-    other_oil_flow: Flow = None
-    viscosity: Viscosity = None
-    other_viscosity: Viscosity = None
-    heat: Power = None
-    shell: Conductance = None
-    hottest: Temperature = None
-    peak: Temperature = None
-    margin: Fraction = None
-    power: Power = None
-    pump_efficiency: Fraction = None
-    motor_efficiency: Fraction = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

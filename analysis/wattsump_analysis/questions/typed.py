@@ -8,56 +8,21 @@ temperatures the plain mean); "105 W/K +- 10 %" is a middle with its relative ha
 import math
 import re
 from collections.abc import Mapping
-from typing import Annotated, TypeVar, get_type_hints
+from dataclasses import field, fields
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from wattsump_analysis.questions.answer import Figure
 from wattsump_logger.errors import UnitError
 from wattsump_logger.units.quantities import parse
 
-__all__ = (
-    "AirFlow",
-    "Altitude",
-    "Area",
-    "Conductance",
-    "Density",
-    "Flow",
-    "Fraction",
-    "HeatCapacity",
-    "HeatFlux",
-    "Length",
-    "Number",
-    "Power",
-    "Pressure",
-    "Temperature",
-    "TemperatureDifference",
-    "Viscosity",
-    "Voltage",
-    "Volume",
-    "quantity",
-    "typed_fields",
-)
+__all__ = ("Quantity", "option", "quantity", "typed_fields")
 
-# A field of an asked-for value type: what may be typed for it, None where nothing was.
-AirFlow = Annotated[Figure | None, "air_flow"]
-Altitude = Annotated[Figure | None, "altitude"]
-Conductance = Annotated[Figure | None, "conductance"]
-Density = Annotated[Figure | None, "density"]
-Flow = Annotated[Figure | None, "flow"]
-Fraction = Annotated[Figure | None, "fraction"]
-HeatCapacity = Annotated[Figure | None, "heat_capacity"]
-HeatFlux = Annotated[Figure | None, "heat_flux"]
-Length = Annotated[Figure | None, "length"]
-Number = Annotated[Figure | None, "number"]
-Area = Annotated[Figure | None, "area"]
-Power = Annotated[Figure | None, "power"]
-Pressure = Annotated[Figure | None, "pressure"]
-Temperature = Annotated[Figure | None, "temperature"]
-TemperatureDifference = Annotated[Figure | None, "temperature_difference"]
-Viscosity = Annotated[Figure | None, "viscosity"]
-Voltage = Annotated[Figure | None, "voltage"]
-Volume = Annotated[Figure | None, "volume"]
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
-_Asked = TypeVar("_Asked")
+# A field of a question; None where nothing was typed.
+Quantity = Figure | None
+_Asked = TypeVar("_Asked", bound="DataclassInstance")
 _RANGE = re.compile(
     r"(?P<low>.+?)\s+to\s+(?P<high>.+)"
     r"|(?P<from>[\d.]+)\s*[-\N{EN DASH}]\s*(?P<up>[\d.]+\s*[^\d.\s].*)"
@@ -146,20 +111,23 @@ def _plain_number(text: str) -> Figure:
     return Figure(value=value, kind="number")
 
 
-def typed_fields(asked: type[_Asked], given: Mapping[str, object]) -> _Asked:
-    """Build an asked-for value type from what was typed, by field name; absent stays absent.
+def option(kind: str, help_text: str = "") -> Any:
+    """Declare a field of a question: a kind of quantity, or "text" or "texts", and its help."""
+    return field(default=None, metadata={"kind": kind, "help": help_text})
+
+
+def typed_fields(asked: type[_Asked], typed: Mapping[str, Any]) -> _Asked:
+    """Build a question from what was typed, by field name; what was not typed stays None.
 
     Raises
     ------
     UnitError
         A value is no quantity of its field's kind; the message names the option.
     """
-    values: dict[str, object] = {}
-    for name, hint in get_type_hints(asked, include_extras=True).items():
-        raw = given.get(name)
-        if raw is None:
-            continue
-        kind = getattr(hint, "__metadata__", (None,))[0]
-        option = "--" + name.replace("_", "-")
-        values[name] = quantity(raw, kind, option) if kind and isinstance(raw, str) else raw
+    values = {}
+    for spot in fields(asked):
+        value, kind = typed.get(spot.name), spot.metadata["kind"]
+        if value is not None and kind not in {"text", "texts"}:
+            value = quantity(value, kind, "--" + spot.name.replace("_", "-"))
+        values[spot.name] = value
     return asked(**values)

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from wattsump_analysis.questions.answer import Answer, Figure
-from wattsump_analysis.questions.forecast import ForecastAsked, foresee
+from wattsump_analysis.questions.asked import ForecastAsked
+from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.known import Known
 from wattsump_analysis.show.words import Fact
 from wattsump_logger.errors import WattsumpError

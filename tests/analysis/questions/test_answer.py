@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
-from wattsump_analysis.questions.rating_case import RatingAsked
+from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.typed import quantity, typed_fields
 from wattsump_analysis.questions.writing import as_json, screen, shown
 from wattsump_logger.errors import UnitError, UsageError

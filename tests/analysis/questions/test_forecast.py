@@ -11,7 +11,8 @@ from analysis import proof_fixture
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.questions.answer import Answer, Figure
-from wattsump_analysis.questions.forecast import ForecastAsked, foresee
+from wattsump_analysis.questions.asked import ForecastAsked
+from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.known import Known, known_from_proof
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen

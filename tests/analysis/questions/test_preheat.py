@@ -9,8 +9,9 @@ from scipy.integrate import solve_ivp
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import Answer
+from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.known import Known, known_from
-from wattsump_analysis.questions.preheat import PreheatAsked, warm_up
+from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError, UsageError

@@ -12,9 +12,9 @@ from wattsump_analysis.physics.label import word_of
 from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.proof.verdict import check_label
 from wattsump_analysis.questions.answer import Answer, Figure
+from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.known import Known, known_from, known_from_proof
 from wattsump_analysis.questions.rating import rate
-from wattsump_analysis.questions.rating_case import RatingAsked
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_analysis.statistics.intervals import interval

@@ -10,11 +10,12 @@ import pytest
 from analysis import proof_fixture
 from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.questions.answer import Answer, Figure
-from wattsump_analysis.questions.cab import CabAsked, warm_cab
+from wattsump_analysis.questions.asked import CabAsked, LimitsAsked, LinesAsked, OilAsked
+from wattsump_analysis.questions.cab import warm_cab
 from wattsump_analysis.questions.known import Known, known_from, known_from_proof
-from wattsump_analysis.questions.limits import LimitsAsked, limits_of, said_of
-from wattsump_analysis.questions.lines import LinesAsked, dash_number, plumb
-from wattsump_analysis.questions.oil import OilAsked, compare_oils, parse_oil
+from wattsump_analysis.questions.limits import limits_of, said_of
+from wattsump_analysis.questions.lines import dash_number, plumb
+from wattsump_analysis.questions.oil import compare_oils, parse_oil
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError, UsageError

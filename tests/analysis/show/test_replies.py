@@ -8,7 +8,8 @@ import pytest
 from analysis import few_outings, proof_fixture
 from wattsump_analysis.emulation import bracken
 from wattsump_analysis.questions.answer import Figure
-from wattsump_analysis.questions.forecast import ForecastAsked, foresee
+from wattsump_analysis.questions.asked import ForecastAsked
+from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.known import Known, known_of
 from wattsump_analysis.season.folder import Job, Summary, gather
 from wattsump_analysis.season.store import Entry

@@ -9,15 +9,21 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from wattsump_analysis.questions.answer import Answer, Figure, Section
-from wattsump_analysis.questions.cab import CabAsked, warm_cab
+from wattsump_analysis.questions.asked import (
+    CabAsked,
+    LinesAsked,
+    OilAsked,
+    PreheatAsked,
+    RatingAsked,
+)
+from wattsump_analysis.questions.cab import warm_cab
 from wattsump_analysis.questions.known import Known
 from wattsump_analysis.questions.limits import said_of
-from wattsump_analysis.questions.lines import LinesAsked, plumb
-from wattsump_analysis.questions.oil import OilAsked, compare_oils
-from wattsump_analysis.questions.preheat import PreheatAsked, warm_up
+from wattsump_analysis.questions.lines import plumb
+from wattsump_analysis.questions.oil import compare_oils
+from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.rating import rate
-from wattsump_analysis.questions.rating_case import RatingAsked
-from wattsump_analysis.questions.typed import Power, Temperature
+from wattsump_analysis.questions.typed import Quantity, option
 from wattsump_analysis.show.hottest_day import USUAL_HOTTEST_C, on_hottest_day
 from wattsump_logger.errors import UsageError, WattsumpError
 
@@ -47,9 +53,9 @@ _MISSING: Mapping[str, str] = {
 class Days:
     """What the report's questions are asked for; usual values where nothing was typed."""
 
-    hottest: Temperature = None
-    coldest: Temperature = None
-    heater: Power = None
+    hottest: Quantity = option("temperature")
+    coldest: Quantity = option("temperature")
+    heater: Quantity = option("power")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
