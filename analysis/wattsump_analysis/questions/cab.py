@@ -16,7 +16,7 @@ from wattsump_analysis.questions.rating_case import ranged, value_of
 from wattsump_logger.errors import RangeError
 from wattsump_logger.machine.profile import Cooler
 
-__all__ = "warm_cab"
+__all__ = ("warm_cab",)
 
 _USUAL_CAB_C = 20.0
 # A duct of the core's own area leaves most of the air, a long small one half: common practice,
