@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -209,10 +210,15 @@ def test_a_wall_clock_that_jumps_is_told_and_the_outing_stays_whole(tmp_path: Pa
     assert steps == ["-31536000"]
 
 
-def start_log(port: str, folder: Path) -> subprocess.Popen[str]:
+def log_command(port: str, folder: Path) -> list[str]:
+    """Return the words of a `log` as a program of its own."""
+    return [sys.executable, "-c", _PROGRAM, "log", port, "--out", str(folder), "--name", "a"]
+
+
+def start_log(port: str, folder: Path, **options: Any) -> subprocess.Popen[str]:
     """Start `log` as a program of its own."""
-    command = [sys.executable, "-c", _PROGRAM, "log", port, "--out", str(folder), "--name", "a"]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
+    return subprocess.Popen(log_command(port, folder), text=True, **options)
 
 
 def wait_for_rows(path: Path, count: int) -> None:

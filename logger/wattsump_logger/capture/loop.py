@@ -347,12 +347,18 @@ def _name_by_clock(now: Anchor) -> str:
 
 @contextlib.contextmanager
 def stop_on_signals() -> Iterator[Callable[[], bool]]:
-    """Yield a `stop` that turns true on Ctrl-C or a request to terminate."""
+    """Yield a `stop` that turns true on Ctrl-C or a request to terminate.
+
+    What would only put the program to sleep, Ctrl-Z or a terminal it may not use, is ignored.
+    """
     asked = threading.Event()
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    if hasattr(signal, "SIGHUP"):
-        numbers.append(signal.SIGHUP)  # the terminal was closed, the lid maybe
-    before = {number: signal.signal(number, lambda *_: asked.set()) for number in numbers}
+    before = {}
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # the last: the terminal was closed, the lid maybe
+        if number := getattr(signal, name, None):
+            before[number] = signal.signal(number, lambda *_: asked.set())
+    for name in ("SIGTSTP", "SIGTTIN", "SIGTTOU"):
+        if number := getattr(signal, name, None):
+            before[number] = signal.signal(number, signal.SIG_IGN)
     try:
         yield asked.is_set
     finally:

@@ -4,6 +4,7 @@ What knows physics is supplied by whoever composes the program, as `Supplies`.
 """
 
 import contextlib
+import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,7 +13,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from threading import Thread
+
     from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.watch.beside import Beside
     from wattsump_logger.watch.guide import Estimate, Guide
     from wattsump_logger.watch.watch import Forecaster, Watch
 
@@ -118,6 +122,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         from wattsump_logger.capture import loop, ports
         from wattsump_logger.capture.link import OpenedFirst
         from wattsump_logger.commands import telling
+        from wattsump_logger.watch.publish import finishes
 
         profile = machine_profile(machine, probes)
         asked = Asked(
@@ -132,8 +137,8 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             contextlib.closing(OpenedFirst(ports.SerialSource(port, baud))) as source,
             loop.stop_on_signals() as stop,
         ):
-            typer.echo(telling.beginning(port), err=True)
-            with watching_over(profile, asked, given) as watch:
+            finishes(lambda: typer.echo(telling.beginning(port), err=True))
+            with watching_over(profile, asked, given) as (watch, screen):
                 captured = loop.run(
                     source,
                     out,
@@ -147,8 +152,10 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
                     quiet_ends_s=None if quiet_min is None else quiet_min * 60,
                     status_s=_STATUS_S,
                 )
-        for line in (*telling.ending(captured), *_learned(watch)):
-            typer.echo(line)
+        lines = (*telling.ending(captured), *_learned(watch.watch))
+        if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
+            # Whoever should read stands still, and python would wait for them: all is on disk.
+            os._exit(0)
 
 
 def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | None":
@@ -162,14 +169,18 @@ def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | Non
 
 
 @contextlib.contextmanager
-def watching_over(profile: "Profile | None", asked: Asked, supplies: Supplies) -> "Iterator[Watch]":
-    """Yield a watch with everything that was asked of it, its screen and keys at work."""
+def watching_over(
+    profile: "Profile | None", asked: Asked, supplies: Supplies
+) -> "Iterator[tuple[Beside, Thread]]":
+    """Yield a watch with everything that was asked of it, keys at work, and its screen's thread."""
     from wattsump_logger.units.quantities import parse
     from wattsump_logger.watch.alarm_command import AlarmCommand, words_of
     from wattsump_logger.watch.alarm_rules import Typed, typed_limits
+    from wattsump_logger.watch.beside import beside
     from wattsump_logger.watch.keys import listening
+    from wattsump_logger.watch.publish import Latest, following, to_stderr
     from wattsump_logger.watch.view import showing
-    from wattsump_logger.watch.watch import Watch
+    from wattsump_logger.watch.watch import Screen, Watch
 
     typed = Typed(limit_c=typed_limits(asked.limits))
     if asked.rate is not None:
@@ -178,17 +189,25 @@ def watching_over(profile: "Profile | None", asked: Asked, supplies: Supplies) -
     guide = _guide(asked.guide, profile, supplies)
     forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
     live = False if asked.is_plain else None
-    with listening() as read_keys, showing(live=live) as show:
-        yield Watch(
-            profile,
-            typed=typed,
-            forecaster=forecaster,
-            guide=guide,
-            command=command,
-            read_keys=read_keys,
-            show=show,
-            rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
-        )
+    screens: Latest[Screen] = Latest()
+    with (
+        listening() as read_keys,
+        following(screens, lambda: showing(live=live), complain=to_stderr) as thread,
+        beside(
+            Watch(
+                profile,
+                typed=typed,
+                forecaster=forecaster,
+                guide=guide,
+                command=command,
+                read_keys=read_keys,
+                show=screens.put,
+                rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
+            ),
+            complain=to_stderr,
+        ) as watch,
+    ):
+        yield watch, thread
 
 
 def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "Guide | None":

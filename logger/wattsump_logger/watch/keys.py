@@ -126,10 +126,14 @@ def _unbuffered(handle: int) -> Iterator[Callable[[], str]]:
         return ""
 
     try:
-        tty.setcbreak(handle)
+        # At once, here and below: a terminal that stands still never writes out what waits.
+        tty.setcbreak(handle, termios.TCSANOW)
+        quiet = termios.tcgetattr(handle)
+        quiet[0] &= ~termios.IXON  # a stray Ctrl-S would stop the screen
+        termios.tcsetattr(handle, termios.TCSANOW, quiet)
         yield read
     finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, before)
+        termios.tcsetattr(handle, termios.TCSANOW, before)
 
 
 def _console_keys() -> str:
