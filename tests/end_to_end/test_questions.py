@@ -95,7 +95,7 @@ def test_cautions_stand_before_any_figure(question: str) -> None:
         ("forecast --from none.json --ambient '20 degC'", 2, "none.json: expected a proof"),
         ("preheat --heater '500 W'", 2, "--target, --soak, --capacity, --loss"),
         ("oil", 2, "--grade"),
-        ("oil --grade 'thick'", 2, "oil grade: expected a grade such as"),
+        ("oil --grade 'thick'", 2, "oil grade: expected an ISO 3448 grade such as"),
         ("oil --viscosity-40 '46 mm2/s'", 2, "both --viscosity-40 and --viscosity-100"),
         ("cab --ambient '0 degC'", 2, "--heat, --measured, --air-flow"),
         ("limits", 2, "expected --oil"),

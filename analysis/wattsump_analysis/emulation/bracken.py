@@ -13,7 +13,7 @@ import numpy as np
 
 from wattsump_analysis.emulation.plant import Machine
 from wattsump_analysis.emulation.rehearsal import CHANNELS, Load, Probes, Stage, Truth, Weather, run
-from wattsump_analysis.physics.oil import volumetric_heat_j_m3k, walther_from_two_points
+from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.reading.machine import metal_capacity_j_k
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.wire.events import WireChannel
@@ -121,7 +121,6 @@ def demo_machine(profile: Profile, cooler_w_k: float = COOLER_W_K) -> Machine:
     assert flow_m3_s is not None, "the demonstration's profile states its oil flow"
     metal_j_k = METAL_SHARE * stated_metal_j_k
     flow_w_k = FLOW_SHARE * flow_m3_s * volumetric_heat_j_m3k(60.0, oil.density_15_kg_m3)
-    line = walther_from_two_points(40.0, oil.viscosity_40_mm2_s, 100.0, oil.viscosity_100_mm2_s)
     # The oil side is an exchanger against one core temperature (see `plant`).
     oil_side_w_k = cooler_w_k / OIL_SIDE_SHARE
     figures = {
@@ -143,8 +142,8 @@ def demo_machine(profile: Profile, cooler_w_k: float = COOLER_W_K) -> Machine:
         "shell_wall_w_k": 6.5,
         "motion_gain": 0.5,
         "heat_to_oil_fraction": 0.7,
-        "walther_a": line.a,
-        "walther_b": line.b,
+        "walther_a": oil.line.a,
+        "walther_b": oil.line.b,
     }
     return Machine(**{name: np.array([value]) for name, value in figures.items()})
 

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.physics.oil import Walther, viscosity_mm2_s
+from wattsump_analysis.physics.oil import viscosity_mm2_s
+from wattsump_logger.machine.oil_line import Walther
 
 __all__ = ("NODES", "Controls", "Flows", "Machine", "Plant", "cooler_conductance_w_k")
 

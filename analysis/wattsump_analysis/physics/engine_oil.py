@@ -8,8 +8,8 @@ import math
 import re
 from dataclasses import dataclass
 
-from wattsump_analysis.physics.oil import Walther, walther_from_two_points
 from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
 
 __all__ = (
     "HOT_MM2_S",

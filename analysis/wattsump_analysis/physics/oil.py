@@ -1,11 +1,11 @@
 """Hydraulic oil as numbers: viscosity against temperature, density, heat capacity.
 
 Viscosity follows the straight line of ASTM D341 in log log Z against log T, drawn through two
-known viscosities or through an ISO 3448 grade and a viscosity index (ASTM D2270). Temperatures
-in °C at every boundary, kinematic viscosity in mm²/s (= cSt). NaN in, NaN out.
+known viscosities (`wattsump_logger.machine.oil_line`) or from an oil's label (`oil_label` there).
+Temperatures in °C at every boundary, kinematic viscosity in mm²/s (= cSt). NaN in, NaN out.
 
-Honest size of the errors, as standard uncertainties: `U_WALTHER_REL` for the line between its
-two points, `grades.U_GRADE_REL` for a viscosity that is only known as a grade, `U_DENSITY_REL` and
+Standard uncertainties: `U_WALTHER_REL` for the line between its two points,
+`oil_label.U_GRADE_REL` for a viscosity that is only known as a grade, `U_DENSITY_REL` and
 `U_SPECIFIC_HEAT_REL` for the two correlations.
 """
 
@@ -15,29 +15,33 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray, FloatOrArray, like, require
-from wattsump_analysis.physics.grades import grade_viscosity_mm2_s, viscosity_100_mm2_s
 from wattsump_logger.errors import RangeError
+from wattsump_logger.machine.oil_label import USUAL_VISCOSITY_INDEX, read_label, viscosity_100
+from wattsump_logger.machine.oil_line import (
+    TEMP_HIGH_C,
+    TEMP_LOW_C,
+    VISCOSITY_LOW_MM2_S,
+    ZERO_CELSIUS_K,
+    Walther,
+    temperature_c,
+    walther_from_two_points,
+    z_of,
+)
 
 __all__ = (
     "USUAL_DENSITY_15_KG_M3",
-    "USUAL_VISCOSITY_INDEX",
     "U_DENSITY_REL",
     "U_SPECIFIC_HEAT_REL",
     "U_WALTHER_REL",
-    "Walther",
     "Window",
     "density_kg_m3",
     "minutes_outside",
     "specific_heat_j_kgk",
-    "temperature_c",
     "viscosity_mm2_s",
     "volumetric_heat_j_m3k",
     "walther_from_grade",
-    "walther_from_two_points",
     "window",
 )
-
-ZERO_CELSIUS_K = 273.15
 
 # A line through 310 K and 370 K of the engine-oil table (Bergman & Lavine, Table A.5) misses the
 # rows between by 1.8 %; beyond its points, and below 0 °C with a polymer-thickened oil, more.
@@ -50,23 +54,9 @@ U_DENSITY_REL = 0.01
 U_SPECIFIC_HEAT_REL = 0.03
 
 # Common practice, no source: what a mineral hydraulic oil has when nobody looked it up.
-USUAL_VISCOSITY_INDEX = 100.0
 USUAL_DENSITY_15_KG_M3 = 870.0
 
-# Where the project uses these formulas; far wider than any machine, narrow enough to catch
-# kelvins or degrees Fahrenheit given as °C in most hands.
-TEMP_LOW_C, TEMP_HIGH_C = -60.0, 200.0
-# ASTM D341, range of the chart equation.
-VISCOSITY_LOW_MM2_S, VISCOSITY_HIGH_MM2_S = 0.21, 2.0e7
 DENSITY_LOW_KG_M3, DENSITY_HIGH_KG_M3 = 750.0, 1000.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Walther:
-    """The line log10 log10 Z = a - b log10 T of one oil (T in K, Z from ASTM D341)."""
-
-    a: float | FloatArray
-    b: float | FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +65,6 @@ class Window:
 
     coldest_c: float
     hottest_c: float
-
-
-def _z(nu: FloatArray) -> FloatArray:
-    return nu + 0.7 + np.exp(-1.47 - 1.84 * nu - 0.51 * nu**2)
 
 
 def _nu(z: FloatArray) -> FloatArray:
@@ -135,7 +121,7 @@ def viscosity_mm2_s(temp_c: FloatOrArray, walther: Walther) -> FloatOrArray:
     """
     t = require(temp_c, TEMP_LOW_C, TEMP_HIGH_C, unit="°C", where="oil temperature")
     z = 10.0**10.0 ** (walther.a - walther.b * np.log10(t + ZERO_CELSIUS_K))
-    if np.any(z < _z(np.asarray(VISCOSITY_LOW_MM2_S))):
+    if np.any(z < z_of(VISCOSITY_LOW_MM2_S)):
         raise RangeError(
             expected=f"a viscosity of at least {VISCOSITY_LOW_MM2_S} mm²/s",
             found=f"a thinner oil at {float(np.nanmax(t)):g} °C",
@@ -145,96 +131,17 @@ def viscosity_mm2_s(temp_c: FloatOrArray, walther: Walther) -> FloatOrArray:
     return like(temp_c, _nu(z))
 
 
-def temperature_c(viscosity: FloatOrArray, walther: Walther) -> FloatOrArray:
-    """Temperature at which an oil has a given viscosity, the inverse of `viscosity_mm2_s`.
+def walther_from_grade(grade: str, index: float | None = None) -> Walther:
+    """Line of an oil known by its label only.
+
+    The grade's mid-point stands for the viscosity at 40 °C; `oil_label.U_GRADE_REL` is the cost.
 
     Parameters
     ----------
-    viscosity : float or array, any shape
-        Kinematic viscosity [mm²/s], 0.21 to 2e7.
-    walther : Walther
-        The oil's line.
-
-    Returns
-    -------
-    float or array like `viscosity`
-        Temperature [°C]; it is not limited to the range of `viscosity_mm2_s`.
-
-    Raises
-    ------
-    RangeError
-        A viscosity outside the range of the equation.
-
-    References
-    ----------
-    ASTM D341.
-    """
-    nu = require(
-        viscosity, VISCOSITY_LOW_MM2_S, VISCOSITY_HIGH_MM2_S, unit="mm²/s", where="oil viscosity"
-    )
-    t = 10.0 ** ((walther.a - np.log10(np.log10(_z(nu)))) / walther.b)
-    return like(viscosity, np.asarray(t - ZERO_CELSIUS_K))
-
-
-def walther_from_two_points(
-    temp_1_c: float, viscosity_1_mm2_s: float, temp_2_c: float, viscosity_2_mm2_s: float
-) -> Walther:
-    """Line of an oil through two measured viscosities.
-
-    Parameters
-    ----------
-    temp_1_c, temp_2_c : float
-        Two different temperatures [°C], -60 to 200; data sheets give 40 and 100.
-    viscosity_1_mm2_s, viscosity_2_mm2_s : float
-        Kinematic viscosities there [mm²/s], 0.21 to 2e7.
-
-    Returns
-    -------
-    Walther
-        The line.
-
-    Raises
-    ------
-    RangeError
-        Values out of range, or an oil that would thicken as it warms.
-
-    References
-    ----------
-    ASTM D341.
-    """
-    where = "oil viscosity"
-    t = require([temp_1_c, temp_2_c], TEMP_LOW_C, TEMP_HIGH_C, unit="°C", where="oil temperature")
-    nu = require(
-        [viscosity_1_mm2_s, viscosity_2_mm2_s],
-        VISCOSITY_LOW_MM2_S,
-        VISCOSITY_HIGH_MM2_S,
-        unit="mm²/s",
-        where=where,
-    )
-    if (t[1] - t[0]) * (nu[0] - nu[1]) <= 0.0:
-        raise RangeError(
-            expected="a thinner oil at the hotter of two temperatures",
-            found=f"{nu[0]:g} mm²/s at {t[0]:g} °C and {nu[1]:g} mm²/s at {t[1]:g} °C",
-            where=where,
-            do="check which viscosity belongs to which temperature",
-        )
-    y = np.log10(np.log10(_z(nu)))
-    x = np.log10(t + ZERO_CELSIUS_K)
-    b = float((y[0] - y[1]) / (x[1] - x[0]))
-    return Walther(a=float(y[0] + b * x[0]), b=b)
-
-
-def walther_from_grade(grade: str | int, vi: float = USUAL_VISCOSITY_INDEX) -> Walther:
-    """Line of an oil known by its ISO 3448 grade and viscosity index only.
-
-    The grade's mid-point stands for the viscosity at 40 °C; `grades.U_GRADE_REL` is the cost.
-
-    Parameters
-    ----------
-    grade : str or int
-        As `grades.grade_viscosity_mm2_s` takes it.
-    vi : float
-        Viscosity index [-], 0 to 400; 100 is the usual mineral oil (common practice).
+    grade : str
+        As `oil_label.read_label` takes it.
+    index : float, optional
+        Viscosity index [-], 0 to 400; usually the label's own, or 100 where it has none.
 
     Returns
     -------
@@ -245,8 +152,11 @@ def walther_from_grade(grade: str | int, vi: float = USUAL_VISCOSITY_INDEX) -> W
     ----------
     ISO 3448; ASTM D2270; ASTM D341.
     """
-    kv40 = grade_viscosity_mm2_s(grade)
-    return walther_from_two_points(40.0, kv40, 100.0, viscosity_100_mm2_s(kv40, vi))
+    label = read_label(grade)
+    if index is None:
+        index = USUAL_VISCOSITY_INDEX if label.index is None else label.index
+    at_40 = label.viscosity_40_mm2_s
+    return walther_from_two_points(40.0, at_40, 100.0, viscosity_100(at_40, index))
 
 
 def density_kg_m3(

@@ -1,7 +1,6 @@
 """Oil: how thick it is cold, idling and at the peak, and what other grades would have been."""
 
 import math
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,7 +9,6 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import harm, oil
 from wattsump_analysis.physics.engine_oil import EngineOil, engine_oil, names_engine_oil
-from wattsump_analysis.physics.grades import U_GRADE_REL, viscosity_index
 from wattsump_analysis.questions.answer import (
     Answer,
     Figure,
@@ -25,22 +23,13 @@ from wattsump_analysis.questions.known import Known, needed
 from wattsump_analysis.questions.limits import said_of
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.oil_label import U_GRADE_REL, viscosity_index
+from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
 from wattsump_logger.machine.profile import Limits
 
-__all__ = (
-    "compare_oils",
-    "parse_oil",
-)
+__all__ = ("compare_oils",)
 
 _COMPARED = ("VG 32", "VG 46", "VG 68", "VG 46 VI 150")
-_GRADE = re.compile(
-    r"\s*(?:(?P<kind>HVLPD?|HLPD?|HL|HM|HV)\s*)?(?P<grade>(?:ISO\s*)?(?:VG\s*)?\d+)\s*"
-    r"(?:VI\s*(?P<index>\d+(?:\.\d+)?))?\s*",
-    re.I,
-)
-# ISO 11158 class HV and DIN 51524-3 HVLP ask for an index of 140 or more (ASTM D6158 prints the
-# same for its class HV; the two standards from memory).
-_HV_INDEX = 140.0
 # Straight D341 lines mislead below the pour point; common practice for mineral oil, no source.
 _LINE_TRUSTED_ABOVE_C = -20.0
 
@@ -50,7 +39,7 @@ class _Oil:
     """One oil: its name, its line and the relative standard uncertainty of a viscosity."""
 
     name: str
-    line: oil.Walther
+    line: Walther
     u_rel: float
     engine: EngineOil | None = None
 
@@ -69,7 +58,7 @@ class _Case:
     elapsed_s: FloatArray | None
     tank_c: FloatArray | None
 
-    def window(self, line: oil.Walther) -> oil.Window:
+    def window(self, line: Walther) -> oil.Window:
         """The two temperatures an oil allows."""
         return oil.window(line, self.thickest, self.thinnest)
 
@@ -98,37 +87,22 @@ def compare_oils(asked: OilAsked, known: Known) -> Answer:
     )
 
 
-def parse_oil(text: str) -> tuple[str, float]:
-    """Read "VG 46", "VG 46 VI 150" or "HVLP 46" to a grade and an index.
-
-    A letter code of the trade with a V in it (HV, HVLP) stands for an index of 140, the least it
-    may have; HL, HM and HLP for the usual 100.
-
-    Raises
-    ------
-    UsageError
-        Another text.
-    """
-    found = _GRADE.fullmatch(text)
-    if found is None:
-        raise UsageError(
-            expected="a grade such as 'VG 46', 'VG 46 VI 150', 'HVLP 46' or '10W-30'",
-            found=repr(text),
-            where="oil grade",
-            do="correct it, or give --viscosity-40 and --viscosity-100",
-        )
-    multigrade = "V" in (found["kind"] or "").upper()
-    usual = _HV_INDEX if multigrade else oil.USUAL_VISCOSITY_INDEX
-    return found["grade"], float(found["index"] or usual)
-
-
-def _graded(text: str) -> _Oil:
+def _oil_of(text: str, index: float | None = None) -> _Oil:
+    """Read the name of a hydraulic or an engine oil; `index` goes before the label's own."""
     if names_engine_oil(text):
-        named = engine_oil(text)
-        return _Oil(name=named.name, line=named.line, u_rel=named.u_rel, engine=named)
-    grade, index = parse_oil(text)
-    line = oil.walther_from_grade(grade, index)
-    return _Oil(name=text.strip(), line=line, u_rel=math.hypot(U_GRADE_REL, oil.U_WALTHER_REL))
+        engine = engine_oil(text)
+        return _Oil(name=engine.name, line=engine.line, u_rel=engine.u_rel, engine=engine)
+    try:
+        line = oil.walther_from_grade(text, index)
+    except UsageError as error:
+        raise UsageError(
+            expected=f"{error.expected}, or an engine oil such as '10W-30'",
+            found=error.found,
+            where=error.where,
+            do="correct it, or give --viscosity-40 and --viscosity-100",
+        ) from error
+    name = text.strip() if index is None else f"{text.strip()} VI {index:g}"
+    return _Oil(name=name, line=line, u_rel=math.hypot(U_GRADE_REL, oil.U_WALTHER_REL))
 
 
 def _there(asked: OilAsked, known: Known) -> _Oil:
@@ -136,25 +110,20 @@ def _there(asked: OilAsked, known: Known) -> _Oil:
     fitted = None if known.profile is None else known.profile.oil
     if asked.viscosity_40 is not None and asked.viscosity_100 is not None:
         v40, v100 = asked.viscosity_40.value, asked.viscosity_100.value
-        line = oil.walther_from_two_points(40.0, v40, 100.0, v100)
+        line = walther_from_two_points(40.0, v40, 100.0, v100)
         name = f"{v40:g} / {v100:g}, VI {viscosity_index(v40, v100):.0f}"
         return _Oil(name=name, line=line, u_rel=oil.U_WALTHER_REL)
     if (asked.viscosity_40 is None) != (asked.viscosity_100 is None):
         needed((None, "both --viscosity-40 and --viscosity-100"), what="oil")
     if asked.grade is not None:
-        if asked.index is None or names_engine_oil(asked.grade):
-            return _graded(asked.grade)
-        return _graded(f"{asked.grade} VI {asked.index.value:g}")
+        return _oil_of(asked.grade, None if asked.index is None else asked.index.value)
     if fitted is None:
         needed((None, "--grade, or --viscosity-40 and --viscosity-100"), what="oil")
         raise AssertionError  # for the type checker; `needed` has refused
-    line = oil.walther_from_two_points(
-        40.0, fitted.viscosity_40_mm2_s, 100.0, fitted.viscosity_100_mm2_s
-    )
     written = known.profile.typed.get("oil") if known.profile else None
     from_sheet = isinstance(written, dict) and "viscosity_40" in written
     u_rel = math.hypot(0.0 if from_sheet else U_GRADE_REL, oil.U_WALTHER_REL)
-    return _Oil(name=fitted.grade, line=line, u_rel=u_rel)
+    return _Oil(name=fitted.grade, line=fitted.line, u_rel=u_rel)
 
 
 def _case(asked: OilAsked, known: Known) -> _Case:
@@ -166,7 +135,7 @@ def _case(asked: OilAsked, known: Known) -> _Case:
         there=there,
         others=tuple(
             one
-            for one in (_graded(text) for text in asked.compare or _COMPARED)
+            for one in (_oil_of(text) for text in asked.compare or _COMPARED)
             if not _alike(one, there)
         ),
         temps_c=_temps(asked, known),

@@ -10,7 +10,7 @@ from wattsump_analysis.arrays import FloatArray, require
 from wattsump_analysis.physics import preheat
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode, TwoNode
-from wattsump_analysis.physics.oil import viscosity_mm2_s, walther_from_two_points
+from wattsump_analysis.physics.oil import viscosity_mm2_s
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
 from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.known import Known, draws, from_samples, needed
@@ -333,8 +333,7 @@ def _thickness(case: _Case, known: Known) -> Iterator[Section]:
     """How thick the oil is at the soak and at the target; only where the oil is known."""
     if known.profile is None:
         return
-    oil = known.profile.oil
-    line = walther_from_two_points(40.0, oil.viscosity_40_mm2_s, 100.0, oil.viscosity_100_mm2_s)
+    line = known.profile.oil.line
     most = known.profile.limits.viscosity_max_start_mm2_s
     soak, target = (viscosity_mm2_s(at, line) for at in (case.soak_c, case.target_c))
     rows = (

@@ -13,12 +13,11 @@ import numpy as np
 from wattsump_analysis.physics.oil import (
     U_DENSITY_REL,
     U_SPECIFIC_HEAT_REL,
-    Walther,
     density_kg_m3,
     specific_heat_j_kgk,
     walther_from_grade,
-    walther_from_two_points,
 )
+from wattsump_logger.machine.oil_line import Walther
 from wattsump_logger.machine.profile import Channel, Profile, Role
 
 __all__ = (
@@ -177,10 +176,7 @@ def knowledge(
     else:
         oil, u_oil = oil_capacity_j_k(profile, reference_c)
         metal, u_metal = metal_capacity_j_k(profile)
-        known = profile.oil
-        walther = walther_from_two_points(
-            40.0, known.viscosity_40_mm2_s, 100.0, known.viscosity_100_mm2_s
-        )
+        walther = profile.oil.line
         flow_w_k, u_flow = oil_flow_w_k(profile, reference_c), profile.cooler.u_oil_flow_rel
     return Knowledge(
         oil_j_k=oil,

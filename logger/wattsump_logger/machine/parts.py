@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
 from wattsump_logger.machine.sensor_class import SensorClass
 
 __all__ = (
@@ -75,6 +76,13 @@ class Oil:
     viscosity_40_mm2_s: float
     viscosity_100_mm2_s: float
     density_15_kg_m3: float
+
+    @property
+    def line(self) -> Walther:
+        """Its viscosity against temperature."""
+        return walther_from_two_points(
+            40.0, self.viscosity_40_mm2_s, 100.0, self.viscosity_100_mm2_s
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,11 @@ from typing import Any
 
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
 from wattsump_logger.machine import keys
-from wattsump_logger.machine.oil_label import grade_viscosity_40, viscosity_100
+from wattsump_logger.machine.oil_label import (
+    USUAL_VISCOSITY_INDEX,
+    read_label,
+    viscosity_100,
+)
 from wattsump_logger.machine.parts import (
     OIL_ROLES,
     UNITS,
@@ -49,8 +53,6 @@ __all__ = (
     "profile_from_dict",
 )
 
-# Common practice, no source: plain mineral hydraulic oil is sold at an index near 100.
-_USUAL_VISCOSITY_INDEX = 100.0
 _CHANNEL_NAME = re.compile(r"[a-z][a-z0-9_]{0,15}")
 
 
@@ -182,17 +184,24 @@ def _section(raw: object, table: tuple[keys.Key, ...], where: str) -> dict[str, 
 def _oil(raw: object, where: str) -> Oil:
     read = _section(raw, keys.OIL, where)
     index = read.pop("viscosity_index")
-    if read["viscosity_40_mm2_s"] is None:
-        read["viscosity_40_mm2_s"] = grade_viscosity_40(read["grade"])
-    if read["viscosity_40_mm2_s"] is None:
-        raise _wrong(
-            f"{where}.grade",
-            "an ISO grade such as 'VG 46', or another grade with viscosity_40 and viscosity_100",
-            read["grade"],
-            "add both viscosities from the oil's data sheet",
-        )
+    try:
+        label = read_label(read["grade"])
+    except UsageError as error:
+        label = None
+        if read["viscosity_40_mm2_s"] is None:
+            raise _wrong(
+                f"{where}.grade",
+                f"{error.expected}, or another name with viscosity_40 and viscosity_100",
+                read["grade"],
+                "add both viscosities from the oil's data sheet",
+            ) from error
+    if label is not None and read["viscosity_40_mm2_s"] is None:
+        read["viscosity_40_mm2_s"] = label.viscosity_40_mm2_s
     if read["viscosity_100_mm2_s"] is None:
-        read["viscosity_100_mm2_s"] = _from_index(read["viscosity_40_mm2_s"], index, where)
+        implied = USUAL_VISCOSITY_INDEX if label is None else label.index or USUAL_VISCOSITY_INDEX
+        read["viscosity_100_mm2_s"] = _from_index(
+            read["viscosity_40_mm2_s"], implied if index is None else index, where
+        )
     elif index is not None:
         raise _wrong(
             f"{where}.viscosity_index",
@@ -209,9 +218,9 @@ def _oil(raw: object, where: str) -> Oil:
     return Oil(**read)
 
 
-def _from_index(viscosity_40: float, index: float | None, where: str) -> float:
+def _from_index(viscosity_40: float, index: float, where: str) -> float:
     try:
-        return viscosity_100(viscosity_40, _USUAL_VISCOSITY_INDEX if index is None else index)
+        return viscosity_100(viscosity_40, index)
     except (RangeError, UsageError) as error:
         raise ProfileError(
             expected=error.expected,

@@ -4,11 +4,11 @@ A viscosity limit is watched as the oil temperature at which the oil has that vi
 so it shows in the same degrees as everything else.
 """
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.oil_line import TEMP_HIGH_C, TEMP_LOW_C, temperature_c
 from wattsump_logger.machine.profile import Limits, Oil, Profile, Role
 from wattsump_logger.units.quantities import parse
 from wattsump_logger.watch.alarms import Kind, Rule
@@ -31,7 +31,6 @@ _RATE_HOLD_S = 20.0
 _USUAL_RATE_K_MIN = 10.0
 _FAULT_TRIP, _FAULT_CLEAR, _FAULT_HOLD_S = 0.25, 0.05, 5.0
 _USUAL_STALL_S = 10.0
-_COLDEST_C, _HOTTEST_C = -60.0, 200.0  # beyond it no oil of this trade is oil
 
 _OIL_ROLES = (Role.TANK, Role.COOLER_IN, Role.PUMP_INLET, Role.CASE_DRAIN)
 
@@ -223,20 +222,6 @@ def _stall_rule(stall_s: float) -> Rule:
 
 
 def temp_at_viscosity_c(oil: Oil, viscosity_mm2_s: float) -> float | None:
-    """Temperature at which an oil has a viscosity [°C]; None where oils are not used.
-
-    References
-    ----------
-    .. [1] ASTM D341, the two-point form for more than 2 mm²/s:
-       log10 log10(v + 0.7) = A - B log10 T, T in K.
-    """
-    if min(viscosity_mm2_s, oil.viscosity_100_mm2_s) < 2.0:
-        return None
-    w_40, w_100, w = (
-        math.log10(math.log10(v + 0.7))
-        for v in (oil.viscosity_40_mm2_s, oil.viscosity_100_mm2_s, viscosity_mm2_s)
-    )
-    log_40, log_100 = math.log10(313.15), math.log10(373.15)
-    log_t = log_40 + (w_40 - w) * (log_100 - log_40) / (w_40 - w_100)
-    temp_c = math.pow(10.0, log_t) - 273.15
-    return temp_c if _COLDEST_C <= temp_c <= _HOTTEST_C else None
+    """Temperature at which an oil has a viscosity [°C]; None beyond -60 to 200 °C."""
+    temp_c = temperature_c(viscosity_mm2_s, oil.line)
+    return temp_c if TEMP_LOW_C <= temp_c <= TEMP_HIGH_C else None

@@ -10,8 +10,8 @@ from wattsump_analysis.physics.engine_oil import (
     engine_oil,
     names_engine_oil,
 )
-from wattsump_analysis.physics.grades import viscosity_index
 from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.oil_label import viscosity_index
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from wattsump_analysis.questions.cab import warm_cab
 from wattsump_analysis.questions.known import Known, known_from, known_from_proof
 from wattsump_analysis.questions.limits import limits_of, said_of
 from wattsump_analysis.questions.lines import dash_number, plumb
-from wattsump_analysis.questions.oil import compare_oils, parse_oil
+from wattsump_analysis.questions.oil import compare_oils
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError, UsageError
@@ -121,20 +121,9 @@ def test_ten_kelvin_halve_the_life_of_the_oil() -> None:
     assert value(oil(grade="VG 68", peak="70 degC"), "oil_life") == pytest.approx(1 / 2)
 
 
-@pytest.mark.parametrize("text", ["thick", "VG 46 VI", "46 weight", ""])
-def test_a_text_that_is_no_grade_is_refused(text: str) -> None:
-    with pytest.raises(UsageError, match="oil grade"):
-        parse_oil(text)
-
-
 def test_a_grade_the_standard_does_not_have_is_refused() -> None:
     with pytest.raises(UsageError):
         oil(grade="VG 47")
-
-
-def test_grades_are_read_as_people_write_them() -> None:
-    assert parse_oil("iso vg 46 vi 150") == ("iso vg 46", 150.0)
-    assert parse_oil("32") == ("32", 100.0)
 
 
 def test_an_engine_oil_is_compared_with_its_limits_and_what_is_only_typical_said() -> None:
@@ -154,14 +143,6 @@ def test_a_machine_filled_with_engine_oil_is_answered_with_a_wide_range() -> Non
     assert (
         figure.u_log > 1.2 * oil(grade="VG 46", cold="0 degC").row("cold_start_mm2_s").figure.u_log
     )
-
-
-@pytest.mark.parametrize("text", ["HV 46", "HVLP 46", "hvlpd46", "ISO VG 46 VI 140"])
-def test_a_letter_code_with_a_v_has_the_least_index_it_may_have(text: str) -> None:
-    # published: ASTM D6158 for its class HV, above 140; ISO 11158 and DIN 51524-3 from memory.
-    assert parse_oil(text)[1] == pytest.approx(140.0)
-    # Common practice, no source: an oil without V has about 100.
-    assert parse_oil("HLP 46")[1] == pytest.approx(100.0)
 
 
 def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:

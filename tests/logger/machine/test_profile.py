@@ -74,6 +74,19 @@ def test_the_viscosity_at_100_degrees_follows_from_grade_and_index() -> None:
     assert profile_from_dict(rich).oil.viscosity_100_mm2_s > plain.viscosity_100_mm2_s
 
 
+def test_the_label_of_a_multigrade_brings_its_index_unless_one_is_typed() -> None:
+    labelled, plain, typed = (
+        profile_from_dict(_least(oil={"grade": grade, "volume": "18 L"} | more)).oil
+        for grade, more in (
+            ("HVLP 46", {}),
+            ("AW 46", {}),
+            ("HVLP 46", {"viscosity_index": 100}),
+        )
+    )
+    assert labelled.viscosity_100_mm2_s > plain.viscosity_100_mm2_s
+    assert typed.viscosity_100_mm2_s == plain.viscosity_100_mm2_s
+
+
 def test_an_oil_of_no_iso_grade_needs_both_viscosities() -> None:
     oil = {"grade": "10W-30", "volume": "18 L", "viscosity_40": "70 cSt"}
     with pytest.raises(ProfileError, match=r"oil\.grade"):
