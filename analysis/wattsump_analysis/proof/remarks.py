@@ -9,9 +9,9 @@ from wattsump_analysis.proof.routes import AGREE_REL, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.phases import Soak
 from wattsump_analysis.reading.record import despike
-from wattsump_analysis.reading.samples import SEVERAL, Samples
+from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
-from wattsump_logger.machine.profile import OIL_ROLES, Profile
+from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
 from wattsump_logger.session.reader import Session
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")

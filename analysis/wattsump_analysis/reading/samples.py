@@ -8,13 +8,11 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.parts import UNITS
-from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.machine.profile import SEVERAL, Profile, Role
 from wattsump_logger.session.reader import Session
 
-__all__ = ("SEVERAL", "Samples", "gather")
+__all__ = ("Samples", "gather")
 
-# Several channels may share these roles: they keep their own names.
-SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
 FIRED_RPM = 300.0  # no engine idles below this; cranking stays below it
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
 LITRES_PER_MIN = 1.0 / 60000.0  # m3/s

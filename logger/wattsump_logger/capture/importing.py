@@ -10,7 +10,14 @@ from wattsump_logger.capture.recorder import Recorder
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
 
-__all__ = ("Imported", "import_files", "name_for", "typed_names", "typed_start")
+__all__ = (
+    "Imported",
+    "check_one_table",
+    "import_files",
+    "name_for",
+    "typed_names",
+    "typed_start",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +94,17 @@ def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
         number += 1
         name = f"{base}.{number}"
     return name
+
+
+def check_one_table(files: Sequence[Path]) -> None:
+    """Raise a UsageError where tables of another logger are not given one by one."""
+    if len(files) > 1:
+        raise UsageError(
+            expected="one table, or wire and card files of one outing",
+            found=f"{len(files)} files, not all with frames of the line protocol",
+            where=", ".join(map(str, files)),
+            do="import a table by itself; check what the other files are",
+        )
 
 
 def typed_start(text: str | None) -> datetime | None:

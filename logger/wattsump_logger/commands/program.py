@@ -22,6 +22,30 @@ _Probes = Annotated[
     Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
 ]
 _Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
+_Column = Annotated[
+    list[str] | None,
+    typer.Option("--column", help="What a table's column is: 'Oil T=tank degF', 'X=nothing'."),
+]
+_Was = Annotated[
+    list[str] | None,
+    typer.Option("--was", help="What a table lacks: 'fan on 09:10 to 09:40, 09:50 to 10:05'."),
+]
+_Temperatures = Annotated[
+    str | None, typer.Option("--temperatures", help="A table's, without a unit: degC or degF.")
+]
+_Dates = Annotated[
+    str | None, typer.Option("--dates", help="A table's, unclear: day-first or month-first.")
+]
+_Decimals = Annotated[
+    str | None, typer.Option("--decimals", help="A table's, unclear: comma or point.")
+]
+_Times = Annotated[
+    str | None, typer.Option("--times", help="What a table's times count: s, ms, min or h.")
+]
+_Preview = Annotated[
+    bool, typer.Option("--preview", help="Show what is understood of a table, write nothing.")
+]
+_Anew = Annotated[bool, typer.Option("--anew", help="Ask again what was kept for such a table.")]
 
 
 def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
@@ -51,7 +75,10 @@ def ports_command(
 
 
 def import_command(
-    files: Annotated[list[Path], typer.Argument(help=".wire or card files of one outing.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(help=".wire or card files of one outing, or another logger's table."),
+    ],
     machine: _Machine = None,
     out: _Out = Path(),
     name: _Name = None,
@@ -63,15 +90,48 @@ def import_command(
     rename: Annotated[
         list[str] | None, typer.Option("--rename", help="Another name for a channel: OLD=NEW.")
     ] = None,
+    column: _Column = None,
+    was: _Was = None,
+    temperatures: _Temperatures = None,
+    dates: _Dates = None,
+    decimals: _Decimals = None,
+    times: _Times = None,
+    is_preview: _Preview = False,
+    is_anew: _Anew = False,
 ) -> None:
-    """Make a session from wire files or card files.
+    """Make a session from wire files, card files, or another logger's table.
 
     Again, with a corrected profile or probes, or for the first time, from a controller's card.
     Files of one outing that overlap are taken once. No file that is there is written over.
+
+    A table, as another logger or a spreadsheet writes it, needs times and temperatures in
+    columns. What was understood of it is shown, and asked where it could be read in two ways;
+    the answers are kept for the next file.
     """
     from wattsump_logger.capture import importing
     from wattsump_logger.commands import telling
+    from wattsump_logger.foreign.table import is_wire
 
+    if not all(is_wire(file) for file in files):
+        from wattsump_logger.commands.adopting import TableAsked, adopt
+
+        importing.check_one_table(files)
+        asked = {"temperatures": temperatures, "dates": dates, "decimals": decimals, "times": times}
+        adopt(
+            files[0],
+            TableAsked(
+                columns=tuple(column or ()),
+                settings={key: value for key, value in asked.items() if value is not None},
+                was=tuple(was or ()),
+                is_preview=is_preview,
+                is_anew=is_anew,
+            ),
+            machine=machine,
+            folder=out,
+            name=importing.name_for(files, out, name),
+            start_utc=importing.typed_start(start),
+        )
+        return
     imported = importing.import_files(
         files,
         out,

@@ -14,6 +14,7 @@ from wattsump_logger.machine.sensor_class import SensorClass
 
 __all__ = (
     "OIL_ROLES",
+    "SEVERAL",
     "UNITS",
     "USUAL_UNIT",
     "Channel",
@@ -52,6 +53,9 @@ class Role(StrEnum):
 OIL_ROLES = frozenset(
     {Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET}
 )
+
+# Those that several channels may share: they keep their own names.
+SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
 
 
 # The unit in a session column's name where the profile does not say; the rest are °C.

@@ -24,6 +24,7 @@ from wattsump_logger.machine.oil_label import (
 )
 from wattsump_logger.machine.parts import (
     OIL_ROLES,
+    SEVERAL,
     UNITS,
     USUAL_UNIT,
     Channel,
@@ -39,6 +40,7 @@ from wattsump_logger.machine.sensor_class import NO_SENSOR, SensorClass
 
 __all__ = (
     "OIL_ROLES",
+    "SEVERAL",
     "Channel",
     "Cooler",
     "Drive",
@@ -54,9 +56,6 @@ __all__ = (
 )
 
 _CHANNEL_NAME = re.compile(r"[a-z][a-z0-9_]{0,15}")
-
-
-_SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,7 +288,7 @@ def _channels(raw: object, where: str) -> dict[str, Channel]:
     }
     seen: dict[Role, str] = {}
     for name, channel in channels.items():
-        if channel.role in seen and channel.role not in _SEVERAL:
+        if channel.role in seen and channel.role not in SEVERAL:
             raise _wrong(
                 f"{where}.{name}.role",
                 f"one channel with the role {channel.role.value!r}",

@@ -1,0 +1,134 @@
+"""The part of `import` that takes another logger's table: its questions, preview and answers."""
+
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from wattsump_logger.foreign.adopt import Question, Understood
+    from wattsump_logger.foreign.kept import Answers
+
+__all__ = ("TableAsked", "adopt")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableAsked:
+    """What was typed about a table. `is_preview` writes nothing, `is_anew` asks all again."""
+
+    columns: Sequence[str] = ()
+    settings: Mapping[str, str] = field(default_factory=dict)
+    was: Sequence[str] = ()
+    is_preview: bool = False
+    is_anew: bool = False
+
+
+def adopt(
+    path: Path,
+    asked: TableAsked,
+    *,
+    machine: Path | None,
+    folder: Path,
+    name: str,
+    start_utc: "datetime | None",
+) -> None:
+    """Make a session of a table, showing what was understood before it is written."""
+    from wattsump_logger.foreign import kept
+    from wattsump_logger.foreign.adopt import preview, understand, write
+    from wattsump_logger.foreign.table import read_table
+    from wattsump_logger.foreign.times import typed_times
+    from wattsump_logger.machine.profile import load_profile
+
+    profile = None if machine is None else load_profile(machine)
+    typed = typed_times(asked.was)
+    answers_file = kept.beside(machine, folder)
+    names = read_table(path).names
+    earlier = None if asked.is_anew else kept.answers_for(answers_file, names)
+    made = understand(
+        path,
+        _ask if _is_terminal() else _refuse,
+        answers=_settled(asked, earlier, names),
+        typed=typed,
+        start_utc=start_utc,
+        profile=profile,
+    )
+    if earlier is not None:
+        typer.echo(f"columns as kept in {answers_file} (--anew asks again)")
+    for line in preview(made):
+        typer.echo(line)
+    if asked.is_preview or not _is_right():
+        for line in _how_to_change(made):
+            typer.echo(line)
+        return
+    session = write(made, folder, name, profile)
+    kept.keep(answers_file, names, made.answers)
+    typer.echo(f"session {session}")
+    typer.echo(f"columns {answers_file}, for the next file with these names")
+    typer.echo(f"next    wattsump prove {session}")
+
+
+def _settled(asked: TableAsked, earlier: "Answers | None", names: Sequence[str]) -> "Answers":
+    """Return what is settled: typed now, else kept from an earlier file."""
+    from wattsump_logger.foreign.kept import Answers
+
+    columns = dict(earlier.columns) if earlier else {}
+    columns |= _typed_columns(asked.columns, names)
+    settings = dict(earlier.settings) if earlier else {}
+    return Answers(columns=columns, settings=settings | dict(asked.settings))
+
+
+def _typed_columns(pairs: Sequence[str], names: Sequence[str]) -> dict[str, str]:
+    from wattsump_logger.errors import UsageError
+
+    columns = {}
+    for pair in pairs:
+        name, equals, role = pair.rpartition("=")
+        if not equals or name not in names:
+            raise UsageError(
+                expected="NAME=ROLE with a name of " + ", ".join(map(repr, names)),
+                found=repr(pair),
+                where="--column",
+                do="write the name as it stands in the file",
+            )
+        columns[name] = role.strip()
+    return columns
+
+
+def _is_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _ask(question: "Question") -> str:
+    choices = ", ".join(question.choices)
+    typer.echo(f"{question.text}\n  {choices}")
+    answer: str = typer.prompt("  answer", default=question.usual or None, err=False)
+    return answer.strip()
+
+
+def _refuse(question: "Question") -> str:
+    """Answer as usual where nobody can be asked; without a usual answer, refuse."""
+    from wattsump_logger.errors import UsageError
+
+    if question.usual:
+        return question.usual
+    raise UsageError(
+        expected="one of " + ", ".join(question.choices),
+        found="nobody to ask: no terminal",
+        where=question.text,
+        do=f"answer by {question.option}",
+    )
+
+
+def _is_right() -> bool:
+    return not _is_terminal() or typer.confirm("Write the session?", default=True)
+
+
+def _how_to_change(made: "Understood") -> Iterator[str]:
+    example = next(iter(made.columns), "Oil in")
+    yield "nothing was written"
+    yield f'to change a column: --column "{example}=cooler_in degC"; to leave it out: "...=nothing"'

@@ -1,0 +1,296 @@
+"""What each column of a foreign table is: its role by the words in its name, its unit by signs.
+
+A name that fits several roles is asked about, never guessed. A column without a role is kept
+under its own name where its unit is plain, and left out where it is not; both are told.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.parts import USUAL_UNIT, Role
+from wattsump_logger.units.quantities import parse
+
+__all__ = (
+    "ABSENT_COSTS",
+    "DEGREES",
+    "Column",
+    "Guess",
+    "column_unit",
+    "guess",
+    "inside",
+    "is_unit",
+    "needs_unit",
+    "own_name",
+    "plausible_units",
+    "typed_column",
+)
+
+FloatArray = NDArray[np.float64]
+
+# What a role's absence costs, in the order in which it hurts. Common practice, no source.
+ABSENT_COSTS: Mapping[Role, str] = {
+    Role.AMBIENT: "no verdict: heat per kelvin needs the air going in",
+    Role.TANK: "no heat capacity route: the oil's flow and both cooler probes have to tell alone",
+    Role.COOLER_IN: "the share of the label gets a wider range, counted from the tank",
+    Role.COOLER_OUT: "no oil side: nothing to hold the watts against",
+    Role.ENGINE: "nobody can tell when oil was pumped, so no verdict unless its times are typed",
+    Role.FAN: "fan steps cannot be used, and a fan thermostat passes for a poor cooler",
+    Role.DRIVE: "motion and idling are told by the temperatures alone",
+    Role.FLOW: "the oil side rests on the flow in the profile, if there is one",
+}
+
+# How degrees are spelled in tables.
+DEGREES: Mapping[str, tuple[str, ...]] = {
+    "c": ("c", "°c", "ºc", "degc", "celsius", "deg c"),
+    "f": ("f", "°f", "ºf", "degf", "fahrenheit", "deg f"),
+}
+# Spellings in tables -> the unit in a session's column, as people type it, and its kind.
+_UNITS: Mapping[str, tuple[str, str, str]] = {
+    **dict.fromkeys(DEGREES["c"], ("c", "degC", "temperature")),
+    **dict.fromkeys(DEGREES["f"], ("c", "degF", "temperature")),
+    **dict.fromkeys(("kelvin",), ("c", "K", "temperature")),
+    **dict.fromkeys(("lpm", "l/min", "ltr/min", "litres/min"), ("lpm", "L/min", "flow")),
+    **dict.fromkeys(("gpm", "gal/min"), ("lpm", "gpm", "flow")),
+    "l/h": ("lpm", "L/h", "flow"),
+    "m3/h": ("lpm", "m3/h", "flow"),
+    **dict.fromkeys(("rpm", "r/min", "1/min", "min-1", "rev/min"), ("rpm", "", "")),
+    **dict.fromkeys(("on", "on/off", "0/1", "state", "bool"), ("on", "", "")),
+    **dict.fromkeys(("w", "watt", "watts"), ("w", "W", "power")),
+    "kw": ("w", "kW", "power"),
+    **dict.fromkeys(("v", "volt", "volts"), ("v", "V", "voltage")),
+    "mv": ("v", "mV", "voltage"),
+    **dict.fromkeys(("a", "amp", "amps"), ("a", "", "")),
+    "bar": ("bar", "bar", "pressure"),
+    "psi": ("bar", "psi", "pressure"),
+    "kpa": ("bar", "kPa", "pressure"),
+    **dict.fromkeys(("%", "pct", "percent"), ("pct", "", "")),
+    **dict.fromkeys(("km/h", "kmh"), ("kmh", "km/h", "speed")),
+    "mph": ("kmh", "mph", "speed"),
+}
+# Units that a file's times have: no reading, but words under a header all the same.
+_TIME_UNITS = frozenset({"s", "sec", "ms", "min", "h", "hh:mm:ss", "hms", "utc", "local", "-"})
+_FROM_INSIDE = {"lpm": 60_000.0, "bar": 1e-5, "kmh": 3.6}  # of m3/s, Pa, m/s
+
+# Words by role. All words of a row must be there; a row with more words goes first.
+_WORDS: tuple[tuple[str, Role], ...] = (
+    ("air off", Role.AIR_OFF),
+    ("air out", Role.AIR_OFF),
+    ("air outlet", Role.AIR_OFF),
+    ("case drain", Role.CASE_DRAIN),
+    ("cooler in", Role.COOLER_IN),
+    ("cooler inlet", Role.COOLER_IN),
+    ("oil in", Role.COOLER_IN),
+    ("oil inlet", Role.COOLER_IN),
+    ("cooler out", Role.COOLER_OUT),
+    ("cooler outlet", Role.COOLER_OUT),
+    ("oil out", Role.COOLER_OUT),
+    ("oil outlet", Role.COOLER_OUT),
+    ("pump inlet", Role.PUMP_INLET),
+    ("pump in", Role.PUMP_INLET),
+    ("air in", Role.AMBIENT),
+    ("air inlet", Role.AMBIENT),
+    ("oil flow", Role.FLOW),
+    ("ambient", Role.AMBIENT),
+    ("outside", Role.AMBIENT),
+    ("outdoor", Role.AMBIENT),
+    ("intake", Role.AMBIENT),
+    ("suction", Role.PUMP_INLET),
+    ("tank", Role.TANK),
+    ("reservoir", Role.TANK),
+    ("sump", Role.TANK),
+    ("fan", Role.FAN),
+    ("engine", Role.ENGINE),
+    ("heater", Role.HEATER),
+    ("flow", Role.FLOW),
+    ("drive", Role.DRIVE),
+    ("tracks", Role.DRIVE),
+    ("travel", Role.DRIVE),
+    ("battery", Role.SUPPLY),
+    ("supply", Role.SUPPLY),
+)
+_WIDE: Mapping[str, tuple[Role, ...]] = {
+    "oil": (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT),
+    "hydraulic": (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT),
+    "air": (Role.AMBIENT, Role.AIR_OFF),
+    "cooler": (Role.COOLER_IN, Role.COOLER_OUT),
+    "inlet": (Role.COOLER_IN, Role.AMBIENT),
+    "outlet": (Role.COOLER_OUT, Role.AIR_OFF),
+    "drain": (Role.CASE_DRAIN,),
+}
+_FLAGS = frozenset({Role.FAN, Role.DRIVE})
+_IN_BRACKETS = re.compile(r"[\[(]\s*([^\])]{1,12}?)\s*[\])]")
+_HOTTEST_AIR_C, _HOTTEST_OIL_C, _COLDEST_C = 58.0, 150.0, -60.0  # from memory; smoking oil
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column as it is taken: its role, None for none, and its unit as a table spells it.
+
+    `unit` of "" is a plain number or a state.
+    """
+
+    role: Role | None
+    unit: str
+    is_used: bool = True
+
+    def text(self) -> str:
+        """Return it as it may be typed and is kept."""
+        if not self.is_used:
+            return "nothing"
+        return f"{self.role.value if self.role else Role.OTHER.value} {self.unit}".strip()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guess:
+    """What a name tells: the roles it fits, none or several where it does not tell; the unit."""
+
+    roles: tuple[Role, ...]
+    unit: str | None
+
+
+def is_unit(cell: str) -> bool:
+    """Tell whether a cell is the name of a unit and nothing else."""
+    text = cell.strip().strip("[]()").strip().lower()
+    return text in _UNITS or text in _TIME_UNITS
+
+
+def guess(name: str, unit: str = "") -> Guess:
+    """Return what a column's name, and a unit that stands under it, tell."""
+    role, sign = _own_column(name)
+    if role is not None:
+        return Guess(roles=(role,), unit=sign)
+    bracketed = [match[1] for match in _IN_BRACKETS.finditer(name) if is_unit(match[1])]
+    rest = _IN_BRACKETS.sub(" ", name) if bracketed else name
+    words = re.findall(r"[a-z]+|[°º][a-z]|%", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", rest).lower())
+    spelled = unit.strip("[]() ") or (bracketed[0] if bracketed else "")
+    if not spelled and len(words) > 1 and words[-1] in _UNITS:
+        spelled = words.pop()
+    if not spelled and (match := re.search(r"\b(l/min|r/min|km/h|m3/h|l/h)\b", rest.lower())):
+        spelled = match[1]
+    if not spelled and words[-1:] == ["rpm"]:
+        spelled = "rpm"
+    return Guess(roles=_roles(words), unit=spelled.lower() if spelled.lower() in _UNITS else None)
+
+
+def _own_column(name: str) -> tuple[Role | None, str | None]:
+    """Return role and unit of a name written as in a session of our own."""
+    stem, _, unit = name.strip().rpartition("_")
+    try:
+        role = Role(stem)
+    except ValueError:
+        return None, None
+    usual = {"c": "c", "k": "c"}.get(unit, unit)
+    return (role, usual) if usual in _UNITS else (None, None)
+
+
+def _roles(words: list[str]) -> tuple[Role, ...]:
+    fitting = [
+        (len(pattern.split()), role)
+        for pattern, role in _WORDS
+        if set(pattern.split()) <= set(words)
+    ]
+    if fitting:
+        most = max(count for count, _ in fitting)
+        return tuple(dict.fromkeys(role for count, role in fitting if count == most))
+    if "rpm" in words:
+        return (Role.ENGINE,)
+    return next((roles for word, roles in _WIDE.items() if word in words), ())
+
+
+def plausible_units(roles: Mapping[str, Role | None], values: Mapping[str, FloatArray]) -> set[str]:
+    """Return which of c and f columns of temperatures without a unit can be in, all alike."""
+    return {
+        unit
+        for unit in ("c", "f")
+        if all(
+            _is_plausible(inside(array, unit), roles.get(name))
+            for name, array in values.items()
+            if np.isfinite(array).any()
+        )
+    }
+
+
+def _is_plausible(values_c: FloatArray, role: Role | None) -> bool:
+    hottest_c = _HOTTEST_AIR_C if role is Role.AMBIENT else _HOTTEST_OIL_C
+    coldest, middle = np.nanquantile(values_c, (0.02, 0.5))
+    return bool(coldest > _COLDEST_C and middle < hottest_c)
+
+
+def inside(values: FloatArray, unit: str) -> FloatArray:
+    """Return values in the unit that a session's column has.
+
+    Raises
+    ------
+    UsageError
+        A unit that is none of those known here.
+    """
+    scale, offset = _line(unit.lower())
+    return np.asarray(values * scale + offset, dtype=float)
+
+
+@lru_cache(maxsize=64)
+def _line(unit: str) -> tuple[float, float]:
+    column, spelled, kind = _UNITS[unit] if unit else ("", "", "")
+    if not kind:
+        return 1.0, 0.0
+    zero, unity = (parse(f"{at} {spelled}", kind) for at in (0, 1))
+    factor = _FROM_INSIDE.get(column, 1.0)
+    return (unity - zero) * factor, zero * factor
+
+
+def column_unit(column: Column) -> str:
+    """Return the unit in the session column's name."""
+    if column.unit:
+        return _UNITS[column.unit][0]
+    return USUAL_UNIT.get(column.role, "on") if column.role else "on"
+
+
+def own_name(name: str) -> str:
+    """Return a channel's name made of any column's: a letter first, a-z, 0-9 and _."""
+    words = re.findall(r"[a-z0-9]+", _IN_BRACKETS.sub("", name).lower())
+    if len(words) > 1 and words[-1] in _UNITS:
+        words.pop()
+    stem = "_".join(words)[:16].rstrip("_")
+    return stem if stem[:1].isalpha() else f"x_{stem}"[:16].rstrip("_")
+
+
+def typed_column(text: str, where: str) -> Column:
+    """Return what the owner says of a column: "tank", "tank degF", "other V", "nothing".
+
+    Raises
+    ------
+    UsageError
+        No role or unit that there is.
+    """
+    word, _, unit = text.strip().partition(" ")
+    if word in {"nothing", "-"}:
+        return Column(role=None, unit="", is_used=False)
+    try:
+        role = Role(word)
+    except ValueError:
+        raise UsageError(
+            expected="nothing or one of " + ", ".join(role.value for role in Role),
+            found=repr(word),
+            where=where,
+            do="name what the column tells, as in 'tank degF'",
+        ) from None
+    spelled = unit.strip().lower()
+    if spelled and spelled not in _UNITS:
+        raise UsageError(
+            expected="a unit such as degC, degF, gpm, L/min, rpm, on, kW, V",
+            found=repr(unit.strip()),
+            where=where,
+            do="write it after the role, as in 'tank degF'",
+        )
+    return Column(role=role, unit=spelled)
+
+
+def needs_unit(role: Role | None) -> bool:
+    """Tell whether a role's column is one of temperatures."""
+    return role is None or USUAL_UNIT.get(role) is None

@@ -1,0 +1,92 @@
+"""`import` of another logger's table, as it is typed."""
+
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from wattsump_logger.commands import adopting, program
+from wattsump_logger.errors import UsageError
+from wattsump_logger.session.reader import load_session
+
+ROWS = "".join(f"09:{s // 60:02d}:{s % 60:02d};{20 + s / 100:.2f};18.5\n" for s in range(120))
+
+
+@pytest.fixture
+def app() -> typer.Typer:
+    app = typer.Typer()
+    program.register(app)
+    return app
+
+
+@pytest.fixture
+def other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "other.csv"
+    path.write_text("Time;Oil;Air C\n" + ROWS, encoding="utf-8")
+    return path
+
+
+def test_an_open_question_without_a_terminal_is_refused_with_the_words_to_type(
+    app: typer.Typer, other: Path
+) -> None:
+    result = CliRunner().invoke(app, ["import", "other.csv"])
+    assert isinstance(result.exception, UsageError)
+    assert '--column "Oil=tank"' in str(result.exception)
+
+
+def test_typed_columns_make_a_session_and_are_kept_for_the_next_file(
+    app: typer.Typer, other: Path
+) -> None:
+    typed = ["--column", "Oil=tank degC", "--column", "Air C=ambient"]
+    result = CliRunner().invoke(app, ["import", "other.csv", *typed, "--name", "first"])
+    assert result.exit_code == 0, result.output
+    assert "next    wattsump prove first.csv" in result.output
+    again = CliRunner().invoke(app, ["import", "other.csv", "--name", "again"])
+    assert "columns as kept in columns.json" in again.output
+    assert set(load_session("again.csv").columns) >= {"tank_c", "ambient_c"}
+
+
+def test_a_preview_writes_nothing(app: typer.Typer, other: Path, tmp_path: Path) -> None:
+    typed = ["--column", "Oil=tank degC", "--column", "Air C=ambient", "--preview"]
+    result = CliRunner().invoke(app, ["import", "other.csv", *typed])
+    assert "nothing was written" in result.output
+    assert [path.name for path in tmp_path.iterdir()] == ["other.csv"]
+
+
+def test_no_session_that_is_there_is_written_over(app: typer.Typer, other: Path) -> None:
+    before = other.read_bytes()
+    typed = ["--column", "Oil=tank degC", "--column", "Air C=ambient"]
+    CliRunner().invoke(app, ["import", "other.csv", *typed])
+    assert other.read_bytes() == before
+    assert Path("other.2.csv").exists()
+
+
+def test_on_a_terminal_what_is_open_is_asked_and_the_preview_confirmed(
+    app: typer.Typer, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
+    result = CliRunner().invoke(app, ["import", "other.csv"], input="tank\nambient\ndegC\ny\n")
+    assert "What does the column 'Oil' tell?" in result.output
+    assert Path("other.2.csv").exists(), result.output
+
+
+def test_a_preview_that_is_wrong_leaves_nothing_and_says_how_to_change_it(
+    app: typer.Typer, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
+    result = CliRunner().invoke(app, ["import", "other.csv"], input="tank\nambient\ndegC\nn\n")
+    assert "to change a column" in result.output
+    assert not Path("other.2.csv").exists()
+
+
+def test_a_column_that_the_file_has_not_is_refused(app: typer.Typer, other: Path) -> None:
+    result = CliRunner().invoke(app, ["import", "other.csv", "--column", "Olie=tank"])
+    assert "write the name as it stands in the file" in str(result.exception)
+
+
+def test_two_tables_at_once_are_refused(app: typer.Typer, other: Path) -> None:
+    Path("more.csv").write_text("Time;Oil\n" + ROWS, encoding="utf-8")
+    result = CliRunner().invoke(app, ["import", "other.csv", "more.csv"])
+    assert "import a table by itself" in str(result.exception)
