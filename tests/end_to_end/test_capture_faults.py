@@ -4,19 +4,23 @@ Each test ends with a session that loads, whose rows are all rows that were sent
 whose faults account for the frames that are missing.
 """
 
+import errno
 import json
 import os
 import signal
 import subprocess
 import sys
+import termios
 import threading
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import serial
 
 from end_to_end.rig import CHANNELS, PATIENCE_S, Cable, Capture, controller
+from wattsump_logger.bench.controller import MemoryPort
 from wattsump_logger.capture import loop
 from wattsump_logger.capture.clock import Anchor
 from wattsump_logger.capture.importing import import_files
@@ -79,6 +83,47 @@ def test_unplugged_and_plugged_in_elsewhere_it_goes_on_under_the_new_name(tmp_pa
     assert lost_frames(session) == 0
     import_files([tmp_path / "a.wire"], tmp_path, "again")
     assert (tmp_path / "again.csv").read_bytes() == (tmp_path / "a.csv").read_bytes()
+
+
+def test_an_error_while_a_bumped_port_comes_back_costs_no_row(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failing = [termios.error(errno.EIO, "Input/output error") for _ in range(3)]
+    opened = serial.Serial.open
+
+    def open_badly(port: serial.Serial) -> None:
+        if cable.name == second_name and failing:
+            raise failing.pop()
+        opened(port)
+
+    second_name = ""
+    monkeypatch.setattr(serial.Serial, "open", open_badly)
+    with Cable() as cable, Capture(cable.source(), tmp_path, name="a") as running:
+        sender = controller()
+        for frames in sender.until(10):
+            cable.send(frames)
+        running.wait_rows(10)
+        cable.unplug()
+        cable.plug()
+        second_name = cable.name
+        for frames in sender.until(20):
+            cable.send(frames)
+        running.wait_rows(20)
+        captured = running.end()
+    assert not failing
+    assert captured.row_count == 20
+    check_rows_are_true(load_session(tmp_path / "a.csv"))
+
+
+def test_a_capture_whose_reader_broke_off_is_no_success(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def die(port: MemoryPort, timeout_s: float) -> bytes | None:
+        raise SystemExit
+
+    monkeypatch.setattr(MemoryPort, "read", die)
+    with pytest.raises(PortError, match="reading broke off"):
+        loop.run(MemoryPort(controller(), until_s=5), tmp_path, name="a")
 
 
 def test_pulled_in_the_middle_of_a_line_the_half_line_is_not_taken_for_a_whole(

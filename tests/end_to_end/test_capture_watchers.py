@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from end_to_end.rig import PATIENCE_S, Cable, controller
+from end_to_end.rig import Cable, controller
 from end_to_end.test_capture_faults import log_command, start_log, wait_for_rows
 from wattsump_logger.session.reader import load_session
 
@@ -32,11 +32,11 @@ def records(options: dict[str, Any], folder: Path) -> int:
     """Record with this stdout and stderr; return the exit code of a request to end."""
     with Cable() as cable:
         program = start_log(cable.name, folder, **options)
-        for frames in controller().until(_ROWS):
+        for count, frames in enumerate(controller().until(_ROWS), start=1):
             cable.send(frames)
-        wait_for_rows(folder / "a.csv", _ROWS)
+            wait_for_rows(folder / "a.csv", count)  # row by row, so that the screen has its turns
         program.send_signal(signal.SIGTERM)
-        code = program.wait(timeout=PATIENCE_S)
+        code = program.wait(timeout=10)  # so long at most, whoever stands still
     session = load_session(folder / "a.csv")
     assert len(session.elapsed_s) == _ROWS
     assert session.notes == ()

@@ -2,16 +2,20 @@
 
 A thread reads, so that a slow card never makes the port's small buffer overflow. A lost
 port is opened again with growing pauses. What arrives, and when, comes out as wire items.
+
+Drivers fail in ways no list of errors is complete for, and the thread has nobody else to
+fall back on: whatever a port raises, it is lost and will be opened again.
 """
 
+import contextlib
 import queue
 import threading
+from collections.abc import Iterator
 from itertools import chain, repeat
 from typing import Protocol
 
 from wattsump_logger.capture.clock import Clock
 from wattsump_logger.capture.wirefile import MAX_CHUNK, Chunk, HostNote, WireItem
-from wattsump_logger.errors import PortError
 
 __all__ = ("PAUSES_S", "BytePort", "Link", "OpenedFirst", "PortSource")
 
@@ -73,9 +77,11 @@ class Link:
     ) -> None:
         self.is_open = False
         self.ended = False
+        self.failure: BaseException | None = None  # what ended the thread, if that was not asked
         self._source = source
         self._clock = clock
         self._pauses_s = pauses_s or PAUSES_S
+        self._pauses = self._growing()
         self._items: queue.Queue[WireItem] = queue.Queue(_QUEUED)
         self._stop = threading.Event()
         self._port: BytePort | None = source.open()  # the first failure is the caller's to hear
@@ -113,6 +119,8 @@ class Link:
                     self._reopen()
                 else:
                     self._read(self._port)
+        except BaseException as error:
+            self.failure = error
         finally:
             self.ended = True
             self._let_go()
@@ -120,32 +128,35 @@ class Link:
     def _read(self, port: BytePort) -> None:
         try:
             data = port.read(_READ_S)
-        except PortError as error:
+        except Exception as error:
             self._let_go()
-            self._say("lost", error.found)
+            self._say("lost", getattr(error, "found", None) or f"{type(error).__name__}: {error}")
             return
         anchor = self._clock.anchor()
         if data is None:
             self.ended = True
+        elif data:
+            self._pauses = self._growing()
         for start in range(0, len(data or b""), MAX_CHUNK):
             assert data is not None
             self._put(Chunk(anchor=anchor, data=data[start : start + MAX_CHUNK]))
 
+    def _growing(self) -> Iterator[float]:
+        """Yield pauses that grow until something comes, not only until a port opens."""
+        return chain(self._pauses_s, repeat(self._pauses_s[-1]))
+
     def _reopen(self) -> None:
-        for pause_s in chain(self._pauses_s, repeat(self._pauses_s[-1])):
-            if self._stop.wait(pause_s):
-                return
-            try:
-                self._port = self._source.open()
-            except PortError:
-                continue
-            self._say("opened", self._port.name)
+        if self._stop.wait(next(self._pauses)):
             return
+        with contextlib.suppress(Exception):
+            self._port = self._source.open()
+            self._say("opened", self._port.name)
 
     def _let_go(self) -> None:
         port, self._port, self.is_open = self._port, None, False
         if port is not None:
-            port.close()
+            with contextlib.suppress(Exception):
+                port.close()
 
     def _say(self, word: str, detail: str) -> None:
         self.is_open = word == "opened"

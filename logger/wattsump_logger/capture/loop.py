@@ -19,7 +19,7 @@ from wattsump_logger.capture.link import Link, PortSource
 from wattsump_logger.capture.recorder import Recorder
 from wattsump_logger.capture.timeline import CLOCK_SET_FROM_MS
 from wattsump_logger.capture.wirefile import Chunk, HostNote, WireItem, WireWriter
-from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.errors import PortError, SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.appendfile import SYNC_S, AppendFile
 from wattsump_logger.session.rows import Row
@@ -307,6 +307,13 @@ def run(
             loop.take(item)
         loop.note(marks() if marks else ())  # a key pressed just before the end
         loop.end_outing()
+    if link.failure is not None:
+        raise PortError(
+            expected="bytes until asked to end",
+            found=f"reading broke off ({type(link.failure).__name__}: {link.failure})",
+            where=port.name,
+            do="start again; what came until then is in the files",
+        ) from link.failure
     return loop.result()
 
 

@@ -31,6 +31,13 @@ __all__ = (
 
 USUAL_BAUD = 115_200
 _MOST = 1 << 16  # bytes of one read
+# What the library lets through: TypeError when closed meanwhile, and termios has its own.
+_ERRORS: tuple[type[Exception], ...] = (OSError, ValueError, TypeError)
+if os.name == "posix":
+    import fcntl
+    import termios
+
+    _ERRORS = (*_ERRORS, termios.error)
 _GATHER_S = 0.01  # what comes within this of a first byte is read with it: fewer wake-ups
 
 
@@ -90,16 +97,13 @@ class SerialPort:
         try:
             self._port = _KeepingSerial(name, baud, timeout=0.1, exclusive=True)
             self._exclude(True)
-        except (OSError, ValueError) as error:
+        except _ERRORS as error:
             raise why_not(name, error) from error
 
     def _exclude(self, on: bool) -> None:
         """Ask the system to refuse other programs, which would take bytes from us."""
         if os.name != "posix":
             return
-        import fcntl
-        import termios
-
         with contextlib.suppress(OSError):
             fcntl.ioctl(self._port.fileno(), termios.TIOCEXCL if on else termios.TIOCNXCL)
 
@@ -113,7 +117,7 @@ class SerialPort:
                 return b""
             time.sleep(_GATHER_S)
             return first + self._rest()
-        except (OSError, TypeError) as error:  # TypeError: pyserial's, when closed meanwhile
+        except _ERRORS as error:
             raise PortError(
                 expected="bytes",
                 found=f"the port is gone ({getattr(error, 'strerror', None) or error})",
@@ -157,9 +161,10 @@ class SerialSource:
         name = self._present_name()
         port = SerialPort(name, self._baud)
         if self._identity is None:
-            real = os.path.realpath(name)  # a stable link such as /dev/serial/by-id/...
-            known = {port.name: port.identity for port in self._listing()}
-            self._identity = known.get(name) or known.get(real, "")
+            with contextlib.suppress(Exception):  # a list that cannot be made is asked for again
+                real = os.path.realpath(name)  # a stable link such as /dev/serial/by-id/...
+                known = {port.name: port.identity for port in self._listing()}
+                self._identity = known.get(name) or known.get(real, "")
         self.name = name
         return port
 

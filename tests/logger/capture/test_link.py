@@ -1,5 +1,6 @@
 """The link: a port kept open, with growing pauses, whatever happens to it."""
 
+import termios
 import threading
 
 import pytest
@@ -78,6 +79,62 @@ def test_a_lost_port_is_opened_again_as_often_as_it_takes() -> None:
     assert source.closed == 2
 
 
+@pytest.mark.parametrize(
+    "error",
+    [termios.error(5, "Input/output error"), ValueError("no"), AttributeError("no"), MemoryError()],
+)
+def test_whatever_a_port_raises_it_is_lost_and_opened_again(error: Exception) -> None:
+    source = Source(b"one", error, b"two")
+    items = all_of(Link(source, Clock(), pauses_s=(0.001,)))
+    assert shortened(items) == ["opened", b"one", "lost", "opened", b"two"]
+
+
+def test_whatever_opening_and_closing_raise_it_is_tried_again() -> None:
+    class Stubborn(Source):
+        tries = 0
+
+        def open(self) -> "Source":
+            self.tries += 1
+            if 1 < self.tries < 5:
+                raise termios.error(5, "Input/output error")
+            return self
+
+        def close(self) -> None:
+            raise termios.error(5, "Input/output error")
+
+    items = all_of(Link(Stubborn(b"one", gone(), b"two"), Clock(), pauses_s=(0.001,)))
+    assert shortened(items) == ["opened", b"one", "lost", "opened", b"two"]
+
+
+def test_a_port_that_opens_and_gives_nothing_but_errors_is_tried_with_growing_pauses() -> None:
+    waited: list[float] = []
+
+    class Recorded(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            waited.append(timeout or 0.0)
+            return len(waited) > 6
+
+        def is_set(self) -> bool:
+            return len(waited) > 6
+
+    link = Link(Source(), Clock(), pauses_s=PAUSES_S)
+    link.close()
+    link._source = Source(*(gone() for _ in range(20)))
+    link._stop, link._pauses, link._port, link.ended = Recorded(), link._growing(), None, False
+    link._run()
+    assert waited == [*PAUSES_S, PAUSES_S[-1], PAUSES_S[-1]]
+
+
+def test_a_reader_that_died_is_no_port_that_ended() -> None:
+    class Deadly(Source):
+        def read(self, timeout_s: float) -> bytes | None:
+            raise SystemExit
+
+    link = Link(Deadly(), Clock())
+    all_of(link)
+    assert isinstance(link.failure, SystemExit)
+
+
 def test_pauses_grow_to_a_last_one_that_stays() -> None:
     waited: list[float] = []
 
@@ -89,8 +146,10 @@ def test_pauses_grow_to_a_last_one_that_stays() -> None:
     link = Link(Source(gone(), opens=(True,) + (False,) * 8 + (True,)), Clock(), pauses_s=(9.0,))
     link.close()
     link._stop, link._pauses_s, link._port = Recorded(), PAUSES_S, None
+    link._pauses = link._growing()
     link._source = Source(opens=(False,) * 7 + (True,))
-    link._reopen()
+    while link._port is None:
+        link._reopen()
     assert waited == [*PAUSES_S, PAUSES_S[-1], PAUSES_S[-1], PAUSES_S[-1]]
     assert list(PAUSES_S) == sorted(PAUSES_S)
 
