@@ -13,6 +13,7 @@ import typer
 
 from wattsump_analysis.commands.prove import Units, conclude, prove_file
 from wattsump_logger.errors import UsageError
+from wattsump_logger.session.wholefile import write_whole
 
 if TYPE_CHECKING:
     from wattsump_analysis.emulation.bracken import Rehearsal
@@ -242,10 +243,15 @@ def _end_of(
 
 
 def _write_profile(path: Path, text: str) -> Path:
-    out = path.parent
+    """Write the profile under a name nobody has used for anything else; return where it is."""
+    out, number = path.parent, 1
     try:
         out.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8", newline="\n")
+        place = path
+        while place.exists() and place.read_bytes() != text.encode():
+            number += 1
+            place = path.with_stem(f"{path.stem}.{number}")
+        write_whole(place, text)
     except OSError as error:
         raise UsageError(
             expected="a folder to write to",
@@ -253,7 +259,7 @@ def _write_profile(path: Path, text: str) -> Path:
             where=str(out),
             do="choose another one with --out",
         ) from error
-    return path
+    return place
 
 
 @contextlib.contextmanager

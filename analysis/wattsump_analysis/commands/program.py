@@ -16,7 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from wattsump_analysis import threads
-from wattsump_analysis.commands import questions, season
+from wattsump_analysis.commands import questions, season, streams
 from wattsump_analysis.commands.demo import demo_command
 from wattsump_analysis.commands.prove import prove_command
 from wattsump_analysis.live.supplies import supplies
@@ -81,13 +81,30 @@ def command_tree() -> Any:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; an expected error becomes one line on stderr and its class's code."""
+    streams.ready()
     threads.one_by_default()
     try:
-        command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
+        try:
+            command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
+        finally:
+            streams.let_go()
     except WattsumpError as error:
-        sys.stderr.write(f"wattsump: {error}\n")
-        return error.exit_code
+        return _complain(str(error), error.exit_code)
+    except BrokenPipeError:
+        return 1  # whoever read went away, and wants to hear no more
+    except OSError as error:
+        place = error.filename or "output"
+        return _complain(f"{place}: {error.strerror or error}; make room or choose another place")
+    except MemoryError:
+        return _complain("too little memory: close other programs, or give a shorter session")
     return 0
+
+
+def _complain(text: str, code: int = WattsumpError.exit_code) -> int:
+    with contextlib.suppress(OSError):
+        sys.stderr.write(f"wattsump: {text}\n")
+        sys.stderr.flush()
+    return code
 
 
 def _below(group: Any) -> Iterator[Any]:

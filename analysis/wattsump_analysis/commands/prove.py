@@ -133,21 +133,30 @@ def conclude(
     plot: Path | None = None,
     days: "Days | None" = None,
 ) -> None:
-    """Write what was asked for, files first, so that a full disk hides no answer."""
+    """Tell what was found, then write what was asked for; what fails of it hides nothing else."""
     known = proved.known()
-    if report is not None:
-        _write_report(proved, known, units, report, days)
-    if plot is not None:
-        from wattsump_analysis.show.plots.files import save
-        from wattsump_analysis.show.plots.outing import plot_outing
+    with contextlib.ExitStack() as last_first:  # each is tried, whatever becomes of the others
+        if plot is not None:
+            last_first.callback(_write_plot, proved, units, plot)
+        if report is not None:
+            last_first.callback(_write_report, proved, known, units, report, days)
+        last_first.callback(_print_answer, proved, known, units, as_json)
 
-        save(plot_outing(proved.proof, units=units, fan=proved.fan), plot)
+
+def _print_answer(proved: Proved, known: "Known", units: str, as_json: bool) -> None:
     if as_json:
         from wattsump_analysis.proof.proof_json import proof_text
 
         typer.echo(proof_text(proved.proof), nl=False)
     else:
         _print_screen(proved.proof, known, units)
+
+
+def _write_plot(proved: Proved, units: str, path: Path) -> None:
+    from wattsump_analysis.show.plots.files import save
+    from wattsump_analysis.show.plots.outing import plot_outing
+
+    save(plot_outing(proved.proof, units=units, fan=proved.fan), path)
 
 
 def _write_report(

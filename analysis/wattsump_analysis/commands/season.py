@@ -57,12 +57,6 @@ def trend_command(
 
     gathered = _gathered(folder, machine)
     trend = trend_of(_of_one_machine(gathered.outings, name), gathered.left_out)
-    # Files first, so that a full disk hides no answer.
-    if plot is not None:
-        from wattsump_analysis.show.plots.files import save
-        from wattsump_analysis.show.plots.season import plot_trend
-
-        save(plot_trend(trend, units=units).axes[0], plot)
     if as_json:
         from wattsump_analysis.show.season_json import trend_data
 
@@ -71,6 +65,11 @@ def trend_command(
         from wattsump_analysis.show.season_screen import trend_screen
 
         typer.echo(trend_screen(trend, units))
+    if plot is not None:
+        from wattsump_analysis.show.plots.files import save
+        from wattsump_analysis.show.plots.season import plot_trend
+
+        save(plot_trend(trend, units=units).axes[0], plot)
 
 
 def compare_command(

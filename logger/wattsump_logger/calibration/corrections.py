@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_logger.errors import RangeError, SessionError
+from wattsump_logger.session.wholefile import write_whole
 
 __all__ = (
     "CALIBRATION_FORMAT",
@@ -339,10 +340,7 @@ def save_calibrations(path: str | Path, calibrations: Sequence[Calibration]) -> 
         "format": CALIBRATION_FORMAT,
         "probes": [asdict(item) | {"made": item.made.isoformat()} for item in calibrations],
     }
-    target = Path(path)
-    fresh = target.with_name(target.name + ".new")
-    fresh.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
-    fresh.replace(target)
+    write_whole(Path(path), json.dumps(content, indent=2) + "\n")
 
 
 def load_calibrations(path: str | Path) -> dict[str, Calibration]:

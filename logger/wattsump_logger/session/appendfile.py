@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import Self
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.session.wholefile import sync_folder
 
 __all__ = ("SYNC_S", "AppendFile")
 
@@ -44,7 +45,7 @@ class AppendFile:
             raise _cannot_create(
                 path, error.strerror or str(error), "choose another folder with --out"
             ) from error
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
     def append(self, piece: bytes) -> None:
         """Write all of `piece`; an OSError means that none of it is in the file.
@@ -106,14 +107,3 @@ class AppendFile:
 
 def _cannot_create(path: Path, found: str, do: str) -> SessionError:
     return SessionError(expected="to create a new file", found=found, where=str(path), do=do)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name itself survive a power cut, where the system can do that."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

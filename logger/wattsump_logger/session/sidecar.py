@@ -6,11 +6,11 @@ object under `notes`, the place the vocabulary keeps for annotations of any form
 """
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.session.wholefile import write_whole
 
 __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar")
 
@@ -78,13 +78,7 @@ def _column(column: str) -> dict[str, object]:
 
 def write_sidecar(session: Path, columns: Sequence[str], metadata: Mapping[str, object]) -> None:
     """Write the sidecar in one step, so that a half-written one never replaces a whole one."""
-    path = sidecar_path(session)
-    draft = path.with_name(path.name + ".part")
-    with draft.open("w", encoding="utf-8", newline="\n") as file:
-        file.write(describe(session.name, columns, metadata))
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(path)
+    write_whole(sidecar_path(session), describe(session.name, columns, metadata))
 
 
 def read_sidecar(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from wattsump_analysis.show.plots.outing import INKS
 from wattsump_logger.errors import UsageError
+from wattsump_logger.session.wholefile import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,15 +42,7 @@ def save(axes: "Axes", path: Path) -> None:
             where="picture",
             do="change the ending",
         )
-    try:
-        path.write_bytes(_bytes(axes, ending, opaque=True))
-    except OSError as error:
-        raise UsageError(
-            expected="a place to write to",
-            found=error.strerror or str(error),
-            where=str(path),
-            do="choose another folder",
-        ) from error
+    write_whole(path, _bytes(axes, ending, opaque=True))
 
 
 def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:

@@ -25,7 +25,7 @@ from wattsump_analysis.show.report.tables import (
     season_rows,
     segment_rows,
 )
-from wattsump_logger.errors import UsageError
+from wattsump_logger.session.wholefile import write_whole
 
 __all__ = ("render", "write_report")
 
@@ -49,16 +49,7 @@ def write_report(
     UsageError
         The file cannot be written.
     """
-    page = render(proof, units, fan=fan, known=known, days=days, season=season)
-    try:
-        path.write_text(page, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise UsageError(
-            expected="a place to write the report to",
-            found=error.strerror or str(error),
-            where=str(path),
-            do="choose another folder or name",
-        ) from error
+    write_whole(path, render(proof, units, fan=fan, known=known, days=days, season=season))
 
 
 def render(

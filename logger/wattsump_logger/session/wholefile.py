@@ -1,0 +1,91 @@
+"""Writes a file whole or not at all: beside its place, put on the disk, then renamed.
+
+What is there already is written over by one of its own kind only, which its first bytes
+tell. So no typing error makes a report of a session.
+"""
+
+import contextlib
+import os
+import secrets
+from pathlib import Path
+
+from wattsump_logger.errors import UsageError
+
+__all__ = ("sync_folder", "write_whole")
+
+_KIND = 8  # bytes that tell a picture from a page, and our JSON files from each other
+
+
+def write_whole(path: Path, content: bytes | str) -> None:
+    """Write `content` to `path`; what was there stays as it was until all of it is on the disk.
+
+    A device such as /dev/stdout is written to as it is. A draft is a new file with a name
+    nobody can foresee, so a link planted in the folder is not followed.
+
+    Raises
+    ------
+    UsageError
+        The place cannot be written to, or holds something else than an older one of the same.
+    """
+    data = content.encode() if isinstance(content, str) else content
+    try:
+        if path.absolute().parts[1:2] in (("dev",), ("proc",)):
+            path.write_bytes(data)
+        else:
+            _replace(Path(os.path.realpath(path)), data)
+    except UsageError:
+        raise
+    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
+        raise UsageError(
+            expected="a place to write to",
+            found=getattr(error, "strerror", None) or str(error),
+            where=str(path),
+            do="make room or choose another folder or name; what was there is as it was",
+        ) from error
+
+
+def _replace(path: Path, data: bytes) -> None:
+    _check_kind(path, data)
+    draft = path.with_name(f".{secrets.token_hex(6)}.part")
+    try:
+        with draft.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            draft.unlink()
+        raise
+    sync_folder(path.parent)
+
+
+def _check_kind(path: Path, data: bytes) -> None:
+    if path.is_file():
+        with path.open("rb") as file:
+            before = file.read(_KIND)
+        usable = not before or before == data[:_KIND]
+    else:
+        before, usable = b"no file", not path.exists()
+    if not usable:
+        raise UsageError(
+            expected="a new name, or that of an older file of the same kind",
+            found=f"something else that begins with {before.decode('ascii', 'replace')!r}",
+            where=str(path),
+            do="choose another name, or move away what is there",
+        )
+
+
+def sync_folder(folder: Path) -> None:
+    """Make new names in a folder survive a power cut, where the system can do that.
+
+    Some file systems cannot: a file is not given up for that.
+    """
+    if os.name != "posix":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
