@@ -113,7 +113,10 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
         t = samples.elapsed_s
         heat = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
     record = record_of(samples, switches, offsets, heat)
-    know = knowledge(profile, reference_oil_c(record), matched=bool(offsets))
+    drift_k_min = 0.0 if soak is None else soak.drift_k_min
+    know = knowledge(
+        profile, reference_oil_c(record), matched=bool(offsets), drift_k_min=drift_k_min
+    )
     fitted = fit_record(record, know, np.random.default_rng(seed))
     found = fitted.k_w_k if fitted.scale_known else fitted.k_over_c_per_s
     return Known(

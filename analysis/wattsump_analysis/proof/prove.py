@@ -19,7 +19,7 @@ from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, pe
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
 from wattsump_analysis.proof.verdict import Judgement, judge, refusals_of
 from wattsump_analysis.reading.cuts import find_cuts, record_of, stretch_records
-from wattsump_analysis.reading.machine import Knowledge, knowledge
+from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
 from wattsump_analysis.reading.phases import (
     Soak,
     find_phases,
@@ -56,7 +56,15 @@ class _Outing:
 
     @property
     def offsets_k(self) -> Mapping[str, float]:
-        return {} if self.soak is None or self.soak.offsets_k is None else self.soak.offsets_k
+        """What each probe reads too high, K; one bath for all tells it better than a soak."""
+        found = {} if self.soak is None else self.soak.offsets_k or {}
+        if not bucket_matched(self.profile):
+            return found
+        return {name: offset for name, offset in found.items() if name == "ambient"}
+
+    @property
+    def drift_k_min(self) -> float:
+        return 0.0 if self.soak is None else self.soak.drift_k_min
 
     @property
     def fan_known(self) -> bool:
@@ -137,7 +145,12 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
             "Log a longer outing: from cold until the oil settles, then a cool-down.",
             seed,
         )
-    know = knowledge(outing.profile, reference_oil_c(whole), matched=bool(outing.offsets_k))
+    know = knowledge(
+        outing.profile,
+        reference_oil_c(whole),
+        matched=bool(outing.offsets_k),
+        drift_k_min=outing.drift_k_min,
+    )
     stretches = []
     for number, record in enumerate(records, 1):
         tell(f"stretch {number} of {len(records)}")

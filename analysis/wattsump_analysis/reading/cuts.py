@@ -56,13 +56,7 @@ def record_of(
         samples.elapsed_s[keep],
         {name: temps[name] for name in oils if name in temps},
         temps["ambient"],
-        Switches(
-            fan=switches.fan[keep],
-            engine=switches.engine[keep],
-            moving=switches.moving[keep],
-            heater_w=switches.heater_w[keep],
-            work=switches.work[keep],
-        ),
+        switches.part(keep),
         flow_w_k=flow,
     )
 

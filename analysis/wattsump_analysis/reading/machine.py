@@ -13,6 +13,7 @@ import numpy as np
 from wattsump_analysis.physics.oil import (
     U_DENSITY_REL,
     U_SPECIFIC_HEAT_REL,
+    USUAL_DENSITY_15_KG_M3,
     density_kg_m3,
     specific_heat_j_kgk,
     walther_from_grade,
@@ -23,10 +24,13 @@ from wattsump_logger.machine.profile import Channel, Profile, Role
 __all__ = (
     "METAL_J_KGK",
     "Knowledge",
+    "StatedFlow",
+    "bucket_matched",
     "knowledge",
     "metal_capacity_j_k",
     "oil_capacity_j_k",
     "oil_flow_w_k",
+    "stated_flow",
 )
 
 # T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, table A.1 at 300 K
@@ -42,6 +46,8 @@ METAL_J_KGK: Mapping[str, float] = {
 U_METAL_C_REL = 0.04
 # From this relative uncertainty up (typed as 80 % or more) a volume is not known at all.
 UNKNOWN_REL = 0.4
+# Of a small machine at rest: 65 kJ/K over a shell of 13 W/K; common practice, no source.
+USUAL_TAU_S = 5000.0
 FILLED_AT_C = 20.0
 
 # What soak zeroing leaves between probes of one batch, warm: tolerance slopes differ by about
@@ -58,7 +64,8 @@ class Knowledge:
     """What is known besides the temperatures; `u_` are standard uncertainties.
 
     Capacities of None are unknown. `oil_flow_w_k` is a flow that is stated, not recorded,
-    times its heat capacity [W/K]; `u_flow_rel` is that of the oil flow, stated or recorded.
+    times its heat capacity [W/K], at the engine speed `flow_rpm`, None for the usual one at
+    work; `u_flow_rel` is that of the oil flow, stated or recorded.
     `u_match_k` is what is left of the differences between oil probes after matching,
     `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe. `u_heater_rel`
     is that of the heater's power.
@@ -70,6 +77,7 @@ class Knowledge:
     u_metal_rel: float
     walther: Walther
     oil_flow_w_k: float | None = None
+    flow_rpm: float | None = None
     u_flow_rel: float = 0.03
     u_match_k: float = 1.5
     u_ambient_k: float = 1.5
@@ -125,21 +133,74 @@ def metal_capacity_j_k(profile: Profile) -> tuple[float | None, float]:
     return total, math.hypot(float(np.linalg.norm(u_parts)) / total, U_METAL_C_REL)
 
 
-def oil_flow_w_k(profile: Profile, reference_c: float) -> float | None:
-    """Stated oil flow times the heat capacity of oil at a temperature [W/K], None if not stated."""
-    flow_m3_s, density_15 = profile.cooler.oil_flow_m3_s, profile.oil.density_15_kg_m3
-    if flow_m3_s is None:
+# Volumetric efficiency of a pump that fills a cooler's line, warm oil at low pressure, and its
+# standard uncertainty with wear; common practice, no source.
+VOLUMETRIC_EFFICIENCY: Mapping[str, tuple[float, float]] = {
+    "gear": (0.88, 0.04),
+    "vane": (0.89, 0.035),
+    "piston": (0.94, 0.025),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedFlow:
+    """An oil flow that was not recorded: at which engine speed, and how well it is known.
+
+    `rpm` is None where it holds at the usual speed of work, whatever that is.
+    """
+
+    flow_m3_s: float
+    rpm: float | None
+    u_rel: float
+
+
+def stated_flow(profile: Profile) -> StatedFlow | None:
+    """The flow that was measured once or, failing that, the pump's displacement times its speed.
+
+    The speed of a pump is taken at 1000 revolutions of the engine where `working_rpm` is not
+    stated: then it means something only beside a recorded engine speed.
+    """
+    cooler, drive = profile.cooler, profile.drive
+    if cooler.oil_flow_m3_s is not None:
+        rpm = cooler.oil_flow_rpm
+        return StatedFlow(flow_m3_s=cooler.oil_flow_m3_s, rpm=rpm, u_rel=cooler.u_oil_flow_rel)
+    if drive.pump_displacement_m3 is None:
         return None
-    mass_kg_s = flow_m3_s * float(density_kg_m3(reference_c, density_15))
-    return mass_kg_s * float(specific_heat_j_kgk(reference_c, density_15))
+    rpm = drive.working_rpm or 1000.0
+    efficiency, u_efficiency = VOLUMETRIC_EFFICIENCY[drive.pump_kind]
+    turns_per_s = rpm * drive.pump_ratio / 60.0
+    return StatedFlow(
+        flow_m3_s=drive.pump_displacement_m3 * turns_per_s * efficiency,
+        rpm=rpm,
+        u_rel=u_efficiency / efficiency,
+    )
+
+
+def oil_flow_w_k(flow_m3_s: float, reference_c: float, density_15_kg_m3: float) -> float:
+    """Oil flow times the heat capacity of oil at a temperature [W/K]."""
+    mass_kg_s = flow_m3_s * float(density_kg_m3(reference_c, density_15_kg_m3))
+    return mass_kg_s * float(specific_heat_j_kgk(reference_c, density_15_kg_m3))
 
 
 def _u_of(channel: Channel | None, temp_c: float) -> float:
     return 1.85 if channel is None else channel.u_c(temp_c)
 
 
+def bucket_matched(profile: Profile | None) -> bool:
+    """Whether the probes in oil were matched in one bath, whose offsets the profile holds."""
+    if profile is None:
+        return False
+    oils = [profile.role(role) for role in (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT)]
+    return all(channel is None or channel.u_offset_k is not None for channel in oils)
+
+
 def knowledge(
-    profile: Profile | None, reference_c: float, *, matched: bool, u_oil_heat_rel: float = 0.032
+    profile: Profile | None,
+    reference_c: float,
+    *,
+    matched: bool,
+    drift_k_min: float = 0.0,
+    u_oil_heat_rel: float = 0.032,
 ) -> Knowledge:
     """What a profile states, as the fit takes it.
 
@@ -151,6 +212,8 @@ def knowledge(
         Oil temperature at which capacity is stated [°C].
     matched : bool
         Whether a soak before the start matched the probes.
+    drift_k_min : float
+        How fast oil or air still moved in that soak [K/min].
     u_oil_heat_rel : float
         Relative standard uncertainty of the flowing oil's heat per volume [-].
 
@@ -164,27 +227,36 @@ def knowledge(
     """
     tank = None if profile is None else profile.role(Role.TANK)
     air = None if profile is None else profile.role(Role.AMBIENT)
-    u_match = MATCHED_U_K
-    u_air = MATCHED_AMBIENT_U_K
+    # While a tank drifts it is so far from the air, and the oil in the pipes is between them.
+    off_balance_k = drift_k_min * USUAL_TAU_S / 60.0
+    u_match = math.hypot(MATCHED_U_K, 0.5 * off_balance_k)
+    u_air = math.hypot(MATCHED_AMBIENT_U_K, off_balance_k)
+    if bucket_matched(profile):
+        u_match = math.sqrt(2.0) * _u_of(tank, 60.0)
     if not matched:
         u_match = math.sqrt(2.0) * _u_of(tank, 60.0)
         u_air = math.sqrt(_u_of(tank, 60.0) ** 2 + _u_of(air, 20.0) ** 2 + U_SUN_K**2)
     if profile is None:
         oil, u_oil, metal, u_metal = None, 1.0, None, 1.0
-        walther = walther_from_grade("VG 46")
-        flow_w_k, u_flow = None, 0.05
+        walther, density_15 = walther_from_grade("VG 46"), USUAL_DENSITY_15_KG_M3
+        flow, u_flow = None, 0.05
     else:
         oil, u_oil = oil_capacity_j_k(profile, reference_c)
         metal, u_metal = metal_capacity_j_k(profile)
         walther = profile.oil.line
-        flow_w_k, u_flow = oil_flow_w_k(profile, reference_c), profile.cooler.u_oil_flow_rel
+        flow = stated_flow(profile)
+        u_flow = profile.cooler.u_oil_flow_rel if flow is None else flow.u_rel
+        density_15 = profile.oil.density_15_kg_m3
     return Knowledge(
         oil_j_k=oil,
         u_oil_rel=u_oil,
         metal_j_k=metal if oil is not None else None,
         u_metal_rel=u_metal,
         walther=walther,
-        oil_flow_w_k=flow_w_k,
+        oil_flow_w_k=(
+            None if flow is None else oil_flow_w_k(flow.flow_m3_s, reference_c, density_15)
+        ),
+        flow_rpm=None if flow is None else flow.rpm,
         u_flow_rel=math.hypot(u_flow, u_oil_heat_rel),
         u_match_k=u_match,
         u_ambient_k=u_air,

@@ -19,6 +19,8 @@ WELL_ABOVE = 0.5  # of the largest excess
 JUMP_REL = 0.15
 JUMP_SIDE = 5
 JUMP_GAP = 2
+STEADY_FLOW_REL = 0.1  # an engine that changes its speed moves the flow, and with it K, by more
+SETTLING_BINS = 3  # core and pipes after a change of flow
 COVERAGE = 1.96
 OWN_CIRCUIT_SHARE = 0.4
 
@@ -114,10 +116,11 @@ def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:
 def jumps_s(record: Record) -> tuple[float, ...]:
     """Times at which the oil-side conductance steps: something on the cooler was changed.
 
-    A step needs both sides flat by comparison: the slow start of a cold cooler is none.
+    A step needs both sides flat by comparison: the slow start of a cold cooler is none. Only
+    one flow is looked at, the usual one: less oil takes less heat from the same cooler.
     """
     k = _series(record)
-    seen = np.flatnonzero(np.isfinite(k))
+    seen = np.flatnonzero(np.isfinite(k) & _usual_flow(record, np.isfinite(k)))
     values = k[seen]
     found: list[tuple[float, int]] = []
     for i in range(JUMP_SIDE, seen.size - JUMP_SIDE - JUMP_GAP + 1):
@@ -135,6 +138,16 @@ def jumps_s(record: Record) -> tuple[float, ...]:
             edges.append(i)
     half = 0.5 * record.bin_s
     return tuple(float(record.elapsed_s[seen[i]]) - half for i in sorted(edges))
+
+
+def _usual_flow(record: Record, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Bins that have had the usual flow for `SETTLING_BINS`, shape (n,)."""
+    flow = record.flow_w_k
+    if flow is None or not seen.any():
+        return seen
+    usual = float(np.median(flow[seen]))
+    steady = np.abs(flow - usual) < STEADY_FLOW_REL * usual
+    return np.asarray(np.convolve(steady, np.ones(SETTLING_BINS + 1))[: flow.size] > SETTLING_BINS)
 
 
 def own_circuit(record: Record) -> bool:

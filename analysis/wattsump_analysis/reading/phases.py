@@ -16,6 +16,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import SPIKE_K, Record, Switches
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase
+from wattsump_logger.watch.guide import SETTLED_K_MIN
 
 __all__ = (
     "Soak",
@@ -37,7 +38,7 @@ STARTED_K = 1.0  # a rise that no probe noise makes
 SOAK_LEAST_S = 120.0
 STANDING_S = 120.0  # a pause of the drive shorter than this is work
 SOAK_USED_S = 600.0
-SOAK_FLAT_K_MIN = 0.05
+STEP_K = 0.25  # of a usual converter
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
 SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
@@ -51,13 +52,16 @@ MEDIAN_READINGS = 20
 class Soak:
     """A rest before the start, and each probe's excess over the tank's at its end.
 
-    `offsets_k` is None where the rest was no soak, with `reason`.
+    `offsets_k` is None where the rest was no soak, with `reason`. `drift_k_min` is how fast oil
+    or air still moved, what their scatter explains taken off: a tank that moves at that rate
+    stands its time constant times it away from the air.
     """
 
     start_s: float
     end_s: float
     offsets_k: Mapping[str, float] | None
     reason: str
+    drift_k_min: float = 0.0
 
 
 def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
@@ -140,6 +144,7 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
         moving=moving,
         heater_w=heater,
         work=np.where(engine > 0.5, work, -1),
+        engine_rpm=samples.engine_rpm,
     ), tuple(notes)
 
 
@@ -176,12 +181,13 @@ def slopes_k_min(elapsed_s: FloatArray, temp_c: FloatArray) -> FloatArray:
 def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
     """Find the rest before the start, and the probes' offsets from its last part.
 
-    Returns None where the session starts with the engine running. A rest whose
-    temperatures still drift, or whose probes are too far apart to be at one
-    temperature, gives no offsets and says why.
+    The rest ends where the engine or a heater starts. Returns None where the session starts
+    with either running. A rest whose temperatures still drift, or whose probes are too far
+    apart to be at one temperature, gives no offsets and says why.
     """
     t = samples.elapsed_s
-    running = np.flatnonzero(engine > 0.5)
+    heated = np.zeros(t.size, bool) if samples.heater_w is None else samples.heater_w > 1.0
+    running = np.flatnonzero((engine > 0.5) | heated)
     end = int(running[0]) if running.size else t.size
     if end < 2 or t[end - 1] - t[0] < SOAK_LEAST_S:
         return None
@@ -194,16 +200,15 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
     def refused(reason: str) -> Soak:
         return Soak(start_s=start_s, end_s=end_s, offsets_k=None, reason=reason)
 
-    if samples.heater_w is not None and np.any(samples.heater_w[:end] > 1.0):
-        return refused("the heater ran during the rest")
-    levels = {}
+    levels, drifts = {}, [0.0]
     for name in names:
         y, x = samples.temps_c[name][used], t[used]
         seen = np.isfinite(y)
         if np.count_nonzero(seen) < MEDIAN_READINGS:
             return refused(f"{name} has too few readings during the rest")
         drift = _robust_drift_k_min(x[seen], y[seen])
-        if abs(drift) > SOAK_FLAT_K_MIN:
+        drifts.append(_beyond_scatter_k_min(x[seen], y[seen], drift))
+        if abs(drift) > SETTLED_K_MIN:
             return refused(f"{name} still moved by {drift:+.2f} K/min during the rest")
         levels[name] = _level(y[seen])
     apart = max(levels.values()) - min(levels.values())
@@ -216,6 +221,7 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
         end_s=end_s,
         reason="",
         offsets_k={name: level - levels["tank"] for name, level in levels.items()},
+        drift_k_min=max(drifts),
     )
 
 
@@ -229,6 +235,15 @@ def _robust_drift_k_min(x: FloatArray, y: FloatArray) -> float:
     third = max(y.size // 3, 1)
     rise = _level(y[-third:]) - _level(y[:third])
     return 60.0 * rise / max(float(np.mean(x[-third:]) - np.mean(x[:third])), 1e-9)
+
+
+def _beyond_scatter_k_min(x: FloatArray, y: FloatArray, drift_k_min: float) -> float:
+    """What of a drift is more than the scatter of two thirds' means explains, K/min."""
+    third = max(y.size // 3, 1)
+    scatter_k = max(float(np.std(np.diff(y))) / math.sqrt(2.0), STEP_K / math.sqrt(12.0))
+    span_min = max(float(x[-1] - x[0]) * 2.0 / 3.0, 1.0) / 60.0
+    noise = scatter_k * math.sqrt(2.0 / third) / span_min
+    return math.sqrt(max(drift_k_min**2 - noise**2, 0.0))
 
 
 def saw_tooth(record: Record) -> NDArray[np.bool_]:

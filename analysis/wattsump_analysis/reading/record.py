@@ -6,7 +6,8 @@ a bin without a reading stays empty for oil, and is bridged for the air, an inpu
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,13 +27,27 @@ STANDSTILL = -1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switches:
-    """What was on, sample by sample, each of shape (n,), 0..1; heater in W."""
+    """What was on, sample by sample, each of shape (n,), 0..1; heater in W.
+
+    `engine_rpm` is None where no speed was logged.
+    """
 
     fan: FloatArray
     engine: FloatArray
     moving: FloatArray
     heater_w: FloatArray
     work: NDArray[np.int64]
+    engine_rpm: FloatArray | None = None
+
+    def part(self, keep: slice) -> "Switches":
+        """The switches of some samples."""
+        return replace(self, **_kept_rows(self, keep))
+
+
+def _kept_rows(value: object, keep: slice | NDArray[np.bool_]) -> dict[str, Any]:
+    """Every array of a value type, the rows in `keep` of it."""
+    rows = ((field.name, getattr(value, field.name)) for field in fields(value))  # type: ignore[arg-type]
+    return {name: array[keep] for name, array in rows if isinstance(array, np.ndarray)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +56,8 @@ class Record:
 
     `oils_c` holds the oil channels of `OILS` that exist, NaN where empty. `work` numbers
     the kind of work (-1: engine off): each kind has its own level of heat. `flow_w_k`
-    is the measured oil flow times its heat capacity, or None.
+    is the measured oil flow times its heat capacity, or None. `engine_rpm` is the engine's
+    speed, None where only on and off are known.
     """
 
     bin_s: float
@@ -54,6 +70,7 @@ class Record:
     heater_w: FloatArray
     work: NDArray[np.int64]
     flow_w_k: FloatArray | None
+    engine_rpm: FloatArray | None = None
 
     @property
     def bins(self) -> int:
@@ -62,18 +79,8 @@ class Record:
     def between(self, start_s: float, end_s: float) -> "Record":
         """Return the part of the record with `start_s` <= time < `end_s`."""
         keep = (self.elapsed_s >= start_s) & (self.elapsed_s < end_s)
-        return Record(
-            bin_s=self.bin_s,
-            elapsed_s=self.elapsed_s[keep],
-            oils_c={name: values[keep] for name, values in self.oils_c.items()},
-            ambient_c=self.ambient_c[keep],
-            fan=self.fan[keep],
-            engine=self.engine[keep],
-            moving=self.moving[keep],
-            heater_w=self.heater_w[keep],
-            work=self.work[keep],
-            flow_w_k=None if self.flow_w_k is None else self.flow_w_k[keep],
-        )
+        oils = {name: values[keep] for name, values in self.oils_c.items()}
+        return replace(self, oils_c=oils, **_kept_rows(self, keep))
 
 
 def usual_bin_s(elapsed_s: FloatArray) -> float:
@@ -161,4 +168,5 @@ def make_record(
         heater_w=bridged(mean(switches.heater_w)),
         work=work,
         flow_w_k=None if flow_w_k is None else bridged(mean(flow_w_k)),
+        engine_rpm=None if switches.engine_rpm is None else bridged(mean(switches.engine_rpm)),
     )

@@ -26,8 +26,8 @@ class Samples:
     """Readings by role, each of shape (n,); None where the session has no such channel.
 
     `temps_c` holds every temperature channel by role or name, NaN for no reading. Flags
-    are 0..1 without gaps, `heater_w` in W, `flow_m3_s` in m3/s. `notes` says what was
-    left out.
+    are 0..1 without gaps, `heater_w` in W, `flow_m3_s` in m3/s, `engine_rpm` in revolutions
+    per minute. `notes` says what was left out.
     """
 
     elapsed_s: FloatArray
@@ -38,6 +38,7 @@ class Samples:
     heater_w: FloatArray | None
     flow_m3_s: FloatArray | None
     notes: tuple[str, ...]
+    engine_rpm: FloatArray | None = None
 
 
 def gather(session: Session, profile: Profile | None) -> Samples:
@@ -70,6 +71,7 @@ def gather(session: Session, profile: Profile | None) -> Samples:
         heater_w=_heater(session, profile),
         flow_m3_s=flow,
         notes=(*notes, *silent),
+        engine_rpm=_speed(session, profile),
     )
 
 
@@ -142,6 +144,14 @@ def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
         return drive
     speed = _filled(session.columns[column])
     return np.asarray(speed > WORKING_RPM_SHARE * speed.max(), dtype=float)
+
+
+def _speed(session: Session, profile: Profile | None) -> FloatArray | None:
+    """Engine speed [rpm]; None where only on and off were logged, or one speed all the time."""
+    column = _column(session, profile, Role.ENGINE)
+    if column is None or not column.endswith("_rpm"):
+        return None
+    return _filled(session.columns[column]) if np.isfinite(session.columns[column]).any() else None
 
 
 def _heater(session: Session, profile: Profile | None) -> FloatArray | None:

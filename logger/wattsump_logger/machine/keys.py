@@ -131,6 +131,17 @@ DRIVE = (
     _quantity("power", "power_w", "power", 1.0, 1e7),
     _quantity("pump_efficiency", "pump_efficiency", "fraction", 0.05, 1.0),
     _quantity("motor_efficiency", "motor_efficiency", "fraction", 0.05, 1.0),
+    _quantity("pump_displacement", "pump_displacement_m3", "volume", 1e-7, 1e-2),
+    Key(
+        name="pump_kind",
+        attribute="pump_kind",
+        form="choice",
+        choices=("gear", "vane", "piston"),
+        default="gear",
+    ),
+    # Pump revolutions for one of the engine.
+    Key(name="pump_ratio", attribute="pump_ratio", form="number", default=1.0, low=0.05, high=20),
+    Key(name="working_rpm", attribute="working_rpm", form="number", low=300, high=10000),
 )
 COOLER = (
     _quantity("label_heat", "label_heat_w", "power", 1.0, 1e7),
@@ -138,6 +149,8 @@ COOLER = (
     Key(name="fitted", attribute="fitted", form="flag", default=True),
     _quantity("air_flow", "air_flow_m3_s", "flow", 1e-4, 100.0),
     _quantity("oil_flow", "oil_flow_m3_s", "flow", 1e-7, 0.1),
+    # The engine speed at which `oil_flow` was measured.
+    Key(name="oil_flow_rpm", attribute="oil_flow_rpm", form="number", low=300, high=10000),
     # Common practice, no source: a flow taken from pump size and engine speed.
     _relative("oil_flow_uncertainty", "u_oil_flow_rel", "10 %"),
     _quantity("fan_thermostat", "fan_thermostat_c", "temperature", -40, 150),

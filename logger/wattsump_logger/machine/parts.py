@@ -101,22 +101,34 @@ class Metal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
-    """The hydrostatic drive, as far as known."""
+    """The hydrostatic drive, as far as known.
+
+    `pump_displacement_m3` is that of the pump whose flow passes the cooler, per revolution;
+    `pump_ratio` its revolutions for one of the engine; `working_rpm` the engine's usual speed.
+    """
 
     power_w: float | None = None
     pump_efficiency: float | None = None
     motor_efficiency: float | None = None
+    pump_displacement_m3: float | None = None
+    pump_kind: Literal["gear", "vane", "piston"] = "gear"
+    pump_ratio: float = 1.0
+    working_rpm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cooler:
-    """The cooler and its label; `label_etd_k` is None where the label does not print it."""
+    """The cooler and its label; `label_etd_k` is None where the label does not print it.
+
+    `oil_flow_rpm` is the engine speed at which `oil_flow_m3_s` holds, None for the usual one.
+    """
 
     label_heat_w: float | None = None
     label_etd_k: float | None = None
     fitted: bool = False
     air_flow_m3_s: float | None = None
     oil_flow_m3_s: float | None = None
+    oil_flow_rpm: float | None = None
     u_oil_flow_rel: float = 0.05
     fan_thermostat_c: float | None = None
     bypass_c: float | None = None

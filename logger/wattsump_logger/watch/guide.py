@@ -12,7 +12,22 @@ from typing import Protocol
 
 from wattsump_logger.watch.look import Look
 
-__all__ = ("Advice", "Estimate", "Guide", "Learned", "Need", "ProvingRun", "Step", "Until", "met")
+__all__ = (
+    "SETTLED_K_MIN",
+    "Advice",
+    "Estimate",
+    "Guide",
+    "Learned",
+    "Need",
+    "ProvingRun",
+    "Step",
+    "Until",
+    "met",
+)
+
+# A rest in which no probe moves faster matches the probes, for the guide and for `prove`
+# alike: at this rate a tank with a time constant of an hour and a half is 4 K off the air.
+SETTLED_K_MIN = 0.05
 
 _UNMET_S = 5.0  # how long a flag may be wrong before the driver is told: switches bounce
 _GONE_ON_S = 60.0  # how long a later step must be under way before an optional one gives way
@@ -295,4 +310,4 @@ def _temperatures(look: Look) -> list[tuple[str, float]]:
 def _is_settled(look: Look) -> bool:
     """Tell whether every probe stands still; how far they are apart is what is learned."""
     rates = [look.rates_k_min.get(column) for column, _ in _temperatures(look)]
-    return bool(rates) and all(rate is not None and abs(rate) < 0.1 for rate in rates)
+    return bool(rates) and all(rate is not None and abs(rate) < SETTLED_K_MIN for rate in rates)

@@ -80,7 +80,7 @@ def _soak() -> Step:
         longest_s=900,
         needs=(_STOPPED,),
         until=Until(settled=True),
-        until_text="until no probe moves by 0.1 K/min",
+        until_text="until no probe moves by 0.05 K/min",
         safety=(_HOT,),
     )
 

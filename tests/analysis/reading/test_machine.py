@@ -1,6 +1,7 @@
 """Heat capacities and probe errors from a profile."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,9 @@ from wattsump_analysis.reading.machine import (
     knowledge,
     metal_capacity_j_k,
     oil_capacity_j_k,
+    stated_flow,
 )
+from wattsump_logger.machine.parts import Drive, Role
 
 
 def test_oil_capacity_is_mass_times_specific_heat() -> None:
@@ -81,3 +84,43 @@ def test_without_a_profile_nothing_is_known() -> None:
     know = knowledge(None, 50.0, matched=False)
     assert know.oil_j_k is None
     assert know.metal_j_k is None
+
+
+def test_a_displacement_is_a_flow_at_the_working_speed() -> None:
+    profile = replace(
+        bracken(),
+        cooler=replace(bracken().cooler, oil_flow_m3_s=None),
+        drive=Drive(pump_displacement_m3=10e-6, pump_kind="gear", pump_ratio=1.2, working_rpm=2500),
+    )
+    flow = stated_flow(profile)
+    assert flow is not None
+    # independent: 10 mL x 1.2 x 2500 / 60 s x 0.88, by hand.
+    assert flow.flow_m3_s == pytest.approx(4.4e-4)
+    assert flow.rpm == 2500
+
+
+def test_a_flow_measured_once_goes_before_a_displacement() -> None:
+    cooler = replace(bracken().cooler, oil_flow_m3_s=3e-4, oil_flow_rpm=1100.0)
+    flow = stated_flow(replace(bracken(), cooler=cooler, drive=Drive(pump_displacement_m3=10e-6)))
+    assert flow is not None
+    assert (flow.flow_m3_s, flow.rpm) == (3e-4, 1100.0)
+
+
+def test_a_soak_that_still_drifts_leaves_air_and_probes_less_well_matched() -> None:
+    still, moving = (knowledge(bracken(), 60.0, matched=True, drift_k_min=d) for d in (0.0, 0.036))
+    # independent: 0.036 K/min for a time constant of 5000 s is 3 K, beside 0.4 K in squares.
+    assert moving.u_ambient_k == pytest.approx(math.hypot(0.4, 3.0))
+    assert moving.u_match_k > 10.0 * still.u_match_k
+
+
+def test_probes_matched_in_a_bath_keep_their_bath_whatever_the_soak() -> None:
+    roles = (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT)
+    found = {role.value: bracken().role(role) for role in roles}
+    channels = {
+        name: replace(channel, u_offset_k=0.05)
+        for name, channel in found.items()
+        if channel is not None
+    }
+    know = knowledge(replace(bracken(), channels=channels), 60.0, matched=True, drift_k_min=0.04)
+    # independent: two readings of 0.05 K in squares.
+    assert know.u_match_k == pytest.approx(0.05 * math.sqrt(2.0))

@@ -109,3 +109,17 @@ def test_capacity_from_one_stretch_gives_k_of_another_back() -> None:
     assert found.value == pytest.approx(113.0, rel=0.02)
     same = conductance_from_capacity(tau, known, rng)
     assert same.low < 50.0 < same.high
+
+
+def test_pauses_at_idle_are_no_step_of_the_cooler() -> None:
+    # A core that passes a third less of its heat while the pump turns at half speed.
+    idle = (np.arange(120) // 12) % 2 == 1
+    record = flowing(noisy(np.where(idle, 60.0, 90.0)))
+    slow = np.where(idle, 0.5, 1.0)
+    outlet = record.oils_c["cooler_in"] - (
+        (record.oils_c["cooler_in"] - record.oils_c["cooler_out"]) / slow
+    )
+    oils = {**record.oils_c, "cooler_out": outlet}
+    paused = replace(record, flow_w_k=FLOW_W_K * slow, oils_c=oils)
+    assert jumps_s(record) != ()  # the same without a change of flow is one
+    assert jumps_s(paused) == ()

@@ -151,3 +151,38 @@ def test_engine_speed_tells_work_from_idling_where_no_drive_flag_is() -> None:
     assert samples.engine is not None
     assert set(samples.engine) == {1.0}
     assert np.array_equal(samples.moving, (session.elapsed_s < 600.0).astype(float))
+
+
+def test_a_soak_ends_where_the_heater_starts() -> None:
+    samples = gather(plant_session(GUIDED), None)
+    heated = replace(samples, heater_w=np.where(samples.elapsed_s >= 400.0, 1500.0, 0.0))
+    soak = find_soak(heated, switches_of(heated)[0].engine)
+    assert soak is not None
+    assert soak.offsets_k is not None
+    assert soak.end_s < 400.0
+
+
+def test_a_tank_that_cools_overnight_says_by_how_much_it_still_moves() -> None:
+    n = 900
+    t = np.arange(float(n))
+    rng = np.random.default_rng(4)
+    temps = {
+        name: np.round((20.0 - 0.036 * t / 60.0 + 0.1 * rng.standard_normal(n)) * 4.0) / 4.0
+        for name in ("tank", "ambient")
+    }
+    samples = replace(
+        gather(plant_session(GUIDED), None),
+        elapsed_s=t,
+        temps_c=temps,
+        heater_w=None,
+        engine_rpm=None,
+    )
+    drifting = find_soak(samples, np.zeros(n))
+    flat = find_soak(
+        replace(samples, temps_c={k: v + 0.036 * t / 60 for k, v in temps.items()}), np.zeros(n)
+    )
+    assert drifting is not None
+    assert flat is not None
+    # independent: the rate it was made with; quarter-kelvin steps leave a tenth of that.
+    assert drifting.drift_k_min == pytest.approx(0.036, rel=0.25)
+    assert flat.drift_k_min < 0.01
