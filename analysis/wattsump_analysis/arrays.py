@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from typing import TypeVar, overload
 
 import numpy as np
-import numpy.typing as npt
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError
 
 __all__ = (
@@ -18,8 +18,6 @@ __all__ = (
     "require",
     "row_of",
 )
-
-FloatArray = npt.NDArray[np.float64]
 FloatOrArray = TypeVar("FloatOrArray", float, FloatArray)
 
 
@@ -56,9 +54,7 @@ def require(
     raise RangeError(expected=expected, found=f"{found:g} {unit}".rstrip(), where=where, do=do)
 
 
-def row_of(
-    values: ArrayLike, what: str, *, at_least: int, positive: bool = False
-) -> NDArray[np.float64]:
+def row_of(values: ArrayLike, what: str, *, at_least: int, positive: bool = False) -> FloatArray:
     """Give the values as one row of finite numbers, or raise RangeError saying what is wrong.
 
     A missing value is refused rather than skipped: the caller knows which outing it was.

@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
+from wattsump_analysis.arrays import FloatArray
 
 __all__ = (
     "BudgetLine",
@@ -20,8 +19,6 @@ __all__ = (
     "Segment",
     "Verdict",
 )
-
-FloatArray = NDArray[np.float64]
 
 Verdict = str  # "meets", "falls short" or "cannot tell"
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
 from jsonschema import (  # type: ignore[import-untyped] # its stubs are a package more
     Draft202012Validator,
@@ -20,6 +21,7 @@ from wattsump_analysis.commands.prove import Proved
 from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.results import Proof
 from wattsump_logger.errors import PortError, SessionError, UsageError
+from wattsump_logger.session.reader import Session
 
 ROOT = Path(__file__).parents[2]
 PACKAGES = (ROOT / "logger", ROOT / "analysis")
@@ -55,6 +57,29 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def given(monkeypatch: pytest.MonkeyPatch, proof: Proof) -> None:
     monkeypatch.setattr(prove, "prove_file", lambda path, machine: Proved(proof=proof))
+
+
+def test_the_fan_is_found_by_the_profile_in_the_sidecar_too() -> None:
+    on = np.array([0.0, 1.0, 1.0])
+    outing = Session(
+        path=Path("out.csv"),
+        elapsed_s=np.array([0.0, 10.0, 20.0]),
+        columns={"tank_c": np.full(3, 50.0), "blower_on": on},
+        faults=(),
+        marks=(),
+        start_utc=None,
+        metadata={
+            "profile": {
+                "name": "Bracken",
+                "oil": {"grade": "VG 46", "volume": "18 L"},
+                "channels": {"blower": {"role": "fan"}},
+            }
+        },
+        notes=(),
+    )
+    fan = Proved(proof=proof_fixture.falls_short(), outing=outing).fan
+    assert fan is not None
+    assert fan[1] is on
 
 
 def test_help_names_every_command_and_version_the_release(run: Callable[..., Ended]) -> None:

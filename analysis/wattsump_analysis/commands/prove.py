@@ -118,10 +118,13 @@ class Proved:
     @property
     def fan(self) -> "FanFlag | None":
         """Times [s] and state of the fan, where it was logged."""
-        # A session without a profile at hand uses the plain names.
-        column = "fan_on" if self.machine is None else self.machine.column("fan")
-        state = None if self.outing is None else self.outing.columns.get(column or "")
-        return None if self.outing is None or state is None else (self.outing.elapsed_s, state)
+        from wattsump_logger.machine.profile import column_of
+
+        if self.outing is None:
+            return None
+        columns, profile = self.outing.columns, self.machine or self.outing.profile()
+        column = column_of("fan", columns, profile)
+        return None if column is None else (self.outing.elapsed_s, columns[column])
 
 
 def conclude(

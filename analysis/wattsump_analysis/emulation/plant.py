@@ -13,14 +13,12 @@ more than one. The figures are invented; their ranges are those of small machine
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.oil import viscosity_mm2_s
 from wattsump_logger.machine.oil_line import Walther
 
 __all__ = ("NODES", "Controls", "Flows", "Machine", "Plant", "cooler_conductance_w_k")
-
-FloatArray = NDArray[np.float64]
 
 NODES = ("tank", "loop", "drive_metal", "tank_wall", "core")
 

@@ -12,11 +12,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.emulation.plant import Controls, Flows, Machine, Plant
 
 __all__ = ("CHANNELS", "Load", "Probes", "Running", "Stage", "Truth", "Weather", "run")
-
-FloatArray = NDArray[np.float64]
 
 STEP_S = 0.5
 SAMPLE_S = 1.0

@@ -11,8 +11,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.emulation.bracken import demo_machine
 from wattsump_analysis.emulation.plant import Machine
 from wattsump_analysis.emulation.rehearsal import CHANNELS, Load, Probes, Stage, Truth, Weather, run
@@ -20,8 +20,6 @@ from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import write_session
 
 __all__ = ("CHANGES", "NEW_COOLER_W_K", "OUTINGS", "Change", "bracken", "stages", "write_season")
-
-FloatArray = NDArray[np.float64]
 
 OUTINGS = 24
 FIRST = datetime(2026, 3, 7, 8, tzinfo=UTC)

@@ -32,7 +32,7 @@ from wattsump_analysis.reading.samples import Samples, gather
 from wattsump_analysis.reading.suspects import capacity_unlike_listed, suspects_of
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
-from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Session
 
 __all__ = ("OIL_HEAT_KEY", "prove")
@@ -104,8 +104,7 @@ def prove(
         The sidecar holds a profile that cannot be read.
     """
     tell = progress or (lambda text: None)
-    if profile is None and isinstance(held := session.metadata.get("profile"), Mapping):
-        profile = profile_from_dict(held, f"{session.path}, sidecar")
+    profile = profile or session.profile()
     samples = gather(session, profile)
     switches, guesses = switches_of(samples)
     outing = _Outing(

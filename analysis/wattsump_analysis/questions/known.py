@@ -20,7 +20,7 @@ from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j
 from wattsump_analysis.results import Proof
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
-from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.machine.profile import Profile, column_of
 from wattsump_logger.session.reader import Session
 
 __all__ = (
@@ -34,7 +34,6 @@ __all__ = (
     "known_from_proof",
     "known_of",
     "needed",
-    "own_profile",
     "proof_from_file",
     "with_session",
 )
@@ -100,7 +99,7 @@ def known_of(proof: Proof, session: Session | None = None, profile: Profile | No
     known = known_from_proof(proof_data(proof), proof.provenance.get("session", "proof"))
     if session is None:
         return known_from(known, profile)
-    known = known_from(known, profile or own_profile(session))
+    known = known_from(known, profile or session.profile())
     try:
         return with_session(known, session)
     except UsageError:
@@ -119,8 +118,11 @@ def with_session(known: Known, session: Session) -> Known:
     UsageError
         The session has no tank channel.
     """
-    profile = known.profile or own_profile(session)
-    tank = _column(session, profile, "tank")
+    profile = known.profile or session.profile()
+    tank, engine, work = (
+        session.columns.get(column_of(role, session.columns, profile) or "")
+        for role in ("tank", "engine", "drive")
+    )
     if tank is None:
         raise UsageError(
             expected="a tank temperature",
@@ -128,7 +130,6 @@ def with_session(known: Known, session: Session) -> Known:
             where=str(session.path),
             do="name its channel's role in the profile and give --machine",
         )
-    engine, work = (_column(session, profile, role) for role in ("engine", "drive"))
     idle_c = None
     if engine is not None and work is not None:
         idle = tank[(engine > 0.0) & (work == 0.0) & np.isfinite(tank)]
@@ -138,18 +139,6 @@ def with_session(known: Known, session: Session) -> Known:
     return replace(
         known, elapsed_s=session.elapsed_s, tank_c=tank, idle_c=idle_c, source=session.path.name
     )
-
-
-def own_profile(session: Session) -> Profile | None:
-    """Return the machine profile a session was logged with, None if it has none."""
-    raw = session.metadata.get("profile")
-    return profile_from_dict(raw, str(session.path)) if isinstance(raw, dict) else None
-
-
-def _column(session: Session, profile: Profile | None, role: str) -> FloatArray | None:
-    usual = {"tank": "tank_c", "engine": "engine_rpm", "drive": "drive_on"}[role]
-    name = None if profile is None else profile.column(role)
-    return session.columns.get(name or usual)
 
 
 def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:

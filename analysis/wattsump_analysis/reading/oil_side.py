@@ -10,6 +10,7 @@ from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import slopes_k_min
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
+from wattsump_analysis.statistics.intervals import NORMAL_95
 
 __all__ = ("OilSide", "jumps_s", "oil_side", "own_circuit")
 
@@ -21,7 +22,6 @@ JUMP_SIDE = 5
 JUMP_GAP = 2
 STEADY_FLOW_REL = 0.1  # an engine that changes its speed moves the flow, and with it K, by more
 SETTLING_BINS = 3  # core and pipes after a change of flow
-COVERAGE = 1.96
 OWN_CIRCUIT_SHARE = 0.4
 
 
@@ -94,7 +94,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         BudgetLine(source="air probe", kind="B", relative=know.u_ambient_k / excess),
         BudgetLine(source="readings", kind="A", relative=scatter),
     )
-    half = COVERAGE * float(np.linalg.norm([line.relative for line in budget])) * value
+    half = NORMAL_95 * float(np.linalg.norm([line.relative for line in budget])) * value
     return OilSide(
         k_by_bin_w_k=k,
         k_w_k=Interval(value=value, low=value - half, high=value + half),

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-__all__ = ("OILS", "Record", "Switches", "bin_means", "despike", "make_record", "usual_bin_s")
+from wattsump_analysis.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
+__all__ = ("OILS", "Record", "Switches", "bin_means", "despike", "make_record", "usual_bin_s")
 
 OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe

@@ -7,8 +7,7 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_logger.errors import SessionError
-from wattsump_logger.machine.parts import UNITS
-from wattsump_logger.machine.profile import SEVERAL, Profile, Role
+from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
 from wattsump_logger.session.reader import Session
 
 __all__ = ("Samples", "gather")
@@ -80,20 +79,13 @@ def _bad(session: Session, expected: str, found: str, do: str) -> SessionError:
 
 
 def _tank_found(session: Session, profile: Profile | None) -> str:
-    column = _column(session, profile, Role.TANK)
+    column = column_of(Role.TANK, session.columns, profile)
     if column is None:
         return "no such channel among " + ", ".join(
             name for name in session.columns if name.endswith("_c")
         )
     codes = sorted({f.code for f in session.faults if f"{f.channel}_c" == column})
     return f"none in {column}" + (f", its faults: {', '.join(codes)}" if codes else "")
-
-
-def _column(session: Session, profile: Profile | None, role: Role) -> str | None:
-    """The session column of a role: the profile's, else one that bears the role's name."""
-    declared = None if profile is None else profile.column(role)
-    names = ([] if declared is None else [declared]) + [f"{role.value}_{unit}" for unit in UNITS]
-    return next((name for name in names if name in session.columns), None)
 
 
 def _temperatures(
@@ -103,7 +95,7 @@ def _temperatures(
     notes: list[str] = []
     taken = {}
     for role in Role:
-        column = _column(session, profile, role)
+        column = column_of(role, session.columns, profile)
         if role not in SEVERAL and column is not None and column.endswith("_c"):
             taken[column] = role.value
     for column, values in session.columns.items():
@@ -128,7 +120,7 @@ def _filled(values: FloatArray) -> FloatArray:
 
 
 def _flag(session: Session, profile: Profile | None, role: Role) -> FloatArray | None:
-    column = _column(session, profile, role)
+    column = column_of(role, session.columns, profile)
     if column is None or not np.isfinite(session.columns[column]).any():
         return None
     values = _filled(session.columns[column])
@@ -139,7 +131,7 @@ def _flag(session: Session, profile: Profile | None, role: Role) -> FloatArray |
 def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
     """Work done, from the drive's flag or, failing that, from an engine speed that varies."""
     drive = _flag(session, profile, Role.DRIVE)
-    column = _column(session, profile, Role.ENGINE)
+    column = column_of(Role.ENGINE, session.columns, profile)
     if drive is not None or column is None or not column.endswith("_rpm"):
         return drive
     speed = _filled(session.columns[column])
@@ -148,14 +140,14 @@ def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
 
 def _speed(session: Session, profile: Profile | None) -> FloatArray | None:
     """Engine speed [rpm]; None where only on and off were logged, or one speed all the time."""
-    column = _column(session, profile, Role.ENGINE)
+    column = column_of(Role.ENGINE, session.columns, profile)
     if column is None or not column.endswith("_rpm"):
         return None
     return _filled(session.columns[column]) if np.isfinite(session.columns[column]).any() else None
 
 
 def _heater(session: Session, profile: Profile | None) -> FloatArray | None:
-    column = _column(session, profile, Role.HEATER)
+    column = column_of(Role.HEATER, session.columns, profile)
     if column is None:
         return None
     values = _filled(session.columns[column])
@@ -165,7 +157,7 @@ def _heater(session: Session, profile: Profile | None) -> FloatArray | None:
 
 
 def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
-    column = _column(session, profile, Role.FLOW)
+    column = column_of(Role.FLOW, session.columns, profile)
     if column is None or not np.isfinite(session.columns[column]).any():
         return None
     return _filled(session.columns[column]) * LITRES_PER_MIN

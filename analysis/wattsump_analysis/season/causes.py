@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from wattsump_analysis.arrays import out_of_range
 from wattsump_analysis.season.events import EventKind
 
 __all__ = ("Cause", "FanStep", "Likely", "attribute", "more_outings")
-
-FloatArray = NDArray[np.float64]
 
 SURE = 0.9
 # Beyond this many further outings like those so far, another kind of test is quicker.

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.causes import SURE, Cause, Likely, attribute
@@ -22,8 +21,6 @@ from wattsump_analysis.season.trend import fan_steps, in_order, log_rows, own_u,
 from wattsump_logger.errors import UsageError
 
 __all__ = ("TESTS", "Comparison", "Line", "compare")
-
-FloatArray = NDArray[np.float64]
 
 # Air on the two sides further apart than this is worth a word: oil thickness and the air
 # itself differ then (common practice, no source).

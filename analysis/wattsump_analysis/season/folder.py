@@ -108,16 +108,11 @@ def stretches_of(path: Path, profile_path: Path | None = None) -> tuple[Outing, 
 
 def _loaded(path: Path, profile_path: Path | None) -> "tuple[Session, Profile | None]":
     """A session, and the profile given by hand or else the one in its sidecar."""
-    from wattsump_logger.machine.profile import load_profile, profile_from_dict
+    from wattsump_logger.machine.profile import load_profile
     from wattsump_logger.session.reader import load_session
 
     session = load_session(path)
-    if profile_path is not None:
-        return session, load_profile(profile_path)
-    held = session.metadata.get("profile")
-    if isinstance(held, dict):
-        return session, profile_from_dict(held, f"{path.name}, sidecar")
-    return session, None
+    return session, session.profile() if profile_path is None else load_profile(profile_path)
 
 
 def gather(

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wattsump_analysis.arrays import out_of_range
+from wattsump_analysis.arrays import FloatArray, out_of_range
 
 __all__ = (
     "PENALTY",
@@ -30,8 +30,6 @@ __all__ = (
     "smallest_seen",
     "usual_scatter",
 )
-
-FloatArray = NDArray[np.float64]
 
 # Covariance of ln K and ln heat of one ordinary outing: as fits of emulated outings of one
 # machine repeat (7 %, 5 %, correlation 0.7; docs/trend-method.md says how it was measured),

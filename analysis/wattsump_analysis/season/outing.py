@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_analysis.season.events import Event, EventKind, event_kinds
 from wattsump_analysis.statistics.intervals import NORMAL_95
@@ -30,8 +31,6 @@ __all__ = (
     "outings_of_stretches",
     "start_of",
 )
-
-FloatArray = NDArray[np.float64]
 
 # Budget lines that are one fact about the machine, the same in every outing of it.
 ONE_FOR_ALL = re.compile(r"oil_j_k|metal_j_k|flow|capacity|volume|litre|mass|metal", re.I)

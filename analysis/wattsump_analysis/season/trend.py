@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.causes import Cause, FanStep, Likely, attribute, more_outings
 from wattsump_analysis.season.events import Event
@@ -40,8 +41,6 @@ __all__ = (
     "relative_change",
     "trend_of",
 )
-
-FloatArray = NDArray[np.float64]
 
 # Two before and two after are the fewest that can show any step.
 FEWEST_OUTINGS = 4

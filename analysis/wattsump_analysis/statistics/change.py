@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 
-from wattsump_analysis.arrays import check_share, out_of_range, row_of
+from wattsump_analysis.arrays import FloatArray, check_share, out_of_range, row_of
 from wattsump_analysis.statistics.trends import MannKendall, Slope, mann_kendall, theil_sen
 
 __all__ = (
@@ -33,8 +33,6 @@ __all__ = (
     "change_in",
     "welch",
 )
-
-FloatArray = NDArray[np.float64]
 
 # At five outings the exact trend test can first fall below 0.05 after sharing it with the
 # step test (2/5! twice over); with fewer, no order of values could ever be called a change.

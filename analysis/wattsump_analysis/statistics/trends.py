@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from wattsump_analysis.arrays import check_share, out_of_range, row_of
+from wattsump_analysis.arrays import FloatArray, check_share, out_of_range, row_of
 
 __all__ = (
     "EwmaChart",
@@ -152,7 +152,6 @@ def theil_sen(
     )
 
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 

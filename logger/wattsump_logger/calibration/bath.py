@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.calibration import suspicion
 from wattsump_logger.calibration.corrections import (
     BathMatch,
@@ -25,7 +26,7 @@ from wattsump_logger.calibration.corrections import (
 )
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
 from wattsump_logger.machine.profile import Profile, profile_from_dict
-from wattsump_logger.session.reader import FloatArray, Session
+from wattsump_logger.session.reader import Session
 
 __all__ = (
     "BOIL",

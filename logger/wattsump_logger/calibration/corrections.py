@@ -36,8 +36,6 @@ __all__ = (
     "stray_readings",
 )
 
-FloatArray = NDArray[np.float64]
-
 CALIBRATION_FORMAT = "wattsump-calibration-1"
 
 _LEAST_READINGS = 10

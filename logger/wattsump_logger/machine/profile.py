@@ -9,7 +9,7 @@ silently without effect.
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from copy import deepcopy
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -51,6 +51,7 @@ __all__ = (
     "Profile",
     "Role",
     "SensorClass",
+    "column_of",
     "load_profile",
     "profile_from_dict",
 )
@@ -114,6 +115,25 @@ class Profile:
                 name: _channel_written(channel) for name, channel in self.channels.items()
             }
         return deepcopy(result)
+
+
+def column_of(
+    role: Role | str, columns: Collection[str], profile: Profile | None = None
+) -> str | None:
+    """The column among a session's `columns` that plays a role, None where none does.
+
+    The profile's channel of that role goes first; then a column that bears the role's name
+    ("fan_on"), unless the profile gives that name to a channel of another role.
+    """
+    role = Role(role)
+    names = [f"{role.value}_{unit}" for unit in UNITS]
+    if profile is not None:
+        declared = profile.column(role)
+        if declared in columns:
+            return declared
+        if role.value in profile.channels and profile.channels[role.value].role is not role:
+            return None
+    return next((name for name in names if name in columns), None)
 
 
 def load_profile(path: str | Path) -> Profile:

@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
+from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
 from wattsump_logger.session.sidecar import read_sidecar
 from wattsump_logger.session.table import Table, parse_table, rows_between, salvage
@@ -27,15 +28,12 @@ if TYPE_CHECKING:
 
 __all__ = (
     "Fault",
-    "FloatArray",
     "Mark",
     "Session",
     "SessionWriter",
     "load_session",
     "write_session",
 )
-
-FloatArray = NDArray[np.float64]
 _LONGEST_HEADER = 4096
 _TAIL = 1 << 16  # how much of the end is looked at once for the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
@@ -78,6 +76,19 @@ class Session:
         import pandas as pd
 
         return pd.DataFrame(dict(self.columns))
+
+    def profile(self) -> Profile | None:
+        """Return the machine profile that it was logged with, None where it was logged without.
+
+        Raises
+        ------
+        ProfileError
+            The sidecar holds a profile that cannot be read.
+        """
+        held = self.metadata.get("profile")
+        if not isinstance(held, Mapping):
+            return None
+        return profile_from_dict(held, f"{self.path}, sidecar")
 
 
 def load_session(path: Path | str) -> Session:

@@ -28,6 +28,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouples.emf import LETTERS, emf_mv, temperature_c
 from wattsump_logger.thermocouples.registers import FAULTS, PARTS, Part, code
@@ -48,8 +49,6 @@ __all__ = (
     "encode_mcp9600",
     "supports",
 )
-
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 SOURCES = tuple(PARTS)

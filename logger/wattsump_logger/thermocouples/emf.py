@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouples.tables import INVERSE, REFERENCE, Segment
 
@@ -28,8 +29,6 @@ __all__ = (
     "temperature_c",
     "temperature_range_c",
 )
-
-FloatArray = NDArray[np.float64]
 
 LETTERS = tuple(REFERENCE)
 

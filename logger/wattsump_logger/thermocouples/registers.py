@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
+
 __all__ = ("FAULTS", "PARTS", "Part", "code")
 
 IntArray = NDArray[np.int64]
-FloatArray = NDArray[np.float64]
-
 # In the order in which they win; "" is a sound word.
 FAULTS = (
     "",

@@ -13,7 +13,7 @@ from typing import Protocol
 from wattsump_logger.capture.clock import Clock, HostClock
 from wattsump_logger.capture.loop import Status
 from wattsump_logger.errors import UsageError
-from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.machine.profile import Profile, Role, column_of
 from wattsump_logger.session.rows import Row, mark_cell, marks_of
 from wattsump_logger.watch import alarms as alarm_states
 from wattsump_logger.watch import keys
@@ -309,7 +309,7 @@ class Watch:
     def _screen(self, status: Status, look: Look, bell: bool) -> Screen:
         profile = self._profile
         temps = [column for column in look.values if column.endswith("_c")]
-        oil = (profile.column(Role.TANK) if profile else None) or "tank_c"
+        oil = column_of(Role.TANK, look.values, profile)
         return Screen(
             now_s=look.now_s,
             machine=profile.name if profile else "",

@@ -23,6 +23,7 @@ from wattsump_logger.machine.profile import (
     Profile,
     Role,
     SensorClass,
+    column_of,
     load_profile,
     profile_from_dict,
 )
@@ -72,6 +73,16 @@ def test_the_viscosity_at_100_degrees_follows_from_grade_and_index() -> None:
     assert plain.viscosity_100_mm2_s == pytest.approx(6.76, abs=0.01)
     rich = _least(oil={"grade": "ISO VG 46", "viscosity_index": 150, "volume": "18 L"})
     assert profile_from_dict(rich).oil.viscosity_100_mm2_s > plain.viscosity_100_mm2_s
+
+
+def test_a_role_is_played_by_the_profiles_column_else_by_one_of_its_name() -> None:
+    named = profile_from_dict(_least(channels={"t1": {"role": "tank"}, "fan": {"role": "engine"}}))
+    assert column_of("tank", ["t1_c", "tank_c"], named) == "t1_c"
+    assert column_of("tank", ["tank_c"], named) == "tank_c"
+    assert column_of("tank", ["tank_c"]) == "tank_c"
+    assert column_of("engine", ["engine_rpm"], None) == "engine_rpm"
+    assert column_of("fan", ["fan_on", "fan_rpm"], named) is None  # its name is the engine's
+    assert column_of("tank", ["ambient_c"], named) is None
 
 
 def test_the_label_of_a_multigrade_brings_its_index_unless_one_is_typed() -> None:

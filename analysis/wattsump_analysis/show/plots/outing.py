@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Proof
 from wattsump_analysis.show.plots.pens import (
     INKS,
@@ -45,8 +45,6 @@ __all__ = (
     "plot_residuals",
     "spread",
 )
-
-FloatArray = NDArray[np.float64]
 FanFlag = tuple[FloatArray, FloatArray]
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Phase
 
 if TYPE_CHECKING:
@@ -36,8 +37,6 @@ __all__ = (
     "spread",
     "time_axis",
 )
-
-FloatArray = NDArray[np.float64]
 
 MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
 

@@ -3,8 +3,8 @@
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.season.trend import Chart, Trend
 from wattsump_analysis.show.plots.outing import INKS
 from wattsump_logger.units.quantities import shown_unit, to_shown
@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ("plot_trend",)
-
-FloatArray = NDArray[np.float64]
 
 
 def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = None) -> "Figure":
