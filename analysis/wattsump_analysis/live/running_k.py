@@ -21,7 +21,7 @@ from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.samples import gather
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Session
-from wattsump_logger.watch.guide import Advice, Guide, Learned
+from wattsump_logger.watch.guide import Advice, Learned, ProvingRun
 from wattsump_logger.watch.look import Look
 
 __all__ = (
@@ -280,7 +280,7 @@ class RunningK:
 class Guided:
     """A guide whose estimate sees every look, not only those of the steps that ask for it."""
 
-    def __init__(self, guide: "Guide", running: RunningK) -> None:
+    def __init__(self, guide: "ProvingRun", running: RunningK) -> None:
         self._guide = guide
         self._running = running
         self._said: set[str] = set()  # a newer figure takes the place of these

@@ -212,10 +212,11 @@ def watching_over(
 
 def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "Guide | None":
     from wattsump_logger.errors import UsageError
+    from wattsump_logger.watch.fan_off import fan_off
     from wattsump_logger.watch.proving_run import proving_run
 
     if name is None:
-        return None
+        return fan_off(profile)
     if name in supplies.guides:
         return supplies.guides[name](profile)
     if name != PROVING_RUN:

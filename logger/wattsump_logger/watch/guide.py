@@ -64,8 +64,8 @@ class Advice:
 class Guide(Protocol):
     """What the live view asks at every look."""
 
-    def follow(self, look: Look, *, go_on: bool = False) -> Advice:
-        """Return the advice for this moment; `go_on` is the driver's key."""
+    def follow(self, look: Look, *, go_on: bool = False) -> Advice | None:
+        """Return the advice for this moment, if any; `go_on` is the driver's key."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -263,7 +263,7 @@ class Watch:
         bell = self._judge(look)
         if self._guide is not None:
             self.advice = self._guide.follow(look, go_on=self._go_on)
-            self._queued += self.advice.marks
+            self._queued += self.advice.marks if self.advice else ()
         self._go_on = False
         self._show(self._screen(status, look, bell))
         self._faulty = set()

@@ -146,6 +146,7 @@ def test_the_program_supplies_a_forecaster_and_a_guided_proving_run() -> None:
     assert given.forecaster is not None
     assert given.forecaster(demo_profile(), {}) is not None
     advice = given.guides[PROVING_RUN](demo_profile()).follow(Look(now_s=0.0))
+    assert advice is not None
     assert advice.stage == "soak"
 
 

@@ -1,0 +1,93 @@
+"""One fan-off in an ordinary outing: proposed when it is safe, counted, called off when hot."""
+
+from pathlib import Path
+
+from wattsump_logger.machine.profile import load_profile
+from wattsump_logger.watch.fan_off import FAN_OFF_S, WORKED_S, FanOff, fan_off
+from wattsump_logger.watch.guide import Advice
+from wattsump_logger.watch.look import Look
+
+BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
+LIMITS_C = {"tank_c": 70.0, "case_drain_c": 90.0}
+WARM = {"tank_c": 50.0, "case_drain_c": 60.0, "ambient_c": 15.0, "drive_on": 1.0, "fan_on": 1.0}
+
+
+class Outing:
+    """Lets ten seconds pass at each look and keeps every mark."""
+
+    def __init__(self, guide: FanOff) -> None:
+        self.guide, self.second, self.marks = guide, 0.0, list[str]()
+
+    def on(self, seconds: float, *, go_on: bool = False, **values: float) -> Advice | None:
+        for _ in range(max(1, round(seconds / 10.0))):
+            advice = self.guide.follow(Look(now_s=self.second, values=WARM | values), go_on=go_on)
+            self.marks += advice.marks if advice else ()
+            self.second += 10.0
+        return advice
+
+
+def proposed() -> Outing:
+    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    assert outing.on(WORKED_S + 20.0) is not None
+    return outing
+
+
+def test_nothing_is_proposed_before_the_machine_has_worked_itself_warm() -> None:
+    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    assert outing.on(WORKED_S / 2) is None
+    assert outing.on(WORKED_S, drive_on=0.0) is None
+
+
+def test_nothing_is_proposed_where_it_is_not_safe_or_shows_nothing() -> None:
+    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    outing.on(WORKED_S + 20.0)
+    assert outing.on(10, tank_c=60.0) is None
+    assert outing.on(10, case_drain_c=80.0) is None  # against its own limit
+    assert outing.on(10, ambient_c=45.0) is None
+
+
+def test_the_fan_off_is_marked_counted_and_ended_once() -> None:
+    outing = proposed()
+    begun = outing.on(10, fan_on=0.0)
+    assert begun is not None
+    assert begun.left_s == FAN_OFF_S
+    over = outing.on(FAN_OFF_S + 10.0, fan_on=0.0)
+    assert over is not None
+    assert over.do == "Fan on again."
+    outing.on(20, fan_on=0.0)
+    outing.on(20)
+    assert outing.marks == ["stage fan-off", "stage fan-off ends: done"]
+    assert outing.on(WORKED_S) is None
+
+
+def test_hot_oil_in_any_channel_calls_it_off_at_once() -> None:
+    outing = proposed()
+    outing.on(30, fan_on=0.0)
+    hot = outing.on(10, fan_on=0.0, case_drain_c=90.5)
+    assert hot is not None
+    assert hot.urgent != ""
+    assert outing.marks[-1] == "stage fan-off ends: hot"
+    assert outing.on(10, fan_on=0.0) is not None  # asked for until the fan runs
+    outing.on(10)
+    assert outing.on(10) is None
+
+
+def test_where_no_fan_is_logged_the_key_tells_it() -> None:
+    outing = proposed()
+    del_fan = {name: value for name, value in WARM.items() if name != "fan_on"}
+    look = Look(now_s=outing.second, values=del_fan)
+    waiting = outing.guide.follow(look)
+    assert waiting is not None
+    assert waiting.until != ""
+    begun = outing.guide.follow(look, go_on=True)
+    assert begun is not None
+    assert begun.marks == ("stage fan-off",)
+
+
+def test_each_oil_channel_of_a_profile_has_its_own_limit() -> None:
+    guide = fan_off(BRACKEN)
+    limits = guide._limits_c
+    assert {"tank_c", "cooler_in_c"} <= set(limits)
+    for name, channel in BRACKEN.channels.items():
+        if channel.limit_c is not None and f"{name}_c" in limits:
+            assert limits[f"{name}_c"] < channel.limit_c
