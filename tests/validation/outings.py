@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from parts import Balance, Controls, advance, balance
 
 from wattsump_logger.machine.profile import Profile, profile_from_dict
-from wattsump_logger.session import Session
+from wattsump_logger.session.reader import Session
 
 __all__ = ("PROTOCOLS", "Happened", "Protocol", "Stage", "outing", "profile_of", "session_of")
 

@@ -39,12 +39,14 @@ class Case:
 class Score:
     """What came out: quantity -> (truth, value, low, high), and a word per share of `SHARES`.
 
-    `found` is empty where the program gave no K; `why` is then its headline.
+    `found` is empty where the program gave no K; `why` is then its headline. `form` is the standard
+    deviation of ln K that the program adds for a network that is not the machine.
     """
 
     case: Case
     found: dict[str, tuple[float, float, float, float]]
     words: tuple[str, ...]
+    form: float
     why: str
 
 
@@ -103,7 +105,7 @@ def score_case(case: Case) -> Score:
     proof = prove(session_of(ran, one), profile_of(ran, one, label_w_k), seed=one)
     if proof.k_w_k is None or proof.label is None:
         none = ("cannot tell",) * len(SHARES)
-        return Score(case=case, found={}, words=none, why=proof.headline)
+        return Score(case=case, found={}, words=none, form=0.0, why=proof.headline)
     assert proof.reference_oil_c is not None
     inlet_w_k = settled_w_k(ran, one, proof.reference_oil_c)
     segment = next(s for s in reversed(proof.segments) if s.k_w_k == proof.k_w_k)
@@ -120,6 +122,7 @@ def score_case(case: Case) -> Score:
             if seen is not None
         },
         words=tuple(word_at(proof, inlet_w_k / share) for share in SHARES),
+        form=next((b.relative for b in proof.budget if b.source == "model form"), 0.0),
         why="",
     )
 
