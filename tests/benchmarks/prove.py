@@ -26,10 +26,7 @@ FloatArray = npt.NDArray[np.float64]
 
 def make_outing(folder: Path, hours: float) -> Path:
     """Write an emulated outing, sampled at 10 Hz by holding and noise, as a session."""
-    from machines import draw
-
-    from wattsump_analysis.emulation import rehearsal
-    from wattsump_analysis.emulation.bracken import demo_profile
+    from wattsump_analysis.emulation.bracken import demo_profile, rehearse
     from wattsump_analysis.emulation.rehearsal import Stage
     from wattsump_logger.session.reader import write_session
 
@@ -42,10 +39,9 @@ def make_outing(folder: Path, hours: float) -> Path:
         Stage(name="work", longest_s=seconds - 2640 - 1800, fan=True, moving=True),
         Stage(name="stopped cool-down", longest_s=1800, engine=False),
     ]
-    rng = np.random.default_rng(5)
-    drawn = draw(1, rng)
-    truth = rehearsal.run(drawn.machine, stages, drawn.load, drawn.weather, rng)
-    readings = drawn.probes.read(truth, rng)
+    profile = demo_profile()
+    run = rehearse(profile, seed=5, stages=stages)
+    truth, readings = run.truth, run.readings
     columns = {f"{name}_c": np.repeat(values[:, 0], HERTZ) for name, values in readings.items()}
     columns["fan_on"] = np.repeat(truth.fan[:, 0], HERTZ)
     columns["engine_rpm"] = np.repeat(2400.0 * truth.engine[:, 0], HERTZ)
@@ -55,7 +51,7 @@ def make_outing(folder: Path, hours: float) -> Path:
         path,
         np.arange(len(columns["fan_on"])) / HERTZ,
         columns,
-        metadata={"profile": demo_profile().to_dict()},
+        metadata={"profile": profile.to_dict()},
     )
     return path
 
@@ -102,7 +98,6 @@ def measure(hours: float) -> dict[str, float]:
 
 def ratios() -> dict[str, float]:
     """Return what proving an hour at 10 Hz costs, in fits of one exponential to it."""
-    sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "validation"))
     took_s = measure(1.0)
     return {
         "prove, an hour at 10 Hz, in fits of one exponential": took_s["prove"]
@@ -111,7 +106,6 @@ def ratios() -> dict[str, float]:
 
 
 def main() -> None:
-    sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "validation"))
     match sys.argv[1:]:
         case ["make", folder, hours]:
             make_outing(Path(folder), float(hours))

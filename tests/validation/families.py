@@ -151,9 +151,7 @@ class Drawn:
 Draw = Callable[[float, float], FloatArray]
 
 
-def draw(
-    family: Family, count: int, rng: np.random.Generator, heater: str = "circulated"
-) -> Drawn:
+def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "circulated") -> Drawn:
     """Draw `count` machines of a family; `heater` is circulated, standing or pad."""
 
     def between(low: float, high: float) -> FloatArray:
@@ -291,9 +289,7 @@ def _paths(
     left = between(0.42, 0.58)
     sides = []
     for side, share in (("left", left), ("right", one - left)):
-        cooler = _cooler(
-            f"core {side}", 0.5 * whole_w_k, rate_w_k * share, family.belt, between
-        )
+        cooler = _cooler(f"core {side}", 0.5 * whole_w_k, rate_w_k * share, family.belt, between)
         sides.append(
             Path(
                 before=("drive", f"inlet {side}"),

@@ -1,54 +1,50 @@
-"""What `ModelForm` has to be: the spread that the network itself must be given.
+"""What the model form has to be, and how it does on a family that it was not estimated from.
 
-    python tests/validation/form.py [machines] [protocol ...]
-
-`machines` drawn with each of seeds 101 and 202 are fitted with no model form at all. Printed is
-the least standard deviation of a logarithm that, added in quadrature to both sides of each
-interval, makes 95 of 100 hold the truth. docs/validation.md is of another seed.
+The model form is the standard deviation of ln K that stands for a machine unlike the network.
+It is taken out of every interval and put back in quadrature at a size that lets 95 of 100
+intervals of the *other* families hold the truth; what the family left out then gets is its figure.
 """
 
-import os
-import sys
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
+from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
+from score import Score
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+__all__ = ("left_out", "needed")
 
-from run import QUANTITIES
-from score import PROTOCOLS, Score, fit_one, rehearse
+FloatArray = NDArray[np.float64]
 
-from wattsump_analysis.model.fit import ModelForm
-
-SEEDS = (101, 202)
-NONE = ModelForm(k=0.0, capacity=0.0, heat=0.0)
-GRID = np.arange(0.0, 0.4, 0.001)
-REACH = 1.96  # standard deviations of a 95 % interval
+GRID = np.arange(0.0, 0.6, 0.005)
+REACH = 1.959964  # standard deviations of a 95 % interval
+WANTED = 0.95
 
 
-def needed(scores: list[Score], quantity: str) -> float:
-    """Least of `GRID` with which 95 of 100 intervals hold; nan where none does."""
-    table = np.array([score.found[quantity] for score in scores if score.found])
-    truth, value, low, high = np.log(table).T
+def _held(scores: Sequence[Score], forms: FloatArray) -> NDArray[np.bool_]:
+    """Whether each interval of K holds with each model form, shape (forms, scores)."""
+    table = np.array([score.found["K"] for score in scores if score.found]).reshape(-1, 4)
+    own = np.array([score.form for score in scores if score.found])
+    # A lower end below nothing is as far away as any.
+    truth, value, low, high = np.log(np.maximum(table, 1e-3)).T
     side = np.where(truth > value, high - value, value - low)
-    held = np.hypot(side, REACH * GRID[:, np.newaxis]) >= np.abs(truth - value)
-    enough = held.mean(axis=1) >= 0.95
+    bare = np.maximum(side**2 - (REACH * own) ** 2, 0.0)
+    reach = np.sqrt(bare + (REACH * forms[:, np.newaxis]) ** 2)
+    return np.asarray(reach >= np.abs(truth - value))
+
+
+def needed(scores: Sequence[Score]) -> float:
+    """Least model form of `GRID` with which 95 of 100 intervals of K hold; nan if none does."""
+    held = _held(scores, GRID)
+    enough = held.mean(axis=1) >= WANTED if held.size else np.zeros(0, dtype=bool)
     return float(GRID[np.argmax(enough)]) if enough.any() else float("nan")
 
 
-def main() -> None:
-    words = sys.argv[1:]
-    machines = int(words[0]) if words else 100
-    with ProcessPoolExecutor() as pool:
-        for name in words[1:] or PROTOCOLS:
-            scores: list[Score] = []
-            for seed in SEEDS:
-                work = partial(fit_one, rehearse(PROTOCOLS[name], machines, seed), form=NONE)
-                scores += pool.map(work, range(machines), chunksize=4)
-            found = ", ".join(f"{one} {needed(scores, one):.3f}" for one in QUANTITIES)
-            print(f"{name}, {len(scores)} machines: {found}", flush=True)
-
-
-if __name__ == "__main__":
-    main()
+def left_out(scores: Sequence[Score]) -> dict[str, tuple[float, int, int]]:
+    """Family -> model form estimated from the others, K held with it, and of how many."""
+    found = {}
+    for family in dict.fromkeys(score.case.family for score in scores):
+        own = [score for score in scores if score.case.family == family]
+        form = needed([score for score in scores if score.case.family != family])
+        held = _held(own, np.array([form]))
+        found[family] = (form, int(held.sum()), int(held.size))
+    return found

@@ -9,6 +9,7 @@ import numpy as np
 from families import U_DISPLACED, U_HEATER, U_LITRES, U_METER, U_PART, Drawn, Family, draw
 from numpy.typing import NDArray
 from parts import Balance, Controls, advance, balance
+from scipy.signal import lfilter
 
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.session.reader import Session
@@ -258,7 +259,8 @@ def outing(family: Family, protocol: Protocol, count: int, seed: int) -> Happene
         temps = advance(moment, temps, 1.0)
         operator.go_on(temps[machine.row["tank"]])
         second += 1
-    table = {name: np.array(values) for name, values in zip(_ROW, zip(*rows, strict=True), strict=True)}
+    columns = zip(_ROW, zip(*rows, strict=True), strict=True)
+    table = {name: np.array(values) for name, values in columns}
     return Happened(
         drawn=drawn,
         protocol=protocol,
@@ -276,9 +278,7 @@ _CONTROLS = ("air", "speed", "moving", "fan", "load_w", "heater_w")
 _ROW = (*CHANNELS, *_CONTROLS, "cooler_w", "shell_w", "flow_lpm")
 
 
-def _row(
-    drawn: Drawn, temps: FloatArray, moment: Balance, c: Controls
-) -> tuple[FloatArray, ...]:
+def _row(drawn: Drawn, temps: FloatArray, moment: Balance, c: Controls) -> tuple[FloatArray, ...]:
     """What there is to see and to know of one second, in the order of `_ROW`."""
     machine, site = drawn.machine, drawn.site
     row, cooled = machine.row, machine.cooled
@@ -308,8 +308,6 @@ def _read(
 ) -> FloatArray:
     """A probe's readings: lag, offset, noise, quarter-degree steps, spikes, and some missing."""
     keep = np.exp(-1.0 / lag_s)
-    from scipy.signal import lfilter
-
     slow, _ = lfilter([1.0 - keep], [1.0, -keep], seen_c, zi=[keep * seen_c[0]])
     read = slow + offset_k + 0.1 * rng.standard_normal(seen_c.size)
     spikes = rng.random(seen_c.size) < 2e-4
@@ -342,9 +340,7 @@ def session_of(happened: Happened, one: int) -> Session:
         columns["heater_w"] = controls["heater_w"] * float(drawn.owner.heater[one])
     if protocol.flow == "metered":
         noise = 1.0 + 0.01 * rng.standard_normal(speed.size)
-        columns["flow_lpm"] = (
-            happened.flow_lpm[rows, one] * float(drawn.owner.meter[one]) * noise
-        )
+        columns["flow_lpm"] = happened.flow_lpm[rows, one] * float(drawn.owner.meter[one]) * noise
     return Session(
         path=Path(f"machine-{one}.csv"),
         elapsed_s=np.arange(speed.size, dtype=float),

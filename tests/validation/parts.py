@@ -8,6 +8,7 @@ against one core (both with an effectiveness of 1 - exp(-NTU)), and all of it fo
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -264,7 +265,7 @@ def balance(machine: Machine, temps_c: FloatArray, c: Controls) -> Balance:
     for path in machine.paths:
         through = moved * path.share
         places = [row[name] for name in (TANK, *path.before, *path.after, TANK)]
-        for source, into in zip(places, places[1:], strict=False):
+        for source, into in pairwise(places):
             join(into, source, through)
         if path.cooler is None:
             continue

@@ -89,7 +89,8 @@ def main(words: Sequence[str] | None = None) -> None:
 
 def _shown(name: str, truth: float, value: float, low: float, high: float) -> str:
     held = "held" if low <= truth <= high else "MISSED"
-    return f"{name} {value / truth - 1:+.0%} ({low / truth - 1:+.0%} to {high / truth - 1:+.0%}) {held}"
+    off, least, most = (end / truth - 1 for end in (value, low, high))
+    return f"{name} {off:+.0%} ({least:+.0%} to {most:+.0%}) {held}"
 
 
 if __name__ == "__main__":

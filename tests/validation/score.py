@@ -11,9 +11,9 @@ from families import FAMILIES
 from numpy.typing import NDArray
 from outings import LABEL_ETD_K, PROTOCOLS, Happened, outing, profile_of, session_of
 
-from wattsump_analysis.proof.verdict import check_label
-from wattsump_analysis.proof.prove import prove
 from wattsump_analysis.physics.label import word_of
+from wattsump_analysis.proof.prove import prove
+from wattsump_analysis.proof.verdict import check_label
 from wattsump_analysis.results import Interval, Proof, Segment
 
 __all__ = ("QUANTITIES", "SHARES", "Case", "Score", "happened", "score_case")
@@ -131,9 +131,7 @@ def word_at(proof: Proof, label_w_k: float) -> str:
     """The program's verdict on the same outing under another label."""
     assert proof.k_draws_w_k is not None
     assert proof.k_weights is not None
-    check = check_label(
-        label_w_k * LABEL_ETD_K, LABEL_ETD_K, proof.k_draws_w_k, proof.k_weights
-    )
+    check = check_label(label_w_k * LABEL_ETD_K, LABEL_ETD_K, proof.k_draws_w_k, proof.k_weights)
     assert check.probability_met is not None
     assert check.share_of_label is not None
     return word_of(check.probability_met, check.share_of_label.half_width_rel)

@@ -1,9 +1,8 @@
 """The emulated plant keeps its energy, and its probes err as they are told to."""
 
 import numpy as np
-from machines import draw, guided
 
-from wattsump_analysis.emulation import rehearsal
+from wattsump_analysis.emulation.bracken import STAGES, demo_machine, demo_profile, rehearse
 from wattsump_analysis.emulation.plant import (
     CP_SLOPE_PER_K,
     Controls,
@@ -25,14 +24,13 @@ def controls(count: int, **changed: float) -> Controls:
 
 
 def test_what_goes_into_the_plant_is_stored_or_leaves_by_core_and_shell() -> None:
-    drawn = draw(5, np.random.default_rng(3))
-    plant = Plant(drawn.machine, np.full(5, 15.0))
-    held = controls(5)
+    machine = demo_machine(demo_profile())
+    plant = Plant(machine, np.full(1, 15.0))
+    held = controls(1)
     for _ in range(600):
         plant.step(held, 0.5)
     before = plant.temps_c.copy()
     flows = plant.step(held, 0.5)
-    machine = drawn.machine
     warm = 1 + CP_SLOPE_PER_K * (before[:2] - 20)
     capacity = np.stack(
         [
@@ -49,22 +47,19 @@ def test_what_goes_into_the_plant_is_stored_or_leaves_by_core_and_shell() -> Non
 
 
 def test_a_settled_cooler_rejects_what_its_conductance_says() -> None:
-    drawn = draw(5, np.random.default_rng(3))
-    plant = Plant(drawn.machine, np.full(5, 15.0))
-    held = controls(5)
+    machine = demo_machine(demo_profile())
+    plant = Plant(machine, np.full(1, 15.0))
+    held = controls(1)
     for _ in range(60_000):
         flows = plant.step(held, 0.5)
     loop = plant.temps_c[1]
-    said = cooler_conductance_w_k(drawn.machine, loop) * (loop - 15.0)
+    said = cooler_conductance_w_k(machine, loop) * (loop - 15.0)
     # The closed form takes the flow's heat capacity at 60 °C; the plant's moves with heat.
     np.testing.assert_allclose(flows.cooler_w, said, rtol=0.04)
 
 
 def test_a_rehearsed_run_ends_and_is_read_in_quarter_degrees() -> None:
-    rng = np.random.default_rng(11)
-    drawn = draw(2, rng)
-    truth = rehearsal.run(drawn.machine, guided(), drawn.load, drawn.weather, rng)
-    readings = drawn.probes.read(truth, rng)
-    assert truth.stage.max() == len(guided())
-    tank = readings["tank"][np.isfinite(readings["tank"])]
+    run = rehearse(demo_profile())
+    assert run.truth.stage.max() == len(STAGES)
+    tank = run.readings["tank"][np.isfinite(run.readings["tank"])]
     np.testing.assert_allclose(tank * 4, np.round(tank * 4))
