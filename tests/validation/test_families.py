@@ -100,8 +100,8 @@ def test_a_settled_cooler_rejects_what_its_two_exchangers_allow() -> None:
     inlet = temps[machine.row["drive"]]
     rate = machine.moved_w_k(np.array([60.0]), ONE, ONE)
     # independent: ht's effectiveness of an exchanger against one temperature, either side's.
-    oil = rate * effectiveness_from_NTU(NTU=float(300.0 / rate[0]), Cr=0.0)
-    air = 250.0 * effectiveness_from_NTU(NTU=150.0 / 250.0, Cr=0.0)
+    oil = rate * effectiveness_from_NTU(NTU=float(300.0 / rate[0]), Cr=0.0)  # type: ignore[no-untyped-call] # no types
+    air = 250.0 * effectiveness_from_NTU(NTU=150.0 / 250.0, Cr=0.0)  # type: ignore[no-untyped-call] # no types
     settled = oil * air / (oil + air)
     # The oil's own rate changes by a thousandth over the few kelvins off 60 °C.
     assert 2500.0 / (inlet - 20.0) == pytest.approx(settled, rel=0.005)

@@ -50,7 +50,7 @@ def test_a_settled_cooler_rejects_what_its_conductance_says() -> None:
     machine = demo_machine(demo_profile())
     plant = Plant(machine, np.full(1, 15.0))
     held = controls(1)
-    for _ in range(60_000):
+    for _ in range(20_000):
         flows = plant.step(held, 0.5)
     loop = plant.temps_c[1]
     said = cooler_conductance_w_k(machine, loop) * (loop - 15.0)
@@ -60,6 +60,6 @@ def test_a_settled_cooler_rejects_what_its_conductance_says() -> None:
 
 def test_a_rehearsed_run_ends_and_is_read_in_quarter_degrees() -> None:
     run = rehearse(demo_profile())
-    assert run.truth.stage.max() == len(STAGES)
+    assert run.truth.stage[-1] == len(STAGES) - 1
     tank = run.readings["tank"][np.isfinite(run.readings["tank"])]
     np.testing.assert_allclose(tank * 4, np.round(tank * 4))
