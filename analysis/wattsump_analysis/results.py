@@ -2,8 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "BudgetLine",
@@ -17,10 +20,31 @@ __all__ = (
     "Proof",
     "Route",
     "Segment",
+    "Tone",
     "Verdict",
 )
 
-Verdict = str  # "meets", "falls short" or "cannot tell"
+Tone = Literal["good", "bad", "plain", "open"]
+
+
+class Verdict(StrEnum):
+    """What an outing says of the cooler: word, heading of screen and report, and its tone.
+
+    Every screen, report, season and JSON takes the words from here.
+    """
+
+    heading: str
+    tone: Tone
+
+    def __new__(cls, word: str, heading: str, tone: Tone) -> "Verdict":
+        member = str.__new__(cls, word)
+        member._value_, member.heading, member.tone = word, heading, tone
+        return member
+
+    MEETS = "meets", "Meets its label", "good"
+    FALLS_SHORT = "falls short", "Falls short of its label", "bad"
+    MEASURED = "measured", "Measured; no label to compare it with", "plain"
+    CANNOT_TELL = "cannot tell", "Cannot tell", "open"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +84,7 @@ class PhaseFit:
     rms_k: float
     window_tau: float
     trusted: bool
-    why: str
+    why: Remark | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +196,7 @@ class Proof:
     """The whole answer for one outing.
 
     `k_refers_to` says which oil temperature K is counted from: "oil into the cooler" or
-    "tank oil". `reasons`, `notes` and `cautions` are sentences for a person. `series_c`
+    "tank oil". Codes of reasons, cautions, notes and next step are in docs/remarks.md. `series_c`
     holds the binned temperatures over `series_s` for plots; `model_c` the fitted tank.
     `k_draws_w_k` with `k_weights`, which sum to one, are draws of K over the oil into the cooler,
     so that another label can be held against them; None where there is no K.
@@ -180,9 +204,9 @@ class Proof:
 
     verdict: Verdict
     headline: str
-    reasons: tuple[str, ...]
-    next_step: str
-    cautions: tuple[str, ...]
+    reasons: tuple[Remark, ...]
+    next_step: Remark
+    cautions: tuple[Remark, ...]
     k_w_k: Interval | None
     k_refers_to: str
     reference_oil_c: float | None
@@ -194,7 +218,7 @@ class Proof:
     budget: tuple[BudgetLine, ...]
     ledger: Ledger | None
     diagnostics: Diagnostics | None
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
     marks: tuple[tuple[float, str], ...]
     peaks_c: Mapping[str, tuple[float, float]]
     limits_c: Mapping[str, float]

@@ -16,7 +16,9 @@ from wattsump_analysis.results import (
     Proof,
     Route,
     Segment,
+    Verdict,
 )
+from wattsump_logger.remark import Remark
 
 __all__ = ("cannot_tell", "falls_short", "without_etd")
 
@@ -38,6 +40,10 @@ AMBIENT_C = 18.0
 
 def near(value: float, share: float) -> Interval:
     return Interval(value=value, low=value * (1 - share), high=value * (1 + share))
+
+
+def _remark(text: str) -> Remark:
+    return Remark(code="of-the-fixture", text=text)
 
 
 def falls_short() -> Proof:
@@ -63,11 +69,11 @@ def falls_short() -> Proof:
     hottest = int(np.argmax(inlet_c))
     k = near(94.6, 0.062)
     return Proof(
-        verdict="falls short",
+        verdict=Verdict.FALLS_SHORT,
         headline="The cooler rejects 5.20 kW where its label promises 6.00 kW.",
-        reasons=("The whole range of what was measured lies below the label.",),
-        next_step="Clean the core and its air side, then repeat the same run.",
-        cautions=("The air probe warmed by 3 K while the machine stood: shade it.",),
+        reasons=(_remark("The whole range of what was measured lies below the label."),),
+        next_step=_remark("Clean the core and its air side, then repeat the same run."),
+        cautions=(_remark("The air probe warmed by 3 K while the machine stood: shade it."),),
         k_w_k=k,
         k_refers_to="oil into the cooler",
         reference_oil_c=58.4,
@@ -100,7 +106,7 @@ def falls_short() -> Proof:
                 rms_k=0.12,
                 window_tau=0.21,
                 trusted=False,
-                why="watched for a fifth of its time constant only",
+                why=_remark("watched for a fifth of its time constant only"),
             ),
             PhaseFit(
                 phase=phases[7],
@@ -109,7 +115,7 @@ def falls_short() -> Proof:
                 rms_k=0.1,
                 window_tau=0.3,
                 trusted=True,
-                why="shell loss alone",
+                why=_remark("shell loss alone"),
             ),
         ),
         routes=(
@@ -166,7 +172,7 @@ def falls_short() -> Proof:
             at_bounds=(),
             influence=(Influence(phase=phases[1], k_change_rel=-0.04),),
         ),
-        notes=("3 spikes were left out.",),
+        notes=(_remark("3 spikes were left out."),),
         marks=((600.0, "fan-off rise"), (2820.0, "work loop")),
         peaks_c={
             "tank": (float(tank_c.max()), float(time_s[np.argmax(tank_c)])),
@@ -198,7 +204,7 @@ def without_etd() -> Proof:
     )
     return replace(
         whole,
-        verdict="cannot tell",
+        verdict=Verdict.CANNOT_TELL,
         headline="The label prints no temperature difference, so it promises nothing definite.",
         label=label,
     )
@@ -208,10 +214,10 @@ def cannot_tell() -> Proof:
     """An outing of which little is known: every part that may be missing is missing."""
     return replace(
         falls_short(),
-        verdict="cannot tell",
+        verdict=Verdict.CANNOT_TELL,
         headline="Cannot tell, because the outing has no cool-down and no known heat.",
-        reasons=("No oil volume is stated.", "The engine was never stopped."),
-        next_step="Let the machine stand for 25 minutes with the logger running.",
+        reasons=(_remark("No oil volume is stated."), _remark("The engine was never stopped.")),
+        next_step=_remark("Let the machine stand for 25 minutes with the logger running."),
         cautions=(),
         k_w_k=None,
         reference_oil_c=None,

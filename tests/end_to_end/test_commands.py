@@ -25,7 +25,7 @@ from wattsump_logger.session.reader import Session
 
 ROOT = Path(__file__).parents[2]
 PACKAGES = (ROOT / "logger", ROOT / "analysis")
-RULES = json.loads((ROOT / "docs" / "wattsump-proof-1.schema.json").read_text(encoding="utf-8"))
+RULES = json.loads((ROOT / "docs" / "wattsump-proof-2.schema.json").read_text(encoding="utf-8"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

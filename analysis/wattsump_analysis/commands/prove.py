@@ -61,8 +61,8 @@ def prove_command(
 ) -> None:
     """Tell what the cooler rejects, in watts, against its label.
 
-    The answer is one of three: meets its label, falls short, or cannot tell, with the reason and
-    the next thing to do. Cannot tell ends with exit code 5, so that a script sees it.
+    The answer is one of four: meets its label, falls short, measured (without a label), or cannot
+    tell, with the reason and the next thing to do. Cannot tell ends with exit code 5.
     """
     asked = {"hottest": hottest, "coldest": coldest, "heater": heater}
     if report is None and any(asked.values()):
@@ -77,7 +77,7 @@ def prove_command(
     days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
     proved = prove_file(session, machine)
     conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)
-    if proved.proof.verdict == "cannot tell":
+    if proved.proof.verdict.tone == "open":
         raise typer.Exit(CANNOT_TELL)
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray, require
+from wattsump_analysis.results import Verdict as Word
 from wattsump_analysis.statistics.intervals import NORMAL_95
 
 __all__ = (
@@ -31,7 +32,6 @@ __all__ = (
     "word_of",
 )
 
-Word = Literal["meets", "falls short", "cannot tell"]
 
 # Odds of nineteen to one either way before a word is said, and the half width of a range beyond
 # which it says nothing worth one.
@@ -209,10 +209,10 @@ def word_of(probability: float, half_width_rel: float, sure: float = SURE) -> Wo
     JCGM 106:2012, clause 7.2, with odds of nineteen to one.
     """
     if half_width_rel > WIDEST_REL:
-        return "cannot tell"
+        return Word.CANNOT_TELL
     if probability >= sure:
-        return "meets"
-    return "falls short" if probability <= 1.0 - sure else "cannot tell"
+        return Word.MEETS
+    return Word.FALLS_SHORT if probability <= 1.0 - sure else Word.CANNOT_TELL
 
 
 def _verdict(probability: float, low: float, share: float, high: float, sure: float) -> Verdict:
@@ -369,5 +369,5 @@ def label_verdict(
         if one.conductance_w_k is not None
     )
     words = {found.word for _, found in each}
-    word: Word = words.pop() if len(words) == 1 else "cannot tell"
+    word = words.pop() if len(words) == 1 else Word.CANNOT_TELL
     return LabelVerdict(word=word, each=each, true_etd_k=true_etd_k(label_heat_w, measured_w_k))

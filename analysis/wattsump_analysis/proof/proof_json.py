@@ -1,4 +1,4 @@
-"""The proof as JSON, schema "wattsump-proof-1": for other programs, and for later.
+"""The proof as JSON, schema "wattsump-proof-2": for other programs, and for later.
 
 Keys are the attributes of `results.Proof`, with their units in their names, always in
 SI whatever the screen shows. docs/proof-json.md describes it.
@@ -15,7 +15,7 @@ from wattsump_analysis.results import Proof
 
 __all__ = ("SCHEMA", "proof_data", "proof_text")
 
-SCHEMA = "wattsump-proof-1"
+SCHEMA = "wattsump-proof-2"
 
 
 def proof_data(proof: Proof) -> dict[str, object]:

@@ -17,9 +17,10 @@ from wattsump_analysis.proof.diagnostics import diagnose
 from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
 from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
-from wattsump_analysis.proof.verdict import Judgement, judge, refusals_of
-from wattsump_analysis.reading.cuts import find_cuts, record_of, stretch_records
+from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
+from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
 from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
+from wattsump_analysis.reading.misplaced import misplaced_in
 from wattsump_analysis.reading.phases import (
     Soak,
     find_phases,
@@ -33,6 +34,7 @@ from wattsump_analysis.reading.suspects import capacity_unlike_listed, suspects_
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 __all__ = ("OIL_HEAT_KEY", "prove")
@@ -52,7 +54,7 @@ class _Outing:
     samples: Samples
     switches: Switches
     soak: Soak | None
-    guesses: tuple[str, ...]
+    guesses: tuple[Remark, ...]
 
     @property
     def offsets_k(self) -> Mapping[str, float]:
@@ -116,13 +118,32 @@ def prove(
         guesses=guesses,
     )
     if "ambient" not in samples.temps_c:
-        return _unfitted(
-            outing,
-            "there is no air temperature: heat per kelvin needs the air going in",
-            "Connect a shaded probe in front of the cooler to the channel with the role ambient.",
-            seed,
+        reason = Remark(
+            code="no-air-temperature",
+            text="there is no air temperature: heat per kelvin needs the air going in",
         )
+        step = Remark(
+            code="connect-air-probe",
+            text="Connect a shaded probe in front of the cooler to the channel with the role "
+            "ambient.",
+        )
+        return _unfitted(outing, reason, step, seed)
+    misplaced = misplaced_in(_records_without_flow(outing))
+    if misplaced is not None:
+        # Whatever else is wrong with such readings may come of it, and would lead astray.
+        step = Remark(
+            code="check-probes",
+            text="See that every probe reads °C and sits where its name says, warm them one by "
+            "one by hand to be sure, and log the outing again.",
+        )
+        return _unfitted(outing, misplaced, step, seed)
     return _prove(outing, np.random.default_rng(seed), tell, seed)
+
+
+def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
+    """Records between gaps and marks; a flow would need oil properties, which have a range."""
+    cuts = cut_times(outing.samples, outing.session.marks)
+    return stretch_records(outing.samples, outing.switches, outing.offsets_k, None, cuts)[0]
 
 
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
@@ -138,12 +159,8 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
         until_s=flow_known_until(outing.samples),
     )
     if not records:
-        return _unfitted(
-            outing,
-            "the outing is too short: " + (left_out[0] if left_out else "no readings"),
-            "Log a longer outing: from cold until the oil settles, then a cool-down.",
-            seed,
-        )
+        text = f"the outing is too short: {left_out[0] if left_out else 'no readings'}"
+        return _unfitted(outing, Remark(code="too-few-rows", text=text), log_longer(), seed)
     know = knowledge(
         outing.profile,
         reference_oil_c(whole),
@@ -165,9 +182,12 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
     )
 
 
-def _cut_notes(times_s: tuple[float, ...], whys: tuple[str, ...]) -> tuple[str, ...]:
+def _cut_notes(times_s: tuple[float, ...], whys: tuple[Remark, ...]) -> tuple[Remark, ...]:
     return tuple(
-        f"the outing was cut at {at / 60:.0f} min ({why}): no fit runs across it"
+        Remark(
+            code=why.code,
+            text=f"the outing was cut at {at / 60:.0f} min ({why}): no fit runs across it",
+        )
         for at, why in zip(times_s, whys, strict=True)
     )
 
@@ -215,7 +235,7 @@ def _answer(
     outing: _Outing,
     know: Knowledge,
     stretches: tuple[Stretch, ...],
-    cut_notes: tuple[str, ...],
+    cut_notes: tuple[Remark, ...],
     rng: np.random.Generator,
     tell: Progress,
     seed: int,
@@ -271,28 +291,21 @@ def _answer(
     )
 
 
-def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[str, ...]:
+def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:
     if stretch.fitted is None or stretch.apart or stretch.why:
         return ()
-    said = capacity_unlike_listed(
+    remark = capacity_unlike_listed(
         stretch.fitted.capacity_j_k.value,
         know,
         model_form(stretch.record).capacity,
         heat_measured=stretch.scale in (Scale.OIL_SIDE, Scale.HEATER),
     )
-    return (said,) if said else ()
+    return () if remark is None else (remark,)
 
 
-def _unfitted(outing: _Outing, reason: str, next_step: str, seed: int) -> Proof:
+def _unfitted(outing: _Outing, reason: Remark, next_step: Remark, seed: int) -> Proof:
     """What is left to say of an outing that cannot be fitted."""
-    judgement = Judgement(
-        verdict="cannot tell",
-        headline=f"Cannot tell, because {reason}.",
-        reasons=(reason,),
-        next_step=next_step,
-        label=None,
-        k_w_k=None,
-    )
+    judgement = undecided((reason,), next_step)
     temps = dict(outing.samples.temps_c)
     temps.setdefault("ambient", np.zeros_like(outing.samples.elapsed_s))
     bare = Samples(

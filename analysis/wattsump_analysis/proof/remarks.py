@@ -12,6 +12,7 @@ from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
@@ -53,28 +54,30 @@ def cautions_of(
     routes: Sequence[Route],
     soak: Soak | None,
     profile: Profile | None,
-) -> tuple[str, ...]:
-    """Sentences on what may be wrong with file, machine, probes or result."""
+) -> tuple[Remark, ...]:
+    """What may be wrong with file, machine, probes or result."""
     found = [*session.notes, *_too_hot(samples, profile), *_probes(samples, soak)]
     if stretch is None:
         return tuple(found)
     if samples.engine is None and samples.moving is None:
-        found.append(
+        text = (
             "neither engine nor drive was logged: oil was taken to flow through the cooler to the "
             "end, and if the engine was stopped before, K is too low. Log the engine"
         )
+        found.append(Remark(code="engine-unlogged", text=text))
     apart = largest_disagreement(routes)
     if apart > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
-        found.append(
+        text = (
             f"independent ways to the same figure differ by {apart:.0%} ({each}): one of the "
             "things they rest on is wrong"
         )
+        found.append(Remark(code="routes-differ", text=text))
     found.extend(_about_fit(stretch))
     return tuple(found)
 
 
-def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
+def _too_hot(samples: Samples, profile: Profile | None) -> list[Remark]:
     if profile is None:
         return []
     found = []
@@ -82,9 +85,13 @@ def _too_hot(samples: Samples, profile: Profile | None) -> list[str]:
         limit_c = _limit_of(name, profile)
         if limit_c is not None and peak_c > limit_c:
             where = name.replace("_", " ")
-            said = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
-            hot = ": hoses and seals suffer and hot oil burns; let it cool before opening anything"
-            found.append(said + (hot if name in OIL_ROLES else ""))
+            text = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
+            if name in OIL_ROLES:
+                text += (
+                    ": hoses and seals suffer and hot oil burns; let it cool before opening "
+                    "anything"
+                )
+            found.append(Remark(code="over-limit", text=text))
     return found
 
 
@@ -96,77 +103,86 @@ def _limit_of(name: str, profile: Profile) -> float | None:
     return profile.limits.oil_max_c if name in OIL_ROLES else None
 
 
-def _probes(samples: Samples, soak: Soak | None) -> list[str]:
+def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
     found = []
     temps = samples.temps_c
     if {"cooler_in", "cooler_out"} <= set(temps):
         drop = temps["cooler_in"] - temps["cooler_out"]
         if float(np.nanpercentile(drop, 75)) < BACKWARDS_K:
-            found.append(
+            text = (
                 "oil seems to leave the cooler warmer than it enters: are the two probes swapped?"
             )
+            found.append(Remark(code="drop-backwards", text=text))
     offsets = None if soak is None else soak.offsets_k
     if offsets is not None and offsets.get("ambient", 0.0) > SUNLIT_K:
-        found.append(
+        text = (
             f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: sun "
             "or warm air on the probe? Taking that for its own error would be wrong then"
         )
+        found.append(Remark(code="air-probe-warm", text=text))
     return found
 
 
-def _about_fit(stretch: Stretch) -> list[str]:
+def _about_fit(stretch: Stretch) -> list[Remark]:
     found = []
     kinds = {phase.kind for phase in stretch.phases}
     if "stopped cool-down" in kinds and not kinds & (STEPS | {"idle cool-down"}):
-        found.append(
+        text = (
             "the only cool-down is with the engine stopped: it tells the shell's loss, not the "
             "cooler's"
         )
+        found.append(Remark(code="stopped-cool-down-only", text=text))
     fitted = stretch.fitted
     if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
-        found.append(
+        text = (
             "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
             "the machine is warmed, which temperatures hardly show, and on some machines are a "
             "sixth low or more. Make the guided run before you act on them"
         )
-    if stretch.side.why:
-        found.append(
+        found.append(Remark(code="rests-on-layout", text=text))
+    if stretch.side.why is not None:
+        text = (
             f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "
             "right way round, and is the core open to the air?"
         )
-    if stretch.alone:
-        found.append(f"the figure is the oil side's alone: {stretch.alone}")
+        found.append(Remark(code=stretch.side.why.code, text=text))
+    if stretch.alone is not None:
+        text = f"the figure is the oil side's alone: {stretch.alone}"
+        found.append(Remark(code="oil-side-alone", text=text))
     if stretch.apart:
-        found.append(
+        text = (
             "the tank is nearer to the oil going into the cooler than to the oil coming out: the "
             "cooler was taken to have a circuit of its own"
         )
+        found.append(Remark(code="own-circuit", text=text))
     return found
 
 
 def notes_of(
     samples: Samples,
     soak: Soak | None,
-    guesses: Sequence[str],
+    guesses: Sequence[Remark],
     stretch: Stretch | None,
-) -> tuple[str, ...]:
-    """Sentences on what was taken for granted, left out or done to the readings."""
+) -> tuple[Remark, ...]:
+    """What was taken for granted, left out or done to the readings."""
     notes = [*samples.notes, *guesses]
     if soak is None:
-        notes.append(
-            "no rest before the start: the probes could not be matched, so their class counts"
-        )
-    elif soak.offsets_k is None:
-        notes.append(f"the probes were not matched: {soak.reason}")
-    else:
+        text = "no rest before the start: the probes could not be matched, so their class counts"
+        notes.append(Remark(code="no-rest", text=text))
+    elif soak.reason is not None:
+        text = f"the probes were not matched: {soak.reason}"
+        notes.append(Remark(code=soak.reason.code, text=text))
+    elif soak.offsets_k is not None:
         moved = ", ".join(
             f"{name.replace('_', ' ')} {-offset:+.2f} K"
             for name, offset in soak.offsets_k.items()
             if name != "tank"
         )
-        notes.append(f"probes matched to the tank's in the rest before the start: {moved}")
+        text = f"probes matched to the tank's in the rest before the start: {moved}"
+        notes.append(Remark(code="probes-matched", text=text))
     if stretch is not None and not {p.kind for p in stretch.phases} & (COOL_DOWNS | STEPS):
-        notes.append(
+        text = (
             "no cool-down and no fan step: heat in and heat out are told apart by the warm-up alone"
         )
+        notes.append(Remark(code="warm-up-only", text=text))
     return tuple(notes)

@@ -12,6 +12,7 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Interval, Route
 from wattsump_analysis.statistics.intervals import DRAWS, draws_of, span_of
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "AGREE_REL",
@@ -61,22 +62,23 @@ def conductance_from_capacity(
 AGREE_REL = 0.15
 
 
-def contradiction(routes: Sequence[Route]) -> str:
-    """Why two routes to K cannot both be right; "" if all may be.
+def contradiction(routes: Sequence[Route]) -> Remark | None:
+    """Why two routes to K cannot both be right; None if all may be.
 
     They are further apart than `AGREE_REL` and their 95 % ranges do not touch.
     """
     low = min(routes, key=lambda route: route.k_w_k.high, default=None)
     high = max(routes, key=lambda route: route.k_w_k.low, default=None)
     if low is None or high is None or low.k_w_k.high >= high.k_w_k.low:
-        return ""
+        return None
     if largest_disagreement((low, high)) <= AGREE_REL:
-        return ""
+        return None
     each = "; ".join(
         f"{route.name} {route.k_w_k.value:.0f} W/K, {route.k_w_k.low:.0f} to {route.k_w_k.high:.0f}"
         for route in (low, high)
     )
-    return f"independent ways to the same figure exclude each other ({each})"
+    text = f"independent ways to the same figure exclude each other ({each})"
+    return Remark(code="routes-exclude", text=text)
 
 
 def largest_disagreement(routes: Sequence[Route]) -> float:

@@ -18,6 +18,7 @@ from wattsump_analysis.reading.phases import find_phases
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 from wattsump_analysis.statistics.intervals import draws_of, span_of
+from wattsump_logger.remark import Remark
 
 __all__ = ("Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
 
@@ -37,7 +38,7 @@ class Stretch:
     `scale` says what watts rest on, None if on nothing. `k_w_k` with its draws is the
     stretch's answer; None with `why` where there is none. `label_draws` are what a label, which
     counts from the oil into the cooler, is held against. `alone` is why the oil side had
-    to answer by itself, "" if the network did.
+    to answer by itself, None if the network did.
     """
 
     record: Record
@@ -52,13 +53,13 @@ class Stretch:
     k_draws: FloatArray
     label_draws: FloatArray
     weights: FloatArray
-    why: str
-    alone: str
+    why: Remark | None
+    alone: Remark | None
 
     @property
     def by_side(self) -> bool:
         """Whether K is the oil side's and not the network's."""
-        return self.side.k_w_k is not None and (self.apart or bool(self.alone))
+        return self.side.k_w_k is not None and (self.apart or self.alone is not None)
 
 
 def fit_stretch(
@@ -84,8 +85,9 @@ def fit_stretch(
     )
     if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
         known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
-    alone = why if side.k_w_k is not None else ""
-    k, draws, weights = _answer(fitted, side, apart or bool(alone), rng)
+    alone = why if side.k_w_k is not None else None
+    by_side = apart or alone is not None
+    k, draws, weights = _answer(fitted, side, by_side, rng)
     return Stretch(
         record=record,
         phases=find_phases(record, fan_known),
@@ -97,38 +99,43 @@ def fit_stretch(
         known_heat=known_heat,
         k_w_k=k if scale is not None else None,
         k_draws=draws,
-        label_draws=_label_draws(record, fitted, draws, apart or bool(alone)),
+        label_draws=_label_draws(record, fitted, draws, by_side),
         weights=weights,
-        why="" if alone else why,
+        why=why if alone is None else None,
         alone=alone,
     )
 
 
 def _fit(
     record: Record, know: Knowledge, rng: np.random.Generator, progress: Callable[[str], None]
-) -> tuple[Fitted | None, str]:
+) -> tuple[Fitted | None, Remark | None]:
     tank = record.oils_c["tank"]
     moved = float(np.nanmax(tank) - np.nanmin(tank))
     if moved < LEAST_SPAN_K:
-        return None, f"the oil moved by {moved:.1f} K only: there is no transient to learn from"
+        text = f"the oil moved by {moved:.1f} K only: there is no transient to learn from"
+        return None, Remark(code="oil-never-moved", text=text)
     if not np.any(record.engine > 0.5):
-        return None, "the engine never ran: a stopped cool-down tells the shell, not the cooler"
+        text = "the engine never ran: a stopped cool-down tells the shell, not the cooler"
+        return None, Remark(code="engine-never-ran", text=text)
     if not np.any((record.fan > 0.5) & (record.engine > 0.5)):
-        return None, "the fan never ran: the cooler was not put to work"
+        text = "the fan never ran: the cooler was not put to work"
+        return None, Remark(code="fan-never-ran", text=text)
     try:
         # A trial far outside what a machine can be overflows; its weight is then nothing.
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             fitted = fit_record(record, know, rng, progress)
     except (np.linalg.LinAlgError, ArithmeticError):
-        return None, "the fit of the thermal network found no solution"
+        text = "the fit of the thermal network found no solution"
+        return None, Remark(code="fit-failed", text=text)
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value
     window = record.bins * record.bin_s * rate
     if window < SHORTEST_WINDOW_TAU:
-        return fitted, (
+        text = (
             f"the outing is only {window:.2f} time constants long ({1 / rate / 60:.0f} min each); "
             f"it takes {SHORTEST_WINDOW_TAU:g} or more"
         )
-    return fitted, ""
+        return fitted, Remark(code="outing-too-short", text=text)
+    return fitted, None
 
 
 def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool) -> Scale | None:

@@ -1,4 +1,7 @@
-"""From the answer of a stretch to a verdict, its reasons and what to do next."""
+"""From the answer of a stretch to a verdict, its reasons and what to do next.
+
+Every sentence about a verdict is made here; its word and heading are `results.Verdict`'s.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,18 +13,20 @@ from wattsump_analysis.physics.label import WIDEST_REL, label_verdict, verdict_f
 from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import Scale, Stretch
 from wattsump_analysis.reading.machine import Knowledge
-from wattsump_analysis.reading.misplaced import misplaced_reason
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
 from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.machine.profile import Cooler, Profile
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "Judgement",
     "Refusal",
     "check_label",
     "judge",
+    "log_longer",
     "refusals_of",
+    "undecided",
 )
 
 MOSTLY = 0.5
@@ -29,14 +34,15 @@ SELDOM = 0.1  # a hard minute over the setting does not undo an hour held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
+USUAL_ETD_K = 40.0  # the trade's round figure to state watts at; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Refusal:
     """Why a K that was found is not to be used, and what would mend it."""
 
-    reason: str
-    next_step: str
+    reason: Remark
+    next_step: Remark
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,14 +51,32 @@ class Judgement:
 
     verdict: Verdict
     headline: str
-    reasons: tuple[str, ...]
-    next_step: str
+    reasons: tuple[Remark, ...]
+    next_step: Remark
     label: LabelCheck | None
     k_w_k: Interval | None
 
 
-def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> str:
-    """Why a plateau tells of a thermostat and not of the cooler; "" if there is none.
+def undecided(reasons: tuple[Remark, ...], next_step: Remark, *, more: str = "") -> Judgement:
+    """Judgement of an outing that has no usable K; `more` is added to the headline."""
+    return Judgement(
+        verdict=Verdict.CANNOT_TELL,
+        headline=f"{Verdict.CANNOT_TELL.heading}, because {reasons[0]}. {more}".rstrip(),
+        reasons=reasons,
+        next_step=next_step,
+        label=None,
+        k_w_k=None,
+    )
+
+
+def log_longer() -> Remark:
+    """Return the next step after an outing that was too short."""
+    text = "Log a longer outing: from cold until the oil settles, then a cool-down."
+    return Remark(code="log-longer", text=text)
+
+
+def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> Remark | None:
+    """Why a plateau tells of a thermostat and not of the cooler; None if there is none.
 
     A logged fan that saws is a row of fan steps and is fitted as such; a plateau at a
     setting that nobody logged is not.
@@ -60,13 +84,14 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
     record = stretch.record
     swings = 0 if fan_known else hidden_switchings(record)
     if swings:
-        return (
-            f"the cooler went from cooling to idling and back, {swings} changes in all, and no fan "
-            "channel says when: a fan thermostat or a valve was at work, so a mean over both is "
-            "not the cooler's"
+        return Remark(
+            code="unlogged-switching",
+            text=f"the cooler went from cooling to idling and back, {swings} changes in all, and "
+            "no fan channel says when: a fan thermostat or a valve was at work, so a mean over "
+            "both is not the cooler's",
         )
     if profile is None:
-        return ""
+        return None
     cooler = profile.cooler
     tank = record.oils_c["tank"]
     working = (record.engine > 0.5) & np.isfinite(tank)
@@ -86,11 +111,12 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
             and over < SELDOM * np.count_nonzero(held)
             and np.count_nonzero(held) * record.bin_s > LEAST_PLATEAU_S
         ):
-            return (
-                f"the oil was held at {np.nanmean(tank[held]):.0f} °C, where the {name} is set "
-                f"({setting:.0f} °C): such a plateau measures the {name}, not the cooler"
+            return Remark(
+                code="held-at-setting",
+                text=f"the oil was held at {np.nanmean(tank[held]):.0f} °C, where the {name} is "
+                f"set ({setting:.0f} °C): such a plateau measures the {name}, not the cooler",
             )
-    return ""
+    return None
 
 
 def refusals_of(
@@ -99,22 +125,21 @@ def refusals_of(
     """What speaks against a K although the readings gave one."""
     found = []
     regulated = regulated_reason(stretch, profile, fan_known)
-    if regulated:
-        found.append(
-            Refusal(
-                reason=regulated,
-                next_step="Log a run in which the thermostat does not act: with the fan switched "
-                "by hand and logged, or working harder.",
-            )
+    if regulated is not None:
+        text = (
+            "Log a run in which the thermostat does not act: with the fan switched by hand and "
+            "logged, or working harder."
         )
+        step = Remark(code="log-unregulated", text=text)
+        found.append(Refusal(reason=regulated, next_step=step))
     apart = contradiction(routes)
-    if apart:
+    if apart is not None:
+        text = (
+            "Check the oil flow, and the litres and kilograms in the profile: one of them is "
+            "wrong. Then prove the outing again."
+        )
         found.append(
-            Refusal(
-                reason=apart,
-                next_step="Check the oil flow, and the litres and kilograms in the profile: one "
-                "of them is wrong. Then prove the outing again.",
-            )
+            Refusal(reason=apart, next_step=Remark(code="check-flow-and-masses", text=text))
         )
     return tuple(found)
 
@@ -128,77 +153,84 @@ def judge(
 ) -> Judgement:
     """Verdict of the stretch against the label, if there is one."""
     cooler = None if profile is None else profile.cooler
-    reasons, next_step = _refusals(stretch, cooler, know, refused)
-    k = None if reasons else stretch.k_w_k
-    label = None
-    if cooler is not None and cooler.label_heat_w is not None and k is not None:
-        label = check_label(
-            cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
-        )
-    if k is None:
-        ratio = _ratio_words(stretches)
-        headline = f"Cannot tell, because {reasons[0]}." + (f" {ratio}" if ratio else "")
-        return Judgement(
-            verdict="cannot tell",
-            headline=headline,
-            reasons=reasons,
-            next_step=next_step,
-            label=label,
-            k_w_k=None,
-        )
-    return _against(label, cooler, k, stretch)
+    refusals = _refusals(stretch, cooler, know, refused)
+    k = stretch.k_w_k
+    if refusals or k is None:
+        reasons = tuple(refusal.reason for refusal in refusals)
+        return undecided(reasons, refusals[0].next_step, more=_ratio_words(stretches))
+    if cooler is None or cooler.label_heat_w is None:
+        return _measured(k)
+    label = check_label(
+        cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
+    )
+    return _against(label, k, stretch)
 
 
-def _to_narrow(stretch: Stretch) -> str:
+def _to_narrow(stretch: Stretch) -> Remark:
     """What narrows the range: a guided run, or what one that was made already leaves open."""
     kinds = [phase.kind for phase in stretch.phases]
     if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
-        return (
-            "Weigh or look up what the profile only estimates, log the oil flow through the "
-            "cooler if you can, and log the same run again."
+        return Remark(
+            code="weigh-and-repeat",
+            text="Weigh or look up what the profile only estimates, log the oil flow through the "
+            "cooler if you can, and log the same run again.",
         )
-    return (
-        "Log a guided run: soak before the start, fan-off rise, three fan steps, and weigh or "
-        "look up what the profile only estimates."
+    return Remark(
+        code="log-guided-run",
+        text="Log a guided run: soak before the start, fan-off rise, three fan steps, and weigh or "
+        "look up what the profile only estimates.",
     )
 
 
 def _refusals(
     stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: tuple[Refusal, ...]
-) -> tuple[tuple[str, ...], str]:
-    """Every reason for which no watt per kelvin can be given, and what would help most."""
-    reasons, step = [], ""
+) -> tuple[Refusal, ...]:
+    """Every reason for which no watt per kelvin can be given, with what would help it."""
+    found = []
     if cooler is not None and not cooler.fitted:
-        reasons.append("the profile says that no cooler is fitted")
-        step = "Set fitted = true in [cooler] once it is, and log an outing."
-    misplaced = misplaced_reason(stretch.record)
-    if misplaced:
-        # Whatever else is wrong with such readings may come of it, and would lead astray.
-        return (*reasons, misplaced), step or (
-            "See that every probe reads °C and sits where its name says, warm them one by one by "
-            "hand to be sure, and log the outing again."
+        found.append(
+            Refusal(
+                reason=Remark(
+                    code="no-cooler-fitted", text="the profile says that no cooler is fitted"
+                ),
+                next_step=Remark(
+                    code="fit-a-cooler",
+                    text="Set fitted = true in [cooler] once it is, and log an outing.",
+                ),
+            )
         )
-    if stretch.why:
-        reasons.append(stretch.why)
-        step = step or "Log a longer outing: from cold until the oil settles, then a cool-down."
-    for one in refused:
-        reasons.append(one.reason)
-        step = step or one.next_step
-    if stretch.scale is None and not stretch.why:
-        reasons.append(
-            "temperatures alone give ratios, not watts: neither the heat capacity of oil and "
-            "metal nor an oil flow nor a metered heater is known"
-        )
-        step = step or (
-            "State the litres of oil and the kilograms of metal in the machine profile, or log "
-            "the oil flow, or run the metered heater."
-        )
-    if not reasons and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
-        reasons.append(
-            "the metal that warms with the oil is not listed, and it holds about half of the heat"
-        )
-        step = "List the metal parts with their kilograms as [[metal]] in the machine profile."
-    return tuple(reasons), step
+    if stretch.why is not None:
+        found.append(Refusal(reason=stretch.why, next_step=log_longer()))
+    found.extend(refused)
+    if stretch.scale is None and stretch.why is None:
+        found.append(_WITHOUT_SCALE)
+    if not found and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
+        found.append(_METAL_NOT_LISTED)
+    return tuple(found)
+
+
+_WITHOUT_SCALE = Refusal(
+    reason=Remark(
+        code="no-scale",
+        text="temperatures alone give ratios, not watts: neither the heat capacity of oil and "
+        "metal nor an oil flow nor a metered heater is known",
+    ),
+    next_step=Remark(
+        code="state-capacity",
+        text="State the litres of oil and the kilograms of metal in the machine profile, or log "
+        "the oil flow, or run the metered heater.",
+    ),
+)
+_METAL_NOT_LISTED = Refusal(
+    reason=Remark(
+        code="metal-not-listed",
+        text="the metal that warms with the oil is not listed, and it holds about half of the heat",
+    ),
+    next_step=Remark(
+        code="list-metal",
+        text="List the metal parts with their kilograms as [[metal]] in the machine profile.",
+    ),
+)
 
 
 def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
@@ -219,19 +251,30 @@ def _percent(interval: Interval) -> str:
     return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
 
 
-def _against(
-    label: LabelCheck | None, cooler: Cooler | None, k: Interval, stretch: Stretch
-) -> Judgement:
-    rejects = f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
-    if label is None or cooler is None:
-        return Judgement(
-            verdict="cannot tell",
-            headline=f"{rejects}; there is no label in the profile to hold it against.",
-            reasons=("the machine profile names no label heat",),
-            next_step="Enter label_heat and label_etd in [cooler] of the machine profile.",
-            label=None,
-            k_w_k=k,
-        )
+def _rejects(k: Interval) -> str:
+    return f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
+
+
+def _measured(k: Interval) -> Judgement:
+    """Watts without a label to hold them against."""
+    kilowatts = [0.001 * USUAL_ETD_K * end for end in (k.value, k.low, k.high)]
+    return Judgement(
+        verdict=Verdict.MEASURED,
+        headline=f"{_rejects(k)}: {kilowatts[0]:.2f} kW ({kilowatts[1]:.2f} to "
+        f"{kilowatts[2]:.2f}) with the oil {USUAL_ETD_K:.0f} K over the air.",
+        reasons=(Remark(code="no-label", text="the machine profile names no label heat"),),
+        next_step=Remark(
+            code="enter-label",
+            text="Enter label_heat and label_etd in [cooler] of the machine profile, if the "
+            "cooler has a label.",
+        ),
+        label=None,
+        k_w_k=k,
+    )
+
+
+def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
+    rejects = _rejects(k)
     if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
         return _without_etd(label, k, rejects, stretch)
     word = word_of(label.probability_met, label.share_of_label.half_width_rel)
@@ -241,37 +284,47 @@ def _against(
             ", counted from the tank; the share of the label is counted from the oil into the "
             "cooler, which is warmer by what no probe saw and the range allows for"
         )
-    if word != "cannot tell":
-        says = "meets" if word == "meets" else "falls short of"
-        step = (
-            "Keep this outing as the one to compare later ones with."
-            if word == "meets"
-            else "Clean core and fan, check belt and shroud, and log the same outing again."
-        )
+    if word is not Verdict.CANNOT_TELL:
+        claims = f"the label stands for {label.label_heat_w / label.label_etd_k:.0f} W per kelvin"
         return Judgement(
             verdict=word,
-            headline=f"The cooler {says} its label: {share}.",
-            reasons=(
-                f"{rejects}; the label stands for "
-                f"{label.label_heat_w / label.label_etd_k:.0f} W per kelvin",
-            ),
-            next_step=step,
+            headline=f"{_of_cooler(word)}: {share}.",
+            reasons=(Remark(code="rejects-against-label", text=f"{rejects}; {claims}"),),
+            next_step=_KEEP if word is Verdict.MEETS else _CLEAN,
             label=label,
             k_w_k=k,
         )
-    reason = (
-        f"the range is wider than {WIDEST_REL:.0%} either way"
-        if label.share_of_label.half_width_rel > WIDEST_REL
-        else "the label lies inside the range of what was measured"
-    )
+    if label.share_of_label.half_width_rel > WIDEST_REL:
+        text = f"the range is wider than {WIDEST_REL:.0%} either way"
+        reason = Remark(code="range-too-wide", text=text)
+    else:
+        text = "the label lies inside the range of what was measured"
+        reason = Remark(code="label-inside-range", text=text)
     return Judgement(
-        verdict="cannot tell",
-        headline=f"Cannot tell, because {reason}: {share}.",
-        reasons=(reason, rejects),
+        verdict=word,
+        headline=f"{word.heading}, because {reason}: {share}.",
+        reasons=(reason, Remark(code="rejects", text=rejects)),
         next_step=_to_narrow(stretch),
         label=label,
         k_w_k=k,
     )
+
+
+_KEEP = Remark(
+    code="keep-to-compare", text="Keep this outing as the one to compare later ones with."
+)
+_CLEAN = Remark(
+    code="clean-and-repeat",
+    text="Clean core and fan, check belt and shroud, and log the same outing again.",
+)
+_ASK = Remark(
+    code="ask-for-difference",
+    text="Ask the maker for the oil-in to air-in difference of the rating, and enter it.",
+)
+
+
+def _of_cooler(word: Verdict) -> str:
+    return f"The cooler {word.heading[0].lower()}{word.heading[1:]}"
 
 
 def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch) -> Judgement:
@@ -287,27 +340,24 @@ def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch)
         for reading, check in found.each
         if reading.etd_k is not None
     )
-    ask = "Ask the maker for the oil-in to air-in difference of the rating, and enter it."
-    table = f"its share at the trade's usual differences would be {each}"
+    reasons: tuple[Remark, ...] = (
+        Remark(code="rejects", text=rejects),
+        Remark(
+            code="share-at-usual-differences",
+            text=f"its share at the trade's usual differences would be {each}",
+        ),
+    )
     true_at = f"the label would be true at {found.true_etd_k:.0f} K oil in over air in"
-    if word == "cannot tell":
-        return Judgement(
-            verdict=word,
-            headline="Cannot tell, because the label does not print its temperature difference; "
-            f"{true_at}.",
-            reasons=("a rating without its temperature difference is not a number", rejects, table),
-            next_step=ask,
-            label=label,
-            k_w_k=k,
+    headline = f"{_of_cooler(word)} at every difference the trade rates at; {true_at}."
+    if word is Verdict.CANNOT_TELL:
+        text = "a rating without its temperature difference is not a number"
+        reasons = (Remark(code="label-without-difference", text=text), *reasons)
+        headline = (
+            f"{word.heading}, because the label does not print its temperature difference; "
+            f"{true_at}."
         )
-    says = "meets" if word == "meets" else "falls short of"
     return Judgement(
-        verdict=word,
-        headline=f"The cooler {says} its label at every difference the trade rates at; {true_at}.",
-        reasons=(rejects, table),
-        next_step=ask,
-        label=label,
-        k_w_k=k,
+        verdict=word, headline=headline, reasons=reasons, next_step=_ASK, label=label, k_w_k=k
     )
 
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.proof.proof_json import proof_data
+from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k
 from wattsump_analysis.results import Proof
@@ -25,7 +25,6 @@ from wattsump_logger.session.reader import Session
 
 __all__ = (
     "DRAWS",
-    "PROOF_SCHEMA",
     "Known",
     "capacity_of",
     "draws",
@@ -38,7 +37,6 @@ __all__ = (
     "with_session",
 )
 
-PROOF_SCHEMA = "wattsump-proof-1"
 # Quantiles of 4000 draws scatter by about 2 % of an interval's half width.
 DRAWS = 4000
 _SEED = 20
@@ -172,7 +170,7 @@ def proof_from_file(path: Path) -> Known:
         raise _no_proof(where, error.strerror or str(error)) from error
     except ValueError as error:
         raise _no_proof(where, "no JSON") from error
-    if not isinstance(data, dict) or data.get("schema") != PROOF_SCHEMA:
+    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         found = data.get("schema") if isinstance(data, dict) else type(data).__name__
         raise _no_proof(where, f"schema {found!r}")
     return known_from_proof(data, path.name)
@@ -180,7 +178,7 @@ def proof_from_file(path: Path) -> Known:
 
 def _no_proof(where: str, found: str) -> UsageError:
     return UsageError(
-        expected=f"a proof, JSON of schema {PROOF_SCHEMA!r}",
+        expected=f"a proof, JSON of schema {SCHEMA!r}",
         found=found,
         where=where,
         do="write one with: wattsump prove SESSION --json > proof.json",

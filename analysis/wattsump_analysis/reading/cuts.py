@@ -11,6 +11,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.oil_side import jumps_s
 from wattsump_analysis.reading.record import OILS, Record, Switches, make_record
 from wattsump_analysis.reading.samples import Samples
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Mark
 
 __all__ = ("Cuts", "cut_times", "find_cuts", "record_of", "stretch_records")
@@ -32,7 +33,7 @@ class Cuts:
     """Where an outing is cut, and why, in order of time."""
 
     times_s: tuple[float, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
 
 
 def record_of(
@@ -64,17 +65,22 @@ def record_of(
 def cut_times(samples: Samples, marks: tuple[Mark, ...]) -> Cuts:
     """Cuts at long gaps and at marks that tell of a change on the cooler."""
     t = samples.elapsed_s
-    found: list[tuple[float, str]] = []
+    found: list[tuple[float, Remark]] = []
     wide = max(LONGEST_GAP_S, 5.0 * float(np.median(np.diff(t))))
     for row in np.flatnonzero(np.diff(t) > wide):
         minutes = (t[row + 1] - t[row]) / 60.0
-        found.append((float(t[row + 1]), f"no readings for {minutes:.0f} min"))
+        why = Remark(code="cut-gap", text=f"no readings for {minutes:.0f} min")
+        found.append((float(t[row + 1]), why))
     found.extend(
-        (mark.elapsed_s, f"the mark {mark.text!r}")
+        (mark.elapsed_s, Remark(code="cut-mark", text=f"the mark {mark.text!r}"))
         for mark in marks
         if PART.search(mark.text) and DONE.search(mark.text)
     )
-    found.sort()
+    return _in_order(found)
+
+
+def _in_order(cuts: list[tuple[float, Remark]]) -> Cuts:
+    found = sorted(cuts, key=lambda cut: (cut[0], cut[1].text))
     return Cuts(times_s=tuple(at for at, _ in found), notes=tuple(why for _, why in found))
 
 
@@ -84,9 +90,9 @@ def find_cuts(samples: Samples, marks: tuple[Mark, ...], whole: Record) -> Cuts:
     pairs = list(zip(cuts.times_s, cuts.notes, strict=True))
     for at in jumps_s(whole):
         if all(abs(at - other) > 600.0 for other in cuts.times_s):
-            pairs.append((at, "a step of the cooler's own heat per kelvin, without a mark"))
-    pairs.sort()
-    return Cuts(times_s=tuple(at for at, _ in pairs), notes=tuple(why for _, why in pairs))
+            text = "a step of the cooler's own heat per kelvin, without a mark"
+            pairs.append((at, Remark(code="cut-step", text=text)))
+    return _in_order(pairs)
 
 
 def stretch_records(
@@ -96,7 +102,7 @@ def stretch_records(
     rho_cp_j_m3k: FloatArray | None,
     cuts: Cuts,
     until_s: float = np.inf,
-) -> tuple[tuple[Record, ...], tuple[str, ...]]:
+) -> tuple[tuple[Record, ...], tuple[Remark, ...]]:
     """Records between the cuts up to `until_s` that are long enough to fit; notes on the others."""
     t = samples.elapsed_s
     end_s = float(np.nextafter(min(t[-1], until_s), np.inf))
@@ -113,10 +119,11 @@ def stretch_records(
         if np.isfinite(tank).sum() >= LEAST_BINS and np.isfinite(air).any():
             record = record_of(samples, switches, offsets_k, rho_cp_j_m3k, keep)
         if record is None or np.isfinite(record.oils_c["tank"]).sum() < LEAST_BINS:
-            notes.append(
+            text = (
                 f"{rows} rows from {t[keep.start] / 60:.0f} min on are too few to fit and were "
                 "left out"
             )
+            notes.append(Remark(code="stretch-left-out", text=text))
         else:
             records.append(record)
     return tuple(records), tuple(notes)

@@ -4,14 +4,17 @@ A fit of such readings is narrow and wrong, so each sentence is a reason to give
 Thresholds are common practice, no source; offsets of unmatched probes stay below them.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.suspects import undisturbed
+from wattsump_logger.remark import Remark
 
-__all__ = ("misplaced_reason",)
+__all__ = ("misplaced_in", "misplaced_reason")
 
 WARM_K = 10.0  # oil over air from which the order of the probes is clear
 BACKWARDS_K = 4.0
@@ -23,44 +26,57 @@ FOLLOWED_K = 1.0  # of another probe in the same moment: then the oil itself cha
 SLOPE_BINS = 5
 
 
-def misplaced_reason(record: Record) -> str:
-    """Why the oil probes cannot be taken for what they are named; "" where they can."""
+def misplaced_in(records: Sequence[Record]) -> Remark | None:
+    """Why the probes of the last stretch cannot be taken for what they are named; None if they can.
+
+    Probes may have been put right between two stretches, so the last one counts; temperatures
+    that no oil has spoil every stretch, for properties of oil end below them.
+    """
+    hot = (_too_hot(record) for record in records)
+    return next(filter(None, hot), None) or (misplaced_reason(records[-1]) if records else None)
+
+
+def misplaced_reason(record: Record) -> Remark | None:
+    """Why the oil probes cannot be taken for what they are named; None where they can."""
     return _too_hot(record) or _backwards(record) or _tank_jumped(record)
 
 
-def _too_hot(record: Record) -> str:
+def _too_hot(record: Record) -> Remark | None:
     """Whether the readings are of no air or no oil that a machine works in, as those in °F are."""
     air_c = float(np.median(record.ambient_c))
     oils_c = np.concatenate(list(record.oils_c.values()))
     oil_c = float(np.max(oils_c[np.isfinite(oils_c)]))
     if air_c <= HOTTEST_AIR_C and oil_c <= HOTTEST_OIL_C:
-        return ""
-    return (
-        f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work, as readings "
-        "in °F or of a broken probe are"
+        return None
+    return Remark(
+        code="readings-too-hot",
+        text=f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work, as "
+        "readings in °F or of a broken probe are",
     )
 
 
-def _backwards(record: Record) -> str:
+def _backwards(record: Record) -> Remark | None:
     """Whether heat would flow the wrong way round while warm oil is pumped."""
     oils = record.oils_c
     if "cooler_in" not in oils:
-        return ""
+        return None
     inlet = oils["cooler_in"]
     warm = (record.engine > 0.99) & (inlet - record.ambient_c > WARM_K)
     if "cooler_out" in oils and _clearly_below(
         inlet - oils["cooler_out"], warm & (record.fan > 0.9)
     ):
-        return (
-            "oil seems to leave the cooler warmer than it enters while the fan blows: the two "
-            "probes are swapped"
+        return Remark(
+            code="cooler-probes-swapped",
+            text="oil seems to leave the cooler warmer than it enters while the fan blows: the "
+            "two probes are swapped",
         )
     if _clearly_below(inlet - oils["tank"], warm & (record.heater_w < 1.0)):
-        return (
-            "the oil going into the cooler seems colder than the tank it comes from while the "
-            "drive warms it: the probes of tank and cooler are swapped"
+        return Remark(
+            code="tank-and-cooler-swapped",
+            text="the oil going into the cooler seems colder than the tank it comes from while "
+            "the drive warms it: the probes of tank and cooler are swapped",
         )
-    return ""
+    return None
 
 
 def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
@@ -68,7 +84,7 @@ def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
     return seen.size >= LEAST_BINS and float(np.median(seen)) < -BACKWARDS_K
 
 
-def _tank_jumped(record: Record) -> str:
+def _tank_jumped(record: Record) -> Remark | None:
     """Whether the tank jumped at once and for good while the cooler's probes did not.
 
     A tankful cannot change by degrees between two bins, save where other oil is let in; the
@@ -76,18 +92,19 @@ def _tank_jumped(record: Record) -> str:
     """
     others = [record.oils_c[name] for name in ("cooler_in", "cooler_out") if name in record.oils_c]
     if not others:
-        return ""
+        return None
     jumps = _jumps(record.oils_c["tank"])
     followed = np.max([np.abs(_jumps(other)) for other in others], axis=0)
     # Work may change meanwhile: more of it warms the loop first, and the tank by and by.
     quiet = undisturbed(record, SLOPE_BINS, (record.fan, record.engine))
     alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & quiet
     if not alone.any():
-        return ""
+        return None
     at = int(np.argmax(np.where(alone, np.abs(jumps), 0.0)))
-    return (
-        f"the tank jumped by {jumps[at]:+.1f} K at {record.elapsed_s[at] / 60:.0f} min and the "
-        "oil drawn from it did not: its probe was moved or knocked"
+    return Remark(
+        code="tank-probe-moved",
+        text=f"the tank jumped by {jumps[at]:+.1f} K at {record.elapsed_s[at] / 60:.0f} min and "
+        "the oil drawn from it did not: its probe was moved or knocked",
     )
 
 

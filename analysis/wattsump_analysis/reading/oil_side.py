@@ -11,6 +11,7 @@ from wattsump_analysis.reading.phases import slopes_k_min
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_logger.remark import Remark
 
 __all__ = ("OilSide", "jumps_s", "oil_side", "own_circuit")
 
@@ -33,7 +34,7 @@ class OilSide:
     k_w_k: Interval | None
     heat_w: float = float("nan")  # mean over the usable bins
     budget: tuple[BudgetLine, ...] = ()
-    why: str = ""  # there is no value although flow and both temperatures were read
+    why: Remark | None = None  # there is no value although flow and both temperatures were read
 
 
 def _series(record: Record) -> FloatArray:
@@ -83,8 +84,8 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
     excess = float(np.median((inlet - record.ambient_c)[warm]))
     if not (value > 0.0 and drop > 0.0):
-        why = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
-        return OilSide(k_by_bin_w_k=k, k_w_k=None, why=why)
+        text = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
+        return OilSide(k_by_bin_w_k=k, k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
     scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
     budget = (
         BudgetLine(source="oil flow and heat", kind="B", relative=know.u_flow_rel),

@@ -16,6 +16,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import SPIKE_K, Record, Switches
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase
+from wattsump_logger.remark import Remark
 from wattsump_logger.watch.guide import SETTLED_K_MIN
 
 __all__ = (
@@ -60,7 +61,7 @@ class Soak:
     start_s: float
     end_s: float
     offsets_k: Mapping[str, float] | None
-    reason: str
+    reason: Remark | None = None
     drift_k_min: float = 0.0
 
 
@@ -102,13 +103,13 @@ def _starts_warm(samples: Samples) -> bool:
     return bool(np.nanmax(tank) - np.nanmedian(air[first]) > SOAK_SPREAD_K)
 
 
-def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
+def switches_of(samples: Samples) -> tuple[Switches, tuple[Remark, ...]]:
     """Flags of every sample, from the channels or, failing those, from the tank.
 
     Returns
     -------
-    Switches, tuple of str
-        The switches, and a sentence for each that was guessed.
+    Switches, tuple of Remark
+        The switches, and a remark for each that was guessed.
     """
     t, n, notes = samples.elapsed_s, samples.elapsed_s.size, []
     engine = samples.engine
@@ -124,11 +125,13 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
             if math.isfinite(until_s)
             else "to the end"
         )
-        notes.append(f"no engine channel: oil was taken to flow through the cooler {begin} {end}")
+        text = f"no engine channel: oil was taken to flow through the cooler {begin} {end}"
+        notes.append(Remark(code="no-engine-channel", text=text))
     fan = samples.fan
     if fan is None:
         fan = np.ones(n)
-        notes.append("no fan channel: the fan was taken to run all the time")
+        text = "no fan channel: the fan was taken to run all the time"
+        notes.append(Remark(code="no-fan-channel", text=text))
     moving = samples.moving
     work = np.zeros(n, dtype=np.int64)
     if moving is not None:
@@ -136,7 +139,8 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[str, ...]]:
     else:
         work = np.where(_fell_away(t, samples.temps_c["tank"]), 0, 1).astype(np.int64)
         moving = np.zeros(n)
-        notes.append("no drive channel: motion and idling were told by the tank alone")
+        text = "no drive channel: motion and idling were told by the tank alone"
+        notes.append(Remark(code="no-drive-channel", text=text))
     heater = np.zeros(n) if samples.heater_w is None else samples.heater_w
     return Switches(
         fan=fan,
@@ -197,7 +201,7 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
     ]
     start_s, end_s = float(t[0]), float(t[end - 1])
 
-    def refused(reason: str) -> Soak:
+    def refused(reason: Remark) -> Soak:
         return Soak(start_s=start_s, end_s=end_s, offsets_k=None, reason=reason)
 
     levels, drifts = {}, [0.0]
@@ -205,21 +209,21 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
         y, x = samples.temps_c[name][used], t[used]
         seen = np.isfinite(y)
         if np.count_nonzero(seen) < MEDIAN_READINGS:
-            return refused(f"{name} has too few readings during the rest")
+            text = f"{name} has too few readings during the rest"
+            return refused(Remark(code="rest-few-readings", text=text))
         drift = _robust_drift_k_min(x[seen], y[seen])
         drifts.append(_beyond_scatter_k_min(x[seen], y[seen], drift))
         if abs(drift) > SETTLED_K_MIN:
-            return refused(f"{name} still moved by {drift:+.2f} K/min during the rest")
+            text = f"{name} still moved by {drift:+.2f} K/min during the rest"
+            return refused(Remark(code="rest-drifts", text=text))
         levels[name] = _level(y[seen])
     apart = max(levels.values()) - min(levels.values())
     if apart > SOAK_SPREAD_K:
-        return refused(
-            f"the probes stood {apart:.1f} K apart: oil and air were not at one temperature yet"
-        )
+        text = f"the probes stood {apart:.1f} K apart: oil and air were not at one temperature yet"
+        return refused(Remark(code="rest-uneven", text=text))
     return Soak(
         start_s=start_s,
         end_s=end_s,
-        reason="",
         offsets_k={name: level - levels["tank"] for name, level in levels.items()},
         drift_k_min=max(drifts),
     )

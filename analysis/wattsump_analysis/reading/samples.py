@@ -8,6 +8,7 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 __all__ = ("Samples", "gather")
@@ -36,7 +37,7 @@ class Samples:
     moving: FloatArray | None
     heater_w: FloatArray | None
     flow_m3_s: FloatArray | None
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
     engine_rpm: FloatArray | None = None
 
 
@@ -90,9 +91,9 @@ def _tank_found(session: Session, profile: Profile | None) -> str:
 
 def _temperatures(
     session: Session, profile: Profile | None
-) -> tuple[dict[str, FloatArray], list[str]]:
+) -> tuple[dict[str, FloatArray], list[Remark]]:
     found: dict[str, FloatArray] = {}
-    notes: list[str] = []
+    notes: list[Remark] = []
     taken = {}
     for role in Role:
         column = column_of(role, session.columns, profile)
@@ -104,7 +105,8 @@ def _temperatures(
         name = taken.get(column, column.removesuffix("_c"))
         seen = int(np.count_nonzero(np.isfinite(values)))
         if seen < min(LEAST_READINGS, values.size):
-            notes.append(f"{column} has {seen} readings in {values.size} rows and was left out")
+            text = f"{column} has {seen} readings in {values.size} rows and was left out"
+            notes.append(Remark(code="channel-left-out", text=text))
         else:
             found[name] = values
     return found, notes
@@ -165,7 +167,7 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
 
 def _metered(
     flow_m3_s: FloatArray | None, engine: FloatArray | None, elapsed_s: FloatArray
-) -> tuple[FloatArray | None, list[str]]:
+) -> tuple[FloatArray | None, list[Remark]]:
     """The flow without what its meter missed, and a note on that.
 
     A drive's pump moves oil whenever the engine turns, so a meter that reads nothing then has
@@ -176,12 +178,17 @@ def _metered(
     running = engine > 0.5
     flowing = flow_m3_s[running & (flow_m3_s > 0.0)]
     if flowing.size < min(LEAST_READINGS, flow_m3_s.size):
-        return None, ["the flow meter read nothing while the engine ran and was left out"]
+        text = "the flow meter read nothing while the engine ran and was left out"
+        return None, [Remark(code="flow-left-out", text=text)]
     silent = running & (flow_m3_s < SILENT_SHARE * np.median(flowing))
     missed_s = float(np.sum(np.diff(elapsed_s, append=elapsed_s[-1])[silent]))
     if missed_s < TOLD_SILENCE_S:
         return flow_m3_s, []
     return _filled(np.where(silent, np.nan, flow_m3_s)), [
-        f"the flow meter read nothing for {missed_s / 60:.0f} min of the engine's running: its "
-        "last flow was kept. If the oil did stand still, stop and look for the reason first"
+        Remark(
+            code="flow-kept",
+            text=f"the flow meter read nothing for {missed_s / 60:.0f} min of the engine's "
+            "running: its last flow was kept. If the oil did stand still, stop and look for the "
+            "reason first",
+        )
     ]

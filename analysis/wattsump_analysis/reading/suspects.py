@@ -1,6 +1,6 @@
 """Signs in an outing that a probe, the air at it, or the oil's way is not what it is taken for.
 
-Each function looks at one record and returns a sentence for the owner, or "" where there is
+Each function looks at one record and returns a remark for the owner, or None where there is
 nothing to say. Nothing is removed or corrected. Thresholds are common practice, no source;
 they lie well above what drifting weather, a wandering load and probes of class 2 do.
 """
@@ -14,6 +14,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
 from wattsump_logger.calibration.suspicion import sunlit, swapped
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "air_that_answers_the_fan",
@@ -49,8 +50,8 @@ LEAST_EXCESS_K = 5.0
 BROKEN_SHARE = 0.5
 
 
-def suspects_of(record: Record) -> tuple[str, ...]:
-    """Every sentence that a record gives rise to."""
+def suspects_of(record: Record) -> tuple[Remark, ...]:
+    """Every remark that a record gives rise to."""
     found = (
         tank_and_air_swapped(record),
         air_that_answers_the_fan(record),
@@ -59,19 +60,22 @@ def suspects_of(record: Record) -> tuple[str, ...]:
         probe_that_moved(record),
         bypass_that_opens(record),
     )
-    return tuple(sentence for sentence in found if sentence)
+    return tuple(remark for remark in found if remark is not None)
 
 
-def tank_and_air_swapped(record: Record) -> str:
+def tank_and_air_swapped(record: Record) -> Remark | None:
     """Whether the tank reads colder than the air nearly throughout."""
     tank, air = record.oils_c["tank"], record.ambient_c
     apart = np.abs(tank - air) > WARM_K
     # A cold machine in a warm shed is colder than the air too, but then the tank warms.
     if np.count_nonzero(apart) < max(10, LEAST_APART * record.bins):
-        return ""
+        return None
     if np.ptp(air) <= np.nanmax(tank) - np.nanmin(tank) or not swapped(tank[apart], air[apart]):
-        return ""
-    return "the tank reads colder than the air nearly throughout: are these two probes swapped?"
+        return None
+    return Remark(
+        code="tank-and-air-swapped",
+        text="the tank reads colder than the air nearly throughout: are these two probes swapped?",
+    )
 
 
 def _settled_bins(record: Record) -> int:
@@ -97,7 +101,7 @@ def _switchings(record: Record) -> list[tuple[int, float]]:
     return found
 
 
-def air_that_answers_the_fan(record: Record) -> str:
+def air_that_answers_the_fan(record: Record) -> Remark | None:
     """Whether the air at the probe changes with the flow of air through the cooler."""
     settled = _settled_bins(record)
     air = record.ambient_c
@@ -108,25 +112,27 @@ def air_that_answers_the_fan(record: Record) -> str:
         ]
     )
     if shifts.size == 0:
-        return ""
+        return None
     shift = float(np.median(shifts))
     alike = np.all(np.sign(shifts) == np.sign(shift))
     if not alike or abs(shift) < (ANSWER_K if shifts.size > 1 else ANSWER_ONCE_K):
-        return ""
+        return None
     if shift > 0:
-        return (
-            f"the air at the probe is {shift:.1f} K warmer while the fan blows: hot air comes "
+        return Remark(
+            code="hot-air-returns",
+            text=f"the air at the probe is {shift:.1f} K warmer while the fan blows: hot air comes "
             "round to the intake, or the probe stands in it. Close the gaps around the core, and "
-            "log again with the probe in the air that goes in"
+            "log again with the probe in the air that goes in",
         )
-    return (
-        f"the air at the probe is {-shift:.1f} K warmer while the fan stands: warmth of engine or "
-        "core pools at it. Heat over air is uncertain in the parts without fan; move the probe "
-        "farther out"
+    return Remark(
+        code="warm-air-pools",
+        text=f"the air at the probe is {-shift:.1f} K warmer while the fan stands: warmth of "
+        "engine or core pools at it. Heat over air is uncertain in the parts without fan; move the "
+        "probe farther out",
     )
 
 
-def jumping_air(record: Record) -> str:
+def jumping_air(record: Record) -> Remark | None:
     """Whether the air jumps as no shaded air does, away from switchings of the fan."""
     mask = sunlit(record.ambient_c, record.elapsed_s, within_s=SUNLIT_WITHIN_S)
     settled = _settled_bins(record) + int(np.ceil(SUNLIT_WITHIN_S / record.bin_s))
@@ -135,27 +141,29 @@ def jumping_air(record: Record) -> str:
         mask[max(at - settled, 0) : at + settled] = False
     share = float(np.mean(mask))
     if share < SUNLIT_SHARE:
-        return ""
-    return (
-        f"the air probe jumps by 3 K and more within five minutes, {share:.0%} of the time: sun "
-        "and shade, or warm air in gusts. Shade it and keep it in the air that goes in"
+        return None
+    return Remark(
+        code="air-jumps",
+        text=f"the air probe jumps by 3 K and more within five minutes, {share:.0%} of the time: "
+        "sun and shade, or warm air in gusts. Shade it and keep it in the air that goes in",
     )
 
 
-def probe_in_air(record: Record, name: str) -> str:
+def probe_in_air(record: Record, name: str) -> Remark | None:
     """Whether an oil probe reads like air while hot oil is pumped past it."""
     probe, air = record.oils_c[name], record.ambient_c
     hot = (record.engine > 0.99) & (record.oils_c["tank"] - air > WARM_K)
     lost = hot & (np.abs(probe - air) < IN_AIR_K)
     start, longest = _longest(lost)
     if longest * record.bin_s < IN_AIR_S:
-        return ""
+        return None
     called = name.replace("_", " ")
     or_else = ", or does no oil pass the cooler" if name == "cooler_out" else ""
-    return (
-        f"{called} read like air for {longest * record.bin_s / 60:.0f} min from "
+    return Remark(
+        code="probe-in-air",
+        text=f"{called} read like air for {longest * record.bin_s / 60:.0f} min from "
         f"{record.elapsed_s[start] / 60:.0f} min on while the tank was hot: has the probe come "
-        f"off{or_else}?"
+        f"off{or_else}?",
     )
 
 
@@ -169,7 +177,7 @@ def _longest(mask: NDArray[np.bool_]) -> tuple[int, int]:
     return int(starts[row]), int(ends[row] - starts[row])
 
 
-def probe_that_moved(record: Record) -> str:
+def probe_that_moved(record: Record) -> Remark | None:
     """Whether one of the cooler's probes jumped against the tank with nothing switched.
 
     A change of load also moves the inlet against the tank, but keeps the share of the excess
@@ -178,9 +186,9 @@ def probe_that_moved(record: Record) -> str:
     oils = record.oils_c
     width = max(int(np.ceil(MOVED_WINDOW_S / record.bin_s)), 4)
     if not {"cooler_in", "cooler_out"} <= set(oils) or record.bins < 2 * width + 1:
-        return ""
+        return None
     inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
-    best, sentence = MOVED_K, ""
+    best, remark = MOVED_K, None
     all_steps = {"cooler in": _steps(inlet, width), "cooler out": _steps(outlet, width)}
     switches = (record.fan, record.engine, record.moving, record.heater_w > 1.0, record.work)
     for at in map(int, np.flatnonzero(undisturbed(record, width, switches))):
@@ -191,12 +199,13 @@ def probe_that_moved(record: Record) -> str:
             if not _share_breaks(record, at, width, steps[name], name):
                 continue
             best = abs(steps[name])
-            sentence = (
-                f"{name} jumped by {steps[name]:+.1f} K against the tank at "
+            remark = Remark(
+                code="probe-moved",
+                text=f"{name} jumped by {steps[name]:+.1f} K against the tank at "
                 f"{record.elapsed_s[at] / 60:.0f} min while nothing was switched: was the "
-                "probe moved or knocked, or the cooler covered?"
+                "probe moved or knocked, or the cooler covered?",
             )
-    return sentence
+    return remark
 
 
 def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str) -> bool:
@@ -259,7 +268,7 @@ def _means(windows: FloatArray) -> FloatArray:
         return np.asarray(np.where(seen, windows, 0.0).sum(axis=1) / seen.sum(axis=1))
 
 
-def bypass_that_opens(record: Record) -> str:
+def bypass_that_opens(record: Record) -> Remark | None:
     """Whether the cooler passes hardly any heat below one oil temperature and all above it.
 
     Thick oil also keeps heat from the core, but over tens of kelvins; a thermostatic
@@ -267,7 +276,7 @@ def bypass_that_opens(record: Record) -> str:
     """
     oils = record.oils_c
     if not {"cooler_in", "cooler_out"} <= set(oils):
-        return ""
+        return None
     inlet = oils["cooler_in"]
     excess = inlet - record.ambient_c
     on = (record.fan > 0.9) & (record.engine > 0.9) & (excess > 10.0)
@@ -289,17 +298,18 @@ def bypass_that_opens(record: Record) -> str:
         if last_shut < CLOSED_SHARE * whole and first_open > OPEN_SHARE * whole and gap > best:
             best, knee_c = gap, float(tried)
     if knee_c is None:
-        return ""
-    return (
-        f"below about {knee_c:.0f} °C the cooler passed hardly any heat and above it all at once: "
-        "a thermostatic bypass opens there. The colder part of the outing says nothing of the "
-        "cooler"
+        return None
+    return Remark(
+        code="bypass-opens",
+        text=f"below about {knee_c:.0f} °C the cooler passed hardly any heat and above it all at "
+        "once: a thermostatic bypass opens there. The colder part of the outing says nothing of "
+        "the cooler",
     )
 
 
 def capacity_unlike_listed(
     capacity_j_k: float, know: Knowledge, u_model_rel: float, *, heat_measured: bool
-) -> str:
+) -> Remark | None:
     """Whether the machine stored heat unlike the litres and kilograms listed.
 
     Both the rise and the fall of the temperature are then quicker, or slower, than the
@@ -309,25 +319,28 @@ def capacity_unlike_listed(
     metered heater, temperatures tell that the list does not fit, but not which way.
     """
     if know.oil_j_k is None or know.metal_j_k is None:
-        return ""
+        return None
     listed = know.oil_j_k + know.metal_j_k
     u_rel = float(np.hypot(know.u_oil_rel * know.oil_j_k, know.u_metal_rel * know.metal_j_k))
     ratio = capacity_j_k / listed
     if abs(np.log(ratio)) < UNLIKE_SD * float(np.hypot(u_rel / listed, u_model_rel)):
-        return ""
+        return None
     if not heat_measured:
-        return (
-            "the machine warmed and cooled unlike the oil and metal listed, and without a flow "
-            "meter or a metered heater nobody can tell which way: check the oil level, then the "
-            "profile's litres and kilograms"
+        return Remark(
+            code="capacity-unlike-listed",
+            text="the machine warmed and cooled unlike the oil and metal listed, and without a "
+            "flow meter or a metered heater nobody can tell which way: check the oil level, then "
+            "the profile's litres and kilograms",
         )
     held = f"warmed and cooled as if it held {capacity_j_k / 1e3:.0f} kJ/K"
     if ratio < 1.0:
-        return (
-            f"the machine {held}, {1 - ratio:.0%} less than the oil and metal listed: check the "
-            "oil level, then the profile's litres and kilograms"
+        return Remark(
+            code="capacity-below-listed",
+            text=f"the machine {held}, {1 - ratio:.0%} less than the oil and metal listed: check "
+            "the oil level, then the profile's litres and kilograms",
         )
-    return (
-        f"the machine {held}, {ratio - 1:.0%} more than the oil and metal listed: check the "
-        "profile's litres, and whether all metal that warms with the oil is listed"
+    return Remark(
+        code="capacity-above-listed",
+        text=f"the machine {held}, {ratio - 1:.0%} more than the oil and metal listed: check the "
+        "profile's litres, and whether all metal that warms with the oil is listed",
     )

@@ -8,8 +8,9 @@ import math
 import re
 import textwrap
 
-from wattsump_analysis.results import LabelCheck, Proof
-from wattsump_analysis.show.words import VERDICT_WORDS, Fact, facts, figure, sentence
+from wattsump_analysis.results import LabelCheck, Proof, Tone
+from wattsump_analysis.show.words import Fact, facts, figure, sentence
+from wattsump_logger.remark import Remark
 
 __all__ = ("WIDTH", "proof_screen")
 
@@ -18,7 +19,7 @@ _NAME_WIDTH = 19
 _VALUE_WIDTH = 23
 _BAR_WIDTH = 48
 _TAG = re.compile(r"(\\*)(\[[a-z#/@][^\[]*?\])")
-_COLOURS = {"meets": "green", "falls short": "red", "cannot tell": "yellow"}
+_COLOURS: dict[Tone, str] = {"good": "green", "bad": "red", "plain": "cyan", "open": "yellow"}
 
 
 def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -> str:
@@ -33,8 +34,8 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     more : tuple of Fact
         Lines below the proof's own.
     """
-    colour = _COLOURS.get(proof.verdict, "yellow")
-    word = VERDICT_WORDS.get(proof.verdict, proof.verdict).upper()
+    colour = _COLOURS[proof.verdict.tone]
+    word = proof.verdict.heading.upper()
     lines = (*facts(proof, units), *more)
     blocks = [
         [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(proof.headline)],
@@ -55,8 +56,8 @@ def _safe(text: str) -> str:
     return _TAG.sub(lambda found: found[1] * 2 + "\\" + found[2], text)
 
 
-def _new(reasons: tuple[str, ...], headline: str) -> list[str]:
-    return [reason for reason in reasons if reason not in headline]
+def _new(reasons: tuple[Remark, ...], headline: str) -> list[Remark]:
+    return [reason for reason in reasons if reason.text not in headline]
 
 
 def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
@@ -71,8 +72,8 @@ def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
     return [_safe(line) for line in lines]
 
 
-def _item(name: str, text: str, style: str = "") -> list[str]:
-    lines = _wrapped(sentence(text), indent=9)
+def _item(name: str, remark: Remark, style: str = "") -> list[str]:
+    lines = _wrapped(sentence(remark), indent=9)
     if not lines:
         return []
     label = f"[{style}]{name:<9}[/]" if style else f"{name:<9}"

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from wattsump_analysis.results import Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
+from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import show, shown_unit, to_shown
 
 __all__ = (
-    "VERDICT_WORDS",
     "Fact",
     "chance",
     "clock_text",
@@ -22,12 +22,6 @@ __all__ = (
     "spaced",
     "span",
 )
-
-VERDICT_WORDS = {
-    "meets": "Meets its label",
-    "falls short": "Falls short of its label",
-    "cannot tell": "Cannot tell",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +75,9 @@ def clock_text(elapsed_s: float) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
-def sentence(text: str) -> str:
+def sentence(remark: Remark | str) -> str:
     """Return a remark as a sentence: a capital first, a stop last."""
+    text = str(remark)
     if not text:
         return text
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

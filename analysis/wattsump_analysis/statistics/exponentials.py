@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.statistics.residuals import durbin_watson
 from wattsump_logger.errors import RangeError
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "Curve",
@@ -69,7 +70,7 @@ class ExponentialFit:
     durbin_watson: float
     identified: bool
     shape_right: bool
-    reason: str
+    reason: Remark | None
 
     def value(self, name: str) -> float:
         return float(self.values[self.names.index(name)])
@@ -153,7 +154,8 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     if not (pair.identified and pair.shape_right):
         return found
     taus = " and ".join(f"{pair.value(name) / 60.0:.1f}" for name in ("tau1_s", "tau2_s"))
-    return replace(found, reason=f"{found.reason}; two time constants, {taus} min, fit")
+    text = f"{found.reason}; two time constants, {taus} min, fit"
+    return replace(found, reason=Remark(code="two-exponentials", text=text))
 
 
 def fit_two_exponentials(
@@ -269,10 +271,11 @@ def _solve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> Exp
     tau = curve.slowest_s(found.x)
     window = float(t[-1] - t[0]) / tau if tau != 0 else 0.0
     dw = durbin_watson(residuals)
-    identified, reason = _judged(full_rank, bool(found.success), window, errors, found.x)
-    shape_right = dw >= LOWEST_DURBIN_WATSON
+    reason = _judged(full_rank, bool(found.success), window, errors, found.x)
+    identified, shape_right = reason is None, dw >= LOWEST_DURBIN_WATSON
     if identified and not shape_right:
-        reason = f"the curve is not of this shape: Durbin-Watson {dw:.2f}, near 2 if it were"
+        text = f"the curve is not of this shape: Durbin-Watson {dw:.2f}, near 2 if it were"
+        reason = Remark(code="not-exponential", text=text)
     with np.errstate(invalid="ignore"):
         correlation = covariance / np.outer(errors, errors)
     return ExponentialFit(
@@ -308,15 +311,19 @@ def _covariance(jacobian: FloatArray, sd: float) -> tuple[FloatArray, bool]:
 
 def _judged(
     full_rank: bool, solved: bool, window: float, errors: FloatArray, values: FloatArray
-) -> tuple[bool, str]:
+) -> Remark | None:
+    """Why the data do not determine the values; None where they do."""
     if not full_rank or bool(np.any(errors > FLAT * np.abs(values))):
-        return False, "singular: the data do not tell the parameters apart"
+        text = "singular: the data do not tell the parameters apart"
+        return Remark(code="curve-singular", text=text)
     if not solved:
-        return False, "the solver did not settle"
+        return Remark(code="curve-unsettled", text="the solver did not settle")
     if not 0.0 < window < np.inf:
-        return False, "no time constant: the curve does not settle"
+        text = "no time constant: the curve does not settle"
+        return Remark(code="curve-endless", text=text)
     if window < SHORTEST_WINDOW_TAU:
-        return False, f"the stretch is only {window:.2f} time constants long"
+        text = f"the stretch is only {window:.2f} time constants long"
+        return Remark(code="curve-short", text=text)
     if np.any(errors > np.abs(values)):
-        return False, "a standard error exceeds its value"
-    return True, ""
+        return Remark(code="curve-uncertain", text="a standard error exceeds its value")
+    return None

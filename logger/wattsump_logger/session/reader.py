@@ -18,6 +18,7 @@ import numpy as np
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
 from wattsump_logger.session.sidecar import read_sidecar
 from wattsump_logger.session.table import Table, parse_table, rows_between, salvage
@@ -69,7 +70,7 @@ class Session:
     marks: tuple[Mark, ...]
     start_utc: datetime | None
     metadata: Mapping[str, object]
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
 
     def frame(self) -> "pd.DataFrame":
         """Return the numeric columns as a pandas table, one row per row of the file."""
@@ -120,10 +121,11 @@ def load_session(path: Path | str) -> Session:
 
 
 def _session(
-    path: Path, table: Table, metadata: Mapping[str, object], notes: tuple[str, ...]
+    path: Path, table: Table, metadata: Mapping[str, object], notes: tuple[Remark, ...]
 ) -> Session:
     elapsed_s = table.columns["elapsed_s"]
     _check_time(elapsed_s, path)
+    empty = Remark(code="no-rows", text="no rows: the outing holds no reading")
     return Session(
         path=path,
         elapsed_s=elapsed_s,
@@ -138,7 +140,7 @@ def _session(
         ),
         start_utc=_start(table.first_time, elapsed_s, path),
         metadata=metadata,
-        notes=notes if len(elapsed_s) else (*notes, "no rows: the outing holds no reading"),
+        notes=notes if len(elapsed_s) else (*notes, empty),
     )
 
 
@@ -192,7 +194,7 @@ def _advice(line: bytes) -> str:
     return "give a session made by `wattsump log` or `wattsump import`"
 
 
-def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[str, ...]]:
+def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[Remark, ...]]:
     """Return where the last whole row ends, and a note if a torn one follows."""
     end = size
     with path.open("rb") as file:
@@ -207,8 +209,11 @@ def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[str, ...]
     if not torn:
         return end, ()
     return end, (
-        f"the last row was cut off after {torn} bytes and left out; "
-        "`wattsump import` on the .wire file can make it again",
+        Remark(
+            code="row-torn",
+            text=f"the last row was cut off after {torn} bytes and left out; "
+            "`wattsump import` on the .wire file can make it again",
+        ),
     )
 
 

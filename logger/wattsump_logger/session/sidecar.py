@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.wholefile import write_whole
 
 __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar")
@@ -83,7 +84,7 @@ def write_sidecar(session: Path, columns: Sequence[str], metadata: Mapping[str, 
 
 def read_sidecar(
     session: Path, columns: Sequence[str]
-) -> tuple[dict[str, object], tuple[str, ...]]:
+) -> tuple[dict[str, object], tuple[Remark, ...]]:
     """Return the session's metadata, {} if there is none to trust, and notes on why."""
     path = sidecar_path(session)
     try:
@@ -92,22 +93,33 @@ def read_sidecar(
         described = [str(column["name"]) for column in document["tableSchema"]["columns"]]
         url = document["url"]
     except FileNotFoundError:
-        return {}, (f"no sidecar {path.name}: units are taken from the column names",)
+        return {}, (
+            Remark(
+                code="no-sidecar",
+                text=f"no sidecar {path.name}: units are taken from the column names",
+            ),
+        )
     except (OSError, ValueError, LookupError, TypeError, RecursionError) as error:
         said = f"{error}"[:_MOST_SAID]
         return {}, (
-            f"sidecar {path.name} cannot be read and was not used ({said}): give the machine's "
-            "profile with --machine",
+            Remark(
+                code="sidecar-unreadable",
+                text=f"sidecar {path.name} cannot be read and was not used ({said}): give the "
+                "machine's profile with --machine",
+            ),
         )
     if described != list(columns):
         differing = sorted(set(described) ^ set(columns)) or ["their order"]
         return {}, (
-            f"sidecar {path.name} describes other columns and was not used: "
-            + ", ".join(map(str, differing)),
+            Remark(
+                code="sidecar-other-columns",
+                text=f"sidecar {path.name} describes other columns and was not used: "
+                + ", ".join(map(str, differing)),
+            ),
         )
     _check_format(metadata, path)
-    renamed = (f"sidecar was written for {url}",) if url != session.name else ()
-    return metadata, renamed
+    renamed = Remark(code="sidecar-renamed", text=f"sidecar was written for {url}")
+    return metadata, (renamed,) if url != session.name else ()
 
 
 def _check_format(metadata: Mapping[str, object], path: Path) -> None:

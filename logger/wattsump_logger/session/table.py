@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.remark import Remark
 
 if TYPE_CHECKING:
     import pyarrow as pa  # type: ignore[import-untyped]  # it ships no types
@@ -39,7 +40,7 @@ class Table:
     faults: list[tuple[int, str]]
     marks: list[tuple[int, str]]
     first_time: tuple[int, str] | None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Remark, ...] = ()
 
 
 class _Window(io.RawIOBase):
@@ -165,13 +166,13 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
             do="make the session again from its .wire file with `wattsump import`",
         )
     shown = "; ".join(damage[:_SHOWN]) + ("; ..." if len(damage) > _SHOWN else "")
-    notes = (f"damaged rows left out: {len(damage)} ({shown})",) if damage else ()
+    note = Remark(code="rows-damaged", text=f"damaged rows left out: {len(damage)} ({shown})")
     return Table(
         columns=table.columns,
         faults=table.faults,
         marks=table.marks,
         first_time=table.first_time,
-        notes=notes,
+        notes=(note,) if damage else (),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.codes import codes
 from wattsump_analysis.model.fit import (
     STEPPED_WITH_FLOW,
     TANK_ONLY,
@@ -71,13 +72,14 @@ def test_a_meter_that_falls_silent_under_a_running_engine_keeps_its_last_flow() 
     # independent: 18 L/min are 0.3 L/s; after the engine's stop nothing flows.
     assert found.flow_m3_s[:500] == pytest.approx(0.3e-3)
     assert found.flow_m3_s[500:] == pytest.approx(0.0)
-    assert any("read nothing for 2 min" in note for note in found.notes)
+    assert codes(found.notes) == ["flow-kept"]
+    assert "2 min" in found.notes[0].text
 
 
 def test_a_meter_that_never_read_anything_is_left_out() -> None:
     found = gather(session(np.zeros(ROWS), np.ones(ROWS)), None)
     assert found.flow_m3_s is None
-    assert any("left out" in note for note in found.notes)
+    assert codes(found.notes) == ["flow-left-out"]
 
 
 def test_a_steady_meter_is_believed_without_a_word() -> None:

@@ -76,7 +76,7 @@ def test_the_last_stretch_speaks_where_something_was_swapped() -> None:
 @pytest.mark.parametrize("broken", [{"segments": [3]}, {"k_w_k": {"value": 3.0}}, {"peaks_c": 4}])
 def test_a_part_of_another_form_is_refused(broken: dict[str, object]) -> None:
     with pytest.raises(UsageError, match="unreadable part"):
-        known_from_proof({"schema": "wattsump-proof-1", **broken})
+        known_from_proof({"schema": "wattsump-proof-2", **broken})
 
 
 def test_the_profile_stands_in_for_what_was_not_measured() -> None:

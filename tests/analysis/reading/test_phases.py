@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.codes import codes
 from analysis.outing_maker import GUIDED, OUTING, lump_session, plant_session, with_columns
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.cuts import record_of
@@ -19,10 +20,11 @@ from wattsump_analysis.reading.phases import (
 from wattsump_analysis.reading.record import Record, Switches, make_record
 from wattsump_analysis.reading.samples import Samples, gather
 from wattsump_analysis.results import Phase
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 
-def phases_of(session: Session) -> tuple[tuple[Phase, ...], Samples, tuple[str, ...]]:
+def phases_of(session: Session) -> tuple[tuple[Phase, ...], Samples, tuple[Remark, ...]]:
     samples = gather(session, None)
     switches, notes = switches_of(samples)
     record = record_of(samples, switches, {}, None)
@@ -55,8 +57,7 @@ def test_without_flags_temperatures_tell_rest_warm_up_and_say_that_they_guess() 
     assert [phase.kind for phase in phases][:2] == ["soak", "warm-up"]
     # independent: the engine's own start; the tank answers within minutes.
     assert phases[0].end_s == pytest.approx(600.0, abs=180.0)
-    assert len(notes) == 3
-    assert all("no " in note and "channel" in note for note in notes)
+    assert codes(notes) == ["no-engine-channel", "no-fan-channel", "no-drive-channel"]
 
 
 def test_a_flat_soak_gives_the_offsets_of_the_probes() -> None:
@@ -79,7 +80,8 @@ def test_a_rest_that_still_cools_matches_nothing() -> None:
     soak = find_soak(samples, np.zeros(session.elapsed_s.size))
     assert soak is not None
     assert soak.offsets_k is None
-    assert "still moved" in soak.reason
+    assert soak.reason is not None
+    assert soak.reason.code == "rest-drifts"
 
 
 def test_a_rest_with_oil_and_air_apart_matches_nothing() -> None:
@@ -87,7 +89,8 @@ def test_a_rest_with_oil_and_air_apart_matches_nothing() -> None:
     soak = find_soak(gather(session, None), np.zeros(session.elapsed_s.size))
     assert soak is not None
     assert soak.offsets_k is None
-    assert "not at one temperature yet" in soak.reason
+    assert soak.reason is not None
+    assert soak.reason.code == "rest-uneven"
 
 
 def test_a_session_that_starts_running_has_no_soak() -> None:

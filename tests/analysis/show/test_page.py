@@ -15,6 +15,7 @@ from wattsump_analysis.results import Proof
 from wattsump_analysis.show.plots.outing import INKS
 from wattsump_analysis.show.report.page import render, write_report
 from wattsump_logger.errors import UsageError
+from wattsump_logger.remark import Remark
 
 MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
 EMPTY = {"meta", "br", "path", "use", "input", "link", "img", "hr"}
@@ -136,12 +137,13 @@ def test_every_later_section_is_there() -> None:
 
 def test_what_a_driver_or_a_file_wrote_is_text_and_never_markup() -> None:
     nasty = '<script>alert(1)</script>"&'
+    remark = Remark(code="any", text=nasty)
     proof = replace(
         proof_fixture.falls_short(),
         headline=nasty,
         marks=((5.0, nasty),),
-        notes=(nasty,),
-        cautions=(nasty,),
+        notes=(remark,),
+        cautions=(remark,),
         provenance={nasty: nasty, "machine": nasty},
         series_c={nasty: proof_fixture.falls_short().series_s * 0 + 20},
         peaks_c={nasty: (20.0, 5.0)},

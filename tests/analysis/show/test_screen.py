@@ -8,9 +8,10 @@ import pytest
 from rich.console import Console
 
 from analysis import proof_fixture
-from wattsump_analysis.results import Interval, Proof
+from wattsump_analysis.results import Interval, Proof, Verdict
 from wattsump_analysis.show.screen import WIDTH, proof_screen
-from wattsump_analysis.show.words import VERDICT_WORDS, chance, span
+from wattsump_analysis.show.words import chance, span
+from wattsump_logger.remark import Remark
 
 MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
 
@@ -95,7 +96,7 @@ def test_colour_adds_nothing_to_the_words() -> None:
 
 @pytest.mark.parametrize("text", ["[red]hot[/red].", "[link=x].", "A [b] c.", "[/].", "50 [%]."])
 def test_what_a_driver_typed_is_never_taken_for_colour(text: str) -> None:
-    proof = replace(proof_fixture.falls_short(), cautions=(text,))
+    proof = replace(proof_fixture.falls_short(), cautions=(Remark(code="any", text=text),))
     assert f"Caution  {text}" in shown(proof)
 
 
@@ -128,5 +129,6 @@ def test_a_chance_is_never_certain() -> None:
     assert chance(0.42) == "about 42 in 100"
 
 
-def test_each_verdict_has_its_words() -> None:
-    assert set(VERDICT_WORDS) == {"meets", "falls short", "cannot tell"}
+@pytest.mark.parametrize("verdict", Verdict)
+def test_each_verdict_heads_the_screen_with_its_own_words(verdict: Verdict) -> None:
+    assert verdict.heading.upper() in shown(replace(proof_fixture.falls_short(), verdict=verdict))

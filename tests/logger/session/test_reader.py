@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.errors import SessionError, UsageError
-from wattsump_logger.session.reader import Fault, Mark, load_session, write_session
+from wattsump_logger.session.reader import Fault, Mark, Session, load_session, write_session
 from wattsump_logger.session.rows import Row, mark_cell, marks_of
 from wattsump_logger.session.sidecar import FORMAT, sidecar_path
 from wattsump_logger.session.writer import SessionWriter
@@ -59,6 +59,10 @@ def test_what_is_written_reads_back_as_it_was(tmp_path: Path) -> None:
     assert list(session.frame().columns) == ["elapsed_s", "seq", "tank_c", "fan_on"]
 
 
+def codes(session: Session) -> list[str]:
+    return [note.code for note in session.notes]
+
+
 def test_the_file_is_what_the_standard_library_s_csv_reader_expects(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     write_session(path, [0.0], {"tank_c": [20.0]}, marks={0: 'said "go", twice'})
@@ -76,7 +80,7 @@ def test_a_torn_last_row_is_left_out_and_said(tmp_path: Path) -> None:
         file.write(b"2026-05-04T07:30:02.000Z,2.0")
     session = load_session(path)
     assert len(session.elapsed_s) == 2
-    assert "cut off after 28 bytes" in session.notes[0]
+    assert codes(session) == ["row-torn", "no-sidecar"]
 
 
 def test_cut_anywhere_the_file_still_loads_or_is_refused_plainly(tmp_path: Path) -> None:
@@ -96,13 +100,14 @@ def test_nul_bytes_of_a_power_cut_cost_their_rows_only(tmp_path: Path, zeros: in
     path = bare(tmp_path, row(0), "\0" * zeros, row(2))
     session = load_session(path)
     assert session.elapsed_s.tolist() == [0.0, 2.0]
-    assert f"line 3: {zeros} NUL bytes" in session.notes[0]
+    assert codes(session) == ["rows-damaged", "no-sidecar"]
+    assert f"line 3: {zeros} NUL bytes" in session.notes[0].text
 
 
 def test_a_tail_of_nul_bytes_is_a_torn_row(tmp_path: Path) -> None:
     path = bare(tmp_path, row(0))
     path.write_bytes(path.read_bytes() + b"\0" * 4096)
-    assert "cut off after 4096 bytes" in load_session(path).notes[0]
+    assert codes(load_session(path)) == ["row-torn", "no-sidecar"]
 
 
 @pytest.mark.parametrize(
@@ -118,13 +123,14 @@ def test_a_tail_of_nul_bytes_is_a_torn_row(tmp_path: Path) -> None:
 def test_a_damaged_row_is_left_out_and_said(tmp_path: Path, bad: str, said: str) -> None:
     session = load_session(bare(tmp_path, row(0), bad, row(2)))
     assert session.elapsed_s.tolist() == [0.0, 2.0]
-    assert f"damaged rows left out: 1 (line 3: {said}" in session.notes[0]
+    assert codes(session) == ["rows-damaged", "no-sidecar"]
+    assert f"line 3: {said}" in session.notes[0].text
 
 
 def test_many_damaged_rows_are_counted_and_a_few_shown(tmp_path: Path) -> None:
     session = load_session(bare(tmp_path, row(0), *["?"] * 9))
-    assert session.notes[0].startswith("damaged rows left out: 9 (line 3: 1 cells")
-    assert session.notes[0].endswith("; ...)")
+    assert session.notes[0].code == "rows-damaged"
+    assert session.notes[0].text.count("line ") == 3
 
 
 def test_a_file_of_damaged_rows_only_is_refused(tmp_path: Path) -> None:
@@ -166,7 +172,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
 def test_a_header_without_rows_is_a_session_without_rows(tmp_path: Path) -> None:
     session = load_session(bare(tmp_path))
     assert session.elapsed_s.shape == session.columns["tank_c"].shape == (0,)
-    assert "no rows" in session.notes[-1]
+    assert session.notes[-1].code == "no-rows"
 
 
 def test_time_that_goes_back_is_refused(tmp_path: Path) -> None:
@@ -202,7 +208,7 @@ def test_a_time_that_is_none_is_refused(tmp_path: Path) -> None:
 def test_without_a_sidecar_it_loads_and_says_so(tmp_path: Path) -> None:
     session = load_session(bare(tmp_path, row(0)))
     assert session.metadata == {}
-    assert "no sidecar" in session.notes[0]
+    assert codes(session) == ["no-sidecar"]
 
 
 @pytest.mark.parametrize("content", [b"", b"{", b"[]", b"{}", b'{"notes": []}', b"\xff"])
@@ -211,7 +217,7 @@ def test_a_sidecar_that_cannot_be_read_is_said_and_not_used(tmp_path: Path, cont
     sidecar_path(path).write_bytes(content)
     session = load_session(path)
     assert session.metadata == {}
-    assert "cannot be read" in session.notes[0]
+    assert codes(session) == ["sidecar-unreadable"]
 
 
 def test_a_sidecar_of_other_columns_is_said_and_not_used(tmp_path: Path) -> None:
@@ -220,7 +226,8 @@ def test_a_sidecar_of_other_columns_is_said_and_not_used(tmp_path: Path) -> None
     path.write_text(HEADER + row(0) + "\r\n", newline="")
     session = load_session(path)
     assert session.metadata == {}
-    assert "describes other columns and was not used: ambient_c, fan_on, tank_c" in session.notes[0]
+    assert codes(session) == ["sidecar-other-columns"]
+    assert "ambient_c, fan_on, tank_c" in session.notes[0].text
 
 
 def test_a_renamed_session_keeps_its_metadata_and_says_so(tmp_path: Path) -> None:
@@ -230,7 +237,7 @@ def test_a_renamed_session_keeps_its_metadata_and_says_so(tmp_path: Path) -> Non
     sidecar_path(path).rename(sidecar_path(renamed))
     session = load_session(renamed)
     assert session.metadata["controller"] == "ref-1"
-    assert session.notes == ("sidecar was written for a.csv",)
+    assert codes(session) == ["sidecar-renamed"]
 
 
 def test_a_session_of_a_later_format_is_refused(tmp_path: Path) -> None:

@@ -95,8 +95,6 @@ def render(
     forecast = next((reply.answer for reply in replies if reply.key == "forecast"), None)
     return environment.get_template(_PARTS[0]).render(
         proof=proof,
-        verdict_word=words.VERDICT_WORDS.get(proof.verdict, proof.verdict),
-        verdict_class=proof.verdict.replace(" ", "-"),
         facts=_first_facts(proof, hottest_days(forecast, known, units), units),
         replies=replies,
         season=season,

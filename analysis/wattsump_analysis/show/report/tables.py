@@ -162,7 +162,7 @@ def phase_fit_rows(fits: Sequence[PhaseFit], units: str) -> list[tuple[str, str,
                 words.figure(fit.tau_s.value, "duration", units) if pinned else "not told",
                 words.span(fit.tau_s, "duration", units) if pinned else "",
                 words.figure(fit.final_c, "temperature", units) if pinned else "not told",
-                f"{'trusted' if fit.trusted else 'not trusted'}: {fit.why}",
+                ("trusted" if fit.trusted else "not trusted") + (f": {fit.why}" if fit.why else ""),
             )
         )
     return rows
