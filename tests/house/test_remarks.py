@@ -19,7 +19,7 @@ def test_every_code_is_a_literal_of_plain_words() -> None:
 
 
 def test_a_code_is_made_in_one_module_alone() -> None:
-    made = {}
+    made: dict[str, set[str]] = {}
     for remark in remarks.remarks():
         made.setdefault(remark.code, set()).add(remark.module)
     assert {code: modules for code, modules in made.items() if len(modules) > 1} == {}

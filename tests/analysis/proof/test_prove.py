@@ -17,7 +17,7 @@ from analysis.outing_maker import (
     with_columns,
 )
 from wattsump_analysis.proof.prove import OIL_HEAT_KEY, prove
-from wattsump_analysis.results import Proof
+from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.errors import SessionError
 from wattsump_logger.session.reader import Fault, Mark, Session
 
@@ -346,3 +346,25 @@ def test_swapped_probes_give_no_watts_and_are_named(outing: Session) -> None:
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["cooler-probes-swapped"]
     assert proof.next_step.code == "check-probes"
+
+
+def test_without_a_label_the_cooler_is_measured_in_watts() -> None:
+    profile = bracken(cooler={"oil_flow_uncertainty": "6 %"})
+    proof = prove(lump_session(2400.0, 800.0, 60.0), profile)
+    assert proof.verdict is Verdict.MEASURED
+    assert proof.k_w_k is not None
+    assert proof.label is None
+    assert codes(proof.reasons) == ["no-label"]
+    assert proof.next_step.code == "enter-label"
+    # independent: heat is K times the difference, here 40 K.
+    assert f"{0.04 * proof.k_w_k.value:.2f} kW" in proof.headline
+
+
+def test_a_tank_hotter_than_any_oil_is_answered_with_its_reason() -> None:
+    session = lump_session(2400.0, 800.0, 60.0)
+    hot = {**session.columns, "tank_c": session.columns["tank_c"] + 170.0}
+    hot["flow_lpm"] = np.full(session.elapsed_s.size, 17.0)
+    proof = prove(replace(session, columns=hot), bracken())
+    assert proof.verdict is Verdict.CANNOT_TELL
+    assert codes(proof.reasons) == ["readings-too-hot"]
+    assert proof.peaks_c["tank"][0] > 200.0
