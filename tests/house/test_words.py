@@ -23,7 +23,9 @@ FORBIDDEN = {
     "work left undone": r"\bTOD[O]\b|\bFIXM[E]\b|\bXX[X]\b",
 }
 
-TAG = re.compile(r"#.*\b(published|certified|independent|pinned)\b")
+TAG = re.compile(r"#.*\b(published|certified|independent|pinned|practice)\b")
+# What nobody printed is not published: the trade's rules, and calculations of ours.
+CONTRADICTED = re.compile(r"# published:.*(common practice|(?<!redone )by hand|by division|our own)")
 # Position of the expected value in each way of comparing floats.
 COMPARISONS = {"approx": 0, "assert_allclose": 1, "assert_almost_equal": 1, "assert_array_equal": 1}
 # Limits and identities, which need no source: nothing, the whole, and signs.
@@ -158,6 +160,21 @@ def test_each_dependency_of_ours_has_its_exact_release_listed() -> None:
 def test_compared_numbers_say_where_they_come_from() -> None:
     bare = {name_of(path): list(untagged(path.read_text(encoding="utf-8"))) for path in TESTS}
     assert {name: lines for name, lines in bare.items() if lines} == {}
+
+
+def contradicted(source: str) -> list[str]:
+    """Comments tagged published that say in the same breath that nobody printed it."""
+    joined = re.sub(r"\n\s*#(?! *\w+:)", "", source)
+    return [found.group() for found in CONTRADICTED.finditer(joined)]
+
+
+def test_no_number_is_called_published_that_nobody_printed() -> None:
+    found = {name_of(path): contradicted(path.read_text(encoding="utf-8")) for path in TESTS}
+    found.pop(name_of(Path(__file__)))
+    assert {name: lines for name, lines in found.items() if lines} == {}
+    planted = "    # published: half per 10 K, common\n    # practice, no source\n"
+    assert len(contradicted(planted)) == 1
+    assert contradicted("# published: table 1\n# practice: common practice\n") == []
 
 
 def test_a_number_without_a_source_is_noticed() -> None:

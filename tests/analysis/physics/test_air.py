@@ -37,10 +37,10 @@ def test_heat_capacity_matches_the_rows_of_the_air_table() -> None:
 
 
 def test_a_cubic_metre_per_second_carries_about_twelve_hundred_watts_per_kelvin() -> None:
-    # published: 1.19 kW/K per m³/s and 0.56 W/K per cubic foot per minute, common practice, no
+    # practice: 1.19 kW/K per m³/s and 0.56 W/K per cubic foot per minute, common practice, no
     # source; the second digit of the latter, and an unstated air temperature, allow 2 %.
     assert air.capacity_rate_w_k(1.0, 23.0) == pytest.approx(1190.0, rel=0.02)
-    # published: as above.
+    # practice: as above.
     assert air.capacity_rate_w_k(0.3048**3 / 60.0, 23.0) == pytest.approx(0.56, rel=0.02)
 
 

@@ -63,7 +63,7 @@ def test_every_typical_value_makes_an_oil_that_exists(key: tuple[int | None, int
 def test_a_ten_thirty_is_about_a_sixty_eight_warm_and_thinner_cold() -> None:
     found = engine_oil("10W-30")
     plain = oil.walther_from_grade("VG 68")
-    # published: a trade rule pairs SAE 10W-30 with ISO VG 68 at 40 °C; common practice, no source.
+    # practice: a trade rule pairs SAE 10W-30 with ISO VG 68 at 40 °C; common practice, no source.
     assert found.typical_40_mm2_s == pytest.approx(68.0, rel=0.1)
     assert oil.viscosity_mm2_s(-10.0, found.line) < oil.viscosity_mm2_s(-10.0, plain)
 

@@ -102,7 +102,7 @@ def test_altitude_costs_what_the_trades_rule_says(altitude: float, loss: float) 
         100.0, measured_altitude_m=0.0, altitude_m=altitude, measured_temp_c=15.0,
         temp_c=15.0 - 0.0065 * altitude,
     )  # fmt: skip
-    # published: cooling x (1 - altitude/17 500 m): -6 % and -11 %, common practice, no source;
+    # practice: cooling x (1 - altitude/17 500 m): -6 % and -11 %, common practice, no source;
     # whole per cent.
     assert 1.0 - likely / 100.0 == pytest.approx(loss, abs=0.006)
     assert low < likely < high < 100.0

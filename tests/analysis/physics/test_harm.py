@@ -16,7 +16,7 @@ def test_oil_life_halves_per_ten_kelvin() -> None:
     np.testing.assert_array_equal(
         harm.oil_life_factor(np.array([60.0, 70.0, 90.0]), 70.0), [2.0, 1.0, 0.25]
     )
-    # published: the trade's "68 to 60 °C doubles the life", common practice, no source; 8 K by
+    # practice: the trade's "68 to 60 °C doubles the life", common practice, no source; 8 K by
     # the 10 K rule is 1.74, so a quarter is what the two rules disagree by.
     assert harm.oil_life_factor(60.0, 68.0) == pytest.approx(2.0, rel=0.25)
 
@@ -38,7 +38,7 @@ def test_levels_are_passed_one_after_the_other(temp_c: float, passed: int) -> No
 
 def test_the_levels_are_the_whole_fahrenheit_figures_of_the_trade() -> None:
     fahrenheit = [level.temp_c * 1.8 + 32.0 for level in harm.OIL_LEVELS]
-    # published: 130, 150, 180 and 200 °F, common practice, no source; rounded to whole °C.
+    # practice: 130, 150, 180 and 200 °F, common practice, no source; rounded to whole °C.
     assert fahrenheit == pytest.approx([130.0, 150.0, 180.0, 200.0], abs=1.0)
 
 
@@ -55,7 +55,7 @@ def test_materials_outside_their_span_are_named() -> None:
 @pytest.mark.parametrize(
     ("temp_c", "at_most_s"),
     [
-        # published: the circulated burn list: 52 °C in 1.5 to 2 min, 55 in 30 s, 60 under 5 s,
+        # practice: the circulated burn list: 52 °C in 1.5 to 2 min, 55 in 30 s, 60 under 5 s,
         # 66 in 1.5 s, 68 in 1 s.
         (52.0, 120.0), (55.0, 30.0), (57.0, 10.0), (60.0, 5.0), (63.0, 3.0), (66.0, 1.5),
     ],

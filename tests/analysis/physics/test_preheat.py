@@ -26,7 +26,7 @@ def test_minutes_to_target_follow_the_first_order_answer() -> None:
 
 def test_oil_alone_takes_the_time_of_the_trades_shortcut() -> None:
     litres, rise, watts = 20.0, 30.0, 400.0
-    # published: kW = litres x K/(35 x minutes), common practice, no source; for 20 L by 30 K with
+    # practice: kW = litres x K/(35 x minutes), common practice, no source; for 20 L by 30 K with
     # 400 W that is 43 min. The 35 stands for 1714 J/(L K); oil at -5 °C holds 1.6 MJ/(m³ K).
     shortcut = litres * rise / (35.0 * watts / 1000.0)
     assert shortcut == pytest.approx(43.0, abs=0.5)
@@ -34,13 +34,13 @@ def test_oil_alone_takes_the_time_of_the_trades_shortcut() -> None:
     found = preheat.time_to_target(
         only_oil, start_c=-20.0, ambient_c=-20.0, heater_w=watts, target_c=10.0
     )
-    # published: as above; the shortcut's two-digit constant and its warm oil allow 10 %.
+    # practice: as above; the shortcut's two-digit constant and its warm oil allow 10 %.
     assert found.seconds / 60.0 == pytest.approx(shortcut, rel=0.10)
     with_metal = OneNode(capacity_j_k=only_oil.capacity_j_k * 1.75, loss_w_k=5.0)
     real = preheat.time_to_target(
         with_metal, start_c=-20.0, ambient_c=-20.0, heater_w=watts, target_c=10.0
     )
-    # published: 60 to 105 min once metal and wall loss count, common practice, no source.
+    # practice: 60 to 105 min once metal and wall loss count, common practice, no source.
     assert 60.0 < real.seconds / 60.0 < 105.0
 
 
@@ -79,11 +79,11 @@ def test_a_tank_on_its_strip_heater_is_not_one_temperature() -> None:
     near, far = two_node_temps_c(
         np.array([1200.0]), halves, start_c=(20.0, 20.0), ambient_c=20.0, powers_w=(125.0, 0.0)
     )[:, 0]
-    # published: a 125 W strip heater brings a tank to the low forties near it and the low
+    # practice: a 125 W strip heater brings a tank to the low forties near it and the low
     # thirties at the far side in 20 min, common practice, no source; tank size not stated, so
     # this shows the model can hold the row, not that it predicts it.
     assert 40.0 < near < 44.0
-    # published: as above.
+    # practice: as above.
     assert 30.0 < far < 34.0
 
 
@@ -132,7 +132,7 @@ def test_watt_density_is_held_against_each_limit(w_cm2: float, exceeded: int) ->
 
 
 def test_the_tank_limit_is_the_same_in_both_units_of_the_trade() -> None:
-    # published: 0.7 W/cm² = 4.5 W/in², common practice; two digits.
+    # practice: 0.7 W/cm² = 4.5 W/in², common practice; two digits.
     assert preheat.WATT_DENSITY_LIMITS[0].limit_w_m2 * 0.0254**2 == pytest.approx(4.5, abs=0.05)
 
 
@@ -177,7 +177,7 @@ def test_a_household_heater_is_the_scale_people_know() -> None:
     fast = preheat.time_to_target(
         TANK, start_c=-15.0, ambient_c=-15.0, heater_w=4500.0, target_c=10.0
     )
-    # published: 62 kJ/K by 25 K over 4.5 kW is 344 s without loss, by hand; loss adds 1.7 %.
+    # independent: 62 kJ/K by 25 K over 4.5 kW is 344 s without loss, by hand; loss adds 1.7 %.
     assert fast.seconds == pytest.approx(344.4, rel=0.03)
     assert preheat.watt_density_judgement(6.0e4 + 1.0)[-1].name.startswith("a water element")
 

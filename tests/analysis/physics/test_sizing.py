@@ -27,7 +27,7 @@ def test_unchanged_flows_leave_the_conductance_alone() -> None:
 def test_thinner_air_costs_about_what_the_trades_altitude_rule_says() -> None:
     # Density ratio at 2000 m in the standard atmosphere, 1.0065/1.2250.
     found = sizing.at_flows(110.0, **STREAMS, air_factor=1.0065 / 1.2250)
-    # published: cooling x (1 - altitude/17 500 m), common practice, no source: 11 % at 2000 m; a
+    # practice: cooling x (1 - altitude/17 500 m), common practice, no source: 11 % at 2000 m; a
     # rule of thumb, so that it lies inside the range is what is asked.
     assert found.low / 110.0 < 1.0 - 2000.0 / 17_500.0 < found.high / 110.0
 
@@ -54,7 +54,7 @@ def test_oil_of_the_rated_viscosity_needs_no_correction_and_thick_oil_a_mild_one
     same = sizing.viscosity_factor(7.4, sizing.RATED_VISCOSITY_MM2_S)
     assert (same.low, same.likely, same.high) == (1.0, 1.0, 1.0)
     thick = sizing.viscosity_factor(150.0, sizing.RATED_VISCOSITY_MM2_S)
-    # published: heat factor 1.0 to 1.5 for VG 22 to 150 at 100 °F against 50 SUS oil, common
+    # practice: heat factor 1.0 to 1.5 for VG 22 to 150 at 100 °F against 50 SUS oil, common
     # practice, no source; two digits.
     assert (1.0 / thick.high, 1.0 / thick.low) == pytest.approx((1.0, 1.5), abs=0.05)
     thin = sizing.viscosity_factor(3.0, 7.4)

@@ -77,10 +77,10 @@ def test_the_assumed_coupling_keeps_the_sides_of_a_tank_as_far_apart_as_the_trad
     # practice, no source. From a workshop of 20 °C that takes a small tank, about 10 kJ/K.
     typed = {"heater": "125 W", "soak": "20 degC", "capacity": "9 kJ/K", "loss": "1 W/K"}
     near, far = (ask(**typed, target=target, coupling="6 W/K") for target in ("40 degC", "31 degC"))
-    # published: both sides reach their temperatures in 20 min, common practice, no source;
+    # practice: both sides reach their temperatures in 20 min, common practice, no source;
     # neither tank nor air is stated, so 5 min.
     assert value(near, "near_s") == pytest.approx(1200.0, abs=300.0)
-    # published: as above.
+    # practice: as above.
     assert value(far, "far_s") == pytest.approx(1200.0, abs=300.0)
 
 

@@ -41,9 +41,9 @@ def test_a_btu_per_minute_at_a_hundred_fahrenheit_is_its_nist_conductance() -> N
 def test_a_label_without_its_difference_is_read_at_every_basis() -> None:
     table = ask(label_heat="6 kW").table("bases")
     claims = {row[0]: row[2].value for row in table.rows if isinstance(row[2], Figure)}
-    # published: 100 °F, 40 K, 60 °F and 25 K make 108, 150, 180 and 240 W/K of 6 kW, by division.
+    # independent: 100 °F, 40 K, 60 °F and 25 K make 108, 150, 180 and 240 W/K of 6 kW, by division.
     assert claims["100 °F entering difference"] == pytest.approx(108.0)
-    # published: as above.
+    # independent: as above.
     assert claims["25 K entering difference"] == pytest.approx(240.0)
     assert "40 °F leaving approach" not in claims
     assert any("needs oil flow" in row for row in table.rows)

@@ -117,7 +117,7 @@ def test_changing_the_oil_is_warned_to_change_the_heat_too() -> None:
 
 
 def test_ten_kelvin_halve_the_life_of_the_oil() -> None:
-    # published: half per 10 K, common practice, no source.
+    # practice: half per 10 K, common practice, no source.
     assert value(oil(grade="VG 68", peak="70 degC"), "oil_life") == pytest.approx(1 / 2)
 
 
@@ -148,12 +148,12 @@ def test_a_machine_filled_with_engine_oil_is_answered_with_a_wide_range() -> Non
 def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
     answer = limits_of(typed_fields(LimitsAsked, {"oil": "85 degC", "cold": "-30 degC"}), Known())
     reached = {row[0] for row in answer.table("levels").rows if row[2] == "REACHED"}
-    # published: 82 °C (180 °F) is where the trade fears for seals; common practice, no source.
+    # practice: 82 °C (180 °F) is where the trade fears for seals; common practice, no source.
     assert "danger to seals and oil film" in reached
     assert "never" not in reached
     outside = [row[0] for row in answer.table("parts").rows if row[3] == "OUTSIDE"]
     assert outside == ["fluorocarbon seal (FKM)"]
-    # published: half per 10 K, common practice, no source: 25 K above 60 °C.
+    # practice: half per 10 K, common practice, no source: 25 K above 60 °C.
     assert value(answer, "oil_life") == pytest.approx(2.0**-2.5)
     standings = {row[2] for row in answer.table("burns").rows}
     assert standings == {
@@ -186,7 +186,7 @@ def test_a_hot_span_names_the_seals_it_leaves() -> None:
 def test_the_careful_burn_time_is_that_of_the_hottest_rows() -> None:
     # The quoted standard: under about 65 °C a touch of 0.5 s does not burn.
     hot = [part for pieces in said_of(67.0) for part in pieces if isinstance(part, Figure)]
-    # published: ISO 13732-1 as quoted by others; a list in circulation since 1997.
+    # practice: ISO 13732-1 as quoted by others; a list in circulation since 1997.
     assert hot[-1].value == pytest.approx(1 / 2)
     # The circulated list: 55 °C within 30 s.
     warm = [part for pieces in said_of(56.0) for part in pieces if isinstance(part, Figure)]

@@ -73,7 +73,7 @@ def test_matching_replaces_the_sensors_class() -> None:
     assert matched.u_match_k == 0.08
     assert matched.u_ambient_k == 0.4
     assert matched.sun_k == 0.0
-    # published: IEC 60584-1 class 2, 2.5 K; 2 K board (common practice), both rectangular.
+    # independent: IEC 60584-1 class 2, 2.5 K; 2 K board (common practice), both rectangular.
     one = math.hypot(2.5, 2.0) / math.sqrt(3.0)
     assert plain.u_match_k == pytest.approx(math.sqrt(2.0) * one)
     assert plain.u_ambient_k == pytest.approx(math.sqrt(2.0 * one**2 + 0.7**2))

@@ -15,7 +15,7 @@ STEP_STAYS = FanStep(before=0.9, after=0.88, u_before=0.07, u_after=0.07)
 STEP_GONE = FanStep(before=0.9, after=0.1, u_before=0.07, u_after=0.07)
 
 
-# published: the rule itself is common practice of the trade, no source: K down and heat the
+# practice: the rule itself is common practice of the trade, no source: K down and heat the
 # same is the cooler, K the same and heat up the drive, both oil, air or a moved sensor.
 @pytest.mark.parametrize(
     ("change", "cause"),
