@@ -25,7 +25,9 @@ FORBIDDEN = {
 
 TAG = re.compile(r"#.*\b(published|certified|independent|pinned|practice)\b")
 # What nobody printed is not published: the trade's rules, and calculations of ours.
-CONTRADICTED = re.compile(r"# published:.*(common practice|(?<!redone )by hand|by division|our own)")
+CONTRADICTED = re.compile(
+    r"# published:.*(common practice|(?<!redone )by hand|by division|our own)"
+)
 # Position of the expected value in each way of comparing floats.
 COMPARISONS = {"approx": 0, "assert_allclose": 1, "assert_almost_equal": 1, "assert_array_equal": 1}
 # Limits and identities, which need no source: nothing, the whole, and signs.
