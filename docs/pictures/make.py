@@ -20,8 +20,11 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         session, profile = record(Path(folder), USUAL_SPEED)
         proved = prove_file(session, profile)
-    proof, fan = proved.proof, proved.fan
-    for name, axes in (("outing", plot_outing(proof, fan=fan)), ("label", plot_label(proof))):
+    proof, samples = proved.proof, proved.samples()
+    for name, axes in (
+        ("outing", plot_outing(proof, samples=samples)),
+        ("label", plot_label(proof)),
+    ):
         path = HERE / f"{name}.svg"
         before = path.read_bytes() if path.exists() else b""
         save(axes, path)

@@ -188,7 +188,11 @@ def falls_short() -> Proof:
             "ambient": np.full_like(time_s, AMBIENT_C),
         },
         model_c=tank_c,
-        provenance={"session": "20260504-bracken.csv", "machine": "Bracken", "wattsump": "0.1.0"},
+        provenance={
+            "session": "20260504-bracken.csv",
+            "machine": "Bracken",
+            "start_utc": "2026-05-04T07:00:00+00:00",
+        },
     )
 
 

@@ -12,8 +12,8 @@ import typer
 
 if TYPE_CHECKING:
     from wattsump_analysis.questions.known import Known
+    from wattsump_analysis.reading.samples import Samples
     from wattsump_analysis.results import Proof
-    from wattsump_analysis.show.plots.outing import FanFlag
     from wattsump_analysis.show.report.replies import Days
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.session.reader import Session
@@ -115,16 +115,16 @@ class Proved:
 
         return known_of(self.proof, self.outing, self.machine)
 
-    @property
-    def fan(self) -> "FanFlag | None":
-        """Times [s] and state of the fan, where it was logged."""
-        from wattsump_logger.machine.profile import column_of
+    def samples(self) -> "Samples | None":
+        """Return every reading by role, where there is a session with a tank."""
+        from wattsump_analysis.reading.samples import gather
+        from wattsump_logger.errors import SessionError
 
         if self.outing is None:
             return None
-        columns, profile = self.outing.columns, self.machine or self.outing.profile()
-        column = column_of("fan", columns, profile)
-        return None if column is None else (self.outing.elapsed_s, columns[column])
+        with contextlib.suppress(SessionError):  # then the proof's own words say so
+            return gather(self.outing, self.machine or self.outing.profile())
+        return None
 
 
 def conclude(
@@ -159,7 +159,7 @@ def _write_plot(proved: Proved, units: str, path: Path) -> None:
     from wattsump_analysis.show.plots.files import save
     from wattsump_analysis.show.plots.outing import plot_outing
 
-    save(plot_outing(proved.proof, units=units, fan=proved.fan), path)
+    save(plot_outing(proved.proof, units=units, samples=proved.samples()), path)
 
 
 def _write_report(
@@ -170,7 +170,29 @@ def _write_report(
 
     machine = "" if known.profile is None else known.profile.name
     season = None if proved.outing is None else season_beside(proved.outing.path, machine)
-    write_report(proved.proof, path, units, fan=proved.fan, known=known, days=days, season=season)
+    write_report(
+        proved.proof,
+        path,
+        units,
+        samples=proved.samples(),
+        known=known,
+        days=days,
+        season=season,
+        made_with=_made_with(proved),
+    )
+
+
+def _made_with(proved: Proved) -> dict[str, str]:
+    """Return the release, what it stands on, and the checksum of the session."""
+    import hashlib
+
+    from wattsump_analysis.commands.version import version_text
+
+    made = {"made with": version_text().replace("\n", " ")}
+    if proved.outing is not None:
+        digest = hashlib.sha256(proved.outing.path.read_bytes()).hexdigest()
+        made[f"SHA-256 of {proved.outing.path.name}"] = digest
+    return made
 
 
 def _print_screen(proof: "Proof", known: "Known", units: str = "si") -> None:

@@ -11,7 +11,7 @@ from wattsump_analysis.show.words import Fact
 from wattsump_logger.errors import WattsumpError
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
-__all__ = ("USUAL_HOTTEST_C", "hottest_days", "hottest_line", "on_hottest_day")
+__all__ = ("USUAL_HOTTEST_C", "hottest_line", "on_hottest_day")
 
 # A hot day nobody named: one that most woodlots see; said on the page.
 USUAL_HOTTEST_C = 35.0
@@ -31,23 +31,11 @@ def on_hottest_day(known: Known, hottest: Figure | None = None) -> Answer:
     return foresee(ForecastAsked(ambient=day, hottest=day), known)
 
 
-def hottest_days(answer: Answer | None, known: Known, units: str = "si") -> tuple[Fact, ...]:
-    """Return the first page's lines on the air the cooler stands; none where nobody can tell.
-
-    The advised limit first: who reads one line only is not to take the last limit for a target.
-    """
-    return tuple(
-        Fact(
-            name=f"Hottest day, oil below {air.limit} ({air.word})",
-            value=f"about {air.value} outside, at this work",
-            beside="; ".join((*air.span, *air.flag)),
-        )
-        for air in _airs(answer, known, units)
-    )
-
-
 def hottest_line(known: Known, units: str = "si") -> tuple[Fact, ...]:
-    """Return the terminal's line on the air at the lowest limit; none where nobody can tell."""
+    """Return the line on the air at the lowest limit; none where nobody can tell.
+
+    The advised limit alone: the highest is no target, and who reads one line would take it for one.
+    """
     try:
         answer = on_hottest_day(known)
     except WattsumpError:
@@ -79,9 +67,7 @@ class _Air:
     flag: tuple[str, ...]
 
 
-def _airs(answer: Answer | None, known: Known, units: str) -> Iterator[_Air]:
-    if answer is None:
-        return
+def _airs(answer: Answer, known: Known, units: str) -> Iterator[_Air]:
     rows = {row.key: row for section in answer.sections for row in section.rows}
     for word in ("advised", "highest"):
         row = rows.get(f"limiting_oil_{word}_p50_c")

@@ -5,6 +5,7 @@ One place turns numbers into text, so the two cannot say different things.
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
 
 from wattsump_analysis.results import Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
@@ -15,13 +16,23 @@ __all__ = (
     "Fact",
     "chance",
     "clock_text",
+    "day_text",
     "facts",
     "figure",
     "limit_name",
+    "limits_for",
+    "mark_words",
+    "rounded",
     "sentence",
     "spaced",
     "span",
 )
+
+# Not the locale's: the page is the same wherever it is made.
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July",
+    "August", "September", "October", "November", "December",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +94,37 @@ def sentence(remark: Remark | str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
+def mark_words(text: str) -> str:
+    """Return a mark as it is read: a button's "work-loop" is "work loop"; a note stays as typed."""
+    return text if " " in text else text.replace("-", " ")
+
+
+def day_text(start_utc: str) -> str:
+    """Return the day of an ISO time as a person writes it, "" where there is none."""
+    try:
+        day = datetime.fromisoformat(start_utc)
+    except ValueError:
+        return ""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def rounded(value: float, kind: str, units: str, *, near: Interval, unit: bool = True) -> str:
+    """Return a value to the first digit of half the width of the range `near`, for a glance.
+
+    "4.3" where the range is 3.51 to 5.03 kW; to the second digit where the first is below 3.
+    """
+    largest = max(abs(near.low), abs(near.high))
+    shown, low, high = (
+        float(to_shown(x, kind, units, largest=largest)) for x in (value, near.low, near.high)
+    )
+    half = 0.5 * abs(high - low)
+    decimals = 1
+    if half > 0 and math.isfinite(half):
+        decimals = -math.floor(math.log10(half / 3.0))
+    text = _rounded(shown, min(decimals, 2))
+    return f"{text} {shown_unit(kind, units, largest=largest)}".rstrip() if unit else text
+
+
 def spaced(name: str) -> str:
     """Return a column or key as words: "cooler_in_c" is "cooler in"."""
     return name.removesuffix("_c").replace("_", " ")
@@ -93,6 +135,14 @@ def limit_name(key: str) -> str:
     return {"oil_warn": "oil warning", "oil_max": "oil limit"}.get(
         key.removesuffix("_c"), f"{spaced(key)} limit"
     )
+
+
+def limits_for(channel: str, proof: Proof) -> tuple[str, ...]:
+    """Return the limits that a channel is held against: its own, else the oil's if oil is in it."""
+    if channel in proof.limits_c:
+        return (channel,)
+    both = ("oil_warn", "oil_max") if channel in OIL_ROLES else ()
+    return tuple(key for key in both if key in proof.limits_c)
 
 
 def facts(proof: Proof, units: str = "si") -> tuple[Fact, ...]:
@@ -160,9 +210,7 @@ def _hottest(proof: Proof, units: str) -> Fact | None:
     if not oils:
         return None
     name, (peak_c, at_s) = max(oils.items(), key=lambda item: item[1][0])
-    # A channel with a limit of its own is not held against the oil's, nor another channel's.
-    own = name if name in proof.limits_c else "oil_max"
-    passed = [key for key in ("oil_warn", own) if peak_c > proof.limits_c.get(key, math.inf)]
+    passed = [key for key in limits_for(name, proof) if peak_c > proof.limits_c[key]]
     beside = f"{spaced(name)}, after {clock_text(at_s)}"
     if passed:
         beside += "; above the " + " and the ".join(map(limit_name, passed))

@@ -7,9 +7,10 @@ import pytest
 from analysis import proof_fixture
 from wattsump_analysis.emulation import bracken
 from wattsump_analysis.questions.known import Known, known_of
-from wattsump_analysis.show.hottest_day import hottest_days, hottest_line, on_hottest_day
+from wattsump_analysis.show.hottest_day import hottest_line, on_hottest_day
 from wattsump_analysis.show.report.page import render
 from wattsump_analysis.show.screen import proof_screen
+from wattsump_logger.units.quantities import to_shown
 
 
 def known() -> Known:
@@ -17,34 +18,28 @@ def known() -> Known:
 
 
 @pytest.mark.parametrize(
-    ("which", "word", "limit", "limit_us"),
-    [(0, "advised", "66 °C", "151 °F"), (1, "highest", "82 °C", "180 °F")],
+    ("units", "limit", "sign"), [("si", "66 °C", "°C"), ("us", "151 °F", "°F")]
 )
-def test_the_first_page_says_up_to_what_air_the_oil_stays_below_each_limit_the_lower_first(
-    which: int, word: str, limit: str, limit_us: str
+def test_one_line_says_up_to_what_air_the_oil_stays_below_the_advised_limit(
+    units: str, limit: str, sign: str
 ) -> None:
-    answer = on_hottest_day(known())
-    fact = hottest_days(answer, known())[which]
-    row = answer.row(f"limiting_oil_{word}_p50_c")
-    air = row.figure
-    assert air.low is not None
-    assert air.high is not None
-    assert fact.name == f"Hottest day, oil below {limit} ({word})"
-    assert f"about {air.value:.0f} °C outside, at this work" in fact.value
-    assert f"{air.low:.0f} °C to {air.high:.0f} °C (95 %)" in fact.beside
-    assert row.flag in fact.beside
-    us = hottest_days(answer, known(), "us")[which]
-    assert f"below {limit_us}" in us.name
+    row = on_hottest_day(known()).row("limiting_oil_advised_p50_c")
+    (line,) = hottest_line(known(), units)
+    ends = (row.figure.value, row.figure.low, row.figure.high)
+    value, low, high = (f"{to_shown(end or 0.0, 'temperature', units):.0f} {sign}" for end in ends)
+    assert line.value == f"about {value} outside"
+    assert f"{low} to {high} (95 %)" in line.beside
+    assert f"at this work the oil then settles at {limit} (advised)" in line.beside
+    assert row.flag in line.beside
 
 
-def test_the_terminal_says_the_air_of_the_lower_limit_alone() -> None:
+def test_terminal_and_page_say_the_same_line() -> None:
     (line,) = hottest_line(known())
-    page = hottest_days(on_hottest_day(known()), known())[0]
-    assert line.value in page.value
-    assert "at this work the oil then settles at 66 °C (advised)" in line.beside
     text = " ".join(proof_screen(proof_fixture.falls_short(), more=(line,)).split())
-    assert f"{line.value}" in text
+    assert line.value in text
     assert line.beside in text
+    page = render(proof_fixture.falls_short(), known=known())
+    assert f"<b>{line.name}:</b> {line.value}, {line.beside}." in page
 
 
 def test_air_far_from_that_of_the_outing_is_said_on_the_terminal_too() -> None:
@@ -55,5 +50,5 @@ def test_air_far_from_that_of_the_outing_is_said_on_the_terminal_too() -> None:
 
 def test_no_air_is_promised_where_nothing_was_measured() -> None:
     nothing = known_of(proof_fixture.cannot_tell())
-    assert hottest_days(None, nothing) == hottest_line(nothing) == ()
+    assert hottest_line(nothing) == ()
     assert "Hottest day" not in render(proof_fixture.cannot_tell())

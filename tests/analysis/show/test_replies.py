@@ -86,7 +86,7 @@ def test_what_the_peak_does_is_said_once_in_its_own_part() -> None:
 def test_the_page_shows_every_answer_its_cautions_and_what_it_assumed() -> None:
     page = render(proof_fixture.falls_short(), known=known())
     for words in (
-        "The label, and the next cooler",
+        "The next cooler",
         "The hottest day",
         "The coldest start",
         "residual-current device",

@@ -13,7 +13,7 @@ from wattsump_logger.session.wholefile import write_whole
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ("FORMATS", "inline_svg", "save")
+__all__ = ("FORMATS", "across", "inline_svg", "save")
 
 FORMATS = ("svg", "png", "pdf")
 
@@ -59,6 +59,12 @@ def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:
             metadata=dict(_NO_DATES[ending]),
         )
     return held.getvalue()
+
+
+def across(axes: "Axes") -> tuple[float, float]:
+    """Return where the axes begin and end across the picture, in per cent, once it was drawn."""
+    box = axes.get_position()
+    return round(100.0 * box.x0, 2), round(100.0 * box.x1, 2)
 
 
 def inline_svg(axes: "Axes", name: str, alt: str) -> str:

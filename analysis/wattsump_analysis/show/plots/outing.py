@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.record import despike
+from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Proof
 from wattsump_analysis.show.plots.pens import (
     INKS,
@@ -14,13 +16,15 @@ from wattsump_analysis.show.plots.pens import (
     MOST_BUCKETS,
     OTHER_PEN,
     PENS,
+    WORDS_PT,
     Pen,
     band_phases,
     decimate,
     draw_line,
+    fit_to,
     last_of,
-    leave_room,
     name_ends,
+    name_phases,
     new_axes,
     say,
     say_nothing,
@@ -36,7 +40,6 @@ if TYPE_CHECKING:
 __all__ = (
     "INKS",
     "MOST_BUCKETS",
-    "FanFlag",
     "decimate",
     "new_axes",
     "plot_label",
@@ -45,11 +48,17 @@ __all__ = (
     "plot_residuals",
     "spread",
 )
-FanFlag = tuple[FloatArray, FloatArray]
+
+# A limit further above the hottest reading is not drawn: it would flatten what is.
+NEAR_LIMIT_K = 10.0
 
 
 def plot_outing(
-    proof: Proof, axes: "Axes | None" = None, *, units: str = "si", fan: FanFlag | None = None
+    proof: Proof,
+    axes: "Axes | None" = None,
+    *,
+    units: str = "si",
+    samples: Samples | None = None,
 ) -> "Axes":
     """Draw the temperatures with phases, marks and limits, and a bar where the fan ran.
 
@@ -61,28 +70,41 @@ def plot_outing(
         Where to draw; a new figure if none.
     units : {"si", "us"}
         Units of the temperature axis.
-    fan : tuple of ndarray (n,), ndarray (n,), optional
-        Times [s] and the fan's state, 0 to 1.
+    samples : Samples, optional
+        Every reading behind the proof, so that the highest and lowest of each stretch are
+        drawn and not means; with the fan's state.
     """
-    axes = new_axes(9.0, 5.0) if axes is None else axes
-    minutes = proof.series_s / 60
+    axes = new_axes(9.0, 4.6) if axes is None else axes
+    elapsed_s = proof.series_s if samples is None else samples.elapsed_s
+    temps_c = proof.series_c if samples is None else samples.temps_c
     lines = {
-        name: to_shown(values, "temperature", units) for name, values in proof.series_c.items()
+        name: to_shown(values, "temperature", units)
+        for name, values in temps_c.items()
+        if np.isfinite(values).any()
     }
-    lines = {name: values for name, values in lines.items() if np.isfinite(values).any()}
-    for name, values in lines.items():
-        draw_line(axes, minutes, values, PENS.get(name, OTHER_PEN))
-    limits = _limits(axes, proof, lines, units)
-    leave_room(axes, [*lines.values(), np.array([*limits.values()])], head=0.42)
+    clean = lines
+    if samples is not None:  # means have no spikes left
+        clean = {name: to_shown(despike(temps_c[name]), "temperature", units) for name in lines}
+    for name, values in clean.items():
+        draw_line(axes, elapsed_s / 60, values, PENS.get(name, OTHER_PEN))
+    limits = _limits(axes, proof, clean, units)
+    fan = None if samples is None else samples.fan
+    foot = 0.05 if fan is None else 0.13
+    fit_to(axes, [*clean.values(), *(np.array([height]) for height, _ in limits.values())], foot)
+    for name in lines:
+        spikes = np.where(np.isfinite(clean[name]), np.nan, lines[name])
+        _spikes(axes, elapsed_s / 60, spikes, PENS.get(name, OTHER_PEN))
     band_phases(axes, proof.phases)
+    name_phases(axes, proof.phases)
     _marks(axes, proof.marks)
     if fan is not None:
-        _fan_bar(axes, *fan)
+        _fan_bar(axes, elapsed_s, fan)
     # In the margin no line can run through the name of a limit, nor the name hide a peak.
-    ends = {spaced(name): last_of(values) for name, values in lines.items()}
-    name_ends(axes, ends | limits, _pens(lines) | dict.fromkeys(limits, LIMIT_PEN))
-    time_axis(axes, proof.series_s)
-    axes.set_ylabel(f"temperature, {shown_unit('temperature', units)}", color=INKS["text"])
+    ends = {spaced(name): last_of(values) for name, values in clean.items()}
+    heights = {words: height for words, (height, _) in limits.items()}
+    name_ends(axes, ends | heights, _pens(lines) | {w: pen for w, (_, pen) in limits.items()})
+    time_axis(axes, elapsed_s)
+    _say_unit(axes, f"temperature, {shown_unit('temperature', units)}")
     return axes
 
 
@@ -115,13 +137,13 @@ def plot_ledger(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") 
     for values, pen in lines.values():
         draw_line(axes, minutes, values, pen)
     axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
-    leave_room(axes, [values for values, _ in lines.values()])
+    fit_to(axes, [shown(ledger.heat_in_high_w), *(values for values, _ in lines.values())])
     band_phases(axes, proof.phases)
     ends = {name: last_of(values) for name, (values, _) in lines.items()}
     name_ends(axes, ends, {name: pen for name, (_, pen) in lines.items()})
     time_axis(axes, ledger.elapsed_s)
     unit = shown_unit("power", units, largest=largest)
-    axes.set_ylabel(f"heat, {unit} (band: 95 %)", color=INKS["text"])
+    _say_unit(axes, f"heat, {unit}")
     return axes
 
 
@@ -178,9 +200,9 @@ def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -
     axes.set_xlim(0.0, float(x[1]))
     axes.set_ylim(0.0, None)
     unit = shown_unit("temperature_difference", units)
-    axes.set_xlabel(f"oil in over air in, {unit}", color=INKS["text"])
+    axes.set_xlabel(f"oil in over air in, {unit}", color=INKS["text"], fontsize=WORDS_PT)
     unit = shown_unit("power", units, largest=largest)
-    axes.set_ylabel(f"heat rejected, {unit}", color=INKS["text"])
+    _say_unit(axes, f"heat rejected, {unit}")
     return axes
 
 
@@ -193,11 +215,11 @@ def plot_residuals(proof: Proof, axes: "Axes | None" = None, *, units: str = "si
     axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
     x, y = decimate(proof.series_s / 60, gap)
     axes.plot(x, y, color=INKS["hot"], linewidth=0.8, marker=".", markersize=3)
-    leave_room(axes, [gap], head=0.35)
+    fit_to(axes, [gap])
     band_phases(axes, proof.phases)
     time_axis(axes, proof.series_s)
     unit = shown_unit("temperature_difference", units)
-    axes.set_ylabel(f"read less fitted, {unit}", color=INKS["text"])
+    _say_unit(axes, f"read less fitted, {unit}")
     return axes
 
 
@@ -205,24 +227,47 @@ def _pens(names: Mapping[str, object]) -> dict[str, Pen]:
     return {spaced(name): PENS.get(name, OTHER_PEN) for name in names}
 
 
+def _say_unit(axes: "Axes", words: str) -> None:
+    axes.set_ylabel(words, color=INKS["text"], fontsize=WORDS_PT)
+
+
 def _limits(
     axes: "Axes", proof: Proof, lines: Mapping[str, FloatArray], units: str
-) -> dict[str, float]:
-    """Draw the limits that the outing came near to, and return their names and heights."""
-    top = max((float(np.nanmax(values)) for values in lines.values()), default=-math.inf)
+) -> dict[str, tuple[float, Pen]]:
+    """Draw the limits that the outing came near to; return their words, heights and pens.
+
+    A channel's own limit wears the ink of its line, so that nobody holds another line against it.
+    """
+    tops = {name: float(np.nanmax(values)) for name, values in lines.items()}
+    highest = max(tops.values(), default=-math.inf)
     found = {}
     for name, limit_c in proof.limits_c.items():
         height = float(to_shown(limit_c, "temperature", units))
-        if height > top + 20.0:
+        if height > tops.get(name, highest) + NEAR_LIMIT_K:
             continue
-        axes.axhline(height, color=INKS["limit"], linestyle=(0, (6, 3)), linewidth=1.0)
+        pen = Pen(ink=PENS.get(name, OTHER_PEN).ink) if name in lines else LIMIT_PEN
+        axes.axhline(height, color=INKS[pen.ink], linestyle=(0, (6, 3)), linewidth=1.0)
         words = f"{limit_name(name)}\n{figure(limit_c, 'temperature', units, both=False)}"
-        found[words] = height
+        found[words] = (height, pen)
     return found
 
 
+def _spikes(axes: "Axes", minutes: FloatArray, spikes: FloatArray, pen: Pen) -> None:
+    """Draw single readings far off their neighbours as crosses; at the edge what is beyond it."""
+    low, high = axes.get_ylim()
+    for at in np.flatnonzero(np.isfinite(spikes)):
+        x, height = float(minutes[at]), float(np.clip(spikes[at], low, high))
+        axes.plot(x, height, "x", color=INKS[pen.ink], markersize=6, clip_on=False, zorder=4)
+        if height != spikes[at]:
+            place = (np.asarray(x), np.asarray(height))
+            above = height == high
+            offset = (5.0, -3.0 if above else 3.0)
+            va = "top" if above else "bottom"
+            say(axes, f"{spikes[at]:.0f}", place, offset, "left", va, pen.ink)
+
+
 def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> None:
-    """Draw a tick at each mark; its words stand in the report's table, where they fit."""
+    """Draw a tick at each mark; its words stand below the picture, where they fit."""
     for elapsed_s, _ in marks:
         axes.plot(
             elapsed_s / 60,
@@ -247,15 +292,17 @@ def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
         return
     axes.broken_barh(
         spans,
-        (0.02, 0.035),
+        (0.02, 0.04),
         transform=axes.get_xaxis_transform(),
         color=INKS["cool"],
         zorder=2,
     )
     axes.annotate(
-        "fan on",
-        (spans[0][0], 0.06),
+        "fan ",
+        (spans[0][0], 0.04),
         xycoords=axes.get_xaxis_transform(),
-        fontsize=8,
+        fontsize=WORDS_PT,
+        ha="right",
+        va="center",
         color=INKS["cool"],
     )

@@ -24,13 +24,15 @@ __all__ = (
     "MOST_BUCKETS",
     "OTHER_PEN",
     "PENS",
+    "WORDS_PT",
     "Pen",
     "band_phases",
     "decimate",
     "draw_line",
+    "fit_to",
     "last_of",
-    "leave_room",
     "name_ends",
+    "name_phases",
     "new_axes",
     "say",
     "say_nothing",
@@ -39,6 +41,10 @@ __all__ = (
 )
 
 MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
+# Points. The narrow pictures are 4.2 in wide and shown on 340 px or more of a phone of 390:
+# 10 pt are 11 px there, the least that is read at arm's length.
+WORDS_PT = 10.0
+LETTER_EM = 0.55  # a letter's usual width in the page's own fonts
 
 # One ink per meaning. The hues keep apart for the common kinds of colour blindness and
 # differ in lightness; the report exchanges them for darker or lighter ones by name.
@@ -126,7 +132,7 @@ def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
     axes.patch.set_alpha(0.0)
     axes.spines[["top", "right"]].set_visible(False)
     axes.spines[["left", "bottom"]].set_color(INKS["text"])
-    axes.tick_params(colors=INKS["text"], labelsize=9)
+    axes.tick_params(colors=INKS["text"], labelsize=WORDS_PT)
     axes.grid(axis="y", color=INKS["grid"], linewidth=0.6)
     axes.set_axisbelow(True)
     return axes
@@ -144,38 +150,72 @@ def last_of(values: FloatArray) -> float:
     return float(values[np.isfinite(values)][-1])
 
 
-def leave_room(axes: "Axes", values: Sequence[FloatArray], head: float = 0.3) -> None:
-    """Leave room above the curves for the phases' names, and below for the fan's bar."""
+def fit_to(axes: "Axes", values: Sequence[FloatArray], foot: float = 0.05) -> None:
+    """Let the upright axis hold what is drawn and little more; `foot` is its share below."""
     seen = np.concatenate([v[np.isfinite(v)] for v in values]) if values else np.array([])
     low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 1.0)
     size = max(high - low, 0.1)
-    axes.set_ylim(low - 0.12 * size, high + head * size)
+    axes.set_ylim(low - foot * size, high + 0.05 * size)
 
 
 def band_phases(axes: "Axes", phases: Sequence[Phase]) -> None:
-    """Shade every other phase and write its name at the top."""
-    for number, phase in enumerate(phases):
+    """Shade every other phase."""
+    for phase in phases[::2]:
         start, end = phase.start_s / 60, phase.end_s / 60
-        if number % 2 == 0:
-            axes.axvspan(start, end, color=INKS["band"], zorder=0, linewidth=0)
+        axes.axvspan(start, end, color=INKS["band"], zorder=0, linewidth=0)
+
+
+def name_phases(axes: "Axes", phases: Sequence[Phase]) -> None:
+    """Write the phases' names above the picture, out of every line's way.
+
+    Level where the phase is wide enough, in two lines if need be, else upright; a row of
+    phases each narrower than a line has one name for all.
+    """
+    width_pt = 72 * 0.68 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # as in `name_ends`
+    pt_per_s = width_pt / max((phase.end_s for phase in phases), default=1.0)
+    for kind, start_s, end_s in _nameable(phases, 1.3 * WORDS_PT / pt_per_s):
+        room = (end_s - start_s) * pt_per_s / (LETTER_EM * WORDS_PT)
+        level = kind if len(kind) <= room else kind.replace(" ", "\n")
+        upright = max(map(len, level.split("\n"))) > room
         axes.annotate(
-            phase.kind,
-            (0.5 * (start + end), 0.985),
+            kind if upright else level,
+            (0.5 * (start_s + end_s) / 60, 1.015),
             xycoords=axes.get_xaxis_transform(),
-            rotation=90,
+            rotation=90 if upright else 0,
             ha="center",
-            va="top",
-            fontsize=7.5,
+            va="bottom",
+            fontsize=WORDS_PT,
+            linespacing=1.0,
             color=INKS["text"],
-            zorder=4,
+            annotation_clip=False,
         )
+
+
+def _nameable(phases: Sequence[Phase], least_s: float) -> list[tuple[str, float, float]]:
+    """Return (name, start, end) of each phase, a row of short ones together."""
+    rows: list[list[Phase]] = []
+    for phase in phases:
+        is_short = phase.end_s - phase.start_s < least_s
+        if is_short and rows and rows[-1][-1].end_s - rows[-1][-1].start_s < least_s:
+            rows[-1].append(phase)
+        else:
+            rows.append([phase])
+    return [(_one_name([one.kind for one in row]), row[0].start_s, row[-1].end_s) for row in rows]
+
+
+def _one_name(kinds: Sequence[str]) -> str:
+    """Return one name of several phases: "fan on, off" of fan on, fan off and fan on."""
+    different = list(dict.fromkeys(kinds))
+    first = different[0].split(" ")[0] + " "
+    rest = (kind.removeprefix(first) for kind in different[1:])
+    return ", ".join((different[0], *rest))
 
 
 def name_ends(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, Pen]) -> None:
     """Write each line's name beside its end, moved apart where ends are close."""
     low, high = axes.get_ylim()
     inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
-    line = 0.155 / max(inches, 0.5) * (high - low)
+    line = 0.19 / max(inches, 0.5) * (high - low)
     names = sorted(ends, key=ends.__getitem__)
     tall = [line * (1 + name.count("\n")) for name in names]
     for name, height in zip(names, spread([ends[n] for n in names], tall), strict=True):
@@ -184,7 +224,7 @@ def name_ends(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, Pen]) 
             (1.006, height),
             xycoords=axes.get_yaxis_transform(),
             va="center",
-            fontsize=8 if "\n" in name else 9,
+            fontsize=WORDS_PT,
             linespacing=1.05,
             color=INKS[pens[name].ink],
             annotation_clip=False,
@@ -206,7 +246,7 @@ def spread(heights: Sequence[float], tall: Sequence[float]) -> list[float]:
 def time_axis(axes: "Axes", elapsed_s: FloatArray) -> None:
     """Set the axis of time to the outing, in minutes."""
     axes.set_xlim(float(elapsed_s[0]) / 60, float(elapsed_s[-1]) / 60)
-    axes.set_xlabel("minutes into the outing", color=INKS["text"])
+    axes.set_xlabel("minutes into the outing", color=INKS["text"], fontsize=WORDS_PT)
 
 
 def say(
@@ -226,7 +266,7 @@ def say(
         textcoords="offset points",
         ha=ha,
         va=va,
-        fontsize=9,
+        fontsize=WORDS_PT,
         color=INKS[ink],
     )
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.season.trend import Chart, Trend
-from wattsump_analysis.show.plots.outing import INKS
+from wattsump_analysis.show.plots.pens import INKS, WORDS_PT
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
         f"{trend.machine}: cooler (above) and heat into the oil (below)",
         loc="left",
         color=INKS["text"],
-        fontsize=10,
+        fontsize=WORDS_PT,
     )
     _steps(upper, trend)
     _events(lower, trend)
@@ -75,6 +75,7 @@ def _panel(
     axes.set_ylabel(
         f"{'K' if kind == 'conductance' else 'heat'}, {shown_unit(kind, units, largest=largest)}",
         color=INKS["text"],
+        fontsize=WORDS_PT,
     )
     axes.set_ylim(bottom=0.0, top=1.25 * float(shown(values).max()))
     axes.grid(color=INKS["grid"], linewidth=0.6)
@@ -82,7 +83,7 @@ def _panel(
     axes.spines[["top", "right"]].set_visible(False)
     # By name, so that a page may turn them light on dark.
     axes.spines[["left", "bottom"]].set_color(INKS["text"])
-    axes.tick_params(colors=INKS["text"], labelsize=9)
+    axes.tick_params(colors=INKS["text"], labelsize=WORDS_PT)
     axes.patch.set_alpha(0.0)
 
 
@@ -98,7 +99,7 @@ def _steps(axes: "Axes", trend: Trend) -> None:
             xytext=(3, -2),
             textcoords="offset points",
             verticalalignment="top",
-            fontsize=8,
+            fontsize=WORDS_PT,
             color=INKS["text"],
         )
 
@@ -114,7 +115,7 @@ def _events(axes: "Axes", trend: Trend) -> None:
             (position, 0.02),
             xycoords=("data", "axes fraction"),
             rotation=90,
-            fontsize=8,
+            fontsize=WORDS_PT,
             color=INKS["other"],
             parse_math=False,
         )
@@ -123,7 +124,7 @@ def _events(axes: "Axes", trend: Trend) -> None:
 
 def _names(axes: "Axes", trend: Trend) -> None:
     n = len(trend.outings)
-    every = max(1, -(-n // 10))
+    every = max(1, -(-n // 7))
     places = list(range(0, n, every))
     axes.set_xticks(places)
     labels = [(o.start_utc or "")[:10] or o.name for o in (trend.outings[i] for i in places)]

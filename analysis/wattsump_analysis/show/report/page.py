@@ -1,25 +1,34 @@
 """The report of one outing: a single HTML file that needs nothing else to be read.
 
 The template escapes everything by default; the drawings are our own SVG. Numbers come
-from `phrases` and from the answers to the owner's questions, so page and screen say the same.
+from `words` and from the answers to the owner's questions, so page and screen say the same.
+The one script reads values off the pictures; the page's policy names it by its hash and
+forbids any other, and without it nothing is missing but that.
 """
 
+import base64
+import hashlib
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.known import Known, known_of
 from wattsump_analysis.questions.writing import said, shown
+from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Interval, Proof
 from wattsump_analysis.show import words
-from wattsump_analysis.show.hottest_day import hottest_days
+from wattsump_analysis.show.hottest_day import hottest_line
 from wattsump_analysis.show.plots import outing
+from wattsump_analysis.show.report.glance import glance_at
 from wattsump_analysis.show.report.pictures import pictures_of, season_picture
 from wattsump_analysis.show.report.replies import Days, replies_to
 from wattsump_analysis.show.report.season import Season
 from wattsump_analysis.show.report.tables import (
     budget_rows,
-    diagnostic_rows,
+    diagnostic_checks,
+    fit_facts,
+    ledger_line,
     ledger_rows,
     phase_fit_rows,
     season_rows,
@@ -29,7 +38,7 @@ from wattsump_logger.session.wholefile import write_whole
 
 __all__ = ("render", "write_report")
 
-_PARTS = ("report.html.jinja", "report.css.jinja", "answers.html.jinja")
+_PARTS = ("report.html.jinja", "report.css.jinja", "answers.html.jinja", "report.js")
 
 
 def write_report(
@@ -37,10 +46,11 @@ def write_report(
     path: Path,
     units: str = "si",
     *,
-    fan: outing.FanFlag | None = None,
+    samples: Samples | None = None,
     known: Known | None = None,
     days: Days | None = None,
     season: Season | None = None,
+    made_with: Mapping[str, str] | None = None,
 ) -> None:
     """Write the report of `proof` to `path`; parameters as of `render`.
 
@@ -49,17 +59,27 @@ def write_report(
     UsageError
         The file cannot be written.
     """
-    write_whole(path, render(proof, units, fan=fan, known=known, days=days, season=season))
+    page = render(
+        proof,
+        units,
+        samples=samples,
+        known=known,
+        days=days,
+        season=season,
+        made_with=made_with,
+    )
+    write_whole(path, page)
 
 
 def render(
     proof: Proof,
     units: str = "si",
     *,
-    fan: outing.FanFlag | None = None,
+    samples: Samples | None = None,
     known: Known | None = None,
     days: Days | None = None,
     season: Season | None = None,
+    made_with: Mapping[str, str] | None = None,
 ) -> str:
     """Return the report as HTML; the same text for the same input.
 
@@ -69,14 +89,16 @@ def render(
         What `prove` found.
     units : {"si", "us"}
         Units of display.
-    fan : tuple of ndarray (n,), ndarray (n,), optional
-        Times [s] and state of the fan, for the picture of the outing.
+    samples : Samples, optional
+        Every reading behind the proof, for the picture of the outing; else its means.
     known : Known, optional
-        From `answers_known.known_of`, with session and profile; else the proof's own.
+        From `known.known_of`, with session and profile; else the proof's own.
     days : Days, optional
         The hottest and the coldest day, and a heater, to answer for.
     season : Season, optional
         From `report_season.season_beside`.
+    made_with : Mapping of str to str, optional
+        Releases and checksums, shown beside what the proof says it comes from.
     """
     from jinja2 import DictLoader, Environment, StrictUndefined
 
@@ -91,34 +113,56 @@ def render(
     )
     environment.filters |= _filters(units)
     known = known_of(proof) if known is None else known
-    replies = replies_to(known, days)
-    forecast = next((reply.answer for reply in replies if reply.key == "forecast"), None)
+    script = parts["report.js"]
     return environment.get_template(_PARTS[0]).render(
         proof=proof,
-        facts=_first_facts(proof, hottest_days(forecast, known, units), units),
-        replies=replies,
+        script=script,
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+        day=words.day_text(proof.provenance.get("start_utc", "")),
+        glance=glance_at(proof, hottest_line(known, units), units),
+        facts=words.facts(proof, units),
+        peaks=_peaks(proof, units),
+        replies=replies_to(known, days),
         season=season,
         season_rows=season_rows(season, units),
-        pictures={**pictures_of(proof, units, fan), **season_picture(season, units)},
+        pictures={**pictures_of(proof, units, samples), **season_picture(season, units)},
         budget=budget_rows(proof),
-        diagnostics=diagnostic_rows(proof.diagnostics, units),
+        checks=diagnostic_checks(proof, units),
+        fit_facts=fit_facts(proof.diagnostics),
         phase_fits=phase_fit_rows(proof.phase_fits, units),
         segments=segment_rows(proof.segments, units),
         ledger=ledger_rows(proof.ledger, units),
-        limits=[(words.limit_name(key), value) for key, value in proof.limits_c.items()],
-        provenance={name: value for name, value in proof.provenance.items() if value},
+        ledger_line=ledger_line(proof.ledger, units),
+        provenance={
+            name: value
+            for name, value in {**proof.provenance, **(made_with or {})}.items()
+            if value
+        },
         inks=outing.INKS,
     )
 
 
-def _first_facts(
-    proof: Proof, hottest: tuple[words.Fact, ...], units: str
-) -> tuple[words.Fact, ...]:
-    """Put the hottest days behind the label's lines, where a phone still shows them."""
-    lines = words.facts(proof, units)
-    names = [line.name for line in lines]
-    at = names.index("Per degree") if "Per degree" in names else len(lines)
-    return (*lines[:at], *hottest, *lines[at:])
+def _peaks(proof: Proof, units: str) -> str:
+    """Return the highest reading of each channel, and the limits that any of them passed."""
+
+    def temperature(value_c: float) -> str:
+        return words.figure(value_c, "temperature", units, both=False)
+
+    if not proof.peaks_c:
+        return ""
+    hottest = sorted(proof.peaks_c.items(), key=lambda item: -item[1][0])
+    highest = ", ".join(f"{words.spaced(name)} {temperature(c)}" for name, (c, _) in hottest)
+    over: dict[str, list[str]] = {}
+    for name, (peak_c, _) in hottest:
+        for key in words.limits_for(name, proof):
+            if peak_c > proof.limits_c[key]:
+                over.setdefault(key, []).append(words.spaced(name))
+    passed = [
+        f"the {words.limit_name(key)} of {temperature(proof.limits_c[key])} by {', '.join(names)}"
+        for key, names in over.items()
+    ]
+    none = " No limit was passed." if proof.limits_c else ""
+    return f"Highest: {highest}." + (f" Passed: {'; '.join(passed)}." if passed else none)
 
 
 def _filters(units: str) -> dict[str, object]:
@@ -138,5 +182,6 @@ def _filters(units: str) -> dict[str, object]:
         "said": lambda pieces: said(pieces, units),
         "clock": words.clock_text,
         "sentence": words.sentence,
+        "marked": words.mark_words,
         "spaced": words.spaced,
     }

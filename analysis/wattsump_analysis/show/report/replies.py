@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from wattsump_analysis.questions.answer import Answer, Figure, Section
+from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Section
 from wattsump_analysis.questions.asked import (
     CabAsked,
     LinesAsked,
@@ -68,6 +68,20 @@ class Reply:
     why_not: str = ""
     give: tuple[str, ...] = ()
     more: str = ""
+
+    @property
+    def finding(self) -> Pieces:
+        """The answer in one line; empty where there is none."""
+        if self.answer is None:
+            return ()
+        rows = {row.key: row for section in self.answer.sections for row in section.rows}
+        for row in (rows[key] for key in _ASKED_FOR if key in rows):
+            return (f"{row.label} ", row.figure, f" {row.note}")
+        return self.answer.headline[0] if self.answer.headline else ()
+
+
+# Rows that say what a question is asked for, where its first sentence does not.
+_ASKED_FOR = ("needed_w_k", "oil_life")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +181,7 @@ def _lines(known: Known, days: Days) -> Answer:
 _QUESTIONS = (
     _Question(
         key="rating",
-        title="The label, and the next cooler",
+        title="The next cooler",
         answer=_rating,
         more="another peak, altitude or air flow: wattsump rating",
     ),

@@ -2,21 +2,31 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from wattsump_analysis.results import Diagnostics, Interval, Ledger, PhaseFit, Proof, Segment
 from wattsump_analysis.show import words
 from wattsump_analysis.show.report.season import Season
 
 __all__ = (
+    "Check",
     "budget_rows",
-    "diagnostic_rows",
+    "diagnostic_checks",
+    "fit_facts",
+    "ledger_line",
     "ledger_rows",
     "phase_fit_rows",
     "season_rows",
     "segment_rows",
 )
 
+# Common practice, no source: two steps of a thermocouple converter of a quarter kelvin.
+MOST_RMS_K = 0.5
+MOST_LAG = 0.2  # neighbours' correlation; Durbin-Watson is near 2 - 2 times it
+MOST_EXCESS = 1.4  # of the cumulated periodogram, as docs/method.md has it
+LEAST_DRAWS = 100
+MOST_CORRELATION = 0.9
 FELT = 0.5  # a correlation below this widens an interval by less than a sixth
 MOST_CORRELATIONS = 8
 SEASON_ROWS = 12  # the newest; the picture has them all
@@ -46,6 +56,31 @@ def budget_rows(proof: Proof) -> list[tuple[str, str, str, float]]:
         )
         for line in proof.budget
     ]
+
+
+def ledger_line(ledger: Ledger | None, units: str) -> str:
+    """Return in a sentence where the heat went; "" without a ledger."""
+    if ledger is None:
+        return ""
+    into = ledger.heat_in_kwh.value
+
+    def energy(kwh: float) -> str:
+        if units == "us":
+            return words.figure(3.6e6 * kwh, "energy", units, both=False)
+        return f"{kwh:.2f} kWh"
+
+    def amount(kwh: float) -> str:
+        share = f" ({100 * abs(kwh) / into:.0f} %)" if into > 0 else ""
+        return energy(abs(kwh)) + share
+
+    stored = ledger.stored_kwh.value
+    rest = "is still in oil and metal" if stored >= 0 else "more came out of oil and metal"
+    return (
+        f"{energy(into)} went into the oil. "
+        f"The cooler carried off {amount(ledger.cooler_kwh.value)}, "
+        f"the shell (tank, hoses and housings) {amount(ledger.shell_kwh.value)}; "
+        f"{amount(stored)} {rest} at the end."
+    )
 
 
 def ledger_rows(ledger: Ledger | None, units: str) -> list[tuple[str, str, str]]:
@@ -87,51 +122,118 @@ def _power(interval: Interval | None, units: str) -> tuple[str, str]:
     return words.figure(interval.value, "power", units), words.span(interval, "power", units)
 
 
-def diagnostic_rows(found: Diagnostics | None, units: str) -> list[tuple[str, str, str]]:
-    """Return (name, figure, what a good one looks like)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One diagnostic: what a good one is, whether this one is, and what follows if it is not."""
+
+    name: str
+    found: str
+    good: str
+    passed: bool
+    otherwise: str
+
+    @property
+    def meaning(self) -> str:
+        """What it means for the 95 % range."""
+        return "the range stands" if self.passed else self.otherwise
+
+
+def fit_facts(found: Diagnostics | None) -> str:
+    """Return in one sentence what was fitted."""
+    if found is None:
+        return ""
+    nodes = "one heat capacity" if found.nodes == 1 else f"{found.nodes} heat capacities"
+    return (
+        f"{found.bins} means of {found.bin_s:.0f} s, {nodes}, layout of the machine: "
+        f"{found.layout}; log evidence for the finer model {found.evidence_two_over_one:+.1f}."
+    )
+
+
+def diagnostic_checks(proof: Proof, units: str) -> list[Check]:
+    """Return every diagnostic of the fit, with pass or fail."""
+    found = proof.diagnostics
     if found is None:
         return []
-    bin_text = f"{found.bins} of {found.bin_s:.0f} s"
-    rms = words.figure(found.residual_rms_k, "temperature_difference", units)
-    rows = [
-        ("means fitted", bin_text, ""),
-        ("heat capacities in the model", str(found.nodes), "as many as the evidence asks for"),
-        ("layout of the machine", found.layout, "as the evidence tells"),
-        ("log evidence for the finer model", f"{found.evidence_two_over_one:.1f}", "above 0"),
-        ("residual, root mean square", rms, "near the probes' step"),
-        (
-            "errors one step ahead: correlation of neighbours",
-            f"{found.innovation_lag1:.2f}",
-            "near 0",
-        ),
-        ("errors one step ahead: Durbin-Watson", f"{found.innovation_durbin_watson:.2f}", "near 2"),
-        (
-            "errors one step ahead: cumulated periodogram off a line",
-            f"{found.innovation_periodogram_excess:.1f}",
-            "under 1.4",
-        ),
-        ("length in time constants", f"{found.window_tau:.2f}", "1 and more"),
-        (
-            "effective draws before levelling",
-            f"{found.effective_draws:.0f}",
-            "100 and more; fewer widen ranges",
-        ),
-    ]
-    rows += [
-        (f"correlation of {pair}", f"{value:.2f}", "far from 1 and -1")
-        for pair, value in _strongest(found)
-    ]
-    rows += [
-        (
-            f"K without the {one.phase.kind} from {words.clock_text(one.phase.start_s)}",
-            f"{one.k_change_rel:+.1%}",
-            "well within K's range",
+    return [*_on_errors(found, units), *_on_knowledge(found), *_on_phases(proof, found)]
+
+
+def _on_errors(found: Diagnostics, units: str) -> Iterator[Check]:
+    follow = "the model misses something; its share of the range is for that, and may be too small"
+    yield Check(
+        name="residual, root mean square",
+        found=words.figure(found.residual_rms_k, "temperature_difference", units),
+        good=f"under {words.figure(MOST_RMS_K, 'temperature_difference', units)}",
+        passed=found.residual_rms_k < MOST_RMS_K,
+        otherwise="the model does not follow the tank: take the range as too narrow",
+    )
+    yield Check(
+        name="errors one step ahead: correlation of neighbours",
+        found=f"{found.innovation_lag1:.2f}",
+        good=f"within {MOST_LAG} of 0",
+        passed=abs(found.innovation_lag1) < MOST_LAG,
+        otherwise=f"{follow}; up to 0.5 is usual",
+    )
+    yield Check(
+        name="errors one step ahead: Durbin-Watson",
+        found=f"{found.innovation_durbin_watson:.2f}",
+        good=f"within {2 * MOST_LAG} of 2",
+        passed=abs(found.innovation_durbin_watson - 2.0) < 2 * MOST_LAG,
+        otherwise="as the line above",
+    )
+    yield Check(
+        name="errors one step ahead: cumulated periodogram off a line",
+        found=f"{found.innovation_periodogram_excess:.1f}",
+        good=f"under {MOST_EXCESS}",
+        passed=found.innovation_periodogram_excess < MOST_EXCESS,
+        otherwise="a slow shape is left over: see the picture of the residuals",
+    )
+
+
+def _on_knowledge(found: Diagnostics) -> Iterator[Check]:
+    yield Check(
+        name="length in time constants",
+        found=f"{found.window_tau:.2f}",
+        good="1 and more",
+        passed=found.window_tau >= 1.0,
+        otherwise="short: the range leans on litres, kilograms and usual values",
+    )
+    yield Check(
+        name="effective draws before tempering",
+        found=f"{found.effective_draws:.0f}",
+        good=f"{LEAST_DRAWS} and more",
+        passed=found.effective_draws >= LEAST_DRAWS,
+        otherwise="few: the range was widened for it",
+    )
+    for pair, value in _strongest(found):
+        yield Check(
+            name=f"correlation of {pair}",
+            found=f"{value:.2f}",
+            good=f"within {MOST_CORRELATION} of 0",
+            passed=abs(value) < MOST_CORRELATION,
+            otherwise="hardly told from each other; both ranges are wide for it",
         )
-        for one in found.influence
-    ]
     if found.at_bounds:
-        rows.append(("at the edge of its range", ", ".join(found.at_bounds), "nothing"))
-    return rows
+        yield Check(
+            name="at the edge of what was thought possible",
+            found=", ".join(map(_parameter, found.at_bounds)),
+            good="nothing",
+            passed=False,
+            otherwise="a stated value may be wrong, and the range does not know it",
+        )
+
+
+def _on_phases(proof: Proof, found: Diagnostics) -> Iterator[Check]:
+    k = proof.k_w_k
+    if k is None:
+        return
+    for one in found.influence:
+        yield Check(
+            name=f"K without the {one.phase.kind} from {words.clock_text(one.phase.start_s)}",
+            found=f"{100 * one.k_change_rel:+.1f} %",
+            good=f"within {100 * k.half_width_rel:.1f} %",
+            passed=abs(one.k_change_rel) < k.half_width_rel,
+            otherwise="the answer hangs on this phase alone: do it again",
+        )
 
 
 def _strongest(found: Diagnostics) -> list[tuple[str, float]]:
