@@ -12,7 +12,6 @@ from wattsump_logger.errors import RangeError
 __all__ = (
     "FloatArray",
     "FloatOrArray",
-    "check_share",
     "like",
     "out_of_range",
     "require",
@@ -67,12 +66,6 @@ def row_of(values: ArrayLike, what: str, *, at_least: int, positive: bool = Fals
     if positive and not (x > 0.0).all():
         raise out_of_range(f"{what} above 0", x, "outings")
     return x
-
-
-def check_share(value: float, what: str, where: str) -> None:
-    """Raise RangeError unless the value lies strictly between 0 and 1."""
-    if not 0.0 < value < 1.0:
-        raise out_of_range(f"a {what} between 0 and 1", value, where)
 
 
 def out_of_range(expected: str, found: object, where: str) -> RangeError:

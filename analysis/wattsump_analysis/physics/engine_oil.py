@@ -24,11 +24,10 @@ __all__ = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Winter:
-    """A W grade: cranks and pumps down to [°C], and is at least so thick at 100 °C [mm²/s]."""
+    """A W grade: cranks and pumps down to these temperatures [°C]."""
 
     cranks_c: float
     pumps_c: float
-    least_100_mm2_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,12 +55,12 @@ HOT_MM2_S = {
     40: (12.5, 16.3), 50: (16.3, 21.9), 60: (21.9, 26.1),
 }  # fmt: skip
 WINTER = {
-    0: Winter(cranks_c=-35.0, pumps_c=-40.0, least_100_mm2_s=3.8),
-    5: Winter(cranks_c=-30.0, pumps_c=-35.0, least_100_mm2_s=3.8),
-    10: Winter(cranks_c=-25.0, pumps_c=-30.0, least_100_mm2_s=4.1),
-    15: Winter(cranks_c=-20.0, pumps_c=-25.0, least_100_mm2_s=5.6),
-    20: Winter(cranks_c=-15.0, pumps_c=-20.0, least_100_mm2_s=5.6),
-    25: Winter(cranks_c=-10.0, pumps_c=-15.0, least_100_mm2_s=9.3),
+    0: Winter(cranks_c=-35.0, pumps_c=-40.0),
+    5: Winter(cranks_c=-30.0, pumps_c=-35.0),
+    10: Winter(cranks_c=-25.0, pumps_c=-30.0),
+    15: Winter(cranks_c=-20.0, pumps_c=-25.0),
+    20: Winter(cranks_c=-15.0, pumps_c=-20.0),
+    25: Winter(cranks_c=-10.0, pumps_c=-15.0),
 }
 # Typical kinematic viscosity at 40 °C of oils sold under a name (winter or None, hot or None):
 # common practice, from memory of data sheets, no one source.

@@ -7,25 +7,17 @@ for a P90 rather than adding margins by hand.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray, FloatOrArray, like, require
 from wattsump_analysis.physics import air
-from wattsump_analysis.physics.lumps import (
-    Countdown,
-    OneNode,
-    TwoNode,
-    one_node_countdown,
-    two_node_countdown,
-)
-from wattsump_logger.errors import UsageError
+from wattsump_analysis.physics.lumps import Countdown, OneNode, one_node_countdown
 
 __all__ = (
     "TRUSTED_GAP_K",
-    "Failure",
     "Trust",
     "ambient_trust",
     "conductance_at_altitude_w_k",
@@ -56,15 +48,6 @@ class Trust:
     standing: Standing
     gap_k: float
     reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Failure:
-    """What follows when the fan stops: time to the limit and where it would end."""
-
-    seconds: float
-    final_c: float
-    without_fan_w_k: float
 
 
 def limiting_ambient_from_reading_c(
@@ -160,65 +143,32 @@ def limiting_ambient_c(
 
 
 def time_to_limit(
-    node: OneNode | TwoNode,
-    *,
-    start_c: float,
-    ambient_c: float,
-    heat_w: float,
-    limit_c: float,
-    metal_start_c: float | None = None,
+    node: OneNode, *, start_c: float, ambient_c: float, heat_w: float, limit_c: float
 ) -> Countdown:
     """Find how long until the oil reaches a limit at a work rate, and where it would settle.
 
     Parameters
     ----------
-    node : OneNode or TwoNode
-        The machine; of a TwoNode the first lump is the oil and takes the heat.
+    node : OneNode
+        The machine.
     start_c, ambient_c, limit_c : float
         Oil now, air, and limit [°C].
     heat_w : float
         Heat into the oil [W].
-    metal_start_c : float, optional
-        The second lump now [°C]; the oil's temperature when not given. Not for a OneNode.
 
     Returns
     -------
     Countdown
         Seconds, 0 when at or over the limit, infinite when never.
 
-    Raises
-    ------
-    UsageError
-        A metal temperature for a machine without a second lump.
-
     References
     ----------
-    `nodes.one_node_countdown`, `nodes.two_node_countdown`.
+    `lumps.one_node_countdown`.
     """
-    if isinstance(node, OneNode):
-        if metal_start_c is not None:
-            raise UsageError(
-                expected="no metal temperature for a machine of one lump",
-                found=f"{metal_start_c:g} °C",
-                where="time to limit",
-                do="leave it out or give two lumps",
-            )
-        found = one_node_countdown(
-            node, start_c=start_c, ambient_c=ambient_c, power_w=heat_w, target_c=limit_c
-        )
-    else:
-        metal = start_c if metal_start_c is None else metal_start_c
-        found = two_node_countdown(
-            node,
-            which=0,
-            start_c=(start_c, metal),
-            ambient_c=ambient_c,
-            powers_w=(heat_w, 0.0),
-            target_c=limit_c,
-        )
-    if start_c >= limit_c:
-        return Countdown(seconds=0.0, final_c=found.final_c)
-    return found
+    result = one_node_countdown(
+        node, start_c=start_c, ambient_c=ambient_c, power_w=heat_w, target_c=limit_c
+    )
+    return replace(result, seconds=0.0) if start_c >= limit_c else result
 
 
 def fan_failure(
@@ -230,7 +180,7 @@ def fan_failure(
     ambient_c: float,
     heat_w: float,
     limit_c: float,
-) -> Failure:
+) -> Countdown:
     """Work goes on with the fan stopped: how long until the limit.
 
     Parameters
@@ -248,20 +198,16 @@ def fan_failure(
 
     Returns
     -------
-    Failure
-        Seconds to the limit (infinite when never), final temperature, conductance left.
+    Countdown
+        Seconds to the limit (infinite when never) and final temperature.
 
     References
     ----------
-    `nodes.one_node_countdown`.
+    `lumps.one_node_countdown`.
     """
     require(still_cooler_w_k, 0.0, math.inf, unit="W/K", where="cooler without its fan")
-    left = shell_w_k + still_cooler_w_k
-    node = OneNode(capacity_j_k=capacity_j_k, loss_w_k=left)
-    found = time_to_limit(
-        node, start_c=start_c, ambient_c=ambient_c, heat_w=heat_w, limit_c=limit_c
-    )
-    return Failure(seconds=found.seconds, final_c=found.final_c, without_fan_w_k=left)
+    node = OneNode(capacity_j_k=capacity_j_k, loss_w_k=shell_w_k + still_cooler_w_k)
+    return time_to_limit(node, start_c=start_c, ambient_c=ambient_c, heat_w=heat_w, limit_c=limit_c)
 
 
 def conductance_at_altitude_w_k(

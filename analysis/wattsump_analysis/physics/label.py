@@ -74,7 +74,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """A measured conductance against a label's: word, probability, and share with its interval.
+    """A measured conductance against a label's: word, probability, and share of the label.
 
     `probability` is that of the cooler meeting the label; the word needs 95 % either way.
     """
@@ -82,8 +82,6 @@ class Verdict:
     word: Word
     probability: float
     share: float
-    share_low: float
-    share_high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,8 +218,6 @@ def _verdict(probability: float, low: float, share: float, high: float, sure: fl
         word=word_of(probability, 0.5 * (high - low) / share, sure),
         probability=probability,
         share=share,
-        share_low=low,
-        share_high=high,
     )
 
 

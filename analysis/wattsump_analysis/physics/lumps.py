@@ -11,14 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wattsump_analysis.arrays import FloatArray, FloatOrArray, like, require
+from wattsump_analysis.arrays import FloatArray, require
 
 __all__ = (
     "Countdown",
     "OneNode",
     "TwoNode",
     "one_node_countdown",
-    "one_node_temp_c",
     "two_node_countdown",
     "two_node_temps_c",
 )
@@ -71,48 +70,6 @@ class Countdown:
     final_c: float
 
 
-def one_node_temp_c(
-    elapsed_s: FloatOrArray, node: OneNode, *, start_c: float, ambient_c: float, power_w: float
-) -> FloatOrArray:
-    """Temperature of a lump after a time at constant power and ambient.
-
-    Parameters
-    ----------
-    elapsed_s : float or array
-        Time since the start [s], at least 0.
-    node : OneNode
-        Capacity and loss.
-    start_c, ambient_c : float
-        Temperature at the start and of the air [°C].
-    power_w : float
-        Heat put in [W].
-
-    Returns
-    -------
-    float or array like `elapsed_s`
-        Temperature [°C].
-
-    Raises
-    ------
-    RangeError
-        A negative time.
-
-    Notes
-    -----
-    T = T0 + (P - G (T0 - Ta))/C times tau (1 - exp(-t/tau)), tau = C/G; t without loss.
-
-    References
-    ----------
-    T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, section 5.3, general
-    lumped capacitance analysis.
-    """
-    t = require(elapsed_s, 0.0, math.inf, unit="s", where="elapsed time")
-    rate_k_s = (power_w - node.loss_w_k * (start_c - ambient_c)) / node.capacity_j_k
-    tau = node.time_constant_s
-    grown = t if math.isinf(tau) else -tau * np.expm1(-t / tau)
-    return like(elapsed_s, np.asarray(start_c + rate_k_s * grown))
-
-
 def one_node_countdown(
     node: OneNode, *, start_c: float, ambient_c: float, power_w: float, target_c: float
 ) -> Countdown:
@@ -134,7 +91,9 @@ def one_node_countdown(
 
     References
     ----------
-    As `one_node_temp_c`, solved for the time.
+    T. L. Bergman and A. S. Lavine, Fundamentals of Heat and Mass Transfer, section 5.3, general
+    lumped capacitance analysis: T = T0 + (P - G (T0 - Ta))/C times tau (1 - exp(-t/tau)),
+    tau = C/G, or t without loss; solved for the time.
     """
     rate_k_s = (power_w - node.loss_w_k * (start_c - ambient_c)) / node.capacity_j_k
     tau = node.time_constant_s

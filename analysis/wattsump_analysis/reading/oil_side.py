@@ -28,9 +28,8 @@ OWN_CIRCUIT_SHARE = 0.4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OilSide:
-    """K bin by bin, shape (n,), NaN where it cannot be told, and its value where settled."""
+    """K where the oil was settled; None, and perhaps why, where it cannot be told."""
 
-    k_by_bin_w_k: FloatArray
     k_w_k: Interval | None
     heat_w: float = float("nan")  # mean over the usable bins
     budget: tuple[BudgetLine, ...] = ()
@@ -77,7 +76,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     k = _series(record)
     seen = np.flatnonzero(np.isfinite(k))
     if seen.size < LEAST_BINS:
-        return OilSide(k_by_bin_w_k=k, k_w_k=None)
+        return OilSide(k_w_k=None)
     inlet = record.oils_c["cooler_in"]
     warm = _settled(record, seen)
     value = float(np.median(k[warm]))
@@ -85,7 +84,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     excess = float(np.median((inlet - record.ambient_c)[warm]))
     if not (value > 0.0 and drop > 0.0):
         text = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
-        return OilSide(k_by_bin_w_k=k, k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
+        return OilSide(k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
     scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
     budget = (
         BudgetLine(source="oil flow and heat", kind="B", relative=know.u_flow_rel),
@@ -97,7 +96,6 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     )
     half = NORMAL_95 * float(np.linalg.norm([line.relative for line in budget])) * value
     return OilSide(
-        k_by_bin_w_k=k,
         k_w_k=Interval(value=value, low=value - half, high=value + half),
         heat_w=float(np.mean(k[seen] * (inlet - record.ambient_c)[seen])),
         budget=tuple(sorted(budget, key=lambda line: -line.relative)),

@@ -281,19 +281,19 @@ def _line(
     old, new = ([v for o in side if (v := get(o)) is not None] for side in (before, after))
     if not old or not new:
         return None
-    change = float(np.mean(new) - np.mean(old))
-    low = high = float("nan")
     if min(len(old), len(new)) >= 2:
         from wattsump_analysis.statistics.change import welch
 
-        found = welch(old, new)
-        low, high = found.low, found.high
+        change = welch(old, new)
+    else:
+        nan = float("nan")
+        change = Interval(value=float(np.mean(new) - np.mean(old)), low=nan, high=nan)
     return Line(
         name=name,
         kind=kind,
         before=float(np.mean(old)),
         after=float(np.mean(new)),
-        change=Interval(value=change, low=low, high=high),
+        change=change,
     )
 
 

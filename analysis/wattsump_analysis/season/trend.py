@@ -25,7 +25,7 @@ from wattsump_analysis.season.levels import (
 )
 from wattsump_analysis.season.outing import Outing, start_of
 from wattsump_analysis.statistics.change import Shape, change_in
-from wattsump_analysis.statistics.trends import EwmaChart, Slope, ewma, theil_sen
+from wattsump_analysis.statistics.trends import EwmaChart, ewma, theil_sen
 from wattsump_logger.errors import UsageError
 
 __all__ = (
@@ -118,8 +118,8 @@ class Trend:
     steps: tuple[Step, ...]
     odd: tuple[int, ...]
     newest_apart: bool
-    slope_k: Slope | None
-    slope_heat: Slope | None
+    slope_k: Interval | None
+    slope_heat: Interval | None
     charts_k: tuple[Chart, ...]
     charts_heat: tuple[Chart, ...]
     would_have_seen: tuple[float, float]
@@ -244,7 +244,7 @@ def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
     return levels
 
 
-def _slope(left: FloatArray) -> Slope | None:
+def _slope(left: FloatArray) -> Interval | None:
     return theil_sen(left) if len(left) >= 3 else None
 
 
@@ -270,7 +270,7 @@ def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, num
         heat=relative_change(change[1], spread[1, 1], basis),
         causes=attribute(change, spread, outings=basis, fan=fan, events=kinds),
         events=events,
-        shape=change_in(rows[window, main]).shape,
+        shape=change_in(rows[window, main]),
         before=len(old),
         after=len(new),
         further=more_outings(

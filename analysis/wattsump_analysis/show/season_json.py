@@ -42,7 +42,7 @@ def trend_data(trend: Trend) -> dict[str, object]:
         "slope_per_outing": {
             name: None
             if slope is None
-            else {"low": slope.low, "value": slope.slope, "high": slope.high}
+            else {"low": slope.low, "value": slope.value, "high": slope.high}
             for name, slope in (("k_rel", trend.slope_k), ("heat_rel", trend.slope_heat))
         },
         "outings": [_outing(o, i in trend.odd) for i, o in enumerate(trend.outings)],

@@ -1,4 +1,4 @@
-"""Has a value changed over the outings, by a step or by a drift, and could we have seen it?
+"""Has a value changed over the outings, and was it by a step or by a drift?
 
 One value per outing, in order, in any one unit. A step makes a trend test fire and a drift
 makes a step test fire, so `change_in` asks first whether anything changed at all, then which
@@ -14,26 +14,21 @@ References
 .. [3] Kass, R. E. and Raftery, A. E. (1995), Bayes factors, JASA 90, 773-795.
 """
 
-from dataclasses import dataclass
+import warnings
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from wattsump_analysis.arrays import FloatArray, check_share, out_of_range, row_of
-from wattsump_analysis.statistics.trends import MannKendall, Slope, mann_kendall, theil_sen
+from wattsump_analysis.arrays import FloatArray, row_of
+from wattsump_analysis.results import Interval
+from wattsump_analysis.statistics.trends import mann_kendall
 
-__all__ = (
-    "Change",
-    "Difference",
-    "Shape",
-    "Step",
-    "best_step",
-    "change_in",
-    "welch",
-)
+__all__ = ("Shape", "best_step", "change_in", "welch")
 
+# A change is claimed where chance alone would show one less often than this.
+LEVEL = 0.05
 # At five outings the exact trend test can first fall below 0.05 after sharing it with the
 # step test (2/5! twice over); with fewer, no order of values could ever be called a change.
 FEWEST_OUTINGS = 5
@@ -56,65 +51,18 @@ class Shape(StrEnum):
     TOO_FEW = "too few"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Difference:
-    """Difference of two means whose scatter may differ, with its interval."""
-
-    change: float
-    low: float
-    high: float
-    t: float
-    dof: float
-    p_value: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """The one step that leaves the least scatter; `after` outings come before it.
-
-    The interval and t are those of two groups divided beforehand. The division was searched
-    for, so `difference.p_value` flatters it; `Change.p_value` does not.
-    """
-
-    after: int
-    before_mean: float
-    after_mean: float
-    difference: Difference
-    scatter_ss: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
-    """Whether a row of outings changed, how, and the evidence of step over slope.
-
-    `step_over_slope` is the difference of the two Bayesian information criteria, positive
-    where the step describes the row better. `left_over` is the trend in what the step leaves.
-    """
-
-    shape: Shape
-    p_value: float
-    step_over_slope: float
-    step: Step | None
-    slope: Slope | None
-    trend: MannKendall | None
-    left_over: MannKendall | None
-
-
-def welch(before: ArrayLike, after: ArrayLike, *, confidence: float = 0.95) -> Difference:
-    """Difference of two means, the scatter of the two not taken as equal.
+def welch(before: ArrayLike, after: ArrayLike) -> Interval:
+    """Difference of two means with its 95 % interval, the scatter of the two not taken as equal.
 
     Parameters
     ----------
     before, after : array_like, shapes (n,) and (m,)
         Values of the two groups, at least 2 each.
-    confidence : float
-        Of the interval, between 0 and 1 [-].
 
     Returns
     -------
-    Difference
-        after - before with its interval; t, degrees of freedom and two-sided p. Without any
-        scatter the interval is the change itself and t is infinite (0 without change).
+    Interval
+        after - before; without any scatter the interval has no width.
 
     Raises
     ------
@@ -127,40 +75,28 @@ def welch(before: ArrayLike, after: ArrayLike, *, confidence: float = 0.95) -> D
     """
     a = row_of(before, "values before", at_least=2)
     b = row_of(after, "values after", at_least=2)
-    check_share(confidence, "confidence", "welch")
     change = float(b.mean() - a.mean())
-    v_a, v_b = float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b)
-    error = float(np.sqrt(v_a + v_b))
-    if error == 0.0:
-        t, dof = (np.copysign(np.inf, change) if change else 0.0), float(len(a) + len(b) - 2)
-    else:
-        t = change / error
-        dof = (v_a + v_b) ** 2 / (v_a**2 / (len(a) - 1) + v_b**2 / (len(b) - 1))
-    reach = float(stats.t.ppf(0.5 + confidence / 2.0, dof)) * error
-    return Difference(
-        change=change,
-        low=change - reach,
-        high=change + reach,
-        t=float(t),
-        dof=dof,
-        p_value=float(2.0 * stats.t.sf(abs(t), dof)),
-    )
+    if np.ptp(a) == np.ptp(b) == 0.0:
+        return Interval(value=change, low=change, high=change)
+    with warnings.catch_warnings():
+        # scipy warns where one group has no scatter; its interval is right all the same.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        span = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
+    return Interval(value=change, low=float(span.low), high=float(span.high))
 
 
-def best_step(values: ArrayLike, *, confidence: float = 0.95) -> Step:
+def best_step(values: ArrayLike) -> int:
     """Find the one step in the mean that leaves the smallest sum of squares.
 
     Parameters
     ----------
     values : array_like, shape (n,)
-        One value per outing, in order, n at least 4; at least 2 stay on either side.
-    confidence : float
-        Of the interval of the difference, between 0 and 1 [-].
+        One value per outing, in order, n at least 4.
 
     Returns
     -------
-    Step
-        Place, means, Welch difference and the sum of squares left, in the values' unit.
+    int
+        How many values come before the step; at least 2 stay on either side.
 
     Raises
     ------
@@ -173,48 +109,29 @@ def best_step(values: ArrayLike, *, confidence: float = 0.95) -> Step:
        worked case of one step in the mean).
     """
     x = row_of(values, "values", at_least=2 * FEWEST_PER_SIDE)
-    gain = _step_gains(x[None, :])[0]
-    after = FEWEST_PER_SIDE + int(np.argmax(gain))
-    return Step(
-        after=after,
-        before_mean=float(x[:after].mean()),
-        after_mean=float(x[after:].mean()),
-        difference=welch(x[:after], x[after:], confidence=confidence),
-        scatter_ss=float(np.sum((x[:after] - x[:after].mean()) ** 2))
-        + float(np.sum((x[after:] - x[after:].mean()) ** 2)),
-    )
+    return FEWEST_PER_SIDE + int(np.argmax(_step_gains(x[None, :])[0]))
 
 
-def change_in(
-    values: ArrayLike,
-    position: ArrayLike | None = None,
-    *,
-    confidence: float = 0.95,
-    seed: int = 0,
-) -> Change:
+def change_in(values: ArrayLike, *, seed: int = 0) -> Shape:
     """Decide between no change, a step and a slope, in that order of question.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         One value per outing, in order.
-    position : array_like, shape (n,), optional
-        Where each outing lies, as for `theil_sen`; not decreasing.
-    confidence : float
-        A change is claimed where chance alone would show one less often than 1 - confidence.
     seed : int
         Of the shuffles that calibrate the step test, so that a result can be had again.
 
     Returns
     -------
-    Change
-        Shape TOO_FEW, without numbers, under 5 outings; NONE, or one of STEP, SLOPE and
-        EITHER where the outings cannot tell those two apart.
+    Shape
+        TOO_FEW under 5 outings; NONE, or one of STEP, SLOPE and EITHER where the outings
+        cannot tell those two apart.
 
     Raises
     ------
     RangeError
-        A value or position that is not finite, or positions that decrease.
+        A value that is not finite.
 
     Notes
     -----
@@ -230,40 +147,11 @@ def change_in(
     .. [3] Kass and Raftery (1995), JASA 90, 773-795.
     """
     y = row_of(values, "values", at_least=1)
-    check_share(confidence, "confidence", "change_in")
-    x = np.arange(len(y), dtype=np.float64)
-    if position is not None:
-        x = row_of(position, "positions", at_least=1)
-    if len(x) != len(y) or (np.diff(x) < 0.0).any():
-        raise out_of_range(f"{len(y)} positions that do not decrease", x, "change_in")
-    if len(y) < FEWEST_OUTINGS or np.ptp(x) == 0.0:
-        return Change(
-            shape=Shape.TOO_FEW,
-            p_value=1.0,
-            step_over_slope=0.0,
-            step=None,
-            slope=None,
-            trend=None,
-            left_over=None,
-        )
-    trend, step = mann_kendall(y), best_step(y, confidence=confidence)
-    p_value = min(1.0, 2.0 * min(trend.p_value, _p_of_step(y, seed)))
-    evidence = _step_over_slope(x, y, step.scatter_ss)
-    means = np.where(np.arange(len(y)) < step.after, step.before_mean, step.after_mean)
-    return Change(
-        shape=_shape(p_value, evidence, 1.0 - confidence),
-        p_value=p_value,
-        step_over_slope=evidence,
-        step=step,
-        slope=theil_sen(y, x, confidence=confidence),
-        trend=trend,
-        left_over=mann_kendall(y - means),
-    )
-
-
-def _shape(p_value: float, evidence: float, level: float) -> Shape:
-    if p_value >= level:
+    if len(y) < FEWEST_OUTINGS:
+        return Shape.TOO_FEW
+    if 2.0 * min(mann_kendall(y).p_value, _p_of_step(y, seed)) >= LEVEL:
         return Shape.NONE
+    evidence = _step_over_slope(y)
     if abs(evidence) < WORTH_MENTIONING:
         return Shape.EITHER
     return Shape.STEP if evidence > 0.0 else Shape.SLOPE
@@ -279,25 +167,23 @@ def _step_gains(rows: FloatArray) -> FloatArray:
 
 def _p_of_step(y: FloatArray, seed: int) -> float:
     rng = np.random.default_rng(seed)
-    found = float(_step_gains(y[None, :]).max())
-    if found == 0.0:
+    gain = float(_step_gains(y[None, :]).max())
+    if gain == 0.0:
         return 1.0
     as_large = 0
-    left = SHUFFLES
-    while left > 0:
-        count = min(left, SHUFFLES_AT_ONCE)
+    for done in range(0, SHUFFLES, SHUFFLES_AT_ONCE):
+        count = min(SHUFFLES - done, SHUFFLES_AT_ONCE)
         rows = rng.permuted(np.tile(y, (count, 1)), axis=1)
         # A shuffle that only swaps ties gives the same gain up to rounding: count it.
-        as_large += int(np.sum(_step_gains(rows).max(axis=1) >= found * (1.0 - 1e-9)))
-        left -= count
+        as_large += int(np.sum(_step_gains(rows).max(axis=1) >= gain * (1.0 - 1e-9)))
     return (as_large + 1) / (SHUFFLES + 1)
 
 
-def _step_over_slope(x: FloatArray, y: FloatArray, step_ss: float) -> float:
-    n = len(y)
-    dx, dy = x - x.mean(), y - y.mean()
-    line_ss = float(np.sum((dy - dx * (dx @ dy) / (dx @ dx)) ** 2))
+def _step_over_slope(y: FloatArray) -> float:
+    """Difference of the two Bayesian information criteria, positive for a step."""
+    n, after = len(y), best_step(y)
+    line = y - np.polyval(np.polyfit(np.arange(n), y, 1), np.arange(n))
+    step = np.concatenate([part - part.mean() for part in (y[:after], y[after:])])
     # A row without scatter about one of the two would give an infinite logarithm.
-    floor = np.finfo(np.float64).eps * float(dy @ dy) or 1.0
-    ratio = max(line_ss, floor) / max(step_ss, floor)
-    return float(n * np.log(ratio) - np.log(n))
+    floor = np.finfo(np.float64).eps * n * float(y.var()) or 1.0
+    return float(n * np.log(max(line @ line, floor) / max(step @ step, floor)) - np.log(n))

@@ -6,7 +6,7 @@ constants and the Durbin-Watson statistic of what is left; `identified` is the v
 all of them and `reason` says which one failed.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -62,7 +62,6 @@ class ExponentialFit:
     errors: FloatArray
     correlation: FloatArray
     rms: float
-    residual_sd: float
     n: int
     status: int
     message: str
@@ -147,7 +146,7 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
 
     tau = min(GRID * float(t[-1] - t[0]), key=lambda value: linear(value)[0])
     final, amplitude = linear(tau)[1]
-    found = fit_curve(_ONE, t, y, [np.array([final, amplitude, tau])])
+    found = fit_curve(_ONE, t, y, np.array([final, amplitude, tau]))
     if not found.identified or found.shape_right or y.size <= len(_PAIR.names):
         return found
     pair = fit_two_exponentials(t, y)
@@ -158,17 +157,13 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     return replace(found, reason=Remark(code="two-exponentials", text=text))
 
 
-def fit_two_exponentials(
-    t_s: FloatArray, y: FloatArray, start: tuple[float, float, float, float, float] | None = None
-) -> ExponentialFit:
+def fit_two_exponentials(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     """Fit y = final + a1 exp(-t / tau1) + a2 exp(-t / tau2), tau1 < tau2.
 
     Parameters
     ----------
     t_s, y : ndarray, shape (n,)
         Times [s] and readings, n > 5; NaN readings are left out.
-    start : tuple of float, optional
-        final, a1, tau1, a2, tau2 to start from as well as from the data's own start.
 
     Returns
     -------
@@ -193,38 +188,7 @@ def fit_two_exponentials(
     pairs = [(a, b) for i, a in enumerate(taus) for b in taus[i + 1 :]]
     fast, slow = min(pairs, key=lambda pair: linear(*pair)[0])
     final, a1, a2 = linear(fast, slow)[1]
-    starts = [np.array([final, a1, fast, a2, slow])]
-    if start is not None:
-        given = start if start[2] < start[4] else (start[0], *start[3:], *start[1:3])
-        starts.insert(0, np.asarray(given, dtype=float))
-    return fit_curve(_PAIR, t, y, starts)
-
-
-def fit_curve(
-    curve: Curve, t_s: FloatArray, y: FloatArray, starts: Sequence[FloatArray]
-) -> ExponentialFit:
-    """Fit a curve by least squares from every start and keep the answer that fits best.
-
-    Parameters
-    ----------
-    curve : Curve
-        What is fitted.
-    t_s, y : ndarray, shape (n,)
-        Times [s] and readings, all finite, more of them than parameters.
-    starts : sequence of ndarray, shape (p,)
-        Parameters to start from, at least one.
-
-    Returns
-    -------
-    ExponentialFit
-        One that the data determine before one that they do not, then the least misfit.
-
-    References
-    ----------
-    NIST StRD nonlinear regression; its certified values are what the solver is held to.
-    """
-    fits = [_solve(curve, t_s, y, start) for start in starts]
-    return min(fits, key=lambda fit: (not fit.identified, fit.rms))
+    return fit_curve(_PAIR, t, y, np.array([final, a1, fast, a2, slow]))
 
 
 def _seen(t_s: FloatArray, y: FloatArray, parameters: int) -> tuple[FloatArray, FloatArray]:
@@ -245,7 +209,23 @@ def _linear(design: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
     return float(left @ left), np.asarray(found, dtype=np.float64)
 
 
-def _solve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> ExponentialFit:
+def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> ExponentialFit:
+    """Fit a curve by least squares from a start.
+
+    Parameters
+    ----------
+    curve : Curve
+        What is fitted.
+    t, y : ndarray, shape (n,)
+        Times [s] and readings, all finite, more of them than parameters.
+    start : ndarray, shape (p,)
+        Parameters to start from.
+
+    References
+    ----------
+    NIST StRD nonlinear regression; its certified values are what the solver is held to.
+    """
+
     def misfit(p: FloatArray) -> FloatArray:
         return np.nan_to_num(curve.model(t, p) - y, nan=HUGE, posinf=HUGE, neginf=-HUGE)
 
@@ -284,7 +264,6 @@ def _solve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> Exp
         errors=errors,
         correlation=correlation,
         rms=float(np.sqrt(np.mean(residuals**2))),
-        residual_sd=sd,
         n=int(y.size),
         status=int(found.status),
         message=str(found.message),

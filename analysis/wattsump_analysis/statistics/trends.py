@@ -2,7 +2,7 @@
 
 One value per outing, in order, in any one unit. Both methods go by ranks and medians, so one
 odd outing does not carry the answer. Outings are taken as independent of each other apart
-from the trend; a step makes both fire, which is why `steps.change_in` asks about steps too.
+from the trend; a step makes both fire, which is why `change.change_in` asks about steps too.
 
 References
 ----------
@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from wattsump_analysis.arrays import FloatArray, check_share, out_of_range, row_of
+from wattsump_analysis.arrays import FloatArray, out_of_range, row_of
+from wattsump_analysis.results import Interval
 
 __all__ = (
     "EwmaChart",
     "MannKendall",
-    "Slope",
     "ewma",
     "mann_kendall",
     "theil_sen",
@@ -48,16 +48,6 @@ class MannKendall:
     def p_value(self) -> float:
         """Two-sided probability of so much trend by chance, exact where that is known."""
         return self.p_normal if self.p_exact is None else self.p_exact
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slope:
-    """Robust line; the interval is for the slope, at the confidence asked for."""
-
-    slope: float
-    intercept: float
-    low: float
-    high: float
 
 
 def mann_kendall(values: ArrayLike) -> MannKendall:
@@ -107,49 +97,30 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
     )
 
 
-def theil_sen(
-    values: ArrayLike, position: ArrayLike | None = None, *, confidence: float = 0.95
-) -> Slope:
-    """Median of all pairwise slopes, with an interval from Kendall's S.
+def theil_sen(values: ArrayLike) -> Interval:
+    """Median of all pairwise slopes per outing, with its 95 % interval from Kendall's S.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         One value per outing, n at least 3.
-    position : array_like, shape (n,), optional
-        Where each outing lies, in whatever the slope shall be per (days, hours run); the
-        outing's number from 0 if left out.
-    confidence : float
-        Of the interval, between 0 and 1 [-].
 
     Returns
     -------
-    Slope
-        Slope and interval in value per position; intercept at position 0 through the medians.
+    Interval
+        Slope in value per outing.
 
     Raises
     ------
     RangeError
-        Fewer than three values, one that is not finite, or all at one position.
+        Fewer than three values, or one that is not finite.
 
     References
     ----------
     .. [1] Helsel and Hirsch, Statistical Methods in Water Resources, section 10.1.
     """
-    y = row_of(values, "values", at_least=3)
-    x = np.arange(len(y), dtype=np.float64)
-    if position is not None:
-        x = row_of(position, "positions", at_least=3)
-    if len(x) != len(y) or np.ptp(x) == 0.0:
-        raise out_of_range(f"{len(y)} positions that are not all one", x, "theil_sen")
-    check_share(confidence, "confidence", "theil_sen")
-    found = stats.theilslopes(y, x, alpha=confidence)
-    return Slope(
-        slope=float(found[0]),
-        intercept=float(found[1]),
-        low=float(found[2]),
-        high=float(found[3]),
-    )
+    slope, _, low, high = stats.theilslopes(row_of(values, "values", at_least=3), alpha=0.95)
+    return Interval(value=float(slope), low=float(low), high=float(high))
 
 
 BoolArray = NDArray[np.bool_]
@@ -167,11 +138,6 @@ class EwmaChart:
     def out(self) -> BoolArray:
         """True at each outing whose average lies strictly outside its limits."""
         return (self.value < self.lower) | (self.value > self.upper)
-
-    @property
-    def first_out(self) -> int | None:
-        """Position of the first outing outside its limits, None if there is none."""
-        return _first(self.out)
 
 
 def ewma(
@@ -222,21 +188,15 @@ def ewma(
     s = row_of(sigma, "sigma", at_least=1, positive=True)
     if len(s) not in (1, len(x)):
         raise out_of_range(f"one sigma, or one for each of {len(x)} values", len(s), "ewma")
-    s = np.broadcast_to(s, x.shape)
     _check_shape(weight, width)
-    average = np.empty_like(x)
-    variance = np.empty_like(x)
-    z, v = float(target), 0.0
-    for i, (x_i, s_i) in enumerate(zip(x, s, strict=True)):
-        z = weight * x_i + (1.0 - weight) * z
-        v = (weight * s_i) ** 2 + (1.0 - weight) ** 2 * v
-        average[i], variance[i] = z, v
-    reach = width * np.sqrt(variance)
-    return EwmaChart(value=average, lower=target - reach, upper=target + reach)
+    import pandas as pd  # heavy, and not every trend has a chart
 
-
-def _first(flags: BoolArray) -> int | None:
-    return int(np.argmax(flags)) if flags.any() else None
+    share = 1.0 - (1.0 - weight) ** 2
+    average = pd.Series([target, *x]).ewm(alpha=weight, adjust=False).mean()
+    own = np.broadcast_to((weight * s) ** 2 / share, x.shape)
+    variance = pd.Series([0.0, *own]).ewm(alpha=share, adjust=False).mean()
+    reach = width * np.sqrt(variance.to_numpy()[1:])
+    return EwmaChart(value=average.to_numpy()[1:], lower=target - reach, upper=target + reach)
 
 
 def _check_shape(weight: float, width: float) -> None:

@@ -101,24 +101,6 @@ class Calibration:
     high_c: float
     note: str = ""
 
-    def corrected_c(self, temp_c: float) -> tuple[float, float]:
-        """Corrected temperature [°C] and standard uncertainty [K] of a reading.
-
-        Raises
-        ------
-        RangeError
-            A reading outside the temperatures the calibration covers.
-        """
-        if not self.low_c <= temp_c <= self.high_c:
-            raise RangeError(
-                expected=f"{self.low_c:g} to {self.high_c:g} °C",
-                found=f"{temp_c:g} °C",
-                where=f"calibration of {self.probe}",
-                do="calibrate the probe there too",
-            )
-        correction_k, u_k = self.correction.at(temp_c)
-        return temp_c + correction_k, u_k
-
 
 def match_in_bath(
     readings_c: ArrayLike,

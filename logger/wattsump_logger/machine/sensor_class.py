@@ -11,9 +11,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from wattsump_logger.errors import RangeError, UsageError
+from wattsump_logger.errors import UsageError
 
-__all__ = ("BOARD_HALF_WIDTH_K", "NO_SENSOR", "SensorClass", "tolerance_k")
+__all__ = ("BOARD_HALF_WIDTH_K", "NO_SENSOR", "SensorClass")
 
 # Common practice, no source: hobby converter boards differ from each other by 1 to 2 K
 # in their own cold-junction sensor, and a datasheet figure of 2 K is usual (from memory).
@@ -68,60 +68,14 @@ _WIDEST_USUAL = "K class 2"
 _EXPECTED = "a class such as 'K class 2' or 'T special', or a half-width such as '±0.5 K'"
 
 
-def tolerance_k(sensor: str, temp_c: float) -> float:
-    """Half-width of a class's tolerance at a temperature.
-
-    Parameters
-    ----------
-    sensor : str
-        "<letter> class 1|2|3" (IEC 60584-1) or "<letter> special|standard" (ASTM E230).
-    temp_c : float
-        Junction temperature [°C].
-
-    Returns
-    -------
-    float
-        Half-width [K].
-
-    Raises
-    ------
-    RangeError
-        A temperature where the class gives no tolerance.
-    UsageError
-        A class that does not exist.
-
-    References
-    ----------
-    .. [1] IEC 60584-1:2013, tolerances; ASTM E230, table 1.
-
-    Examples
-    --------
-    >>> tolerance_k("K class 2", 400.0)
-    3.0
-    """
-    bands = _CLASSES.get(_class_key(sensor))
-    if bands is None:
-        raise UsageError(
-            expected=_EXPECTED, found=repr(sensor), where="sensor class", do="see the probe's label"
-        )
-    for band in bands:
-        if band.low_c <= temp_c <= band.high_c:
-            return max(band.floor_k, band.slope * abs(temp_c))
-    raise RangeError(
-        expected=f"{bands[0].low_c:g} to {bands[-1].high_c:g} °C",
-        found=f"{temp_c:g} °C",
-        where=sensor,
-        do="use a class that covers the temperature",
-    )
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SensorClass:
     """What kind of temperature sensor a channel has, and how far to trust it unmatched.
 
-    `text` is a class as `tolerance_k` takes it, a plain half-width such as "±0.5 K"
-    (which then covers the whole chain), "not stated" (judged as K class 2, the widest of
-    the usual ones), or "none" for a channel that is no temperature.
+    `text` is a class, "<letter> class 1|2|3" (IEC 60584-1) or "<letter> special|standard"
+    (ASTM E230, table 1); a plain half-width such as "±0.5 K", which then covers the whole
+    chain; "not stated", judged as K class 2, the widest of the usual ones; or "none" for a
+    channel that is no temperature.
     A thermocouple carries its board's cold junction, `BOARD_HALF_WIDTH_K`, with it.
     """
 

@@ -66,11 +66,6 @@ class SessionWriter:
         self._file.append(text.getvalue().encode("utf-8"))
         self.row_count += len(rows)
 
-    def add_metadata(self, more: Mapping[str, object]) -> None:
-        """Replace the sidecar by one that also holds `more`."""
-        self._metadata.update(more)
-        write_sidecar(self.path, self.header, self._metadata)
-
     @property
     def sync_trouble(self) -> str:
         """Say why the disk could not be made to keep what was written, "" if it could."""

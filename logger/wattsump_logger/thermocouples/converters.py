@@ -43,10 +43,6 @@ __all__ = (
     "decode",
     "decode_word",
     "encode",
-    "encode_max6675",
-    "encode_max31855",
-    "encode_max31856",
-    "encode_mcp9600",
     "supports",
 )
 IntArray = NDArray[np.int64]
@@ -199,26 +195,6 @@ def encode(source: str, detail: str, temp_c: float, cold_c: float, fault: str | 
     if fault == "form":
         return "-" * part.digits
     return f"{_word(source, detail, temp_c, cold_c, fault or ''):0{part.digits}X}"
-
-
-def encode_max31855(temp_c: float, cold_c: float, fault: str | None = None, type: str = "K") -> int:
-    """The 32-bit word of a max31855 at these true temperatures; see `encode`."""
-    return int(encode("max31855", type, temp_c, cold_c, fault), 16)
-
-
-def encode_max6675(temp_c: float, cold_c: float, fault: str | None = None) -> int:
-    """The 16-bit word of a max6675 at these true temperatures; see `encode`."""
-    return int(encode("max6675", "K", temp_c, cold_c, fault), 16)
-
-
-def encode_max31856(temp_c: float, cold_c: float, fault: str | None = None, type: str = "K") -> int:
-    """The six bytes of a max31856 at these true temperatures; see `encode`."""
-    return int(encode("max31856", type, temp_c, cold_c, fault), 16)
-
-
-def encode_mcp9600(temp_c: float, cold_c: float, fault: str | None = None, type: str = "K") -> int:
-    """The five bytes of an mcp9600 at these true temperatures; see `encode`."""
-    return int(encode("mcp9600", type, temp_c, cold_c, fault), 16)
 
 
 def _part(source: str, probe: str | None) -> Part:

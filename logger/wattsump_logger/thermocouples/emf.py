@@ -1,8 +1,7 @@
 """Thermocouple emf and temperature on ITS-90, letter types K J T N E R S B.
 
 The forward function E(t) is the definition. `temperature_c` inverts it by Newton steps
-to well below a microkelvin; the published inverse polynomials, which miss by up to
-0.06 K, are kept in `published_temperature_c` as a check on the coefficients.
+to well below a microkelvin, where the published inverse polynomials miss by up to 0.06 K.
 Everything is elementwise and takes a fixed number of steps, so that one value alone
 and the same value inside an array give the same bits.
 
@@ -18,14 +17,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError, UsageError
-from wattsump_logger.thermocouples.tables import INVERSE, REFERENCE, Segment
+from wattsump_logger.thermocouples.tables import REFERENCE, Segment
 
 __all__ = (
     "LETTERS",
     "emf_mv",
     "emf_range_mv",
-    "published_temperature_c",
-    "seebeck_uv_per_k",
     "temperature_c",
     "temperature_range_c",
 )
@@ -86,36 +83,6 @@ def emf_mv(temp_c: ArrayLike, letter: str, *, outside: str = "raise") -> FloatAr
     return np.where(inside, _forward(temps, letter)[0], np.nan)
 
 
-def seebeck_uv_per_k(temp_c: ArrayLike, letter: str) -> FloatArray:
-    """Slope of the reference function, dE/dt.
-
-    Parameters
-    ----------
-    temp_c : array_like
-        Junction temperature [°C].
-    letter : str
-        Thermocouple type.
-
-    Returns
-    -------
-    ndarray
-        Seebeck coefficient [µV/K].
-
-    Raises
-    ------
-    RangeError
-        A temperature outside the range of the reference function.
-
-    References
-    ----------
-    .. [1] NIST Monograph 175, derivatives of the reference functions.
-    """
-    temps = np.asarray(temp_c, dtype=np.float64)
-    low_c, high_c = temperature_range_c(letter)
-    _inside(temps, low_c, high_c, f"type {letter}", "°C", "raise")
-    return _forward(temps, letter)[1] * 1e3
-
-
 def temperature_c(emf: ArrayLike, letter: str, *, outside: str = "raise") -> FloatArray:
     """Junction temperature from the emf against a reference junction at 0 °C.
 
@@ -165,40 +132,6 @@ def temperature_c(emf: ArrayLike, letter: str, *, outside: str = "raise") -> Flo
         value, slope = _forward(temps, letter)
         temps = np.clip(temps - (value - safe) / slope, nodes_c[0], nodes_c[-1])
     return np.where(inside, temps, np.nan)
-
-
-def published_temperature_c(emf: ArrayLike, letter: str) -> FloatArray:
-    """Junction temperature by the published inverse polynomials.
-
-    Parameters
-    ----------
-    emf : array_like
-        E [mV], any shape.
-    letter : str
-        Thermocouple type.
-
-    Returns
-    -------
-    ndarray
-        t90 [°C], within the error bands printed with the coefficients.
-
-    Raises
-    ------
-    RangeError
-        An emf outside the published segments, which for most types end at -200 °C.
-
-    References
-    ----------
-    .. [1] NIST Monograph 175, approximate inverse functions.
-    """
-    segments = INVERSE[_checked(letter)]
-    emfs = np.asarray(emf, dtype=np.float64)
-    low_mv, high_mv = segments[0].low_mv, segments[-1].high_mv
-    _inside(emfs, low_mv, high_mv, f"type {letter} inverse", "mV", "raise")
-    temps = np.full(emfs.shape, np.nan)
-    for segment in segments:
-        temps = np.where(emfs >= segment.low_mv, _horner(emfs, segment.coefficients)[0], temps)
-    return temps
 
 
 def temperature_range_c(letter: str) -> tuple[float, float]:

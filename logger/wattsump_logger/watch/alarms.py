@@ -27,7 +27,6 @@ __all__ = (
     "acknowledge",
     "advance",
     "at_rest",
-    "is_loud",
 )
 
 
@@ -208,8 +207,3 @@ def acknowledge(
             notices.append(Notice(rule=rule, event="seen", value=before.value))
         after.append(Standing(state=state, over_since_s=before.over_since_s, value=before.value))
     return tuple(after), tuple(notices)
-
-
-def is_loud(standing: Standing) -> bool:
-    """Tell whether an alarm still asks for someone's attention."""
-    return standing.state in (State.ALARM, State.PASSED)

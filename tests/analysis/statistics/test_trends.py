@@ -61,21 +61,21 @@ def test_an_outing_of_poor_quality_gets_wider_limits_than_its_neighbours() -> No
 def test_ewma_names_the_first_outing_outside() -> None:
     chart = ewma([0.0, 0.0, 0.0, 5.0, 5.0], target=0.0, sigma=1.0)
     # By hand: at the fourth outing z = 0.3 * 5 = 1.5 against 3 sqrt(0.3/1.7 (1 - 0.7^8)) = 1.22.
-    assert chart.first_out == 3
-    assert ewma([0.0, 0.1], target=0.0, sigma=1.0).first_out is None
+    assert chart.out.tolist() == [False, False, False, True, True]
+    assert not ewma([0.0, 0.1], target=0.0, sigma=1.0).out.any()
 
 
 def test_a_point_on_its_limit_is_not_outside() -> None:
     chart = ewma([3.0], target=0.0, sigma=1.0, weight=1.0, width=3.0)
     assert chart.value[0] == chart.upper[0]
-    assert chart.first_out is None
+    assert not chart.out.any()
 
 
 def test_the_handbooks_shift_leaves_the_chart_when_its_cusum_signals() -> None:
     chart = ewma(CUSUM_DATA, target=325.0, sigma=0.635)
     # published: e-Handbook 6.3.2.3, whose CUSUM (slack half of a sigma of 0.635, decision
     # 4.1959) first signals at the fourteenth group; two charts of one shift, so within a group.
-    assert chart.first_out == pytest.approx(13, abs=1)
+    assert int(np.argmax(chart.out)) == pytest.approx(13, abs=1)
 
 
 @given(

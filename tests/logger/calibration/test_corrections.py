@@ -258,14 +258,9 @@ def test_of_two_calibrations_of_one_probe_the_later_counts(tmp_path: Path) -> No
     assert cal.load_calibrations(path) == {"tank": later}
 
 
-def test_a_calibration_corrects_inside_its_range_only() -> None:
-    stored = _stored()
-    temp_c, u_k = stored.corrected_c(30.0)
+def test_a_calibration_corrects_as_its_line_says() -> None:
     # published: JCGM 100:2008, H.3.4, -0.1494 °C with 0.0041 °C.
-    assert (temp_c, u_k) == pytest.approx((30.0 - 0.1494, 0.0041), abs=5e-5)
-    for outside in (19.9, 30.1):
-        with pytest.raises(RangeError, match="calibration of tank"):
-            stored.corrected_c(outside)
+    assert _stored().correction.at(30.0) == pytest.approx((-0.1494, 0.0041), abs=5e-5)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,5 @@
 """Import: sessions from card and wire files, and the recorder both share with live capture."""
 
-import json
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,7 +13,6 @@ from wattsump_logger.capture.wirefile import Chunk
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.session.reader import load_session
-from wattsump_logger.session.sidecar import sidecar_path
 from wattsump_logger.session.writer import SessionWriter
 from wattsump_logger.wire.events import WireChannel
 
@@ -173,11 +171,3 @@ def test_rows_given_up_at_the_very_end_are_told_in_a_last_row(
     session = load_session(tmp_path / "a.csv")
     assert session.faults[-1].code == "rows_dropped"
     assert int(session.faults[-1].detail) == recorder.dropped_rows
-
-
-def test_a_sidecar_can_be_added_to(tmp_path: Path) -> None:
-    writer = SessionWriter(tmp_path / "a.csv", ("tank_c",), {"format": "wattsump-session-1"})
-    writer.add_metadata({"season": "spring"})
-    writer.close()
-    document = json.loads(sidecar_path(tmp_path / "a.csv").read_text())
-    assert document["notes"][0]["season"] == "spring"
