@@ -109,7 +109,9 @@ def test_published_inverse_has_the_extremes_another_copy_has(
     (segment,) = [s for s in INVERSE[letter] if (s["low_c"], s["high_c"]) == (low_c, high_c)]
     temps = np.linspace(low_c, high_c, 20001)
     # To the very ends, which lie up to 0.5 µV outside the segment's printed limits.
-    error = np.polynomial.polynomial.polyval(tc.emf_mv(temps, letter), segment.coefficients) - temps
+    error = (
+        np.polynomial.polynomial.polyval(tc.emf_mv(temps, letter), segment["coefficients"]) - temps
+    )
     # independent: the same sweep with coefficients typed from a second source, 4 decimals.
     assert error.min() == pytest.approx(low, abs=6e-5)
     # independent: as above.
