@@ -77,9 +77,10 @@ def test_the_fan_is_found_by_the_profile_in_the_sidecar_too() -> None:
         },
         notes=(),
     )
-    fan = Proved(proof=proof_fixture.falls_short(), outing=outing).fan
-    assert fan is not None
-    assert fan[1] is on
+    samples = Proved(proof=proof_fixture.falls_short(), outing=outing).samples()
+    assert samples is not None
+    assert samples.fan is not None
+    assert samples.fan.tolist() == on.tolist()
 
 
 def test_help_names_every_command_and_version_the_release(run: Callable[..., Ended]) -> None:
