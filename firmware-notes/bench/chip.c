@@ -11,13 +11,21 @@
 #include <simavr/avr_eeprom.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_spi.h>
+#include <simavr/avr_twi.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
+#include <simavr/sim_hex.h>
 
 /* Data-space addresses of the ATmega328P. */
 #define MCUSR_ADDRESS 0x54
 #define TIMSK0_ADDRESS 0x6E
+#define PORTB_ADDRESS 0x25
+#define PORTC_ADDRESS 0x28
+#define BUS_PIN 4
+#define TWSR_ADDRESS 0xB9
+#define TWCR_ADDRESS 0xBC
+#define TWINT_BIT 7
 #define GPIOR0_ADDRESS 0x3E
 #define SPCR_ADDRESS 0x4C
 #define CPHA_BIT 2
@@ -27,6 +35,9 @@
 #define UNTOUCHED 0xC5
 
 #define BUTTON_PIN 2
+#define PULSE_PIN 3 /* and the one above */
+#define CHATTER_US 20
+#define I2C_FIRST 0x60
 
 static const uint8_t cause_flags[] = {0x01, 0x02, 0x04, 0x08};
 
@@ -39,8 +50,24 @@ static const struct select_pin select_pins[PARTS] = {
     {'B', 2}, {'B', 1}, {'B', 0}, {'D', 7}, {'D', 6}, {'D', 5},
 };
 
+struct pulses {
+    struct chip *chip;
+    uint8_t pin;
+    bool high;
+    avr_cycle_count_t half;    /* cycles of half a period; 0 is still */
+    avr_cycle_count_t chatter; /* cycles after an edge in which the level jumps about */
+    avr_cycle_count_t turned;  /* when the level last changed for good */
+};
+
 struct chip {
     avr_t *avr;
+    struct pulses pulses[CHIP_PULSES];
+    struct i2c_part i2c[PART_I2C];
+    avr_irq_t *i2c_irq;
+    bool i2c_held;
+    bool i2c_is_called; /* an address for writing is on its way */
+    avr_cycle_count_t masked_from;
+    bool is_masked;
     struct line *line;
     struct part parts[PARTS];
     uint64_t earlier;   /* cycles before the last reset, time off included */
@@ -89,6 +116,9 @@ static void on_bus_byte(struct avr_irq_t *irq, uint32_t value, void *param)
 
     (void)irq;
     for (int i = 0; i < PARTS; i++) {
+        if (chip->parts[i].jammed) {
+            answer = 0;
+        }
         if (chip->parts[i].selected) {
             chip->parts[i].now_ms = chip_ms(chip);
             answer &= part_exchange(&chip->parts[i], (uint8_t)value, phase);
@@ -128,6 +158,137 @@ static void *bus_unit(avr_t *avr)
         }
     }
     return NULL;
+}
+
+static void on_i2c(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct chip *chip = param;
+    avr_twi_msg_irq_t message = {.u.v = value};
+    uint8_t address = message.u.twi.addr >> 1;
+
+    (void)irq;
+    if (chip->i2c_held) {
+        return;
+    }
+    chip->i2c_is_called = (message.u.twi.msg & TWI_COND_START) != 0
+                          && (message.u.twi.addr & 1) == 0;
+    for (int i = 0; i < PART_I2C; i++) {
+        struct i2c_part *part = &chip->i2c[i];
+
+        if ((message.u.twi.msg & (TWI_COND_STOP | TWI_COND_START)) != 0) {
+            part->selected = false;
+        }
+        if ((message.u.twi.msg & TWI_COND_START) != 0 && part->present
+            && address == I2C_FIRST + i) {
+            part->selected = true;
+            part->position = 0;
+            part->is_pointed = false;
+            avr_raise_irq(chip->i2c_irq,
+                          avr_twi_irq_msg(TWI_COND_ACK, message.u.twi.addr, 1));
+        }
+        if (!part->selected) {
+            continue;
+        }
+        if ((message.u.twi.msg & TWI_COND_WRITE) != 0) {
+            avr_raise_irq(chip->i2c_irq,
+                          avr_twi_irq_msg(TWI_COND_ACK, message.u.twi.addr, 1));
+            i2c_part_write(part, message.u.twi.data);
+        }
+        if ((message.u.twi.msg & TWI_COND_READ) != 0) {
+            avr_raise_irq(chip->i2c_irq, avr_twi_irq_msg(TWI_COND_READ, message.u.twi.addr,
+                                                         i2c_part_read(part)));
+        }
+    }
+}
+
+/* The simulator reports an address it sent as a byte of data it sent; by the data sheet the
+ * answers to the two are numbers of their own.
+ */
+static void on_i2c_status(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct chip *chip = param;
+
+    (void)irq;
+    if (chip->i2c_is_called && (value == 0x28 || value == 0x30)) {
+        chip->avr->data[TWSR_ADDRESS] =
+            (uint8_t)((chip->avr->data[TWSR_ADDRESS] & 3) | (value == 0x28 ? 0x18 : 0x20));
+    }
+}
+
+/* Writing a one clears the flag; the simulator leaves it up until the next byte is done. */
+static void on_i2c_control(struct avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    (void)param;
+    if ((value >> TWINT_BIT & 1) != 0) {
+        avr->data[address] &= (uint8_t)~(1u << TWINT_BIT);
+    }
+}
+
+struct i2c_part *chip_i2c(struct chip *chip, int where)
+{
+    return where >= 0 && where < PART_I2C ? &chip->i2c[where] : NULL;
+}
+
+void chip_i2c_hold(struct chip *chip, bool held)
+{
+    chip->i2c_held = held;
+}
+
+static void put_level(struct chip *chip, uint8_t pin, bool high)
+{
+    avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), pin), high);
+}
+
+/* Runs at each edge and, while the contact chatters, every CHATTER_US; the level for good
+ * comes at the end of the chatter as well as at its beginning.
+ */
+static avr_cycle_count_t on_edge(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    struct pulses *pulses = param;
+    avr_cycle_count_t step = (avr_cycle_count_t)CHATTER_US * CHIP_HZ / 1000000u;
+
+    (void)avr;
+    if (pulses->half == 0) {
+        return 0;
+    }
+    if (when >= pulses->turned + pulses->half) {
+        pulses->high = !pulses->high;
+        pulses->turned += pulses->half;
+        put_level(pulses->chip, pulses->pin, pulses->high);
+    } else {
+        bool upset = (when - pulses->turned) / step % 2u == 1u
+                     && when < pulses->turned + pulses->chatter;
+
+        put_level(pulses->chip, pulses->pin, pulses->high != upset);
+    }
+    return when < pulses->turned + pulses->chatter ? when + step
+                                                   : pulses->turned + pulses->half;
+}
+
+void chip_pulse(struct chip *chip, int where, uint32_t millihertz, uint32_t chatter_us)
+{
+    struct pulses *pulses = &chip->pulses[where - 1];
+    avr_t *avr = chip->avr;
+
+    avr_cycle_timer_cancel(avr, on_edge, pulses);
+    pulses->chip = chip;
+    pulses->pin = (uint8_t)(PULSE_PIN + where - 1);
+    pulses->half = millihertz == 0 ? 0 : (avr_cycle_count_t)CHIP_HZ * 500u / millihertz;
+    pulses->chatter = (avr_cycle_count_t)chatter_us * (CHIP_HZ / 1000000u);
+    pulses->turned = avr->cycle;
+    pulses->high = true;
+    put_level(chip, pulses->pin, true);
+    if (pulses->half != 0) {
+        avr_cycle_timer_register(avr, pulses->half, on_edge, pulses);
+    }
+}
+
+unsigned chip_pulls(const struct chip *chip)
+{
+    unsigned inputs = chip->avr->data[PORTC_ADDRESS] & ((1u << CHIP_INPUTS) - 1u);
+    unsigned bus = chip->avr->data[PORTB_ADDRESS] >> BUS_PIN & 1u;
+
+    return inputs | bus << CHIP_INPUTS;
 }
 
 static void on_port_byte(struct avr_irq_t *irq, uint32_t value, void *param)
@@ -233,6 +394,12 @@ static void connect_board(struct chip *chip)
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT),
                             on_port_byte, chip);
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    chip->i2c_irq = avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_INPUT);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_OUTPUT), on_i2c,
+                            chip);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_STATUS),
+                            on_i2c_status, chip);
+    avr_register_io_write(avr, TWCR_ADDRESS, on_i2c_control, chip);
     avr_register_io_write(avr, SPDR_ADDRESS, on_bus_start, bus_unit(avr));
     avr_register_io_write(avr, GPIOR0_ADDRESS, on_mark, chip);
 }
@@ -273,8 +440,14 @@ struct chip *chip_open(const char *elf_path, struct line *line)
         chip->parts[i].present = true;
         part_power(&chip->parts[i]);
     }
+    for (int i = 0; i < PART_I2C; i++) {
+        i2c_part_power(&chip->i2c[i]);
+    }
     connect_board(chip);
     scramble(chip);
+    for (int i = 1; i <= CHIP_PULSES; i++) {
+        chip_pulse(chip, i, 0, 0);
+    }
     drive_all(chip);
     chip->flags = cause_flags[CHIP_POWER];
     chip->avr->data[MCUSR_ADDRESS] = chip->flags;
@@ -336,6 +509,29 @@ void chip_reset(struct chip *chip, enum chip_reset cause, uint32_t off_ms)
     chip->avr->data[MCUSR_ADDRESS] = chip->flags;
 }
 
+bool chip_bootloader(struct chip *chip, const char *hex_path)
+{
+    ihex_chunk_p chunks = NULL;
+    int count = read_ihex_chunks(hex_path, &chunks);
+    bool sound = count > 0;
+
+    for (int i = 0; sound && i < count; i++) {
+        uint32_t room = chip->avr->flashend + 1u - chunks[i].baseaddr;
+
+        sound = chunks[i].baseaddr <= chip->avr->flashend;
+        if (sound) { /* the simulator counts some bytes too many where a file has a gap */
+            memcpy(chip->avr->flash + chunks[i].baseaddr, chunks[i].data,
+                   chunks[i].size < room ? chunks[i].size : room);
+        }
+    }
+    if (sound) {
+        chip->avr->reset_pc = chunks[0].baseaddr;
+        chip_reset(chip, CHIP_POWER, 0);
+    }
+    free_ihex_chunks(chunks);
+    return sound;
+}
+
 void chip_hang(struct chip *chip)
 {
     chip->avr->data[TIMSK0_ADDRESS] = 0;
@@ -374,20 +570,36 @@ static void hear_host(struct chip *chip)
     }
 }
 
-/* The watchdog restarts the chip inside the simulator; only its reset flag tells. Flags stay
- * up until the program clears them, which the simulator forgets.
+/* The watchdog restarts the chip inside the simulator; its reset flag and a program at its very
+ * beginning tell. Flags stay up until the program clears them, which the simulator forgets.
  */
 static void watch_watchdog(struct chip *chip)
 {
     uint8_t *flags = &chip->avr->data[MCUSR_ADDRESS];
     bool bitten = (*flags & cause_flags[CHIP_WATCHDOG]) != 0;
 
-    if (bitten && !chip->bitten) {
+    if (bitten && (!chip->bitten || chip->avr->pc == chip->avr->reset_pc)) {
         started_again(chip);
         *flags |= chip->flags;
     }
     chip->bitten = bitten;
     chip->flags = *flags;
+}
+
+/* How long the program keeps interrupts off, its handlers counted in. */
+static void watch_mask(struct chip *chip)
+{
+    avr_t *avr = chip->avr;
+    bool is_masked = avr->sreg[S_I] == 0;
+
+    if (is_masked && !chip->is_masked) {
+        chip->masked_from = avr->cycle;
+    } else if (!is_masked && chip->is_masked && chip->figures.passes > 0) {
+        uint32_t took = (uint32_t)(avr->cycle - chip->masked_from);
+
+        chip->figures.masked = took > chip->figures.masked ? took : chip->figures.masked;
+    }
+    chip->is_masked = is_masked;
 }
 
 bool chip_run(struct chip *chip, uint64_t until_ms)
@@ -397,6 +609,7 @@ bool chip_run(struct chip *chip, uint64_t until_ms)
 
     while (chip_ms(chip) < until_ms) {
         avr_run(avr);
+        watch_mask(chip);
         if (avr->state == cpu_Crashed || avr->state == cpu_Done) {
             return false;
         }

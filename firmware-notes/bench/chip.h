@@ -9,9 +9,12 @@
 #include "line.h"
 #include "parts.h"
 
+#ifndef CHIP_HZ
 #define CHIP_HZ 16000000u
+#endif
 #define CHIP_CYCLES_PER_MS (CHIP_HZ / 1000u)
 #define CHIP_INPUTS 3
+#define CHIP_PULSES 2
 #define CHIP_EEPROM 1024
 
 enum chip_reset { CHIP_POWER, CHIP_EXTERNAL, CHIP_BROWNOUT, CHIP_WATCHDOG };
@@ -23,6 +26,7 @@ struct chip_figures {
     uint64_t longest_at_ms;  /* when that was */
     uint64_t awake;          /* cycles spent in passes */
     uint32_t sent;           /* bytes on the port */
+    uint32_t masked;         /* longest time with interrupts off, cycles */
     uint32_t stack_peak;     /* bytes, from RAM that was never touched */
     uint32_t resets;         /* of any kind, the first start not counted */
 };
@@ -43,10 +47,23 @@ uint64_t chip_ms(const struct chip *chip);
 void chip_pace(struct chip *chip, unsigned percent);
 
 void chip_reset(struct chip *chip, enum chip_reset cause, uint32_t off_ms);
+/* Puts a bootloader (Intel HEX) where it belongs and starts the chip in it after every reset;
+ * false if the file is none.
+ */
+bool chip_bootloader(struct chip *chip, const char *hex_path);
 /* Stops the beat the firmware lives by, as an upset would; the watchdog must act. */
 void chip_hang(struct chip *chip);
 
 void chip_input(struct chip *chip, int where, bool high); /* 1..3 */
+/* Which sense inputs (bits 0..2) and, bit 3, the bus have the chip's pull-up on. */
+unsigned chip_pulls(const struct chip *chip);
+/* A square wave on pulse input 1..2 from now on; 0 stops it high. Each edge chatters for so
+ * long, in both directions every 20 us.
+ */
+void chip_pulse(struct chip *chip, int where, uint32_t millihertz, uint32_t chatter_us);
+struct i2c_part *chip_i2c(struct chip *chip, int where); /* 0..7, NULL otherwise */
+/* The I2C clock held low by a device, or let go. */
+void chip_i2c_hold(struct chip *chip, bool held);
 void chip_button(struct chip *chip, bool down);
 void chip_analogue(struct chip *chip, uint32_t millivolts);
 bool chip_eeprom(struct chip *chip, const uint8_t *bytes, size_t count);

@@ -95,7 +95,7 @@ static void obey_part(struct bench *bench, const struct order *order)
     struct part *part = part_of(bench, order);
 
     if (part == NULL || order->count != 2) {
-        answer_bad("absent|present|stuck|powercycle <1..6>");
+        answer_bad("absent|present|stuck|jammed|powercycle <1..6>");
         return;
     }
     if (strcmp(order->word[0], "powercycle") == 0) {
@@ -103,6 +103,7 @@ static void obey_part(struct bench *bench, const struct order *order)
     } else {
         part->present = strcmp(order->word[0], "absent") != 0;
         part->stuck = strcmp(order->word[0], "stuck") == 0;
+        part->jammed = strcmp(order->word[0], "jammed") == 0;
     }
     puts("ok");
 }
@@ -122,6 +123,22 @@ static void obey_registers(struct bench *bench, const struct order *order)
     putchar('\n');
 }
 
+static void obey_upset(struct bench *bench, const struct order *order)
+{
+    struct part *part = part_of(bench, order);
+    unsigned long index;
+    uint8_t value;
+
+    if (part == NULL || order->count != 4
+        || !number(order->word[2], PART_REGISTERS - 1, &index)
+        || hex_bytes(order->word[3], &value, 1) != 1) {
+        answer_bad("upset <1..6> <register> <hex>");
+        return;
+    }
+    part->registers[index] = value;
+    puts("ok");
+}
+
 static void obey_input(struct bench *bench, const struct order *order)
 {
     unsigned long where;
@@ -134,6 +151,64 @@ static void obey_input(struct bench *bench, const struct order *order)
     }
     chip_input(bench->chip, (int)where, high == 1);
     puts("ok");
+}
+
+static void obey_pulse(struct bench *bench, const struct order *order)
+{
+    unsigned long where;
+    unsigned long millihertz;
+    unsigned long chatter_us = 0;
+
+    if (order->count < 3 || !number(order->word[1], CHIP_PULSES, &where) || where < 1
+        || !number(order->word[2], 100000000, &millihertz)
+        || (order->count == 4 && !number(order->word[3], 1000000, &chatter_us))) {
+        answer_bad("pulse <1..2> <mHz> [<us of chatter at each edge>]");
+        return;
+    }
+    chip_pulse(bench->chip, (int)where, (uint32_t)millihertz, (uint32_t)chatter_us);
+    puts("ok");
+}
+
+static void obey_i2c(struct bench *bench, const struct order *order)
+{
+    unsigned long where;
+    uint8_t bytes[I2C_WORD];
+    struct i2c_part *part = number(order->word[1], PART_I2C - 1, &where)
+                                ? chip_i2c(bench->chip, (int)where)
+                                : NULL;
+
+    if (order->count == 2 && strcmp(order->word[1], "hold") == 0) {
+        chip_i2c_hold(bench->chip, true);
+    } else if (order->count == 2 && strcmp(order->word[1], "free") == 0) {
+        chip_i2c_hold(bench->chip, false);
+    } else if (part != NULL && order->count == 3 && strcmp(order->word[2], "absent") == 0) {
+        part->present = false;
+    } else if (part != NULL && order->count == 3 && strcmp(order->word[2], "powercycle") == 0) {
+        i2c_part_power(part);
+    } else if (part != NULL && order->count == 3
+               && hex_bytes(order->word[2], bytes, I2C_WORD) == I2C_WORD) {
+        memcpy(part->word, bytes, sizeof bytes);
+        part->present = true;
+    } else {
+        answer_bad("i2c <0..7> <hex of the word>|absent|powercycle, or i2c hold|free");
+        return;
+    }
+    puts("ok");
+}
+
+static void obey_bootloader(struct bench *bench, const struct order *order)
+{
+    if (order->count != 2 || !chip_bootloader(bench->chip, order->word[1])) {
+        answer_bad("bootloader <file in Intel HEX>");
+        return;
+    }
+    puts("ok");
+}
+
+static void obey_pulls(struct bench *bench, const struct order *order)
+{
+    (void)order;
+    printf("pulls %u\n", chip_pulls(bench->chip));
 }
 
 static void obey_button(struct bench *bench, const struct order *order)
@@ -256,9 +331,10 @@ static void obey_figures(struct bench *bench, const struct order *order)
     }
     printf("figures cycles=%" PRIu64 " passes=%" PRIu64 " longest_pass=%" PRIu32
            " longest_at_ms=%" PRIu64 " awake=%" PRIu64 " sent=%" PRIu32 " stack_peak=%" PRIu32
-           " resets=%" PRIu32 "\n",
+           " resets=%" PRIu32 " masked=%" PRIu32 "\n",
            figures.cycles, figures.passes, figures.longest_pass, figures.longest_at_ms,
-           figures.awake, figures.sent, figures.stack_peak, figures.resets);
+           figures.awake, figures.sent, figures.stack_peak, figures.resets,
+           figures.masked);
 }
 
 static void obey_await(struct bench *bench, const struct order *order)
@@ -289,6 +365,9 @@ static const struct {
     {"word", obey_word},       {"run", obey_run},         {"input", obey_input},
     {"kind", obey_kind},       {"absent", obey_part},     {"present", obey_part},
     {"stuck", obey_part},      {"powercycle", obey_part}, {"button", obey_button},
+    {"jammed", obey_part},     {"pulse", obey_pulse},     {"i2c", obey_i2c},
+    {"pulls", obey_pulls},     {"upset", obey_upset},
+    {"bootloader", obey_bootloader},
     {"analogue", obey_analogue}, {"reset", obey_reset},   {"hang", obey_hang},
     {"eeprom", obey_eeprom},   {"noise", obey_line},      {"spoil", obey_line},
     {"swallow", obey_line},    {"pace", obey_pace},       {"figures", obey_figures},

@@ -51,9 +51,6 @@ void part_select(struct part *part)
     part->position = 0;
     part->last = 0;
     memcpy(part->latched, part->word, sizeof part->latched);
-    if (part->kind == PART_MAX31856) {
-        convert(part);
-    }
 }
 
 void part_release(struct part *part)
@@ -64,6 +61,7 @@ void part_release(struct part *part)
 static uint8_t exchange_register(struct part *part, uint8_t byte)
 {
     if (part->position == 0) {
+        convert(part);
         part->address = byte;
         return 0;
     }
@@ -98,11 +96,56 @@ uint8_t part_exchange(struct part *part, uint8_t byte, uint8_t phase)
     if (!part->present) {
         return BARE_BUS;
     }
-    if (part->stuck) {
+    if (part->stuck || part->jammed) {
         return 0;
     }
     answer = sound_exchange(part, byte);
     part->position++;
     part->last = answer;
     return phase == wanted_phase ? answer : (uint8_t)(last << 7 | answer >> 1);
+}
+
+/* Power-up values: type K without filter; 18 bits, normal mode. The emulated part powers up
+ * with another type, as a program before may have left it: a controller that trusts power-up
+ * values is found out.
+ */
+#define SENSOR 0x05
+#define DEVICE 0x06
+
+void i2c_part_power(struct i2c_part *part)
+{
+    part->sensor = 0x37;
+    part->device = 0x01;
+    part->selected = false;
+}
+
+void i2c_part_write(struct i2c_part *part, uint8_t byte)
+{
+    if (!part->is_pointed) {
+        part->pointer = byte;
+        part->is_pointed = true;
+    } else if (part->pointer == SENSOR) {
+        part->sensor = byte;
+    } else if (part->pointer == DEVICE) {
+        part->device = byte;
+    }
+}
+
+uint8_t i2c_part_read(struct i2c_part *part)
+{
+    uint8_t at = part->position++;
+
+    switch (part->pointer) {
+    case 0x00:
+    case 0x02:
+        return at < 2 ? part->word[part->pointer + at] : BARE_BUS;
+    case 0x04:
+        return part->word[4];
+    case SENSOR:
+        return part->sensor;
+    case DEVICE:
+        return part->device;
+    default:
+        return BARE_BUS;
+    }
 }

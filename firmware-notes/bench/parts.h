@@ -10,6 +10,7 @@
 #include <stdint.h>
 
 #define PARTS 6
+#define PART_I2C 8
 #define PART_WORD 6
 #define PART_REGISTERS 16
 
@@ -19,6 +20,7 @@ struct part {
     enum part_kind kind;
     bool present;
     bool stuck; /* holds the bus low while selected, whatever it is asked */
+    bool jammed; /* holds the bus low always */
     bool selected;
     uint8_t word[PART_WORD];   /* as the protocol sends it */
     uint8_t latched[PART_WORD]; /* the conversion the part held when it was selected */
@@ -41,5 +43,25 @@ void part_release(struct part *part);
 uint8_t part_exchange(struct part *part, uint8_t byte, uint8_t phase);
 
 uint8_t part_word_bytes(enum part_kind kind);
+
+#define I2C_WORD 5
+
+/* The emulated part on I2C, its registers by the data sheet; a register read on from where
+ * it was pointed gives its own bytes only.
+ */
+struct i2c_part {
+    bool present;
+    bool selected;
+    bool is_pointed;       /* the byte after the address has come */
+    uint8_t word[I2C_WORD]; /* as the protocol sends it */
+    uint8_t sensor;        /* register 05: thermocouple type and filter */
+    uint8_t device;        /* register 06 */
+    uint8_t pointer;
+    uint8_t position;
+};
+
+void i2c_part_power(struct i2c_part *part);
+void i2c_part_write(struct i2c_part *part, uint8_t byte);
+uint8_t i2c_part_read(struct i2c_part *part);
 
 #endif

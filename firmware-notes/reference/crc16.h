@@ -6,9 +6,17 @@
 
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define CRC16_START 0xFFFFu
 
 /* The checksum after one more byte. Safe from interrupts: holds no state. */
 uint16_t crc16_add(uint16_t crc, uint8_t byte);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

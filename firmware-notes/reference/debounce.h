@@ -5,6 +5,10 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define DEBOUNCE_LOOKS 20u /* looks in a row that must agree: 20 ms at one per tick */
 
 struct debounce {
@@ -14,5 +18,9 @@ struct debounce {
 
 /* One look per tick; true at the look by which a press is certain. */
 bool debounce_pressed(struct debounce *button, bool looks_down);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -12,6 +12,10 @@
 
 #include "ring.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define FRAME_LONGEST 512u /* bytes of a line, CR LF included */
 #define FRAME_VERSION '1'
 
@@ -38,5 +42,9 @@ void frame_hex(struct frame *frame, const uint8_t *bytes, uint8_t count);
 
 /* Adds "*<crc>" CR LF and hands the line to the port; false if it did not fit. */
 bool frame_end(struct frame *frame);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -9,20 +9,31 @@
  * be its own yardstick.
  */
 #define REFERENCE_INTERNAL ((1u << REFS1) | (1u << REFS0))
-#define CLOCK_DIVIDED_BY_128 ((1u << ADPS2) | (1u << ADPS1) | (1u << ADPS0))
+#if F_CPU > 8000000 /* the converter wants 50 to 200 kHz: 125 kHz either way */
+#define CLOCK_DIVIDED ((1u << ADPS2) | (1u << ADPS1) | (1u << ADPS0))
+#else
+#define CLOCK_DIVIDED ((1u << ADPS2) | (1u << ADPS1))
+#endif
 #define FULL_SCALE 1024u
 #define PATIENCE 1000u /* looks; a conversion is over after some 240 */
 
 static struct debounce mark_button;
 
-void inputs_begin(void)
+void inputs_begin(const struct table *table)
 {
     DDRC &= (uint8_t)~BOARD_INPUTS;
     PORTC |= BOARD_INPUTS;
+    for (uint8_t i = 0; i < table->count; i++) {
+        const struct channel *channel = &table->channels[i];
+
+        if (channel->source == SOURCE_STATE && channel->scale == 0u) {
+            PORTC &= (uint8_t)~(1u << (channel->where - 1u));
+        }
+    }
     DDRD &= (uint8_t)~BOARD_BUTTON;
     PORTD |= BOARD_BUTTON;
     ADMUX = (uint8_t)(REFERENCE_INTERNAL | TABLE_ANALOGUE);
-    ADCSRA = (uint8_t)((1u << ADEN) | CLOCK_DIVIDED_BY_128);
+    ADCSRA = (uint8_t)((1u << ADEN) | CLOCK_DIVIDED);
     DIDR0 = (uint8_t)(1u << TABLE_ANALOGUE);
 }
 

@@ -7,7 +7,10 @@
 
 #include "table.h"
 
-void inputs_begin(void);
+/* Pull-ups on the `low` inputs of `table` and on those it leaves out; a divider has none, for
+ * a pull-up would lift its "off" into the range where the chip may read either.
+ */
+void inputs_begin(const struct table *table);
 
 /* Whether the state of `channel` is "on". */
 bool input_is_on(const struct channel *channel);

@@ -15,6 +15,7 @@
 #include "inputs.h"
 #include "outbox.h"
 #include "port.h"
+#include "pulses.h"
 #include "restart.h"
 #include "schedule.h"
 #include "table.h"
@@ -28,7 +29,11 @@
 
 static const char firmware[] FLASH_CONST = FIRMWARE;
 
-static const uint8_t built_in_table[] FLASH_CONST = {
+/* The first thing behind the interrupt vectors, at address 0x68 of every build, so that
+ * table_image.py can change it in a finished image.
+ */
+static const uint8_t built_in_table[TABLE_BYTES]
+    __attribute__((section(".progmem.gcc_channels"), used)) = {
 #include "built_in_table.inc"
 };
 
@@ -38,15 +43,16 @@ static struct outbox outbox = {.ring = &ring, .firmware_in_flash = firmware};
 static struct table table;
 static struct schedule hello = {.period_ms = HELLO_PERIOD_MS};
 static struct schedule reading;
+static struct pulse_meter meters[TABLE_PULSES];
 
 static uint8_t read_eeprom(uint16_t address)
 {
-    return eeprom_read_byte((const uint8_t *)address);
+    return eeprom_read_byte((const uint8_t *)(TABLE_EEPROM_AT + address));
 }
 
 static uint8_t read_built_in(uint16_t address)
 {
-    return address < sizeof built_in_table ? flash_byte(&built_in_table[address]) : 0u;
+    return flash_byte(&built_in_table[address]);
 }
 
 static enum table_state load_table(void)
@@ -54,9 +60,21 @@ static enum table_state load_table(void)
     enum table_state kept = table_load(&table, read_eeprom);
 
     if (kept != TABLE_SOUND) {
-        table_load(&table, read_built_in);
+        table_load(&table, read_built_in); /* if this fails too the table is empty */
     }
     return kept;
+}
+
+static void fill_rate(struct frame *frame, const struct channel *channel)
+{
+    uint32_t now_us;
+    uint32_t hundredths;
+    struct pulse_count count = pulses_seen(channel->where, &now_us);
+
+    if (pulse_hundredths(&meters[channel->where - 1u], count, now_us, channel->scale,
+                         &hundredths)) {
+        frame_hundredths(frame, hundredths);
+    }
 }
 
 static void fill_field(struct frame *frame, const struct channel *channel, uint32_t now_ms)
@@ -73,27 +91,51 @@ static void fill_field(struct frame *frame, const struct channel *channel, uint3
             frame_hundredths(frame, hundredths);
         }
         break;
+    case SOURCE_PULSE:
+        fill_rate(frame, channel);
+        break;
     default:
         frame_hex(frame, word, converter_read(channel, now_ms, word));
         break;
     }
 }
 
+/* Without any sound table there is nothing to declare and nothing to read; that is said
+ * where a hello would be, for as long as it lasts.
+ */
+static void say_hello(uint32_t now_ms)
+{
+    if (table.count == 0u) {
+        outbox_event(&outbox, now_ms, FLASH_TEXT("note"), FLASH_TEXT("no-table"));
+    } else {
+        outbox_hello(&outbox, now_ms, &table);
+    }
+}
+
 static void greet(enum table_state kept, uint32_t now_ms)
 {
-    outbox_hello(&outbox, now_ms, &table);
+    say_hello(now_ms);
     outbox_event(&outbox, now_ms, FLASH_TEXT("boot"), cause_name(restart_flags()));
     if (kept == TABLE_SPOILT) {
         outbox_event(&outbox, now_ms, FLASH_TEXT("note"), FLASH_TEXT("table-spoilt"));
+    }
+    if (table.count != 0u) {
+        outbox_table(&outbox, now_ms,
+                     kept == TABLE_SOUND ? FLASH_TEXT("eeprom") : FLASH_TEXT("flash"),
+                     table.crc);
     }
     port_wake();
 }
 
 static void plan(uint32_t now_ms)
 {
-    uint32_t periods = (FIRST_READING_MS + table.period_ms - 1u) / table.period_ms;
+    uint32_t periods;
 
     hello.due_ms = now_ms + HELLO_PERIOD_MS;
+    if (table.count == 0u) {
+        return;
+    }
+    periods = (FIRST_READING_MS + table.period_ms - 1u) / table.period_ms;
     reading.period_ms = table.period_ms;
     reading.due_ms = now_ms + periods * table.period_ms;
 }
@@ -102,12 +144,12 @@ static void pass(uint32_t now_ms)
 {
     outbox_overrun(&outbox, now_ms);
     if (schedule_due(&hello, now_ms)) {
-        outbox_hello(&outbox, now_ms, &table);
+        say_hello(now_ms);
     }
     if (input_marked()) {
         outbox_event(&outbox, now_ms, FLASH_TEXT("mark"), FLASH_TEXT("button"));
     }
-    if (schedule_due(&reading, now_ms)) {
+    if (table.count != 0u && schedule_due(&reading, now_ms)) {
         outbox_reading(&outbox, now_ms, &table, fill_field);
     }
     port_wake();
@@ -121,7 +163,8 @@ int main(void)
     restart_guard();
     ring_begin(&ring, ring_bytes, RING_BYTES);
     port_begin(&ring);
-    inputs_begin();
+    inputs_begin(&table);
+    pulses_begin(&table);
     converters_begin(&table, now_ms);
     uptime_begin();
     plan(now_ms);

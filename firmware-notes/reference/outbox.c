@@ -60,6 +60,20 @@ void outbox_event(struct outbox *outbox, uint32_t uptime_ms, const char *code_in
     finish(outbox, &frame);
 }
 
+void outbox_table(struct outbox *outbox, uint32_t uptime_ms, const char *memory_in_flash,
+                  uint16_t crc)
+{
+    struct frame frame;
+    uint8_t bytes[2] = {(uint8_t)(crc >> 8), (uint8_t)crc};
+
+    begin_event(outbox, &frame, uptime_ms, FLASH_TEXT("note"));
+    frame_flash(&frame, FLASH_TEXT("table-"));
+    frame_flash(&frame, memory_in_flash);
+    frame_char(&frame, '-');
+    frame_hex(&frame, bytes, sizeof bytes);
+    finish(outbox, &frame);
+}
+
 void outbox_overrun(struct outbox *outbox, uint32_t uptime_ms)
 {
     struct frame frame;

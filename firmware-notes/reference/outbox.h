@@ -13,6 +13,10 @@
 #include "ring.h"
 #include "table.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct outbox {
     struct ring *ring;
     const char *firmware_in_flash; /* identity and version, 1..32 of A-Z a-z 0-9 . _ - */
@@ -30,7 +34,14 @@ void outbox_reading(struct outbox *outbox, uint32_t uptime_ms, const struct tabl
                     outbox_field fill);
 void outbox_event(struct outbox *outbox, uint32_t uptime_ms, const char *code_in_flash,
                   const char *detail_in_flash);
+/* Says which table is in use: "note,table-<memory>-<crc>". */
+void outbox_table(struct outbox *outbox, uint32_t uptime_ms, const char *memory_in_flash,
+                  uint16_t crc);
 /* Sends the overrun event if frames were lost and there is room for it again. */
 void outbox_overrun(struct outbox *outbox, uint32_t uptime_ms);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -21,9 +21,18 @@ uint8_t restart_flags(void)
     return flags;
 }
 
+/* An old bootloader does not stop the watchdog, which then bites it before it can start the
+ * firmware, for ever. WATCHDOG=0 is for boards that keep such a one.
+ */
+#ifndef WATCHDOG
+#define WATCHDOG 1
+#endif
+
 void restart_guard(void)
 {
+#if WATCHDOG
     wdt_enable(WDTO_500MS);
+#endif
 }
 
 void restart_alive(void)

@@ -12,6 +12,10 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct ring {
     uint8_t *bytes;
     uint16_t mask;
@@ -42,5 +46,9 @@ void ring_commit(struct ring *ring);
 
 /* Takes the oldest committed byte; false when there is none. */
 bool ring_take(struct ring *ring, uint8_t *byte);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -5,6 +5,10 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct schedule {
     uint32_t due_ms;
     uint32_t period_ms; /* 1..2^31 - 1 */
@@ -12,5 +16,9 @@ struct schedule {
 
 /* True once per period; keeps its phase, and skips what could not be done in time. */
 bool schedule_due(struct schedule *schedule, uint32_t now_ms);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

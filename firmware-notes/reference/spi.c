@@ -5,9 +5,15 @@
 #include "board.h"
 #include "critical.h"
 
+#if F_CPU > 8000000
 #define ENABLED ((1u << SPE) | (1u << MSTR) | (1u << SPR0)) /* clock / 16 */
+#define DOUBLED 0u
+#else
+#define ENABLED ((1u << SPE) | (1u << MSTR) | (1u << SPR0)) /* clock / 8 when doubled */
+#define DOUBLED (1u << SPI2X)
+#endif
 
-/* A byte takes 128 cycles at this clock; the wait gives up far later, and only if the
+/* A byte takes at most 128 cycles; the wait gives up far later, and only if the
  * unit itself has failed: as master it needs no answer from any device to finish.
  */
 #define PATIENCE 250u
@@ -18,9 +24,11 @@ void spi_begin(void)
     PORTD |= BOARD_SELECTS_D;
     DDRB |= BOARD_SELECTS_B | BOARD_SPI_OUTPUTS;
     DDRD |= BOARD_SELECTS_D;
-    /* Pull-up: with no converter there the bus reads all ones, which no converter says. */
+#if BUS_PULL_UP
     PORTB |= BOARD_SPI_INPUT;
+#endif
     SPCR = ENABLED;
+    SPSR = DOUBLED;
 }
 
 void spi_open(uint8_t where, enum spi_edge edge)

@@ -56,8 +56,19 @@ static bool read_name(struct cursor *at, char *name)
 
 static uint16_t shortest_period_ms(uint8_t source)
 {
-    /* The 12-bit part needs up to 220 ms for a conversion and starts over at each read. */
-    return source == SOURCE_MAX6675 ? 250u : TABLE_SHORTEST_MS;
+    switch (source) {
+    case SOURCE_MAX6675:
+        return 250u; /* up to 220 ms for a conversion, started over at each read */
+    case SOURCE_MCP9600:
+        return 500u; /* three conversions a second at 18 bits */
+    default:
+        return TABLE_SHORTEST_MS;
+    }
+}
+
+static bool is_place(const struct channel *channel, uint8_t first, uint8_t count)
+{
+    return channel->where >= first && channel->where < first + count;
 }
 
 static bool is_one_of(char letter, const char *letters)
@@ -75,17 +86,22 @@ static bool is_wired(const struct channel *channel)
     switch (channel->source) {
     case SOURCE_MAX31855:
     case SOURCE_MAX31856:
-        return channel->where >= 1u && channel->where <= TABLE_SELECTS
+        return is_place(channel, 1u, TABLE_SELECTS)
                && is_one_of(channel->detail, FLASH_TEXT("KJTNERSB"));
     case SOURCE_MAX6675:
-        return channel->where >= 1u && channel->where <= TABLE_SELECTS
-               && channel->detail == 'K';
+        return is_place(channel, 1u, TABLE_SELECTS) && channel->detail == 'K';
+    case SOURCE_MCP9600:
+        return is_place(channel, 0u, TABLE_I2C)
+               && is_one_of(channel->detail, FLASH_TEXT("KJTNERSB"));
     case SOURCE_STATE:
-        return channel->where >= 1u && channel->where <= TABLE_INPUTS
-               && channel->detail == '\0' && channel->scale <= 1u;
+        return is_place(channel, 1u, TABLE_INPUTS) && channel->detail == '\0'
+               && channel->scale <= 1u;
     case SOURCE_VALUE:
         return channel->where == TABLE_ANALOGUE && channel->detail == 'v'
                && channel->scale > 0u;
+    case SOURCE_PULSE:
+        return is_place(channel, 1u, TABLE_PULSES)
+               && (channel->detail == 'l' || channel->detail == 'r') && channel->scale > 0u;
     default:
         return false;
     }
@@ -100,10 +116,28 @@ static bool same_text(const char *one, const char *other)
     return *one == *other;
 }
 
+static bool is_select(uint8_t source)
+{
+    return source == SOURCE_MAX31855 || source == SOURCE_MAX6675 || source == SOURCE_MAX31856;
+}
+
+/* Two channels on one pin would read the same thing twice, and a drop between them of
+ * exactly zero would be believed.
+ */
+static bool same_place(const struct channel *one, const struct channel *other)
+{
+    return one->where == other->where
+           && (one->source == other->source
+               || (is_select(one->source) && is_select(other->source)));
+}
+
 static bool is_new(const struct table *table, uint8_t count)
 {
+    const struct channel *last = &table->channels[count];
+
     for (uint8_t i = 0; i < count; i++) {
-        if (same_text(table->channels[i].name, table->channels[count].name)) {
+        if (same_text(table->channels[i].name, last->name)
+            || same_place(&table->channels[i], last)) {
             return false;
         }
     }
@@ -146,25 +180,42 @@ static bool read_channels(struct cursor *at, struct table *table)
     return hello_bytes <= FRAME_LONGEST;
 }
 
+static bool is_blank(table_reader read)
+{
+    for (uint16_t address = 0; address < TABLE_BYTES; address++) {
+        if (read(address) != 0xFFu) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool read_image(struct cursor *at, struct table *table)
+{
+    for (uint8_t i = 0; i < MAGIC_BYTES; i++) {
+        if (next_byte(at) != flash_byte(&magic[i])) {
+            return false;
+        }
+    }
+    table->period_ms = next_u16(at);
+    table->count = next_byte(at);
+    if (table->period_ms < TABLE_SHORTEST_MS || table->period_ms > TABLE_LONGEST_MS
+        || table->count < 1u || table->count > TABLE_CHANNELS || !read_channels(at, table)) {
+        return false;
+    }
+    table->crc = at->crc;
+    return next_u16(at) == table->crc;
+}
+
 enum table_state table_load(struct table *table, table_reader read)
 {
     struct cursor at = {.read = read, .address = 0u, .crc = CRC16_START};
 
-    for (uint8_t i = 0; i < MAGIC_BYTES; i++) {
-        if (next_byte(&at) != flash_byte(&magic[i])) {
-            return TABLE_BLANK;
-        }
+    if (read_image(&at, table)) {
+        return TABLE_SOUND;
     }
-    table->period_ms = next_u16(&at);
-    table->count = next_byte(&at);
-    if (table->period_ms < TABLE_SHORTEST_MS || table->period_ms > TABLE_LONGEST_MS
-        || table->count < 1u || table->count > TABLE_CHANNELS
-        || !read_channels(&at, table)) {
-        return TABLE_SPOILT;
-    }
-    uint16_t crc = at.crc;
-
-    return next_u16(&at) == crc ? TABLE_SOUND : TABLE_SPOILT;
+    table->count = 0;
+    return is_blank(read) ? TABLE_BLANK : TABLE_SPOILT;
 }
 
 static const char *source_name(uint8_t source)
@@ -176,6 +227,8 @@ static const char *source_name(uint8_t source)
         return FLASH_TEXT("max6675");
     case SOURCE_MAX31856:
         return FLASH_TEXT("max31856");
+    case SOURCE_MCP9600:
+        return FLASH_TEXT("mcp9600");
     case SOURCE_STATE:
         return FLASH_TEXT("state");
     default:
@@ -189,7 +242,9 @@ void table_describe(const struct channel *channel, struct frame *frame)
     frame_char(frame, ':');
     frame_flash(frame, source_name(channel->source));
     frame_char(frame, ':');
-    if (channel->detail != '\0') {
+    if (channel->source == SOURCE_PULSE) {
+        frame_flash(frame, channel->detail == 'l' ? FLASH_TEXT("lpm") : FLASH_TEXT("rpm"));
+    } else if (channel->detail != '\0') {
         frame_char(frame, channel->detail);
     }
 }

@@ -14,7 +14,7 @@ from wattsump_logger.bench import chip
 
 HERE = Path(__file__).parent
 REFERENCE = HERE.parents[1] / "firmware-notes" / "reference"
-PORTABLE = ("cause", "crc16", "debounce", "frame", "outbox", "ring", "schedule", "table")
+PORTABLE = ("cause", "crc16", "debounce", "frame", "outbox", "pulse", "ring", "schedule", "table")
 
 
 @pytest.fixture(scope="session")

@@ -1,14 +1,17 @@
 """The binary a person would flash, run on the emulated chip, read by the host's parser."""
 
 import os
+import subprocess
 import tty
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import TypeVar
 
 import pytest
 
+from firmware.harness import need
 from wattsump_logger.bench import chip
 from wattsump_logger.bench.chip import Built, ChipBench
 from wattsump_logger.errors import UsageError
@@ -27,6 +30,7 @@ from wattsump_logger.wire.frames import FrameParser, format_event, format_hello,
 
 pytestmark = pytest.mark.chip
 
+REFERENCE = chip.notes_folder() / "reference"
 LATE_MS = 8  # a reading may be stamped after its due time by one hello and one reading
 
 THREE_KINDS = """
@@ -54,10 +58,15 @@ def open_bench(
         bench = ChipBench(other or built, line=line)
         request.addfinalizer(bench.close)
         if table is not None:
-            bench.order("eeprom " + table_image.image(table).hex())
+            keep(bench, table_image.image(table))
         return bench
 
     return opened
+
+
+def keep(bench: ChipBench, image: bytes) -> None:
+    """Put a table where the chip looks for it: EEPROM from address 16."""
+    bench.order("eeprom " + (b"\xff" * 16 + image).hex())
 
 
 def heard(line: Path) -> list[Event]:
@@ -77,8 +86,13 @@ def readings(line: Path) -> list[Reading]:
     return only(heard(line), Reading)
 
 
-def codes(line: Path) -> list[tuple[str, str]]:
+def events_of(line: Path) -> list[tuple[str, str]]:
     return [(event.code, event.detail) for event in only(heard(line), EventFrame)]
+
+
+def codes(line: Path) -> list[tuple[str, str]]:
+    """The events without the one that says which table is in use."""
+    return [(code, detail) for code, detail in events_of(line) if not detail.startswith("table-f")]
 
 
 def test_a_boot_greets_says_why_and_reads_once_a_period(open_bench: Open, line: Path) -> None:
@@ -232,6 +246,189 @@ def test_the_linearising_part_is_set_to_the_letter_of_its_channel(
     registers = bytes.fromhex(bench.order("registers 3").split()[1])
     assert registers[0] == 0b1001_0001
     assert registers[1] == "BEJKNRST".index(letter)
+    # published: the same data sheet, registers 02h..09h at power-up: all faults masked from
+    # the pin, limits at the ends of their range, no offset of the cold junction; exact
+    assert registers[2:10].hex() == "ff7fc07fff800000"
+
+
+@pytest.mark.parametrize("register", range(10))
+def test_a_register_of_the_linearising_part_that_changed_is_set_again(
+    open_bench: Open, line: Path, register: int
+) -> None:
+    bench = open_bench("period 100\nfine max31856 T cs6\n")
+    bench.order("kind 6 max31856")
+    bench.order("word 6 019000190000")
+    bench.run_until(1_050)
+    before = bench.order("registers 6")
+    bench.order(f"upset 6 {register} 2A")
+    bench.run_until(2_050)
+    assert bench.order("registers 6") == before
+    assert ("",) in {reading.fields for reading in readings(line)}
+    assert readings(line)[-1].fields == ("019000190000",)
+
+
+def test_a_part_that_holds_the_bus_low_gives_zeros_everywhere_and_stops_nothing(
+    open_bench: Open, line: Path
+) -> None:
+    bench = open_bench(THREE_KINDS)
+    bench.order("kind 2 max6675")
+    bench.order("kind 6 max31856")
+    bench.order("jammed 1")
+    bench.run_until(1_600)
+    assert {reading.fields for reading in readings(line)} == {("0" * 8, "0" * 4, "0" * 12)}
+    bench.order("present 1")
+    for where, word in ((1, "064C1900"), (2, "0C98"), (6, "064F00190000")):
+        bench.order(f"word {where} {word}")
+    bench.run_until(3_100)
+    assert readings(line)[-1].fields == ("064C1900", "0C98", "064F00190000")
+
+
+PULL_UP_OHM = (20_000.0, 50_000.0)  # published: ATmega328P data sheet, I/O pin pull-up
+
+
+# published: ATmega328P data sheet, DC characteristics at 5 V: low up to 0.3, high from 0.6 of
+# the supply; the divider's volts are worked out from Kirchhoff's law
+@pytest.mark.parametrize("wire_v", [0.0, 1.0, 9.0, 12.0, 14.4, 24.0, 28.8, 32.0])
+def test_the_divider_of_the_wiring_page_reads_on_and_off_over_its_whole_range(
+    open_bench: Open, line: Path, wire_v: float
+) -> None:
+    bench = open_bench("period 100\nfan state - in1\nengine state - in2 low\n")
+    bench.run_until(50)
+    pulls = int(bench.order("pulls").split()[1])
+    assert pulls == 0b0110  # not on the divider; on the coupler and on the input nobody uses
+    series_ohm, ground_ohm, clamp_v = 100_000.0, 100_000.0, 5.3
+    pin_v = min(wire_v * ground_ohm / (series_ohm + ground_ohm), clamp_v)
+    assert pin_v <= 1.5 or pin_v >= 3.0
+    bench.order(f"input 1 {int(pin_v >= 3.0)}")
+    bench.run_until(450)
+    assert readings(line)[-1].fields[0] == ("1" if wire_v >= 9.0 else "0")
+    # What the pull-up would have done to the "off" of a wire that its load holds at ground:
+    # neither low nor high for any chip.
+    parallel = 1.0 / (1.0 / series_ohm + 1.0 / ground_ohm)
+    assert all(5.0 * parallel / (parallel + pull) > 1.5 for pull in PULL_UP_OHM)
+
+
+def test_the_bus_has_no_pull_up_to_five_volts_unless_asked_for(
+    open_bench: Open, tmp_path: Path
+) -> None:
+    bench = open_bench()
+    bench.run_until(50)
+    assert int(bench.order("pulls").split()[1]) & 0b1000 == 0
+    five_volts = chip.build(tmp_path / "five", BUS_PULL_UP=1)
+    bench = open_bench(other=five_volts)
+    bench.run_until(50)
+    assert int(bench.order("pulls").split()[1]) & 0b1000 != 0
+
+
+def test_a_board_at_8_mhz_keeps_the_same_time(open_bench: Open, line: Path, tmp_path: Path) -> None:
+    slow = chip.build(tmp_path / "slow", F_CPU=8_000_000, BAUD=57_600)
+    bench = open_bench(other=slow)
+    bench.feed({"fan": 1, "supply": 12.0, "tank": 61.5})
+    bench.run_until(5_500)
+    assert [reading.uptime_ms // 1000 for reading in readings(line)] == [1, 2, 3, 4, 5]
+    assert readings(line)[-1].fields[6] == "1"
+    # independent: two counts of the 10-bit converter
+    assert float(readings(line)[-1].fields[9]) == pytest.approx(12.0, abs=0.035)
+
+
+PULSES = "period 1000\nflow pulse lpm pulse1 450\nspeed pulse rpm pulse2 15.5\n"
+
+
+# independent: the bench's own square wave, 4 us a tick over a second or more: 8 parts in a
+# million, below the two decimals sent but for their cut
+@pytest.mark.parametrize(
+    ("flow_hz", "speed_hz"), [(2_000.0, 2_000.0), (225.0, 465.0), (1.0, 0.7), (0.0, 37.3)]
+)
+def test_pulses_become_rates_up_to_two_kilohertz_on_both_inputs_at_once(
+    open_bench: Open, line: Path, flow_hz: float, speed_hz: float
+) -> None:
+    bench = open_bench(PULSES)
+    bench.order(f"pulse 1 {round(flow_hz * 1000)}")
+    bench.order(f"pulse 2 {round(speed_hz * 1000)}")
+    bench.run_until(12_500)
+    flow_lpm, speed_rpm = (float(field) for field in readings(line)[-1].fields)
+    assert flow_lpm == pytest.approx(flow_hz * 60.0 / 450.0, rel=2e-5, abs=0.0101)
+    assert speed_rpm == pytest.approx(speed_hz * 60.0 / 15.5, rel=2e-5, abs=0.0101)
+    assert bench.figures()["resets"] == 0
+
+
+def test_a_pulse_input_stopped_reads_zero_within_three_seconds(
+    open_bench: Open, line: Path
+) -> None:
+    bench = open_bench(PULSES)
+    bench.order("pulse 1 225000")
+    bench.run_until(5_500)
+    bench.order("pulse 1 0")
+    bench.run_until(9_500)
+    flows = [float(reading.fields[0]) for reading in readings(line)[2:]]
+    assert flows[:3] == [30.0, 30.0, 30.0]
+    assert flows[-1] == 0.0
+    assert flows == sorted(flows, reverse=True)
+
+
+def test_chatter_shorter_than_the_dead_time_counts_once(open_bench: Open, line: Path) -> None:
+    bench = open_bench(PULSES)
+    bench.order("pulse 1 225000 150")
+    bench.run_until(6_500)
+    # independent: 225 Hz at 450 pulses a litre; an edge may count up to one look late
+    assert float(readings(line)[-1].fields[0]) == pytest.approx(30.0, abs=0.02)
+
+
+def test_an_input_gone_wild_delays_no_reading_and_spoils_no_line(
+    open_bench: Open, line: Path
+) -> None:
+    bench = open_bench(PULSES)
+    bench.order("pulse 1 90000000")
+    bench.order("pulse 2 70000000")
+    bench.run_until(20_500)
+    events = heard(line)
+    assert bench.figures()["resets"] == 0
+    assert counters(events) == list(range(len(events)))
+    assert [r.uptime_ms // 1000 for r in only(events, Reading)] == list(range(1, 21))
+
+
+I2C = "period 500\nnear mcp9600 T i2c0\nfar mcp9600 K i2c7\ntank max31855 K cs1\n"
+
+
+def test_the_i2c_converter_reaches_the_line_word_for_word(open_bench: Open, line: Path) -> None:
+    bench = open_bench(I2C)
+    bench.order("i2c 0 064C019040")
+    bench.order("i2c 7 FFF0FFF041")
+    bench.order("word 1 064C1900")
+    bench.run_until(3_100)
+    assert readings(line)[-1].fields == ("064C019040", "FFF0FFF041", "064C1900")
+
+
+def test_an_i2c_converter_that_is_gone_or_holds_the_bus_costs_its_own_field(
+    open_bench: Open, line: Path
+) -> None:
+    bench = open_bench(I2C)
+    bench.order("i2c 0 064C019040")
+    bench.order("i2c 7 absent")
+    bench.order("word 1 064C1900")
+    bench.run_until(2_100)
+    assert readings(line)[-1].fields == ("064C019040", "", "064C1900")
+    bench.order("i2c hold")
+    bench.run_until(4_100)
+    assert readings(line)[-1].fields == ("", "", "064C1900")
+    bench.order("i2c free")
+    bench.run_until(6_100)
+    assert readings(line)[-1].fields == ("064C019040", "", "064C1900")
+    assert [r.uptime_ms // 500 for r in readings(line)] == list(range(1, 13))
+    assert bench.figures()["resets"] == 0
+
+
+def test_an_i2c_converter_that_lost_its_settings_reports_nothing_until_set_again(
+    open_bench: Open, line: Path
+) -> None:
+    bench = open_bench(I2C)
+    bench.order("i2c 0 064C019040")
+    bench.run_until(2_100)
+    bench.order("i2c 0 powercycle")
+    bench.run_until(2_700)
+    assert readings(line)[-1].fields[0] == ""
+    bench.run_until(3_600)
+    assert readings(line)[-1].fields[0] == "064C019040"
 
 
 def test_sense_inputs_and_supply_voltage_reach_their_fields(open_bench: Open, line: Path) -> None:
@@ -295,6 +492,51 @@ def test_a_hang_is_ended_by_the_watchdog_within_a_second(open_bench: Open, line:
     assert [r.uptime_ms // 1000 for r in readings(line)] == [1, 2, 3, 1]
     bench.run_until(6_200)
     assert [r.uptime_ms // 1000 for r in readings(line)] == [1, 2, 3, 1, 2]
+
+
+BOOTLOADERS = Path("/usr/share/arduino/hardware/arduino/avr/bootloaders")
+OLD = BOOTLOADERS / "atmega" / "ATmegaBOOT_168_atmega328.hex"
+NEW = BOOTLOADERS / "optiboot" / "optiboot_atmega328.hex"
+
+
+def need_bootloaders() -> None:
+    need(() if NEW.exists() else ("Debian's arduino-core-avr",))
+
+
+def hang_behind(bench: ChipBench, bootloader: Path) -> None:
+    bench.order(f"bootloader {bootloader}")
+    bench.run_until(6_000)
+    bench.order("hang")
+    bench.run_until(14_000)
+
+
+def test_a_new_bootloader_lets_the_watchdog_do_its_work(open_bench: Open, line: Path) -> None:
+    need_bootloaders()
+    bench = open_bench()
+    hang_behind(bench, NEW)
+    assert codes(line) == [("boot", "unknown"), ("boot", "unknown")]
+    assert bench.figures()["resets"] <= 4
+
+
+def test_an_old_bootloader_restarts_for_ever_once_the_watchdog_has_bitten(
+    open_bench: Open, line: Path
+) -> None:
+    need_bootloaders()
+    bench = open_bench()
+    hang_behind(bench, OLD)
+    assert len(codes(line)) == 1
+    assert bench.figures()["resets"] > 100
+
+
+def test_an_old_bootloader_without_the_watchdog_runs_and_does_not_restart(
+    open_bench: Open, line: Path, tmp_path: Path
+) -> None:
+    need_bootloaders()
+    bench = open_bench(other=chip.build(tmp_path / "quiet", WATCHDOG=0))
+    hang_behind(bench, OLD)
+    assert len(codes(line)) == 1
+    assert len(readings(line)) >= 3
+    assert bench.figures()["resets"] <= 1
 
 
 def test_the_uptime_wraps_without_a_lost_reading(
@@ -375,10 +617,72 @@ def test_a_spoilt_table_falls_back_to_the_built_in_one_and_says_so(
     bench = open_bench()
     image = bytearray(table_image.image(FAST))
     image[20] ^= 1
-    bench.order("eeprom " + image.hex())
+    keep(bench, bytes(image))
     bench.run_until(2_500)
     assert only(heard(line), Hello)[0].period_ms == 1000
     assert codes(line) == [("boot", "power"), ("note", "table-spoilt")]
+
+
+@pytest.mark.parametrize("bit", [0, 9, 31])
+def test_a_bit_of_the_magic_flipped_never_swaps_the_wiring_in_silence(
+    open_bench: Open, line: Path, table_image: ModuleType, bit: int
+) -> None:
+    bench = open_bench()
+    image = bytearray(table_image.image(FAST))
+    image[bit // 8] ^= 1 << bit % 8
+    keep(bench, bytes(image))
+    bench.run_until(100)
+    assert ("note", "table-spoilt") in events_of(line)
+
+
+def test_every_boot_says_which_table_it_uses_by_its_crc(
+    open_bench: Open, built: Built, line: Path, table_image: ModuleType
+) -> None:
+    def crc(image: bytes) -> str:
+        return f"{image[-1]:02X}{image[-2]:02X}"
+
+    own = table_image.image((REFERENCE / "channels.txt").read_text())
+    bench = open_bench()
+    bench.run_until(100)
+    keep(bench, table_image.image(FAST))
+    bench.order("reset external")
+    bench.run_until(200)
+    notes = [detail for code, detail in events_of(line) if code == "note"]
+    assert notes == [f"table-flash-{crc(own)}", f"table-eeprom-{crc(table_image.image(FAST))}"]
+
+
+def test_an_image_changed_without_a_compiler_runs_with_its_new_table(
+    open_bench: Open, built: Built, line: Path, table_image: ModuleType, tmp_path: Path
+) -> None:
+    table, changed = tmp_path / "t.txt", tmp_path / "mine.hex"
+    table.write_text(FAST)
+    program = built.firmware.with_suffix(".hex")
+    assert table_image.main([str(table), "--into", str(program), "--hex", str(changed)]) == 0
+    elf = changed.with_suffix(".elf")
+    subprocess.run(
+        ["avr-objcopy", "-I", "ihex", "-O", "elf32-avr", str(changed), str(elf)], check=True
+    )
+    # the simulator takes sections by their names
+    subprocess.run(["avr-objcopy", "--rename-section", ".sec1=.text", str(elf)], check=True)
+    bench = open_bench(other=replace(built, firmware=elf))
+    bench.run_until(450)
+    assert [c.name for c in only(heard(line), Hello)[0].channels] == [
+        f"probe_{i}" for i in range(1, 7)
+    ]
+    assert len(readings(line)) == 2
+
+
+def test_without_any_sound_table_the_chip_says_so_once_a_minute(
+    open_bench: Open, built: Built, line: Path, tmp_path: Path
+) -> None:
+    elf = tmp_path / "spoilt.elf"
+    program = bytearray(built.firmware.read_bytes())
+    program[program.index(b"WSC1")] ^= 1
+    elf.write_bytes(program)
+    bench = open_bench(other=replace(built, firmware=elf))
+    bench.run_until(61_000)
+    assert events_of(line) == [("note", "no-table"), ("boot", "power"), ("note", "no-table")]
+    assert not readings(line)
 
 
 def test_readings_keep_their_beat_at_ten_a_second(open_bench: Open, line: Path) -> None:

@@ -56,9 +56,9 @@ def table_of(channels: str, period_ms: str) -> str:
     """A channel table that gives this list of channels, wired anyhow."""
     places = {"state": "in1 low", "value": "adc3 17600"}
     rows = [f"period {period_ms}"]
-    for channel in channels.split(";"):
+    for at, channel in enumerate(channels.split(";"), 1):
         name, source, detail = channel.split(":")
-        rows.append(f"{name} {source} {detail or '-'} {places.get(source, 'cs1')}")
+        rows.append(f"{name} {source} {detail or '-'} {places.get(source, f'cs{at}')}")
     return "\n".join(rows)
 
 
@@ -81,7 +81,7 @@ def test_the_firmware_writes_the_golden_frames_of_its_own_sources(
         fields = row["fields"].split(" ")
         if row["kind"] == "H":
             image = table_image.image(table_of(fields[2], fields[1]))
-            assert harness.order(f"table {image.hex()}") == "sound"
+            assert harness.order(f"table {image.hex()}").startswith("sound")
             harness.order(f"hello {row['uptime_ms']} {fields[0]}")
         elif row["kind"] == "E":
             harness.order(f"event {row['uptime_ms']} {fields[0]} {fields[1]}")

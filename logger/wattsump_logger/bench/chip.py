@@ -62,7 +62,7 @@ class Wiring:
 
     @property
     def place(self) -> int:
-        """The number in `cs3`, `in2` or `adc3`."""
+        """The number in `cs3`, `i2c0`, `in2`, `adc3` or `pulse1`."""
         return int(self.where[-1])
 
 
@@ -147,7 +147,11 @@ def build(folder: Path, *, channels: Path | None = None, **switches: str | int) 
         f"PYTHON={sys.executable}",
         *(f"{name}={value}" for name, value in switches.items()),
     )
-    _make(notes / "bench", f"BUILD={folder}")
+    _make(
+        notes / "bench",
+        f"BUILD={folder}",
+        *(f"CHIP_HZ={value}" for name, value in switches.items() if name == "F_CPU"),
+    )
     wiring, period_ms = read_wiring(table)
     return Built(
         firmware=folder / "wattsump.elf",
@@ -273,7 +277,7 @@ class ChipBench:
         return self.at_ms
 
     def feed(self, values: Mapping[str, float | str | None]) -> None:
-        """Put values on the wires: °C, V or a state.
+        """Put values on the wires: °C, V, l/min, 1/min or a state.
 
         For a converter None pulls its plug and "fault:<code>" is a fault it reports. The
         entry `board`, if there is one, is the converters' cold junction from now on, and
@@ -292,6 +296,8 @@ class ChipBench:
                 self._feed_state(channel, value)
             elif channel.source == "value":
                 self._feed_volts(channel, value)
+            elif channel.source == "pulse":
+                self._feed_pulses(channel, value)
             else:
                 self._feed_converter(channel, value)
 
@@ -307,7 +313,17 @@ class ChipBench:
         pin_mv = round(value * 1000.0 / float(channel.option) * REFERENCE_MV)
         self.order(f"analogue {pin_mv}")
 
+    def _feed_pulses(self, channel: Wiring, value: float | str | None) -> None:
+        if value is None or isinstance(value, str):
+            return
+        per_s = value / 60.0 * float(channel.option)
+        self.order(f"pulse {channel.place} {round(1000.0 * per_s)}")
+
     def _feed_converter(self, channel: Wiring, value: float | str | None) -> None:
+        if channel.where.startswith("i2c"):
+            word = "absent" if value is None else word_for(channel, value, self.cold_c)
+            self.order(f"i2c {channel.place} {word}")
+            return
         if value is None:
             self.order(f"absent {channel.place}")
             return

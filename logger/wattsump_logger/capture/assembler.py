@@ -205,6 +205,8 @@ class Assembler:
             },
         )
         self._out.append(self._start)
+        for text in hello.unread:
+            self._fault(f"unread={text.partition(':')[0]}", 0)
 
     def _event(self, event: EventFrame, elapsed_ms: int) -> None:
         if event.code == "boot":

@@ -70,7 +70,10 @@ def heard(events: list[Event]) -> str:
     for event in events:
         if isinstance(event, Hello):
             names = " ".join(channel.name for channel in event.channels)
-            return f"speaks our protocol: {event.firmware}, every {event.period_ms} ms: {names}"
+            words = f"speaks our protocol: {event.firmware}, every {event.period_ms} ms: {names}"
+            if event.unread:
+                words += f"; of a source not known here: {' '.join(event.unread)}"
+            return words
     kinds = {type(event) for event in events}
     if not kinds:
         return "silent"

@@ -30,6 +30,7 @@ __all__ = (
     "Unknown",
     "UptimeWrap",
     "WireChannel",
+    "details_of",
 )
 
 HEX_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12, "mcp9600": 10}
@@ -93,13 +94,18 @@ def _refusal(expected: str, found: str, channel: WireChannel) -> UsageError:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hello:
-    """A controller names itself, its reading period in ms and its channels."""
+    """A controller names itself, its reading period in ms and its channels.
+
+    `unread` are channels, as the frame spells them, whose source or detail this version does
+    not know; no reading has a field for them.
+    """
 
     seq: int
     uptime_ms: int
     firmware: str
     period_ms: int
     channels: tuple[WireChannel, ...]
+    unread: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,8 @@ so the next good frame also reports it as part of a gap.
 
 import re
 from binascii import crc_hqx
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
 
 from wattsump_logger.errors import UsageError
 from wattsump_logger.wire.events import (
@@ -31,6 +32,7 @@ from wattsump_logger.wire.events import (
     Unknown,
     UptimeWrap,
     WireChannel,
+    details_of,
 )
 
 __all__ = (
@@ -57,7 +59,10 @@ _HEAD = re.compile(r"([A-Z][0-9]),([0-9]{1,10}),([0-9]{1,10}),(.*)\Z")
 _HELLO = re.compile(r"([A-Za-z0-9._-]{1,32}),([0-9]{1,5}),([^,]+)\Z")
 _WORD = re.compile(r"[A-Za-z0-9_-]{1,32}\Z")
 _COUNT = re.compile(r"[0-9]{1,10}\Z")
+_UNREAD = re.compile(r"[a-z][a-z0-9_]{0,15}:[a-z][a-z0-9_]{0,15}:[A-Za-z0-9]{0,8}\Z")
 _PRINTABLE = re.compile(r"[ -~]*\Z")
+
+_Kind = TypeVar("_Kind")
 
 
 def crc16(data: bytes) -> int:
@@ -86,7 +91,7 @@ def format_hello(
     names = ";".join(channel.text for channel in channels)
     body = f"{firmware},{period_ms},{names}"
     found = _HELLO.match(body)
-    if not found or not 1 <= period_ms <= 60_000 or _channels(names) is None:
+    if not found or not 1 <= period_ms <= 60_000 or not channels or _channels(names) is None:
         raise UsageError(
             expected="a firmware name, a period of 1..60000 ms and 1..16 channels",
             found=repr(body),
@@ -133,6 +138,8 @@ class FrameParser:
         self._dropped = 0
         self._seq: int | None = None  # of the last frame used
         self._uptime_ms = 0
+        self._declared = ""  # the channels of the last hello as it spelled them
+        self._unread: frozenset[int] = frozenset()  # their places among the fields
         self._fields: list[re.Pattern[str]] = []
         self._body = re.compile("")
         self._events: list[Event] = []
@@ -226,7 +233,8 @@ class FrameParser:
             self._malformed("R1", f"{len(fields)} fields for {len(self._fields)} channels")
             return
         pairs = zip(self._fields, fields, strict=True)
-        bad = tuple(i for i, (form, field) in enumerate(pairs) if not form.fullmatch(field))
+        good = [form.fullmatch(field) is not None for form, field in pairs]
+        bad = tuple(i for i, fits in enumerate(self._read(good)) if not fits)
         self._reading(seq, uptime_ms, fields, bad)
 
     def _reading(
@@ -235,7 +243,12 @@ class FrameParser:
         if max(seq, uptime_ms) >= WRAP:
             self._malformed("R1", "header")
         elif self._follows(seq, uptime_ms, boots=False):
+            fields = tuple(self._read(fields)) if self._unread else fields
             self._events.append(Reading(seq=seq, uptime_ms=uptime_ms, fields=fields, bad=bad))
+
+    def _read(self, fields: Sequence[_Kind]) -> Iterator[_Kind]:
+        """Give what belongs to the channels whose source is known."""
+        return (field for i, field in enumerate(fields) if i not in self._unread)
 
     def _take_event(self, seq: int, uptime_ms: int, body: str) -> None:
         code, _, detail = body.partition(",")
@@ -251,8 +264,9 @@ class FrameParser:
         if found is None or not 1 <= int(found[2]) <= 60_000:
             self._malformed("H1", "firmware, period or channel list")
             return
-        channels = _channels(found[3])
-        if channels is None:
+        declared = _channels(found[3])
+        channels = tuple(c for c in declared or () if isinstance(c, WireChannel))
+        if declared is None or not channels:
             self._malformed("H1", "channel list")
             return
         if not self._follows(seq, uptime_ms, boots=seq == 0):
@@ -266,9 +280,12 @@ class FrameParser:
             firmware=found[1],
             period_ms=int(found[2]),
             channels=channels,
+            unread=tuple(c for c in declared if isinstance(c, str)),
         )
-        if before is None or before.channels != channels:
-            forms = [field_pattern(channel) for channel in channels]
+        if self._declared != found[3]:
+            self._declared = found[3]
+            self._unread = frozenset(i for i, c in enumerate(declared) if isinstance(c, str))
+            forms = ["[^,]*" if isinstance(c, str) else field_pattern(c) for c in declared]
             self._fields = [re.compile(form) for form in forms]
             head = "R1,([0-9]{1,10}),([0-9]{1,10}),"
             self._body = re.compile(head + "(" + ",".join(forms) + r")\Z")
@@ -305,14 +322,24 @@ def _event_detail_fits(code: str, detail: str) -> bool:
     return _WORD.match(detail) is not None
 
 
-def _channels(text: str) -> tuple[WireChannel, ...] | None:
-    """Return the channels of a hello, None when any of them breaks the format."""
+def _channels(text: str) -> tuple[WireChannel | str, ...] | None:
+    """Return the channels of a hello, None when any of them breaks the format.
+
+    A channel of the right form whose source or detail is not known stays a text.
+    """
     parts = [part.split(":") for part in text.split(";")]
     if len(parts) > 16 or any(len(part) != 3 for part in parts):
         return None
     if len({part[0] for part in parts}) != len(parts):
         return None
     try:
-        return tuple(WireChannel(name=n, source=s, detail=d) for n, s, d in parts)
+        return tuple(_channel(*part) for part in parts)
     except UsageError:
         return None
+
+
+def _channel(name: str, source: str, detail: str) -> WireChannel | str:
+    text = f"{name}:{source}:{detail}"
+    if detail not in details_of(source) and _UNREAD.match(text):
+        return text
+    return WireChannel(name=name, source=source, detail=detail)

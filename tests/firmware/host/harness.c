@@ -13,6 +13,7 @@
 #include "crc16.h"
 #include "debounce.h"
 #include "outbox.h"
+#include "pulse.h"
 #include "ring.h"
 #include "schedule.h"
 #include "table.h"
@@ -122,7 +123,11 @@ static void obey_table(void)
     static const char *const states[] = {"sound", "blank", "spoilt"};
 
     image_bytes = bytes_of(words[1], image);
-    puts(states[table_load(&table, read_image)]);
+    printf("%s", states[table_load(&table, read_image)]);
+    if (table.count != 0) {
+        printf(" %04X", table.crc);
+    }
+    putchar('\n');
 }
 
 static void obey_hello(void)
@@ -202,6 +207,29 @@ static void obey_press(void)
     putchar('\n');
 }
 
+/* "pulse <tenths>" starts a meter; "pulse <tenths> <edges> <last_us> <now_us>" reads it. */
+static void obey_pulse(void)
+{
+    static struct pulse_meter meter;
+    struct pulse_count counted = {number(2), number(3)};
+    uint32_t hundredths;
+
+    if (count == 2) {
+        meter = (struct pulse_meter){.is_timed = false};
+        puts("ok");
+    } else if (pulse_hundredths(&meter, counted, number(4), (uint16_t)number(1), &hundredths)) {
+        printf("%" PRIu32 "\n", hundredths);
+    } else {
+        puts("-");
+    }
+}
+
+static void obey_note(void)
+{
+    outbox_table(&outbox, number(1), words[2], (uint16_t)number(3));
+    puts("ok");
+}
+
 static void obey_cause(void)
 {
     puts(cause_name((uint8_t)number(1)));
@@ -217,7 +245,8 @@ static const struct {
     {"table", obey_table, 2},     {"hello", obey_hello, 3}, {"reading", obey_reading, 3},
     {"event", obey_event, 4},     {"overrun", obey_overrun, 2},
     {"raw", obey_raw, 5},         {"schedule", obey_schedule, 4},
-    {"press", obey_press, 2},     {"cause", obey_cause, 2},
+    {"press", obey_press, 2},     {"cause", obey_cause, 2}, {"pulse", obey_pulse, 2},
+    {"note", obey_note, 4},
 };
 
 static void obey(void)

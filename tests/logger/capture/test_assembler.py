@@ -103,6 +103,13 @@ def test_each_trouble_on_the_wire_has_a_code(line: bytes, fault: str) -> None:
     assert rows[1].fault.split(";")[0] == fault
 
 
+def test_a_channel_of_an_unknown_source_is_named_once_and_the_others_are_kept() -> None:
+    declared = format_line("H1,0,0,fw,1000,probe:rtd24:P;fan:state:")
+    rows = rows_of(declared + format_line("R1,1,1000,FF,1") + format_line("R1,2,2000,FF,0"))
+    assert [row.fault for row in rows] == ["wire:unread=probe", ""]
+    assert [list(row.cells) for row in rows] == [["1"], ["0"]]
+
+
 def test_readings_before_a_hello_are_counted() -> None:
     rows = rows_of(reading(8, 8000) + reading(9, 9000) + hello(10, 9500) + reading(11, 10_000))
     assert [(row.elapsed_ms, row.fault) for row in rows] == [(0, "wire:no_hello=2")]

@@ -55,6 +55,42 @@ def reading(seq: int, uptime_ms: int, fields: tuple[str, ...] = FIELDS) -> bytes
     return format_reading(seq=seq, uptime_ms=uptime_ms, fields=fields)
 
 
+def test_a_channel_of_an_unknown_source_or_unit_costs_its_own_field_and_is_named() -> None:
+    declared = "tank:max31855:K;probe:rtd24:P;wind:value:mps;fan:state:"
+    parser = FrameParser()
+    events = parser.feed(
+        format_line(f"H1,0,0,fw,1000,{declared}")
+        + reading(1, 5, ("01901900", "ABCDEF", "3.5", "1"))
+        + reading(2, 1005, ("01901900", "any thing", "", "x"))
+        + reading(3, 2005, ("01901900", "1"))
+    )
+    assert isinstance(events[0], Hello)
+    assert events[0].channels == (TANK, FAN)
+    assert events[0].unread == ("probe:rtd24:P", "wind:value:mps")
+    assert events[1] == Reading(seq=1, uptime_ms=5, fields=("01901900", "1"))
+    assert events[2] == Reading(seq=2, uptime_ms=1005, fields=("01901900", "x"), bad=(1,))
+    assert events[3] == Malformed(kind="R1", reason="2 fields for 4 channels")
+
+
+def test_a_hello_that_moves_an_unknown_channel_moves_the_fields_of_the_others() -> None:
+    parser = FrameParser()
+    parser.feed(format_line("H1,0,0,fw,1000,tank:max31855:K;probe:rtd24:P"))
+    events = parser.feed(
+        format_line("H1,1,9,fw,1000,probe:rtd24:P;tank:max31855:K")
+        + reading(2, 10, ("7", "0190190"))
+    )
+    assert [type(event) for event in events] == [Hello, Reading]
+    assert events[1] == Reading(seq=2, uptime_ms=10, fields=("0190190",), bad=(0,))
+
+
+@pytest.mark.parametrize("declared", ["probe:rtd24:P", "tank:max31855:K;probe:RTD:P"])
+def test_a_hello_without_any_known_source_or_with_a_form_that_is_none_is_malformed(
+    declared: str,
+) -> None:
+    events = FrameParser().feed(format_line(f"H1,0,0,fw,1000,{declared}"))
+    assert events == [Malformed(kind="H1", reason="channel list")]
+
+
 def said(stream: bytes, chunk: int = 0) -> list[Event]:
     """Return the events after the opening hello, fed whole or in chunks of a size."""
     parser = FrameParser()
