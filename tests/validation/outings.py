@@ -61,7 +61,13 @@ def steps(hot_c: float = 65.0) -> tuple[Stage, ...]:
 
 
 GUIDED = (SOAK, *steps())
-CIRCULATED = (SOAK, Stage(longest_s=1800, load=0.0, heater_w=1500.0), *steps())
+# Oil circulated in neutral with the heater and then without: the difference is the heater's alone.
+CIRCULATED = (
+    SOAK,
+    Stage(longest_s=1800, until_above_c=60.0, load=0.0, heater_w=1500.0),
+    Stage(longest_s=600, until_above_c=65.0, load=0.0),
+    *steps(),
+)
 STANDING = (SOAK, Stage(longest_s=2400, engine="off", heater_w=1000.0), *steps())
 ORDINARY = (
     WORK,
