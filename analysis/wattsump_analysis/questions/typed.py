@@ -49,8 +49,6 @@ def quantity(text: str, kind: str, where: str) -> Figure:
 
 
 def _quantity(text: str, kind: str) -> Figure:
-    if kind == "number":
-        return _plain_number(text)
     if spread := _SPREAD.fullmatch(text.strip()):
         value, share = parse(spread["value"], kind), parse(spread["spread"], "fraction")
         if kind.startswith("temperature"):
@@ -99,16 +97,6 @@ def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure
 def _with_unit(text: str, other: str) -> str:
     """A number without a unit takes the one of the number beside it."""
     return f"{text} {other.lstrip('+-−0123456789. ')}" if _NO_UNIT.fullmatch(text) else text
-
-
-def _plain_number(text: str) -> Figure:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise UnitError(expected="a number", found=repr(text), where="number", do="write a number")
-    return Figure(value=value, kind="number")
 
 
 def option(kind: str, help_text: str = "") -> Any:

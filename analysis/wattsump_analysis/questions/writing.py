@@ -5,10 +5,10 @@ In: an `Answer`. Out: lines of 80 columns, or a dictionary in inside units.
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Table
-from wattsump_logger.units.quantities import show, to_shown
+from wattsump_logger.units.quantities import inside_unit, show, to_shown
 
 __all__ = (
     "SCHEMA",
@@ -22,41 +22,7 @@ SCHEMA = "wattsump-answer-1"
 
 
 WIDTH = 80
-
-
 _LABEL = 33
-
-
-# Inside units, for readers of the JSON, by kind of quantity.
-_INSIDE: Mapping[str, str] = {
-    "air_flow": "m3/s",
-    "altitude": "m",
-    "bore": "m",
-    "charge": "Ah",
-    "conductance": "W/K",
-    "current": "A",
-    "density": "kg/m3",
-    "duration": "s",
-    "energy": "J",
-    "flow": "m3/s",
-    "fraction": "1",
-    "heat_capacity": "J/K",
-    "heat_flux": "W/m2",
-    "length": "m",
-    "number": "1",
-    "power": "W",
-    "pressure": "Pa",
-    "probability": "1",
-    "rate": "K/s",
-    "specific_heat": "J/(kg K)",
-    "speed": "m/s",
-    "temperature": "degC",
-    "temperature_difference": "K",
-    "viscosity": "mm2/s",
-    "volume": "m3",
-}
-
-
 # Kinds that the trade prints in either system, so both are shown.
 _MIXED = frozenset(
     {"air_flow", "flow", "power", "pressure", "temperature", "temperature_difference", "volume"}
@@ -80,11 +46,8 @@ def _plain(value: float, figure: Figure, system: str) -> str:
         return "never" if figure.kind == "duration" else "no bound"
     if figure.kind == "probability":
         return _chance(value)
-    if figure.kind in ("number", "current", "rate"):
-        scale, unit = {"number": (1.0, ""), "current": (1.0, " A"), "rate": (3600.0, " K/h")}[
-            figure.kind
-        ]
-        return f"{value * scale:.3g}{unit}"
+    if figure.kind == "number":
+        return f"{value:.3g}"
     if figure.kind == "bore":
         # Tube and hose come in inches and are measured in millimetres.
         return f"{value * 1000.0:.4g} mm" if system == "si" else f"{value / 0.0254:.3f} in"
@@ -114,9 +77,7 @@ def _time(seconds: float) -> str:
 
 def _number(value: float, figure: Figure, system: str) -> str:
     """Value in the unit its figure is shown in, without the unit, for an interval."""
-    if not math.isfinite(value) or figure.kind in ("number", "current", "rate"):
-        return _plain(value, figure, system).removesuffix(" K/h").removesuffix(" A")
-    if figure.kind in ("bore", "duration", "energy"):
+    if not math.isfinite(value) or figure.kind in ("number", "bore", "duration", "energy"):
         return _plain(value, figure, system)
     number = to_shown(value, figure.kind, system, largest=figure.value)
     if figure.kind.startswith("temperature"):
@@ -199,7 +160,7 @@ def _figure_json(figure: Figure) -> dict[str, object]:
     }
     if math.isinf(figure.value):
         data["bound"] = "none"
-    return data | {"unit": _INSIDE.get(figure.kind, ""), "kind": figure.kind}
+    return data | {"unit": inside_unit(figure.kind) or "1", "kind": figure.kind}
 
 
 def _table_json(table: Table) -> dict[str, object]:

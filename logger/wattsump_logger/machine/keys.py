@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from wattsump_logger.errors import ProfileError, UnitError
-from wattsump_logger.units.quantities import parse
+from wattsump_logger.units.quantities import inside_unit, parse
 
 __all__ = (
     "CHANNEL",
@@ -33,18 +33,6 @@ NOT_PRINTED = "not printed"
 
 # Half-width at 95 % over standard uncertainty, JCGM 100:2008, G.6.6 (k = 2).
 _HALF_WIDTH_OVER_U = 2.0
-
-_INSIDE_UNIT: Mapping[str, str] = {
-    "density": "kg/m3",
-    "flow": "m3/s",
-    "heat_flux": "W/m2",
-    "mass": "kg",
-    "power": "W",
-    "temperature": "degC",
-    "temperature_difference": "K",
-    "viscosity": "mm2/s",
-    "volume": "m3",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,7 +247,7 @@ def _value(raw: Mapping[str, object], key: Key, where: str) -> object:
         return _word(value, key, where)
     number = _number(value, key, where)
     if not key.low <= number <= key.high:
-        raise _wrong(value, f"{key.low:g} to {key.high:g} {_INSIDE_UNIT.get(key.form, '')}", where)
+        raise _wrong(value, f"{key.low:g} to {key.high:g} {inside_unit(key.form)}", where)
     return number / _HALF_WIDTH_OVER_U if key.halved else number
 
 
@@ -299,5 +287,5 @@ def _typed(value: object, key: Key) -> object:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
     number = float(value) * (_HALF_WIDTH_OVER_U if key.halved else 1.0)
-    unit = _INSIDE_UNIT.get(key.form)
-    return number if unit is None else f"{number!r} {unit}"
+    unit = inside_unit(key.form)
+    return f"{number!r} {unit}" if unit else number

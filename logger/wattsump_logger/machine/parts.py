@@ -15,7 +15,6 @@ from wattsump_logger.machine.sensor_class import SensorClass
 __all__ = (
     "OIL_ROLES",
     "SEVERAL",
-    "UNITS",
     "USUAL_UNIT",
     "Channel",
     "Cooler",
@@ -67,7 +66,6 @@ USUAL_UNIT: Mapping[Role, str] = {
     Role.FLOW: "lpm",
     Role.SUPPLY: "v",
 }
-UNITS = ("c", "k", "on", "w", "v", "a", "rpm", "lpm", "kmh", "bar", "pct")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

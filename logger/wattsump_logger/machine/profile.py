@@ -25,7 +25,6 @@ from wattsump_logger.machine.oil_label import (
 from wattsump_logger.machine.parts import (
     OIL_ROLES,
     SEVERAL,
-    UNITS,
     USUAL_UNIT,
     Channel,
     Cooler,
@@ -37,6 +36,7 @@ from wattsump_logger.machine.parts import (
     Role,
 )
 from wattsump_logger.machine.sensor_class import NO_SENSOR, SensorClass
+from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = (
     "OIL_ROLES",
@@ -126,7 +126,7 @@ def column_of(
     ("fan_on"), unless the profile gives that name to a channel of another role.
     """
     role = Role(role)
-    names = [f"{role.value}_{unit}" for unit in UNITS]
+    names = [f"{role.value}_{unit}" for unit in COLUMN_UNITS]
     if profile is not None:
         declared = profile.column(role)
         if declared in columns:
@@ -326,8 +326,8 @@ def _channel(raw: Mapping[str, object], name: str, where: str) -> Channel:
     read = _section(raw, keys.CHANNEL, where)
     role = _role(read["role"], name, where)
     unit = USUAL_UNIT.get(role, "c") if read["unit"] is None else read["unit"]
-    if unit not in UNITS:
-        raise _wrong(f"{where}.unit", "one of " + ", ".join(UNITS), unit)
+    if unit not in COLUMN_UNITS:
+        raise _wrong(f"{where}.unit", "one of " + ", ".join(COLUMN_UNITS), unit)
     read |= {"role": role, "unit": unit, "sensor": _sensor(read["sensor"], unit, where)}
     return Channel(name=name, **read)
 

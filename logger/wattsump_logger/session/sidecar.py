@@ -12,6 +12,7 @@ from pathlib import Path
 from wattsump_logger.errors import SessionError
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.wholefile import write_whole
+from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar")
 
@@ -25,18 +26,6 @@ _FIXED = {
     "seq": ("nonNegativeInteger", "sequence number of the controller's frame", ""),
     "fault": ("string", "what was wrong: channel:code or channel:code=detail, ';' between", ""),
     "mark": ("string", "what the driver noted, ';' between", ""),
-}
-_UNITS = {
-    "c": "degC",
-    "k": "K",
-    "w": "W",
-    "v": "V",
-    "a": "A",
-    "rpm": "r/min",
-    "lpm": "L/min",
-    "kmh": "km/h",
-    "bar": "bar",
-    "pct": "%",
 }
 
 
@@ -64,7 +53,7 @@ def _column(column: str) -> dict[str, object]:
     elif column.endswith("_on"):
         base, meaning, unit = "integer", "1 is on, 0 is off; empty is no reading", ""
     else:
-        unit = _UNITS.get(column.rpartition("_")[2], "")
+        unit = COLUMN_UNITS.get(column.rpartition("_")[2], "")
         base, meaning = "number", "reading; empty is no reading"
     described: dict[str, object] = {
         "name": column,

@@ -27,7 +27,16 @@ if TYPE_CHECKING:
 
     Numbers = TypeVar("Numbers", float, NDArray[np.float64])
 
-__all__ = ("KINDS", "SYSTEMS", "parse", "show", "shown_unit", "to_shown")
+__all__ = (
+    "COLUMN_UNITS",
+    "KINDS",
+    "SYSTEMS",
+    "inside_unit",
+    "parse",
+    "show",
+    "shown_unit",
+    "to_shown",
+)
 
 SYSTEMS = ("si", "us")
 
@@ -70,8 +79,10 @@ _UNBOUNDED = -math.inf
 _KINDS: Mapping[str, _Kind] = {
     "altitude": _kind("m", "350 m", us="ft", lowest=_UNBOUNDED),
     "area": _kind("m2", "0.6 m2", us="ft2"),
+    "bore": _kind("m", "12.7 mm", si="mm", us="in"),
     "charge": _kind("Ah", "60 Ah"),
     "conductance": _kind("W/K", "105 W/K", us="BTU/h/degF"),
+    "current": _kind("A", "40 A"),
     "density": _kind("kg/m3", "870 kg/m3", us="lb/ft3"),
     "duration": _kind("s", "20 min", si_large=(120.0, "min"), us_large=(120.0, "min")),
     "energy": _kind("J", "1.2 kWh", si="kJ", us="BTU", si_large=(1e7, "MJ")),
@@ -82,8 +93,11 @@ _KINDS: Mapping[str, _Kind] = {
     "heat_flux": _kind("W/m2", "2 W/cm2", si="W/cm2", us="W/in2"),
     "length": _kind("m", "120 mm", us="in", si_large=None),
     "mass": _kind("kg", "60 kg", us="lb"),
+    "number": _kind("", "2.5", lowest=_UNBOUNDED),
     "power": _kind("W", "6 kW", si_large=(1e3, "kW"), us="BTU/h", lowest=_UNBOUNDED),
     "pressure": _kind("Pa", "101.3 kPa", si="kPa", us="psi"),
+    "probability": _kind("", "95 %", si="%"),
+    "rate": _kind("K/s", "0.5 K/min", si="K/h", lowest=_UNBOUNDED),
     "specific_heat": _kind("J/(kg K)", "1900 J/(kg K)", us="BTU/(lb degF)"),
     "speed": _kind("m/s", "5 km/h", us="ft/s"),
     "temperature": _kind("degC", "71 degC", si="degC", us="degF", lowest=-273.15, offset=True),
@@ -94,6 +108,22 @@ _KINDS: Mapping[str, _Kind] = {
 }
 
 KINDS = tuple(_KINDS)
+_SHARES = frozenset({"fraction", "probability"})
+
+# The units that end the name of a session's column, as its sidecar spells them; "on" is a state.
+COLUMN_UNITS: Mapping[str, str] = {
+    "c": "degC",
+    "k": "K",
+    "on": "",
+    "w": "W",
+    "v": "V",
+    "a": "A",
+    "rpm": "r/min",
+    "lpm": "L/min",
+    "kmh": "km/h",
+    "bar": "bar",
+    "pct": "%",
+}
 
 # Spellings pint does not know or reads as something else (F farad, C coulomb, PS
 # petasiemens), as they stand on labels.
@@ -167,7 +197,7 @@ def parse(value: str | float, kind: str) -> float:
     ----------
     value : str or float
         For example "18 L", "20000 BTU/h", "100 degF". A bare number is refused except
-        for the kind "fraction".
+        for a share or a plain number.
     kind : str
         One of `KINDS`.
 
@@ -193,8 +223,10 @@ def parse(value: str | float, kind: str) -> float:
     """
     rule = _rule(kind)
     number, unit = _split(value, kind, rule)
-    if kind == "fraction":
+    if kind in _SHARES:
         result = _fraction(number, unit, value)
+    elif kind == "number":
+        result = _plain_number(number, unit, value)
     elif not unit:
         raise _error(value, kind, "a bare number", f"add a unit, as in {rule.example!r}")
     else:
@@ -245,6 +277,11 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     if float(text.replace(" ", "")) == 0:
         text = text.lstrip("-")
     return f"{text} {_LABELS.get(unit, unit)}".strip()
+
+
+def inside_unit(kind: str) -> str:
+    """Return the unit that values of a kind have inside, "" where they have none."""
+    return _rule(kind).inside
 
 
 def shown_unit(kind: str, system: str = "si", *, largest: float = 0.0) -> str:
@@ -303,6 +340,12 @@ def _fraction(number: str, unit: str, value: object) -> float:
     return float(number) / 100.0 if unit else float(number)
 
 
+def _plain_number(number: str, unit: str, value: object) -> float:
+    if unit:
+        raise _error(value, "number", f"the unit {unit!r}", "write the number alone")
+    return float(number)
+
+
 def _converted(number: str, unit: str, value: object, kind: str, rule: _Kind) -> float:
     import pint
 
@@ -342,9 +385,9 @@ def _spelling(word: str, offset: bool) -> str:
 @lru_cache(maxsize=64)
 def _line(kind: str, unit: str) -> tuple[float, float]:
     # Every shown unit is a straight line of the inside one: scale and offset.
-    if kind == "fraction":
-        return 100.0, 0.0
     rule = _rule(kind)
+    if unit == rule.inside or kind in _SHARES:
+        return (1.0 if unit == rule.inside else 100.0), 0.0
     few = _is_of_few(unit, rule.offset)
     inside, shown = (_expression(text, rule.offset, few) for text in (rule.inside, unit))
     at = [registry(few).Quantity(Decimal(x), inside).to(shown).magnitude for x in (0, 1)]

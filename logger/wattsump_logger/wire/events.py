@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 
 from wattsump_logger.errors import UsageError
+from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = (
     "BOOT_CAUSES",
@@ -34,7 +35,7 @@ __all__ = (
 )
 
 HEX_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12, "mcp9600": 10}
-VALUE_UNITS = ("c", "k", "w", "v", "a", "rpm", "lpm", "kmh", "bar", "pct")
+VALUE_UNITS = tuple(unit for unit in COLUMN_UNITS if unit != "on")
 BOOT_CAUSES = ("power", "brownout", "watchdog", "external", "unknown")
 EVENT_CODES = ("boot", "mark", "overrun", "note")
 
