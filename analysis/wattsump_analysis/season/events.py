@@ -4,6 +4,8 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from wattsump_logger.session.rows import by_program
+
 __all__ = (
     "Event",
     "EventKind",
@@ -31,9 +33,14 @@ class Event:
 
 
 # Common practice, no source: the words owners use. The first kind that fits a word counts.
+_FAN = r"\bfan\b(?![ -](?:on|off|step))"
+_FAN_DONE = (
+    r"new|chang\w+|swap\w+|replac\w+|fitted|refitted|fix\w+|repair\w+|mended|rebuilt|reversed|"
+    r"turned|tighten\w+|broke\w*|stuck|slip\w*|fail\w*|dead"
+)
 _WORDS = (
     (EventKind.CLEAN, r"\b(clean|cleaned|cleaning|washed|blew out|blown out|chaff|debris)\b"),
-    (EventKind.FAN, r"\bfan\b(?! (?:on|off|step))"),
+    (EventKind.FAN, rf"\b(?:{_FAN_DONE})\b[^,;.:]*{_FAN}|{_FAN}[^,;.:]*\b(?:{_FAN_DONE})\b"),
     (
         EventKind.OIL,
         r"\boil (?:change|changed|new|filled|topped)|\b(?:new|changed|topped up) oil\b",
@@ -48,12 +55,14 @@ _WORDS = (
 
 
 def event_kinds(text: str) -> tuple[EventKind, ...]:
-    """Recognise what a driver's mark says was done.
+    """Recognise what a driver's mark says was done; the program's own marks say nothing of it.
 
     >>> event_kinds("washed the core")
     (<EventKind.CLEAN: 'cleaned'>,)
     >>> event_kinds("loaded 3 logs")
     ()
     """
+    if by_program(text):
+        return ()
     found = dict.fromkeys(kind for kind, words in _WORDS if re.search(words, text, re.I))
     return tuple(found)

@@ -23,6 +23,7 @@ from wattsump_logger.errors import PortError, SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.appendfile import SYNC_S, AppendFile
 from wattsump_logger.session.rows import Row
+from wattsump_logger.wire.frames import find_hello
 
 __all__ = ("Captured", "Outing", "Status", "free_name", "run", "stop_on_signals")
 
@@ -126,6 +127,7 @@ class _Loop:
         self._finished: list[Outing] = []
         self._ends_at_hello = False
         self._at_line_start = True
+        self._held: Chunk | None = None  # the first bytes of what may become a hello
         self.outing: Outing | None = self._new_outing(began)
         self.heard_ms = began.mono_ms or 0
 
@@ -148,7 +150,13 @@ class _Loop:
             if self._ends_at_hello:
                 return self._divide(item)
             self._at_line_start = item.data.endswith(b"\n")
+        elif item.word != "mark":  # the line ends here, whatever it was
+            return self._let_go() + self._pass_on(item)
         return self._pass_on(item)
+
+    def _let_go(self) -> list[Row]:
+        held, self._held = self._held, None
+        return [] if held is None else self._pass_on(held)
 
     def _pass_on(self, item: WireItem) -> list[Row]:
         if self.outing is None:
@@ -162,16 +170,19 @@ class _Loop:
         self._ends_at_hello = self.outing is not None
 
     def _divide(self, chunk: Chunk) -> list[Row]:
-        data = chunk.data
-        begins = self._at_line_start and data.startswith(b"H1,")
-        at = 0 if begins else data.find(b"\nH1,") + 1
-        self._at_line_start = data.endswith(b"\n")
-        if not begins and not at:
-            return self._pass_on(chunk)
-        before = self._pass_on(replace(chunk, data=data[:at])) if at else []
-        self.end_outing()
-        self._ends_at_hello = False
-        return before + self._pass_on(replace(chunk, data=data[at:]))
+        data = (b"" if self._held is None else self._held.data) + chunk.data
+        self._held = None
+        at, is_hello = find_hello(data, at_line_start=self._at_line_start)
+        rows = self._pass_on(replace(chunk, data=data[:at])) if at else []
+        rest = replace(chunk, data=data[at:])
+        if is_hello:
+            self.end_outing()
+            self._ends_at_hello = False
+            rows += self._pass_on(rest)
+        elif rest.data:
+            self._held = rest
+        self._at_line_start = bool(self._held) or data.endswith(b"\n")
+        return rows
 
     def note(self, texts: Sequence[str]) -> None:
         for text in texts:
@@ -191,6 +202,7 @@ class _Loop:
             self.end_outing()
 
     def end_outing(self) -> None:
+        self._let_go()
         if self.outing is not None:
             self.outing.close()
             self._finished.append(self.outing)

@@ -9,11 +9,23 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ("FIRST_COLUMNS", "LAST_COLUMNS", "Row", "header_of", "mark_cell", "marks_of")
+__all__ = (
+    "FIRST_COLUMNS",
+    "LAST_COLUMNS",
+    "Row",
+    "by_program",
+    "header_of",
+    "mark_cell",
+    "marks_of",
+)
 
 FIRST_COLUMNS = ("time_utc", "elapsed_s", "seq")
 LAST_COLUMNS = ("fault", "mark")
 _RISKY = ("=", "+", "-", "@", "'")
+# What the guide, the alarms, the watch and a single key write; a test asks each of them.
+_PROGRAMS = re.compile(
+    r"stage |(alarm|warning)( over| seen)?: |watching failed: |(fan|climb|load|stop|note)\Z"
+)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
 
 
@@ -43,6 +55,11 @@ def header_of(columns: Iterable[str]) -> tuple[str, ...]:
 def mark_cell(marks: Iterable[str]) -> str:
     """Return one cell for several marks: harmless in a spreadsheet, `;` between them."""
     return ";".join(_guarded(mark) for mark in marks)
+
+
+def by_program(mark: str) -> bool:
+    """Whether a mark is the program's own and no words of a driver about what was done."""
+    return _PROGRAMS.match(mark) is not None
 
 
 def _guarded(mark: str) -> str:

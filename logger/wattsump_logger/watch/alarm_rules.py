@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.oil_line import TEMP_HIGH_C, TEMP_LOW_C, temperature_c
-from wattsump_logger.machine.profile import Limits, Oil, Profile, Role
+from wattsump_logger.machine.profile import OIL_ROLES, Limits, Oil, Profile, Role
 from wattsump_logger.units.quantities import parse
 from wattsump_logger.watch.alarms import Kind, Rule
 from wattsump_logger.watch.look import channel_of
@@ -31,8 +31,6 @@ _RATE_HOLD_S = 20.0
 _USUAL_RATE_K_MIN = 10.0
 _FAULT_TRIP, _FAULT_CLEAR, _FAULT_HOLD_S = 0.25, 0.05, 5.0
 _USUAL_STALL_S = 10.0
-
-_OIL_ROLES = (Role.TANK, Role.COOLER_IN, Role.PUMP_INLET, Role.CASE_DRAIN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +130,7 @@ def _named(columns: Sequence[str], profile: Profile | None) -> dict[str, None]:
 
 
 def _is_oil(channel: str, profile: Profile) -> bool:
-    found = (profile.role(role) for role in _OIL_ROLES)
+    found = (profile.role(role) for role in OIL_ROLES)
     return channel in {known.name for known in found if known is not None}
 
 

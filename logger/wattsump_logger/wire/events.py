@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 
 from wattsump_logger.errors import UsageError
+from wattsump_logger.thermocouples.registers import PARTS
 from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = (
@@ -34,7 +35,7 @@ __all__ = (
     "details_of",
 )
 
-HEX_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12, "mcp9600": 10}
+HEX_DIGITS = {source: part.digits for source, part in PARTS.items()}
 VALUE_UNITS = tuple(unit for unit in COLUMN_UNITS if unit != "on")
 BOOT_CAUSES = ("power", "brownout", "watchdog", "external", "unknown")
 EVENT_CODES = ("boot", "mark", "overrun", "note")
@@ -79,9 +80,7 @@ def details_of(source: str) -> tuple[str, ...]:
         return VALUE_UNITS
     if source == "state":
         return ("",)
-    if source == "max6675":
-        return ("K",)
-    return tuple("KJTNERSB") if source in HEX_DIGITS else ()
+    return tuple(PARTS[source].letters) if source in PARTS else ()
 
 
 def _refusal(expected: str, found: str, channel: WireChannel) -> UsageError:

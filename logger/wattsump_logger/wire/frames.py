@@ -41,6 +41,7 @@ __all__ = (
     "FrameParser",
     "crc16",
     "field_pattern",
+    "find_hello",
     "format_event",
     "format_hello",
     "format_line",
@@ -53,6 +54,7 @@ _CONTENT = MAX_LINE - 2
 _DROP_BLOCK = 4096  # a line that never ends is reported once per so many bytes
 _WRAP_FROM_MS = 4_294_900_000  # an uptime below this going back is a restart, not a wrap
 
+_HELLO_START = b"H1,"
 _FRAME_START = re.compile(rb"[A-Z][0-9],")
 _CRC_END = re.compile(rb"\*[0-9A-F]{4}\Z")
 _HEAD = re.compile(r"([A-Z][0-9]),([0-9]{1,10}),([0-9]{1,10}),(.*)\Z")
@@ -82,6 +84,36 @@ def format_line(content: str) -> bytes:
             do="give the controller fewer channels or shorter names",
         )
     return line
+
+
+def find_hello(data: bytes, *, at_line_start: bool) -> tuple[int, bool]:
+    """Find where a hello begins.
+
+    Parameters
+    ----------
+    data : bytes
+        The next bytes of a stream, however cut.
+    at_line_start : bool
+        Whether the bytes begin with a line of their own.
+
+    Returns
+    -------
+    int, bool
+        Where the first hello begins, and True; or where an unfinished last line begins that may
+        become one, and False; the length of the data, and False, if there is neither.
+    """
+    start = 0 if at_line_start else _line_after(data, 0)
+    while start < len(data):
+        if data.startswith(_HELLO_START, start):
+            return start, True
+        if _HELLO_START.startswith(data[start:]):
+            return start, False
+        start = _line_after(data, start)
+    return len(data), False
+
+
+def _line_after(data: bytes, start: int) -> int:
+    return data.find(b"\n", start) + 1 or len(data)
 
 
 def format_hello(

@@ -20,6 +20,11 @@ from wattsump_analysis.season.outing import (
 )
 from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.session.reader import Session
+from wattsump_logger.session.rows import by_program
+from wattsump_logger.watch.alarm_rules import Typed, rules_for
+from wattsump_logger.watch.alarms import Notice
+from wattsump_logger.watch.keys import MARK_KEYS
+from wattsump_logger.watch.proving_run import proving_steps
 
 START = datetime(2026, 5, 2, 9, tzinfo=UTC)
 PROFILE = profile_from_dict(
@@ -158,7 +163,12 @@ def test_a_session_with_a_swap_gives_an_outing_for_each_stretch(proof: Proof) ->
         ("moved the probe", [EventKind.PROBE]),
         ("motor rebuilt", [EventKind.DRIVE]),
         ("new cooler, new oil", [EventKind.OIL, EventKind.COOLER]),
+        ("fan belt slipped, tightened it", [EventKind.FAN]),
+        ("the fan was stuck", [EventKind.FAN]),
         ("fan off", []),
+        ("fan-off-rise", []),
+        ("note: fan on from here", []),
+        ("new cooler, fan runs", [EventKind.COOLER]),
         ("fan step 2", []),
         ("loaded 3 logs", []),
         ("hot oil, stopped", []),
@@ -166,3 +176,25 @@ def test_a_session_with_a_swap_gives_an_outing_for_each_stretch(proof: Proof) ->
 )
 def test_marks_are_understood_as_what_was_done(text: str, kinds: list[EventKind]) -> None:
     assert list(event_kinds(text)) == kinds
+
+
+def _marks_of_the_program() -> list[str]:
+    """Every mark that a key, the guide or an alarm writes by itself."""
+    steps = proving_steps()
+    stages = [
+        f"stage {step.name}{end}" for step in steps for end in ("", " left out", " ends: done")
+    ]
+    rules = rules_for(("fan_on", "cooler_out_c"), PROFILE, Typed())
+    notices = [
+        Notice(rule=rule, event=event, value=1.0).text
+        for rule in rules
+        for event in ("raised", "over", "seen")
+    ]
+    return [*MARK_KEYS.values(), *stages, *notices]
+
+
+def test_what_the_program_marks_by_itself_is_nothing_that_was_done() -> None:
+    marks = _marks_of_the_program()
+    assert [mark for mark in marks if not by_program(mark)] == []
+    assert [mark for mark in marks if event_kinds(mark)] == []
+    assert not by_program("note: new fan belt")

@@ -63,6 +63,11 @@ def test_bracken_is_watched_for_heat_rate_viscosity_faults_and_silence() -> None
     assert sum(rule.kind is Kind.FAULT for rule in rules) == len(COLUMNS)
 
 
+def test_oil_out_of_the_cooler_is_held_against_the_oils_limit() -> None:
+    names = [rule.name for rule in rules_for(("tank_c", "cooler_out_c"), BRACKEN, Typed())]
+    assert f"cooler_out above {BRACKEN.limits.oil_max_c:g} degC" in names
+
+
 def test_every_rule_clears_on_the_safe_side_of_where_it_trips() -> None:
     for rule in rules_for(COLUMNS, BRACKEN, Typed()):
         assert not rule.is_clear(rule.trip), rule.name

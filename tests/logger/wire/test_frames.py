@@ -10,7 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wattsump_logger.errors import UsageError
+from wattsump_logger.thermocouples.converters import supports
+from wattsump_logger.thermocouples.registers import PARTS
 from wattsump_logger.wire.events import (
+    HEX_DIGITS,
     BadCrc,
     ChannelsChanged,
     Event,
@@ -27,11 +30,13 @@ from wattsump_logger.wire.events import (
     Unknown,
     UptimeWrap,
     WireChannel,
+    details_of,
 )
 from wattsump_logger.wire.frames import (
     MAX_LINE,
     FrameParser,
     crc16,
+    find_hello,
     format_event,
     format_hello,
     format_line,
@@ -396,6 +401,34 @@ def test_an_event_that_would_be_malformed_is_not_written() -> None:
 def test_a_line_that_would_be_oversized_is_not_written() -> None:
     with pytest.raises(UsageError, match="at most 512 bytes"):
         format_line("R1," + "9" * 503)
+
+
+def test_every_thermocouple_a_hello_may_declare_can_be_read() -> None:
+    declared = [(source, detail) for source in HEX_DIGITS for detail in details_of(source)]
+    assert [pair for pair in declared if not supports(*pair)] == []
+    assert len(declared) == sum(len(part.letters) for part in PARTS.values())
+    with pytest.raises(UsageError, match="tank:max31855:B"):
+        WireChannel(name="tank", source="max31855", detail="B")
+
+
+@pytest.mark.parametrize(
+    ("data", "at_line_start", "found"),
+    [
+        (b"H1,0", True, (0, True)),
+        (b"H1,0", False, (4, False)),
+        (b"3\r\nH1,0", False, (3, True)),
+        (b"R1,3\r\nH", True, (6, False)),
+        (b"R1,3\r\nH1", True, (6, False)),
+        (b"R1,3\r\n", True, (6, False)),
+        (b"R1,H1,", True, (6, False)),
+        (b"H", True, (0, False)),
+        (b"", True, (0, False)),
+    ],
+)
+def test_a_hello_is_found_at_the_start_of_a_line_alone(
+    data: bytes, at_line_start: bool, found: tuple[int, bool]
+) -> None:
+    assert find_hello(data, at_line_start=at_line_start) == found
 
 
 def test_a_channel_that_no_hello_may_carry_is_refused() -> None:
