@@ -202,6 +202,7 @@ def _fitted(
         rng,
         fan_known=outing.fan_known,
         heater_metered=heater is not None and heater.metered,
+        has_tank=outing.samples.has_tank,
         progress=tell,
     )
 
@@ -247,7 +248,15 @@ def _answer(
         others = tuple(s for s in stretches if s is not main)
         routes = routes_of(main, others, know, rng, tell)
     refused = refusals_of(main, outing.profile, outing.fan_known, routes)
-    judgement = judge(main, stretches, outing.profile, know, refused)
+    judgement = judge(
+        main,
+        stretches,
+        outing.profile,
+        know,
+        refused,
+        is_flow_known=outing.samples.engine is not None or outing.samples.moving is not None,
+        is_fan_known=outing.fan_known,
+    )
     scaled = tuple(
         make_ledger(s.record, s.fitted)
         for s in stretches
@@ -265,7 +274,9 @@ def _answer(
         ),
         k_refers_to=(
             "oil into the cooler"
-            if main.by_side or (not main.apart and "cooler_in" in main.record.oils_c)
+            if main.by_side
+            or not outing.samples.has_tank
+            or (not main.apart and "cooler_in" in main.record.oils_c)
             else "tank oil"
         ),
         reference_oil_c=reference_oil_c(main.record),
@@ -375,7 +386,7 @@ def _series(samples: Samples) -> tuple[FloatArray, dict[str, FloatArray]]:
     index = np.floor((t - t[0]) / width).astype(np.int64)
     bins = int(index[-1]) + 1
     means = {
-        name: bin_means(despike(values), index, bins) for name, values in samples.temps_c.items()
+        name: bin_means(despike(values), index, bins) for name, values in samples.seen_c.items()
     }
     return np.asarray(t[0] + (np.arange(bins) + 0.5) * width), means
 

@@ -9,6 +9,7 @@ from wattsump_analysis.proof.routes import AGREE_REL, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.phases import Soak
 from wattsump_analysis.reading.record import despike
+from wattsump_analysis.reading.roles import roles_amiss
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
@@ -26,7 +27,7 @@ STEPS = frozenset({"fan on", "fan off", "regulated"})
 def peaks_of(samples: Samples) -> dict[str, tuple[float, float]]:
     """Highest temperature of each channel, spikes aside, and when it was."""
     peaks = {}
-    for name, values in samples.temps_c.items():
+    for name, values in samples.seen_c.items():
         clean = despike(values)
         at = int(np.nanargmax(clean)) if np.isfinite(clean).any() else None
         if at is not None:
@@ -56,13 +57,19 @@ def cautions_of(
     profile: Profile | None,
 ) -> tuple[Remark, ...]:
     """What may be wrong with file, machine, probes or result."""
-    found = [*session.notes, *_too_hot(samples, profile), *_probes(samples, soak)]
+    found = [
+        *session.notes,
+        *roles_amiss(session.columns, profile),
+        *_too_hot(samples, profile),
+        *_probes(samples, soak),
+    ]
     if stretch is None:
         return tuple(found)
     if samples.engine is None and samples.moving is None:
         text = (
-            "neither engine nor drive was logged: oil was taken to flow through the cooler to the "
-            "end, and if the engine was stopped before, K is too low. Log the engine"
+            "neither engine nor drive was logged: a stop that passes for work makes K too high "
+            "while the oil falls, and too low where it hardly does. Log the engine, or type its "
+            "times"
         )
         found.append(Remark(code="engine-unlogged", text=text))
     apart = largest_disagreement(routes)
@@ -176,9 +183,10 @@ def notes_of(
         moved = ", ".join(
             f"{name.replace('_', ' ')} {-offset:+.2f} K"
             for name, offset in soak.offsets_k.items()
-            if name != "tank"
+            if name != ("tank" if samples.has_tank else "cooler_in") and name in samples.seen_c
         )
-        text = f"probes matched to the tank's in the rest before the start: {moved}"
+        to = "tank's" if samples.has_tank else "cooler inlet's"
+        text = f"probes matched to the {to} in the rest before the start: {moved}"
         notes.append(Remark(code="probes-matched", text=text))
     if stretch is not None and not {p.kind for p in stretch.phases} & (COOL_DOWNS | STEPS):
         text = (

@@ -20,7 +20,19 @@ from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 from wattsump_analysis.statistics.intervals import draws_of, span_of
 from wattsump_logger.remark import Remark
 
-__all__ = ("Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
+__all__ = ("NO_TANK", "NO_TANK_STEP", "Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
+
+
+NO_TANK = Remark(
+    code="no-tank-probe",
+    text="there is no probe in the tank, and without one it takes the oil's flow, both probes at "
+    "the cooler and the engine's times",
+)
+NO_TANK_STEP = Remark(
+    code="add-tank-probe",
+    text="Put a probe into the tank; or log the oil flow or state it as oil_flow in [cooler], and "
+    "log the engine or type its times.",
+)
 
 
 class Scale(StrEnum):
@@ -69,13 +81,21 @@ def fit_stretch(
     *,
     fan_known: bool,
     heater_metered: bool,
+    has_tank: bool = True,
     progress: Callable[[str], None],
 ) -> Stretch:
-    """Fit one stretch by every route its channels allow."""
+    """Fit one stretch by every route its channels allow.
+
+    Without `has_tank` only the oil side is left: its heat capacity belongs to a tankful.
+    """
     side = oil_side(record, know)
-    apart = own_circuit(record)
-    phase_fits = fit_phases(record, fan_known)
-    fitted, why = _fit(tank_alone(record) if apart else record, know, rng, progress)
+    apart = has_tank and own_circuit(record)
+    phase_fits = fit_phases(record, fan_known) if has_tank else ()
+    fitted, why = (
+        _fit(tank_alone(record) if apart else record, know, rng, progress)
+        if has_tank
+        else (None, NO_TANK)
+    )
     scale = _scale(record, know, side, heater_metered)
     known_heat = None
     longest = max(

@@ -4,14 +4,14 @@ Every sentence about a verdict is made here; its word and heading are `results.V
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.label import WIDEST_REL, label_verdict, verdict_from_samples, word_of
 from wattsump_analysis.proof.routes import contradiction
-from wattsump_analysis.proof.stretch import Scale, Stretch
+from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
@@ -43,6 +43,32 @@ class Refusal:
 
     reason: Remark
     next_step: Remark
+
+
+_NO_FLOW = Refusal(
+    reason=Remark(
+        code="flow-unlogged",
+        text="neither engine nor drive nor oil flow was logged, and a stop that passes for work "
+        "moves the figure either way",
+    ),
+    next_step=Remark(
+        code="log-engine",
+        text="Log the engine; for another logger's file type when it ran, as in "
+        "wattsump import FILE --was 'engine on 09:10 to 10:20', and prove the outing again.",
+    ),
+)
+_NO_FAN = Refusal(
+    reason=Remark(
+        code="fan-unlogged",
+        text="nobody logged the fan, and a cooler whose fan stood for a while looks too small",
+    ),
+    next_step=Remark(
+        code="log-fan",
+        text="Log the fan; for another logger's file type when it ran, as in wattsump import FILE "
+        "--was 'fan on 09:10 to 09:40'. If it turns whenever the engine does, write "
+        "fan_with_engine = true in [cooler].",
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,8 +176,15 @@ def judge(
     profile: Profile | None,
     know: Knowledge,
     refused: tuple[Refusal, ...],
+    *,
+    is_flow_known: bool = True,
+    is_fan_known: bool = True,
 ) -> Judgement:
-    """Verdict of the stretch against the label, if there is one."""
+    """Verdict of the stretch against the label, if there is one.
+
+    Where nobody knows when oil was pumped, K gets no word; where nobody knows when the fan ran,
+    K may be that of a fan that stood for a while, and does not fall short.
+    """
     cooler = None if profile is None else profile.cooler
     refusals = _refusals(stretch, cooler, know, refused)
     k = stretch.k_w_k
@@ -159,11 +192,30 @@ def judge(
         reasons = tuple(refusal.reason for refusal in refusals)
         return undecided(reasons, refusals[0].next_step, more=_ratio_words(stretches))
     if cooler is None or cooler.label_heat_w is None:
-        return _measured(k)
+        return _withheld(_measured(k), is_flow_known=is_flow_known, is_fan_known=is_fan_known)
     label = check_label(
         cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
     )
-    return _against(label, k, stretch)
+    judgement = _against(label, k, stretch)
+    return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
+
+
+def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) -> Judgement:
+    """The judgement, or that nobody can tell, where it rests on what nobody logged."""
+    withheld = None
+    if judgement.verdict is not Verdict.CANNOT_TELL and not is_flow_known:
+        withheld = _NO_FLOW
+    elif judgement.verdict is Verdict.FALLS_SHORT and not is_fan_known:
+        withheld = _NO_FAN
+    if withheld is None:
+        return judgement
+    return replace(
+        judgement,
+        verdict=Verdict.CANNOT_TELL,
+        headline=f"{Verdict.CANNOT_TELL.heading}, because {withheld.reason}.",
+        reasons=(withheld.reason, *judgement.reasons),
+        next_step=withheld.next_step,
+    )
 
 
 def _to_narrow(stretch: Stretch) -> Remark:
@@ -200,13 +252,17 @@ def _refusals(
             )
         )
     if stretch.why is not None:
-        found.append(Refusal(reason=stretch.why, next_step=log_longer()))
+        found.append(Refusal(reason=stretch.why, next_step=_next_to(stretch.why)))
     found.extend(refused)
     if stretch.scale is None and stretch.why is None:
         found.append(_WITHOUT_SCALE)
     if not found and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
         found.append(_METAL_NOT_LISTED)
     return tuple(found)
+
+
+def _next_to(why: Remark) -> Remark:
+    return NO_TANK_STEP if why.code == NO_TANK.code else log_longer()
 
 
 _WITHOUT_SCALE = Refusal(

@@ -38,6 +38,7 @@ STARTED_K = 1.0  # a rise that no probe noise makes
 # Common practice, no source: an hour or more of rest brings every probe to one temperature.
 SOAK_LEAST_S = 120.0
 STANDING_S = 120.0  # a pause of the drive shorter than this is work
+STILL_LEVEL_S = 300.0  # the tank of a machine just stopped hardly falls yet; common practice
 SOAK_USED_S = 600.0
 STEP_K = 0.25  # of a usual converter
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
@@ -83,10 +84,14 @@ def flow_known_until(samples: Samples) -> float:
     """Time [s] after which nobody can tell whether oil was pumped; infinite where all is known.
 
     Without an engine channel a machine that stands may idle or be stopped, and the oil cools
-    by the cooler or by its shell alone.
+    by the cooler or by its shell alone. So it may in the last steady fall of a tank of which
+    nothing but its temperature was logged.
     """
-    if samples.engine is not None or samples.moving is None:
+    if samples.engine is not None:
         return math.inf
+    if samples.moving is None:
+        fell = _fell_away(samples.elapsed_s, samples.temps_c["tank"])
+        return float(samples.elapsed_s[np.argmax(fell)]) - STILL_LEVEL_S if fell.any() else math.inf
     turning = samples.elapsed_s[samples.moving > 0.5]
     if turning.size == 0 or samples.elapsed_s[-1] - turning[-1] < STANDING_S:
         return math.inf
@@ -118,10 +123,15 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[Remark, ...]]:
         still = start > t[0] + SOAK_LEAST_S and not _starts_warm(samples)
         engine = np.where((t >= start) | (not still), 1.0, 0.0)
         until_s = flow_known_until(samples)
+        last = (
+            "just before the tank's last fall"
+            if samples.moving is None
+            else "the drive last turned"
+        )
         begin = "from the first rise of the tank" if still else "from the beginning"
         end = (
-            f"until the drive last turned, at {until_s / 60:.0f} min; what came after was left "
-            "out, for nobody can tell whether oil was pumped"
+            f"until {last}, at {until_s / 60:.0f} min; what came after was left out, for nobody "
+            "can tell whether oil was pumped"
             if math.isfinite(until_s)
             else "to the end"
         )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.machine import stated_flow
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
 from wattsump_logger.remark import Remark
@@ -27,7 +28,8 @@ class Samples:
 
     `temps_c` holds every temperature channel by role or name, NaN for no reading. Flags
     are 0..1 without gaps, `heater_w` in W, `flow_m3_s` in m3/s, `engine_rpm` in revolutions
-    per minute. `notes` says what was left out.
+    per minute. `notes` says what was left out. Without `has_tank` the oil into the cooler stands
+    in `temps_c` for the tank, to tell what happened when; no heat capacity may be told by it.
     """
 
     elapsed_s: FloatArray
@@ -39,6 +41,12 @@ class Samples:
     flow_m3_s: FloatArray | None
     notes: tuple[Remark, ...]
     engine_rpm: FloatArray | None = None
+    has_tank: bool = True
+
+    @property
+    def seen_c(self) -> Mapping[str, FloatArray]:
+        """The temperatures that a probe of their own has read."""
+        return {name: c for name, c in self.temps_c.items() if self.has_tank or name != "tank"}
 
 
 def gather(session: Session, profile: Profile | None) -> Samples:
@@ -53,25 +61,43 @@ def gather(session: Session, profile: Profile | None) -> Samples:
     if rows < 2:
         raise _bad(session, "an outing with readings", f"{rows} rows", "log an outing first")
     temps, notes = _temperatures(session, profile)
+    has_tank = "tank" in temps
+    if not has_tank and {"cooler_in", "cooler_out"} <= set(temps):
+        temps["tank"] = temps["cooler_in"]
     if "tank" not in temps:
         raise _bad(
             session,
             "readings of the oil in the tank",
             _tank_found(session, profile),
-            "connect a probe to the channel with the role tank",
+            "connect a probe to the channel with the role tank, or to cooler_in and cooler_out",
         )
     engine = _flag(session, profile, Role.ENGINE)
-    flow, silent = _metered(_flow(session, profile), engine, session.elapsed_s)
+    moving = _moving(session, profile)
+    metered = _flow(session, profile)
+    flow, silent = _metered(metered, engine, session.elapsed_s)
+    if engine is None and moving is None and metered is not None and np.any(metered > 0.0):
+        engine = (metered > SILENT_SHARE * np.median(metered[metered > 0.0])).astype(float)
+        text = "no engine channel: it was taken to run whenever the flow meter saw oil move"
+        silent = [Remark(code="engine-by-flow", text=text)]
+    if not has_tank:
+        text = "no probe in the tank: only the oil's flow and the cooler's probes can tell"
+        notes.append(Remark(code="tank-by-inlet", text=text))
+        if flow is None and engine is not None:
+            flow = _stated(profile, engine, _speed(session, profile))
+    fan = _flag(session, profile, Role.FAN)
+    if fan is None and profile is not None and profile.cooler.fan_with_engine:
+        fan = engine
     return Samples(
         elapsed_s=session.elapsed_s,
         temps_c=temps,
-        fan=_flag(session, profile, Role.FAN),
+        fan=fan,
         engine=engine,
-        moving=_moving(session, profile),
+        moving=moving,
         heater_w=_heater(session, profile),
         flow_m3_s=flow,
         notes=(*notes, *silent),
         engine_rpm=_speed(session, profile),
+        has_tank=has_tank,
     )
 
 
@@ -163,6 +189,17 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
     if column is None or not np.isfinite(session.columns[column]).any():
         return None
     return _filled(session.columns[column]) * LITRES_PER_MIN
+
+
+def _stated(
+    profile: Profile | None, engine: FloatArray, engine_rpm: FloatArray | None
+) -> FloatArray | None:
+    """The flow that the profile states, while the engine turns and with its speed [m3/s]."""
+    stated = None if profile is None else stated_flow(profile)
+    if stated is None:
+        return None
+    flow = stated.flow_m3_s * engine
+    return flow if stated.rpm is None or engine_rpm is None else flow * engine_rpm / stated.rpm
 
 
 def _metered(

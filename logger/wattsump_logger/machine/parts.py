@@ -128,6 +128,7 @@ class Cooler:
     oil_flow_m3_s: float | None = None
     oil_flow_rpm: float | None = None
     u_oil_flow_rel: float = 0.05
+    fan_with_engine: bool = False
     fan_thermostat_c: float | None = None
     bypass_c: float | None = None
 

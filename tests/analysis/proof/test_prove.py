@@ -40,11 +40,17 @@ def flowing(outing: Session) -> Proof:
     return prove(outing, bracken())
 
 
+def lump_running() -> Session:
+    session = lump_session(2400.0, 800.0, 60.0)
+    running = np.ones(session.elapsed_s.size)
+    return replace(session, columns={**session.columns, "engine_on": running})
+
+
 @pytest.fixture(scope="module")
 def unprinted() -> Proof:
-    """A plain warm-up of tank and air, and a label without its difference."""
-    profile = bracken(cooler={"label_heat": "8 kW", "label_etd": "not printed"})
-    return prove(lump_session(2400.0, 800.0, 60.0), profile)
+    """A plain warm-up of tank and air with the engine on, and a label without its difference."""
+    cooler = {"label_heat": "8 kW", "label_etd": "not printed", "fan_with_engine": True}
+    return prove(lump_running(), bracken(cooler=cooler))
 
 
 def test_a_guided_run_gives_k_near_the_plant_s(guided: Proof) -> None:
@@ -350,7 +356,7 @@ def test_swapped_probes_give_no_watts_and_are_named(outing: Session) -> None:
 
 def test_without_a_label_the_cooler_is_measured_in_watts() -> None:
     profile = bracken(cooler={"oil_flow_uncertainty": "6 %"})
-    proof = prove(lump_session(2400.0, 800.0, 60.0), profile)
+    proof = prove(lump_running(), profile)
     assert proof.verdict is Verdict.MEASURED
     assert proof.k_w_k is not None
     assert proof.label is None
@@ -368,3 +374,44 @@ def test_a_tank_hotter_than_any_oil_is_answered_with_its_reason() -> None:
     assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["readings-too-hot"]
     assert proof.peaks_c["tank"][0] > 200.0
+
+
+def test_without_engine_drive_or_flow_no_label_is_met_or_missed(outing: Session) -> None:
+    bare = with_columns(outing, *PROBES, "fan_on")
+    for label_heat in ("1 kW", "50 kW"):
+        profile = bracken(cooler={"label_heat": label_heat, "label_etd": "55 K"})
+        proof = prove(bare, profile)
+        assert proof.verdict == "cannot tell"
+        assert proof.reasons[0].code == "flow-unlogged"
+        assert proof.next_step.code == "log-engine"
+
+
+def test_a_stop_that_nobody_logged_is_left_out_of_the_fit(outing: Session) -> None:
+    bare = prove(with_columns(outing, *PROBES, "fan_on"), bracken())
+    stop_s = outing.elapsed_s[np.flatnonzero(outing.columns["engine_rpm"] > 0)[-1]]
+    assert max(phase.end_s for phase in bare.phases) <= stop_s
+
+
+def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
+    label = {"label_heat": "50 kW", "label_etd": "not printed"}
+    assert "nobody logged the fan" in prove(lump_running(), bracken(cooler=label)).headline
+    belted = prove(lump_running(), bracken(cooler={**label, "fan_with_engine": True}))
+    assert belted.verdict == "falls short"
+
+
+def test_without_a_tank_probe_the_oil_s_flow_tells_alone(outing: Session) -> None:
+    bare = with_columns(outing, "cooler_in_c", "cooler_out_c", "ambient_c", "flow_lpm", "fan_on")
+    proof = prove(bare, bracken())
+    assert proof.k_w_k is not None
+    assert proof.k_w_k.low < true_k_w_k(60.0) < proof.k_w_k.high
+    assert proof.k_refers_to == "oil into the cooler"
+    assert "tank" not in proof.peaks_c
+    assert "tank" not in proof.series_c
+
+
+def test_without_tank_and_flow_it_says_what_it_would_take(outing: Session) -> None:
+    bare = with_columns(outing, "cooler_in_c", "cooler_out_c", "ambient_c", *FLAGS)
+    proof = prove(bare, bracken())
+    assert proof.verdict == "cannot tell"
+    assert codes(proof.reasons) == ["no-tank-probe"]
+    assert proof.next_step.code == "add-tank-probe"

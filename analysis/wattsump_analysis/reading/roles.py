@@ -1,0 +1,54 @@
+"""Columns of a session that play no role, and roles of a profile that no column plays."""
+
+from collections.abc import Collection, Iterator
+
+from wattsump_logger.foreign.columns import guess
+from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile, Role, column_of
+from wattsump_logger.remark import Remark
+
+__all__ = ("roles_amiss",)
+
+# The heat of the oil is told by these; the absence of another is nothing to act on.
+_WANTED = OIL_ROLES | {Role.AMBIENT, Role.FAN, Role.ENGINE, Role.DRIVE, Role.FLOW, Role.HEATER}
+
+
+def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[Remark]:
+    """Yield a remark on each column that is not used, and on each channel that is not there.
+
+    Parameters
+    ----------
+    columns : collection of str
+        The session's columns.
+    profile : Profile or None
+        The machine, whose channels may be named as its owner likes.
+    """
+    playing = {column_of(role, columns, profile) for role in Role if role not in SEVERAL}
+    channels = {} if profile is None else profile.channels
+    declared = {channel.column for channel in channels.values()}
+    for column in columns:
+        if column in playing or column in declared or _is_shared_role(column):
+            continue
+        text = f"{column} plays no role and was not used{_advice(column, columns, profile)}"
+        yield Remark(code="column-without-role", text=text)
+    for channel in channels.values():
+        if channel.role in _WANTED and column_of(channel.role, columns, profile) is None:
+            text = (
+                f"the profile has the channel {channel.name} ({channel.role.value}), and the "
+                f"session has no {channel.column}"
+            )
+            yield Remark(code="channel-without-column", text=text)
+
+
+def _is_shared_role(column: str) -> bool:
+    return column.rpartition("_")[0] in {role.value for role in SEVERAL}
+
+
+def _advice(column: str, columns: Collection[str], profile: Profile | None) -> str:
+    """Return which role it might play: one that its name tells and that is still free."""
+    roles = guess(column.rpartition("_")[0].replace("_", " ")).roles
+    free = [role.value for role in roles if column_of(role, columns, profile) is None]
+    if free:
+        return f": is it {' or '.join(free)}? Then say so with role in [channels] of the profile"
+    if roles:
+        return f": the role {roles[0].value} is played by {column_of(roles[0], columns, profile)}"
+    return ""
