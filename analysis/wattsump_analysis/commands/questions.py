@@ -85,7 +85,8 @@ def _option(
 
 
 def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "Known":
-    from wattsump_analysis.questions.known import known_from, proof_from_file, with_session
+    from wattsump_analysis.proof.proof_json import proof_from_file
+    from wattsump_analysis.questions.known import Known, known_from, with_session
     from wattsump_logger.machine.profile import load_profile
     from wattsump_logger.session.reader import load_session
 
@@ -95,5 +96,7 @@ def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "K
         known = prove_file(proof, machine).known()
     else:
         profile = None if machine is None else load_profile(machine)
-        known = known_from(None if proof is None else proof_from_file(proof), profile)
+        known = known_from(
+            None if proof is None else Known.of(proof_from_file(proof), proof.name), profile
+        )
     return known if session is None else with_session(known, load_session(session))

@@ -8,12 +8,16 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
+from pathlib import Path
+from types import UnionType
+from typing import Any, get_args, get_origin, get_type_hints
 
 import numpy as np
 
 from wattsump_analysis.results import Proof
+from wattsump_logger.errors import UsageError
 
-__all__ = ("SCHEMA", "proof_data", "proof_text")
+__all__ = ("SCHEMA", "proof_data", "proof_from_data", "proof_from_file", "proof_text")
 
 SCHEMA = "wattsump-proof-2"
 
@@ -44,3 +48,66 @@ def _plain(value: object) -> object:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def proof_from_file(path: Path) -> Proof:
+    """Read a proof's JSON back.
+
+    Raises
+    ------
+    UsageError
+        The file is missing, is no JSON, has another schema or a part of another form.
+    """
+    where = str(path)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise _no_proof(where, error.strerror or str(error)) from error
+    except ValueError as error:
+        raise _no_proof(where, "no JSON") from error
+    return proof_from_data(data, path.name)
+
+
+def proof_from_data(data: object, where: str = "proof") -> Proof:
+    """Make a proof of what `proof_data` returned; a number that is null becomes NaN.
+
+    Raises
+    ------
+    UsageError
+        Another schema, or a part of another form.
+    """
+    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
+        found = data.get("schema") if isinstance(data, dict) else type(data).__name__
+        raise _no_proof(where, f"schema {found!r}")
+    try:
+        proof = _typed(data, Proof)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise _no_proof(where, f"an unreadable part ({error})") from error
+    assert isinstance(proof, Proof), "a dataclass is made by its own name"
+    return proof
+
+
+def _typed(raw: Any, hint: Any) -> object:
+    """A value of an annotated type from plain data."""
+    origin, parts = get_origin(hint), get_args(hint)
+    if origin is UnionType:
+        return None if raw is None else _typed(raw, parts[0])
+    if isinstance(hint, type) and is_dataclass(hint):
+        return hint(**{name: _typed(raw[name], of) for name, of in get_type_hints(hint).items()})
+    if origin is np.ndarray:
+        return np.array([_typed(item, float) for item in raw])
+    if origin is tuple:
+        hints = parts[:1] * len(raw) if parts[-1] is Ellipsis else parts
+        return tuple(_typed(item, of) for item, of in zip(raw, hints, strict=True))
+    if origin is not None:
+        return {key: _typed(item, parts[1]) for key, item in raw.items()}
+    return math.nan if raw is None and hint is float else hint(raw)
+
+
+def _no_proof(where: str, found: str) -> UsageError:
+    return UsageError(
+        expected=f"a proof, JSON of schema {SCHEMA!r}",
+        found=found,
+        where=where,
+        do="write one with: wattsump prove SESSION --json > proof.json",
+    )

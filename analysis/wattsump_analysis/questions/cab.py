@@ -69,24 +69,20 @@ def warm_cab(asked: CabAsked, known: Known) -> Answer:
 
 def _case(asked: CabAsked, known: Known) -> _Case:
     cooler = Cooler() if known.profile is None else known.profile.cooler
-    k, heat = asked.measured or known.k_w_k, asked.heat or known.heat_w
     flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
-    shown_flow = None if flow is None else Figure(value=flow, kind="air_flow")
-    needed(
-        (heat, "--heat"),
-        (k, "--measured"),
-        (shown_flow, "--air-flow"),
-        (asked.ambient, "--ambient"),
-        what="cab heat",
+    heat, k, air_flow, ambient = needed(
+        "cab heat",
+        heat=asked.heat or known.heat_w,
+        measured=asked.measured or known.k_w_k,
+        air_flow=None if flow is None else Figure(value=flow, kind="air_flow"),
+        ambient=asked.ambient,
     )
-    if heat is None or k is None or flow is None or asked.ambient is None:
-        raise AssertionError  # for the type checker; `needed` has refused
     shell = asked.shell or known.shell_w_k or Figure(value=0.0, kind="conductance")
     one_scale = asked.measured is None and asked.heat is None
     heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
     altitude = value_of(asked.altitude, 0.0) or 0.0
-    ambient_c = asked.ambient.value
+    ambient_c = ambient.value
     cab_c = _USUAL_CAB_C if asked.cab is None else asked.cab.value
     if ambient_c >= cab_c:
         raise RangeError(
@@ -102,7 +98,7 @@ def _case(asked: CabAsked, known: Known) -> _Case:
         k=k,
         ambient_c=ambient_c,
         cab_c=cab_c,
-        air_w_k=air.capacity_rate_w_k(flow, ambient_c, air.pressure_pa(altitude)),
+        air_w_k=air.capacity_rate_w_k(air_flow.value, ambient_c, air.pressure_pa(altitude)),
         oil_w_k=None if oil_flow is None else oil_flow * volumetric_heat_j_m3k(_OIL_C),
         duct=1.0 if asked.duct is None else asked.duct.value,
         air_left=_AIR_LEFT if asked.air_left is None else asked.air_left.value,

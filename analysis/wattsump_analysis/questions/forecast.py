@@ -47,11 +47,13 @@ def foresee(asked: ForecastAsked, known: Known) -> Answer:
     if asked.ambient is None and known.ambients_c is not None:
         own_air = True
         asked = replace(asked, ambient=temperature(sum(known.ambients_c) / 2))
-    k, heat = asked.measured or known.k_w_k, asked.heat or known.heat_w
-    needed((k, "--measured"), (heat, "--heat"), (asked.ambient, "--ambient"), what="forecast")
-    if k is None or heat is None or asked.ambient is None:  # for the type checker
-        raise AssertionError
-    case = case_of(asked, known, k, heat)
+    k, heat, ambient = needed(
+        "forecast",
+        measured=asked.measured or known.k_w_k,
+        heat=asked.heat or known.heat_w,
+        ambient=asked.ambient,
+    )
+    case = case_of(asked, known, k, heat, ambient.value)
     return Answer(
         question="forecast",
         headline=tuple(_headline(case, asked, known)),

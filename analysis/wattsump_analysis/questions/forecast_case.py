@@ -54,10 +54,8 @@ class Case:
         return min(self.limits_c.items(), key=lambda item: item[1])
 
 
-def case_of(asked: ForecastAsked, known: Known, k: Figure, heat: Figure) -> Case:
+def case_of(asked: ForecastAsked, known: Known, k: Figure, heat: Figure, ambient_c: float) -> Case:
     """Fill a case: typed before measured before the usual."""
-    if asked.ambient is None:  # for the type checker
-        raise AssertionError
     nothing = Figure(value=0.0, kind="conductance")
     shell = asked.shell or known.shell_w_k or nothing
     capacity = asked.capacity or known.capacity_j_k
@@ -69,9 +67,9 @@ def case_of(asked: ForecastAsked, known: Known, k: Figure, heat: Figure) -> Case
     # Heat goes with flow and gap alike, so the gap grows with the work rate.
     gap_k = known.inlet_above_tank_k * work if asked.measured is None else 0.0
     heat_w = drawn[1] * work
-    factors = _factors(asked, known)
+    factors = _factors(asked, known, ambient_c)
     return Case(
-        ambient_c=asked.ambient.value,
+        ambient_c=ambient_c,
         limits_c=_limits(asked, known),
         gap_k=gap_k,
         heat_w=heat_w + drawn[2] * gap_k,
@@ -90,9 +88,9 @@ def _limits(asked: ForecastAsked, known: Known) -> dict[str, float]:
     return found | ({} if asked.limit is None else {"typed limit": asked.limit.value})
 
 
-def _factors(asked: ForecastAsked, known: Known) -> tuple[float, float, float]:
+def _factors(asked: ForecastAsked, known: Known, ambient_c: float) -> tuple[float, float, float]:
     """Cooler in the air of the asked-for altitude over the measured one: low, likely, high [-]."""
-    if asked.altitude is None or asked.ambient is None:
+    if asked.altitude is None:
         return 1.0, 1.0, 1.0
     below, span = asked.measured_altitude, measured_span(asked, known)
     return forecast.conductance_at_altitude_w_k(
@@ -100,7 +98,7 @@ def _factors(asked: ForecastAsked, known: Known) -> tuple[float, float, float]:
         measured_altitude_m=0.0 if below is None else below.value,
         altitude_m=asked.altitude.value,
         measured_temp_c=_USUAL_AIR_C if span is None else 0.5 * (span[0] + span[1]),
-        temp_c=_USUAL_AIR_C if span is None else asked.ambient.value,
+        temp_c=_USUAL_AIR_C if span is None else ambient_c,
     )
 
 

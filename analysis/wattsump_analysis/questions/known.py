@@ -1,23 +1,19 @@
 """What is known before a question is answered: typed values, a proof, a machine profile.
 
-A typed value (`answers_typed`) wins over the proof, the proof over the profile. What has an
+A typed value (`typed`) wins over the proof, the proof over the profile. What has an
 interval is drawn log-normal.
 """
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k
-from wattsump_analysis.results import Proof
+from wattsump_analysis.results import Interval, Proof, Segment
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import Profile, column_of
@@ -26,14 +22,13 @@ from wattsump_logger.session.reader import Session
 __all__ = (
     "DRAWS",
     "Known",
+    "MissingError",
     "capacity_of",
     "draws",
     "from_samples",
     "known_from",
-    "known_from_proof",
     "known_of",
     "needed",
-    "proof_from_file",
     "with_session",
 )
 
@@ -70,6 +65,36 @@ class Known:
     profile: Profile | None = None
     notes: tuple[str, ...] = ()
 
+    @classmethod
+    def of(cls, proof: Proof, source: str = "proof") -> "Known":
+        """Return what a proof leaves known."""
+        last, ledger, label = _last(proof), proof.ledger, proof.label
+        heat = _figure(None if last is None else last.heat_in_w, "power")
+        several = len([part for part in proof.segments if part.capacity_j_k is not None])
+        note = f"Of {several} stretches of the outing the last is used."
+        return cls(
+            source=source,
+            # A proof that cannot tell has no K to answer with, whatever a part of it says.
+            k_w_k=_figure(proof.k_w_k, "conductance"),
+            k_draws_w_k=proof.k_draws_w_k,
+            k_weights=proof.k_weights,
+            k_refers_to=proof.k_refers_to,
+            shell_w_k=_figure(None if last is None else last.shell_w_k, "conductance"),
+            capacity_j_k=_figure(None if last is None else last.capacity_j_k, "heat_capacity"),
+            heat_w=heat if ledger is None else _like(heat, ledger.working_p50_w),
+            heat_p90_w=heat if ledger is None else _like(heat, ledger.working_p90_w),
+            label_heat_w=None if label is None else label.label_heat_w,
+            label_etd_k=None if label is None else label.label_etd_k,
+            ambients_c=_span(proof.series_c.get("ambient")),
+            limits_c={_LIMIT_WORDS.get(key, key): limit for key, limit in proof.limits_c.items()},
+            peaks_c={name: peak_c for name, (peak_c, _) in proof.peaks_c.items()},
+            peak_ambients_c=_ambients_at_peaks(proof),
+            elapsed_s=proof.series_s,
+            tank_c=proof.series_c.get("tank"),
+            inlet_above_tank_k=_inlet_above_tank_k(proof),
+            notes=(note,) if several > 1 else (),
+        )
+
 
 def known_from(proof: Known | None, profile: Profile | None) -> Known:
     """Join what a proof found and what a profile says, either or both."""
@@ -94,7 +119,7 @@ def known_from(proof: Known | None, profile: Profile | None) -> Known:
 
 def known_of(proof: Proof, session: Session | None = None, profile: Profile | None = None) -> Known:
     """Return what an outing left known; without a profile by hand, the session's own."""
-    known = known_from_proof(proof_data(proof), proof.provenance.get("session", "proof"))
+    known = Known.of(proof, proof.provenance.get("session", "proof"))
     if session is None:
         return known_from(known, profile)
     known = known_from(known, profile or session.profile())
@@ -155,141 +180,52 @@ def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
     return Figure(value=total, kind="heat_capacity", low=total / spread, high=total * spread)
 
 
-def proof_from_file(path: Path) -> Known:
-    """Read a proof's JSON.
-
-    Raises
-    ------
-    UsageError
-        The file is missing, is no JSON or has another schema.
-    """
-    where = str(path)
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise _no_proof(where, error.strerror or str(error)) from error
-    except ValueError as error:
-        raise _no_proof(where, "no JSON") from error
-    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-        found = data.get("schema") if isinstance(data, dict) else type(data).__name__
-        raise _no_proof(where, f"schema {found!r}")
-    return known_from_proof(data, path.name)
+def _last(proof: Proof) -> Segment | None:
+    """The last part of the outing with a heat capacity: nothing was swapped after it."""
+    fitted = [segment for segment in proof.segments if segment.capacity_j_k is not None]
+    return fitted[-1] if fitted else None
 
 
-def _no_proof(where: str, found: str) -> UsageError:
-    return UsageError(
-        expected=f"a proof, JSON of schema {SCHEMA!r}",
-        found=found,
-        where=where,
-        do="write one with: wattsump prove SESSION --json > proof.json",
-    )
-
-
-def known_from_proof(data: Mapping[str, Any], name: str = "proof") -> Known:
-    """Read what a proof found; keys as the attributes of `results.Proof`.
-
-    Raises
-    ------
-    UsageError
-        A key has a form that is not the schema's.
-    """
-    try:
-        return _known(data, name)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
-        raise _no_proof(name, f"an unreadable part ({error})") from error
-
-
-def _known(data: Mapping[str, Any], name: str) -> Known:
-    segments = [part for part in data.get("segments") or () if part.get("capacity_j_k")]
-    last: Mapping[str, Any] = segments[-1] if segments else {}
-    heat = _figure(last.get("heat_in_w"), "power")
-    ledger = data.get("ledger") or {}
-    series = data.get("series_c") or {}
-    label = data.get("label") or {}
-    notes = []
-    if len(segments) > 1:
-        notes.append(f"Of {len(segments)} stretches of the outing the last is used.")
-    return Known(
-        source=name,
-        # A proof that could not tell has no K to answer with, whatever a stretch of it says.
-        k_w_k=_figure(data.get("k_w_k"), "conductance"),
-        k_draws_w_k=_array(data.get("k_draws_w_k")),
-        k_weights=_array(data.get("k_weights")),
-        k_refers_to=data.get("k_refers_to") or "",
-        shell_w_k=_figure(last.get("shell_w_k"), "conductance"),
-        capacity_j_k=_figure(last.get("capacity_j_k"), "heat_capacity"),
-        heat_w=_like(heat, ledger.get("working_p50_w")),
-        heat_p90_w=_like(heat, ledger.get("working_p90_w")),
-        label_heat_w=label.get("label_heat_w"),
-        label_etd_k=label.get("label_etd_k"),
-        ambients_c=_span(series.get("ambient")),
-        limits_c={
-            _LIMIT_WORDS.get(key, key): float(value)
-            for key, value in (data.get("limits_c") or {}).items()
-        },
-        peaks_c={key: float(value[0]) for key, value in (data.get("peaks_c") or {}).items()},
-        peak_ambients_c=_ambients_at(data, series),
-        elapsed_s=_array(data.get("series_s")),
-        tank_c=_array(series.get("tank")),
-        inlet_above_tank_k=_inlet_above_tank_k(data, series),
-        notes=tuple(notes),
-    )
-
-
-def _figure(raw: Mapping[str, float | None] | None, kind: str) -> Figure | None:
-    if raw is None or raw["value"] is None:
+def _figure(found: Interval | None, kind: str) -> Figure | None:
+    if found is None or not math.isfinite(found.value):
         return None
-    low, high = raw["low"], raw["high"]
-    if low is None or high is None:
-        return Figure(value=float(raw["value"]), kind=kind)
-    return Figure(value=float(raw["value"]), kind=kind, low=float(low), high=float(high))
+    if not math.isfinite(found.low + found.high):
+        return Figure(value=found.value, kind=kind)
+    return Figure(value=found.value, kind=kind, low=found.low, high=found.high)
 
 
-def _like(model: Figure | None, value: float | None) -> Figure | None:
+def _like(model: Figure | None, value: float) -> Figure | None:
     """A quantile of the load with the relative interval of the mean heat."""
-    if value is None or model is None or model.value <= 0.0 or value <= 0.0:
+    if model is None or not (model.value > 0.0 and value > 0.0):
         return model
     ratio = value / model.value
     low, high = (None if end is None else end * ratio for end in (model.low, model.high))
     return Figure(value=value, kind="power", low=low, high=high)
 
 
-def _array(raw: object) -> FloatArray | None:
-    if not isinstance(raw, list):
-        return None
-    return np.array([math.nan if value is None else value for value in raw], dtype=np.float64)
-
-
-def _ambients_at(data: Mapping[str, Any], series: Mapping[str, Any]) -> dict[str, float]:
+def _ambients_at_peaks(proof: Proof) -> dict[str, float]:
     """Air [°C] when each channel was at its hottest."""
-    ambient, elapsed_s = _array(series.get("ambient")), _array(data.get("series_s"))
-    if ambient is None or elapsed_s is None:
-        return {}
-    seen = np.isfinite(ambient) & np.isfinite(elapsed_s)
-    if not seen.any():
+    ambient = proof.series_c.get("ambient")
+    if ambient is None or not (seen := np.isfinite(ambient)).any():
         return {}
     return {
-        name: float(np.interp(float(peak[1]), elapsed_s[seen], ambient[seen]))
-        for name, peak in (data.get("peaks_c") or {}).items()
+        name: float(np.interp(at_s, proof.series_s[seen], ambient[seen]))
+        for name, (_, at_s) in proof.peaks_c.items()
     }
 
 
-def _inlet_above_tank_k(data: Mapping[str, Any], series: Mapping[str, Any]) -> float:
+def _inlet_above_tank_k(proof: Proof) -> float:
     """How much hotter oil into the cooler was than the tank at warm work [K].
 
     0 where K counts from tank oil, or where nobody saw both.
     """
-    inlet, tank, elapsed_s = (
-        _array(raw) for raw in (series.get("cooler_in"), series.get("tank"), data.get("series_s"))
-    )
-    if data.get("k_refers_to") != "oil into the cooler":
+    inlet, tank = (proof.series_c.get(name) for name in ("cooler_in", "tank"))
+    if proof.k_refers_to != "oil into the cooler" or inlet is None or tank is None:
         return 0.0
-    if inlet is None or tank is None or elapsed_s is None:
-        return 0.0
-    working = np.zeros(elapsed_s.shape, dtype=bool)
-    for phase in data.get("phases") or ():
-        if phase["kind"] in _WORKING:
-            working |= (elapsed_s >= phase["start_s"]) & (elapsed_s < phase["end_s"])
+    working = np.zeros(proof.series_s.shape, dtype=bool)
+    for phase in proof.phases:
+        if phase.kind in _WORKING:
+            working |= (proof.series_s >= phase.start_s) & (proof.series_s < phase.end_s)
     working &= np.isfinite(inlet) & np.isfinite(tank)
     if not working.any():
         return 0.0
@@ -297,29 +233,38 @@ def _inlet_above_tank_k(data: Mapping[str, Any], series: Mapping[str, Any]) -> f
     return max(float(np.median((inlet - tank)[warm])), 0.0)
 
 
-def _span(raw: object) -> tuple[float, float] | None:
-    values = _array(raw)
+def _span(values: FloatArray | None) -> tuple[float, float] | None:
     if values is None or not np.isfinite(values).any():
         return None
     return float(np.nanmin(values)), float(np.nanmax(values))
 
 
-def needed(*values: tuple[Figure | None, str], what: str) -> None:
-    """Refuse to answer without what the answer rests on.
+class MissingError(UsageError):
+    """A question that cannot be answered without one of the options it names."""
 
-    Raises
-    ------
-    UsageError
-        Naming each value that is missing and how to give it.
-    """
-    missing = [how for value, how in values if value is None]
-    if missing:
-        raise UsageError(
-            expected=", ".join(missing),
+    def __init__(self, what: str, *options: str, text: str = "") -> None:
+        typed = ["--" + option.replace("_", "-") for option in options]
+        super().__init__(
+            expected=text or ", ".join(typed),
             found="nothing",
             where=what,
             do="give it; a proof (--from) or a profile (--machine) will do where it holds it",
         )
+        self.options = options
+
+
+def needed(what: str, **values: Figure | None) -> tuple[Figure, ...]:
+    """Return the values, by the name of their option, if none of them is missing.
+
+    Raises
+    ------
+    MissingError
+        Naming each option whose value is missing.
+    """
+    missing = [option for option, value in values.items() if value is None]
+    if missing:
+        raise MissingError(what, *missing)
+    return tuple(value for value in values.values() if value is not None)
 
 
 def draws(*figures: Figure, one_scale: bool = True) -> tuple[FloatArray, ...]:

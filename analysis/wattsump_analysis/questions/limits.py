@@ -48,10 +48,7 @@ def limits_of(asked: LimitsAsked, known: Known) -> Answer:
         A coldest temperature above the hottest.
     """
     peak = max((known.peaks_c[name] for name in OIL_ROLES if name in known.peaks_c), default=None)
-    hottest = asked.oil or (None if peak is None else temperature(peak))
-    needed((hottest, "--oil"), what="limits")
-    if hottest is None:
-        raise AssertionError  # for the type checker; `needed` has refused
+    (hottest,) = needed("limits", oil=asked.oil or (None if peak is None else temperature(peak)))
     hottest_c = hottest.value
     cold_c = hottest_c if asked.cold is None else asked.cold.value
     return Answer(

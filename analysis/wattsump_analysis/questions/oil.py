@@ -19,7 +19,7 @@ from wattsump_analysis.questions.answer import (
     temperature,
 )
 from wattsump_analysis.questions.asked import OilAsked
-from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.known import Known, MissingError
 from wattsump_analysis.questions.limits import said_of
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
@@ -114,12 +114,16 @@ def _there(asked: OilAsked, known: Known) -> _Oil:
         name = f"{v40:g} / {v100:g}, VI {viscosity_index(v40, v100):.0f}"
         return _Oil(name=name, line=line, u_rel=oil.U_WALTHER_REL)
     if (asked.viscosity_40 is None) != (asked.viscosity_100 is None):
-        needed((None, "both --viscosity-40 and --viscosity-100"), what="oil")
+        raise MissingError(
+            "oil",
+            "viscosity_40",
+            "viscosity_100",
+            text="both --viscosity-40 and --viscosity-100",
+        )
     if asked.grade is not None:
         return _oil_of(asked.grade, None if asked.index is None else asked.index.value)
     if fitted is None:
-        needed((None, "--grade, or --viscosity-40 and --viscosity-100"), what="oil")
-        raise AssertionError  # for the type checker; `needed` has refused
+        raise MissingError("oil", "grade", text="--grade, or --viscosity-40 and --viscosity-100")
     written = known.profile.typed.get("oil") if known.profile else None
     from_sheet = isinstance(written, dict) and "viscosity_40" in written
     u_rel = math.hypot(0.0 if from_sheet else U_GRADE_REL, oil.U_WALTHER_REL)

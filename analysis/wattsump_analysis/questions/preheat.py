@@ -73,24 +73,19 @@ def warm_up(asked: PreheatAsked, known: Known) -> Answer:
 
 
 def _case(asked: PreheatAsked, known: Known) -> _Case:
-    heater = asked.heater or _fitted_heater(known)
-    capacity = asked.capacity or known.capacity_j_k
-    loss = asked.loss or known.shell_w_k
-    needed(
-        (heater, "--heater"),
-        (asked.target, "--target"),
-        (asked.soak, "--soak"),
-        (capacity, "--capacity"),
-        (loss, "--loss"),
-        what="preheat",
+    heater, target, soak, capacity, loss = needed(
+        "preheat",
+        heater=asked.heater or _fitted_heater(known),
+        target=asked.target,
+        soak=asked.soak,
+        capacity=asked.capacity or known.capacity_j_k,
+        loss=asked.loss or known.shell_w_k,
     )
-    if not (heater and asked.target and asked.soak and capacity and loss):
-        raise AssertionError  # for the type checker; `needed` has refused
     return _Case(
         heater=heater,
-        target_c=asked.target.value,
-        soak_c=asked.soak.value,
-        ambient_c=asked.soak.value if asked.ambient is None else asked.ambient.value,
+        target_c=target.value,
+        soak_c=soak.value,
+        ambient_c=soak.value if asked.ambient is None else asked.ambient.value,
         capacity=capacity,
         loss=loss,
     )

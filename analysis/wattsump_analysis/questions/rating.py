@@ -8,7 +8,7 @@ from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.known import Known, MissingError, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
 from wattsump_analysis.questions.rating_case import (
     OIL_C,
@@ -35,7 +35,13 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
     """
     case = case_of(asked, known)
     if case.label_w is None and case.k is None and case.heat is None:
-        needed((None, "--label-heat, --measured or --power"), what="rating")
+        raise MissingError(
+            "rating",
+            "label_heat",
+            "measured",
+            "power",
+            text="--label-heat, --measured or --power",
+        )
     sections = [
         *_label_sections(case),
         *_ceiling_section(case),
@@ -271,9 +277,7 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
     if asked.other_air_flow is None and asked.other_oil_flow is None:
         return
     if case.air_w_k is None or case.oil_w_k is None:
-        needed(
-            (asked.air_flow, "--air-flow"), (asked.oil_flow, "--oil-flow"), what="the other flow"
-        )
+        needed("the other flow", air_flow=asked.air_flow, oil_flow=asked.oil_flow)
         return
     other_air = (
         air.capacity_rate_w_k(

@@ -8,7 +8,7 @@ from wattsump_analysis.physics import air, drive, label, sizing
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.known import Known, MissingError
 from wattsump_logger.machine.profile import Cooler, Drive
 
 __all__ = (
@@ -136,10 +136,9 @@ def drive_loss(asked: RatingAsked, known: Known) -> Figure | None:
     if asked.pump_efficiency or asked.motor_efficiency:
         shares = (asked.pump_efficiency, asked.motor_efficiency)
         drive.loss_share(*(share.value for share in shares if share is not None))
-        needed_of = {"--pump-efficiency": pump, "--motor-efficiency": motor}
-        missing = [name for name, value in needed_of.items() if value is None]
-        if missing:
-            needed((None, missing[0]), what="drive loss")
+        if pump is None or motor is None:
+            missing = "pump_efficiency" if pump is None else "motor_efficiency"
+            raise MissingError("drive loss", missing)
     low = power * min(share.low for share in drive.HEAT_SHARES)
     high = power * max(share.high for share in drive.HEAT_SHARES)
     if pump is None or motor is None:

@@ -9,11 +9,10 @@ from scipy.integrate import solve_ivp
 
 from analysis import proof_fixture
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
-from wattsump_analysis.questions.known import Known, known_from_proof
+from wattsump_analysis.questions.known import Known
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import UsageError
@@ -22,7 +21,7 @@ EXACT = {
     "measured": "90 W/K", "shell": "10 W/K", "heat": "4 kW", "capacity": "60 kJ/K",
     "ambient": "30 degC", "measured_ambient": "20 to 25 degC",
 }  # fmt: skip
-PROVED = known_from_proof(proof_data(proof_fixture.falls_short()))
+PROVED = Known.of(proof_fixture.falls_short())
 
 
 def ask(known: Known | None = None, /, **typed: str) -> Answer:
@@ -171,9 +170,7 @@ def test_another_channel_follows_the_test_codes_rule() -> None:
     peaks = dict(proof.peaks_c) | {"case_drain": (60.0, 3000.0)}
     limits = dict(proof.limits_c) | {"case_drain": 80.0}
     series = dict(proof.series_c) | {"ambient": np.full_like(proof.series_s, 25.0)}
-    known = known_from_proof(
-        proof_data(replace(proof, peaks_c=peaks, limits_c=limits, series_c=series))
-    )
+    known = Known.of(replace(proof, peaks_c=peaks, limits_c=limits, series_c=series))
     answer = ask(known, ambient="25 degC")
     # published: SAE J1393 limiting ambient temperature: limit 80 °C, 60 °C in 25 °C air: 45 °C.
     assert value(answer, "limiting_case_drain_c") == pytest.approx(45.0)

@@ -9,11 +9,10 @@ import pytest
 
 from analysis import proof_fixture
 from wattsump_analysis.physics.label import word_of
-from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.proof.verdict import check_label
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, known_from, known_from_proof
+from wattsump_analysis.questions.known import Known, known_from
 from wattsump_analysis.questions.rating import rate
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
@@ -105,7 +104,7 @@ def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
         proof_fixture.falls_short(), label=label, k_w_k=interval(draws, weights),
         k_draws_w_k=draws, k_weights=weights,
     )  # fmt: skip
-    known = known_from(known_from_proof(proof_data(proof)), BRACKEN.profile)
+    known = known_from(Known.of(proof), BRACKEN.profile)
     answer = ask(known)
     # independent: the weight of the draws that meet the label, as the proof counts it.
     assert value(answer, "probability_met") == pytest.approx(label.probability_met, abs=1e-12)
@@ -202,14 +201,14 @@ def test_a_proof_brings_its_own_label_along() -> None:
     proof = proof_fixture.falls_short()
     assert proof.label is not None
     assert proof.label.label_etd_k is not None
-    answer = ask(known_from_proof(proof_data(proof)))
+    answer = ask(Known.of(proof))
     # independent: the fixture's label over its difference.
     expected = proof.label.label_heat_w / proof.label.label_etd_k
     assert answer.row("label_w_k").figure.value == pytest.approx(expected)
 
 
 def test_a_proof_is_sized_for_its_heavy_work() -> None:
-    known = known_from_proof(proof_data(proof_fixture.falls_short()))
+    known = Known.of(proof_fixture.falls_short())
     assert known.heat_p90_w is not None
     answer = ask(known, hottest="35 degC", peak="66 degC")
     assert value(answer, "heat_w") == known.heat_p90_w.value
@@ -249,7 +248,7 @@ def test_a_drive_without_measurement_is_an_estimate_and_says_so() -> None:
 
 
 def test_a_measured_heat_needs_no_estimate() -> None:
-    measured = known_from_proof(proof_data(proof_fixture.falls_short()))
+    measured = Known.of(proof_fixture.falls_short())
     answer = ask(measured, power="6 hp", hottest="35 degC")
     assert answer.row("needed_w_k").flag == ""
     with pytest.raises(KeyError):

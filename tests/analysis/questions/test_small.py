@@ -8,11 +8,10 @@ from pathlib import Path
 import pytest
 
 from analysis import proof_fixture
-from wattsump_analysis.proof.proof_json import proof_data
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import CabAsked, LimitsAsked, LinesAsked, OilAsked
 from wattsump_analysis.questions.cab import warm_cab
-from wattsump_analysis.questions.known import Known, known_from, known_from_proof
+from wattsump_analysis.questions.known import Known, known_from
 from wattsump_analysis.questions.limits import limits_of, said_of
 from wattsump_analysis.questions.lines import dash_number, plumb
 from wattsump_analysis.questions.oil import compare_oils
@@ -98,7 +97,7 @@ def test_a_line_drawn_into_the_cold_is_not_trusted() -> None:
 
 
 def test_a_proof_gives_peak_and_minutes_of_every_grade() -> None:
-    known = known_from(known_from_proof(proof_data(proof_fixture.falls_short())), PROFILE)
+    known = known_from(Known.of(proof_fixture.falls_short()), PROFILE)
     answer = oil(known)
     assert known.tank_c is not None
     assert known.elapsed_s is not None
@@ -167,7 +166,7 @@ def test_a_cab_on_a_day_warmer_than_itself_is_refused() -> None:
 
 
 def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
-    known = known_from(known_from_proof(proof_data(proof_fixture.falls_short())), PROFILE)
+    known = known_from(Known.of(proof_fixture.falls_short()), PROFILE)
     answer = limits_of(LimitsAsked(), replace(known, peaks_c={"tank": 70.0, "case_drain": 80.0}))
     marks = {row[0]: row[3] for row in answer.table("channels").rows}
     assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")

@@ -4,7 +4,6 @@ Nothing is worked out here. Each question goes to the function behind its comman
 cannot be answered from this outing keeps why, and what to give.
 """
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
@@ -17,7 +16,7 @@ from wattsump_analysis.questions.asked import (
     RatingAsked,
 )
 from wattsump_analysis.questions.cab import warm_cab
-from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.known import Known, MissingError
 from wattsump_analysis.questions.limits import said_of
 from wattsump_analysis.questions.lines import plumb
 from wattsump_analysis.questions.oil import compare_oils
@@ -25,7 +24,7 @@ from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.rating import rate
 from wattsump_analysis.questions.typed import Quantity, option
 from wattsump_analysis.show.hottest_day import USUAL_HOTTEST_C, on_hottest_day
-from wattsump_logger.errors import UsageError, WattsumpError
+from wattsump_logger.errors import WattsumpError
 
 __all__ = ("Days", "Reply", "replies_to")
 
@@ -37,15 +36,15 @@ PEAK_TITLE = "What the peak does"  # of the section in the oil's answer
 
 # What a missing option means to who reads the page, and where it is given.
 _MISSING: Mapping[str, str] = {
-    "--measured": "the cooler's watts per degree, which this outing did not tell",
-    "--heat": "the heat into the oil at work, which this outing did not tell",
-    "--label-heat": "what the label says: label_heat under [cooler] in the profile",
-    "--capacity": "the heat capacity: litres and kilograms in the profile",
-    "--loss": "what tank and lines lose by themselves: a cool-down at standstill tells it",
-    "--heater": "a heater: power under [heater] in the profile, or --heater '500 W' here",
-    "--air-flow": "the air through the core: air_flow under [cooler] in the profile",
-    "--grade": "the oil's grade: grade under [oil] in the profile",
-    "--flow": "the oil flow: oil_flow under [cooler] in the profile",
+    "measured": "the cooler's watts per degree, which this outing did not tell",
+    "heat": "the heat into the oil at work, which this outing did not tell",
+    "label_heat": "what the label says: label_heat under [cooler] in the profile",
+    "capacity": "the heat capacity: litres and kilograms in the profile",
+    "loss": "what tank and lines lose by themselves: a cool-down at standstill tells it",
+    "heater": "a heater: power under [heater] in the profile, or --heater '500 W' here",
+    "air_flow": "the air through the core: air_flow under [cooler] in the profile",
+    "grade": "the oil's grade: grade under [oil] in the profile",
+    "flow": "the oil flow: oil_flow under [cooler] in the profile",
 }
 
 
@@ -98,7 +97,7 @@ def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
     Parameters
     ----------
     known : Known
-        From `answers_known.known_of`.
+        From `known.known_of`.
     days : Days, optional
         The owner's own hottest and coldest day and heater.
 
@@ -118,9 +117,8 @@ def _ask(question: _Question, known: Known, days: Days) -> Reply:
     reply = Reply(key=question.key, title=question.title, answer=None, more=question.more)
     try:
         return replace(reply, answer=question.answer(known, days))
-    except UsageError as error:
-        options = dict.fromkeys(re.findall(r"--[\w-]+", error.expected))
-        give = tuple(_MISSING[option] for option in options if option in _MISSING)
+    except MissingError as error:
+        give = tuple(_MISSING[option] for option in error.options if option in _MISSING)
         return replace(reply, give=give, why_not="" if give else str(error))
     except WattsumpError as error:
         return replace(reply, why_not=str(error))
