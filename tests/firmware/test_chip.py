@@ -1,5 +1,6 @@
 """The binary a person would flash, run on the emulated chip, read by the host's parser."""
 
+import hashlib
 import os
 import subprocess
 import tty
@@ -31,6 +32,7 @@ from wattsump_logger.wire.frames import FrameParser, format_event, format_hello,
 pytestmark = pytest.mark.chip
 
 REFERENCE = chip.notes_folder() / "reference"
+IMAGE_COMPILER = "5.4.0"  # of the ready-made images
 LATE_MS = 8  # a reading may be stamped after its due time by one hello and one reading
 
 THREE_KINDS = """
@@ -649,6 +651,29 @@ def test_every_boot_says_which_table_it_uses_by_its_crc(
     bench.run_until(200)
     notes = [detail for code, detail in events_of(line) if code == "note"]
     assert notes == [f"table-flash-{crc(own)}", f"table-eeprom-{crc(table_image.image(FAST))}"]
+
+
+def test_the_ready_made_images_are_what_the_sources_build_and_their_checksums_say(
+    built: Built, table_image: ModuleType, tmp_path: Path
+) -> None:
+    folder = chip.notes_folder() / "image"
+    sums = dict(line.split()[::-1] for line in (folder / "SHA256SUMS").read_text().splitlines())
+    old = chip.build(tmp_path / "old", WATCHDOG=0)
+    images = {"wattsump-328p.hex": built, "wattsump-328p-old-bootloader.hex": old}
+    assert set(sums) == set(images)
+    version = subprocess.run(
+        ["avr-gcc", "-dumpversion"], capture_output=True, text=True, check=True
+    ).stdout.strip()
+    table = table_image.image((REFERENCE / "channels.txt").read_text())
+    for name, made in images.items():
+        data = (folder / name).read_bytes()
+        assert hashlib.sha256(data).hexdigest() == sums[name]
+        if version != IMAGE_COMPILER:
+            continue  # another compiler gives other code; the checksum above still holds
+        fresh = table_image.from_intel_hex(made.firmware.with_suffix(".hex").read_text())
+        assert table_image.from_intel_hex(data.decode()) == table_image.patched(fresh, table), (
+            "run make image in firmware-notes/reference"
+        )
 
 
 def test_an_image_changed_without_a_compiler_runs_with_its_new_table(

@@ -1,16 +1,23 @@
 """Which ports there are, and which of them speaks the line protocol."""
 
 import errno
+import re
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 from wattsump_logger.capture.clock import Clock, HostClock
 from wattsump_logger.capture.link import BytePort
 from wattsump_logger.capture.ports import PortInfo, SerialPort, find_ports, may_open, why_not
 from wattsump_logger.errors import PortError
 from wattsump_logger.wire.events import BadCrc, Event, EventFrame, Hello, Noise, Oversized, Reading
+from wattsump_logger.wire.explain import explain
 from wattsump_logger.wire.frames import FrameParser
 
-__all__ = ("heard", "listen_to", "port_lines")
+__all__ = ("Listened", "heard", "listen_to", "port_lines")
+
+_KEPT = 65_536  # bytes in which wrong lines are looked for
+_MOST_WRONG = 3
+_LINE_SHOWN = 70
 
 
 def port_lines(
@@ -22,7 +29,10 @@ def port_lines(
     clock: Clock | None = None,
     is_allowed: Callable[[str], bool] = may_open,
 ) -> Iterator[str]:
-    """Yield one line per port; with `listen_s` above 0 also what was heard on it."""
+    """Yield one line per port; with `listen_s` above 0 also what was heard on it.
+
+    Lines that should be frames and are none follow, with what is wrong with each field.
+    """
     found = find_ports() if ports is None else ports
     if not found:
         yield "no serial port found: plug the controller in, or try another cable: some only charge"
@@ -44,25 +54,55 @@ def _tell(
     except PortError as error:
         return f"cannot be opened: {error.found}; {error.do}"
     try:
-        return heard(listen_to(port, listen_s, clock))
+        listened = listen_to(port, listen_s, clock)
     except PortError as error:
         return f"failed while listening: {error.found}"
     finally:
         port.close()
+    return "\n".join([heard(listened.events), *listened.wrong])
 
 
-def listen_to(port: BytePort, listen_s: float, clock: Clock) -> list[Event]:
-    """Return what an open port says within `listen_s`, up to its first hello."""
-    parser, events = FrameParser(), list[Event]()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listened:
+    """The events of a while on a port, and in words what was wrong with the first wrong lines."""
+
+    events: list[Event]
+    wrong: tuple[str, ...]
+
+
+def listen_to(port: BytePort, listen_s: float, clock: Clock) -> Listened:
+    """Return what an open port says within `listen_s`, up to the line after its first hello."""
+    parser, events, data = FrameParser(), list[Event](), b""
     end_ms = (clock.anchor().mono_ms or 0) + listen_s * 1000
     while (left_ms := end_ms - (clock.anchor().mono_ms or 0)) > 0:
-        data = port.read(min(left_ms / 1000, 0.25))
-        if data is None:
+        piece = port.read(min(left_ms / 1000, 0.25))
+        if piece is None:
             break
-        events += parser.feed(data)
-        if parser.hello is not None:
+        events += parser.feed(piece)
+        data += piece if len(data) < _KEPT else b""
+        if parser.hello is not None and not isinstance(events[-1], Hello):
             break
-    return events
+    return Listened(events=events, wrong=tuple(_wrong(data, parser.hello)))
+
+
+def _wrong(data: bytes, hello: Hello | None) -> Iterator[str]:
+    """Explain the first lines that are wrong, each once.
+
+    Listening may have begun in the middle of a line, so the first counts only if it begins like
+    a frame; what has no ASCII to it is another speed, and not a frame gone wrong.
+    """
+    lines = data.splitlines()[: None if data[-1:] in b"\r\n" else -1]
+    if lines and not re.match(rb"[A-Z][0-9],", lines[0]):
+        lines = lines[1:]
+    channels = hello.channels if hello and not hello.unread else None
+    said: set[str] = set()
+    for line in filter(None, lines):
+        if len(said) >= _MOST_WRONG or sum(byte > 0x7E for byte in line) * 4 > len(line):
+            continue
+        words = "; ".join(explain(line, channels))
+        if words and words not in said:
+            said.add(words)
+            yield f"    {line[:_LINE_SHOWN].decode('ascii', 'replace')}\n        {words}"
 
 
 def heard(events: list[Event]) -> str:

@@ -89,6 +89,29 @@ def test_what_a_port_says_is_put_in_words(what: bytes | Exception | None, said: 
     assert said in line_for(Says(what))
 
 
+def test_a_line_that_is_wrong_is_explained_once_below_its_port() -> None:
+    line = line_for(Says(b"R1,5,5000,1*0000\r\n"))
+    right = format_line("R1,5,5000,1").decode()[-6:-2]
+    assert line.count(f"checksum: expected {right}, found '0000'") == 1
+    assert "\n    R1,5,5000,1*0000\n" in line
+
+
+def test_wrong_fields_of_a_reading_are_explained_by_the_hello_before_it() -> None:
+    hello = format_line("H1,0,0,fw,1000,tank:max31855:K;fan:state:")
+    line = line_for(Says(hello + format_line("R1,1,5,0190190,1")))
+    assert "speaks our protocol: fw" in line
+    assert "tank: expected 8 upper-case hex digits or nothing, found '0190190'" in line
+
+
+def test_another_speed_and_a_line_begun_in_the_middle_are_not_explained() -> None:
+    assert "expected" not in line_for(Says(b"\xf0\xfe\x80\xff\r\n"))
+    sound = format_line("E1,5,5000,mark,fan")
+    assert "\n" not in line_for(Says(b""))
+    port = MemoryPort(EmulatedController(lambda _: {}, [WireChannel(name="t", source="state")]))
+    assert "\n" not in line_for(port)
+    assert "\n" not in line_for(Says(sound))
+
+
 def test_a_port_that_cannot_be_opened_is_said_with_the_remedy() -> None:
     def refuse(name: str, baud: int) -> BytePort:
         raise gone()
@@ -109,6 +132,6 @@ def test_a_port_this_user_may_not_open_is_said_without_opening_it() -> None:
 
 def test_listening_ends_in_time_however_much_comes() -> None:
     clock = Ticking()
-    events = listen_to(Says(b"noise\n"), 1.0, clock)
-    assert 0 < len(events) <= 10
-    assert heard(events).startswith("says something else")
+    listened = listen_to(Says(b"noise\n"), 1.0, clock)
+    assert 0 < len(listened.events) <= 10
+    assert heard(listened.events).startswith("says something else")
