@@ -17,6 +17,7 @@ from scipy import stats
 
 from wattsump_analysis.arrays import out_of_range
 from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.serial import U_OIL_HEAT_PER_K
 
 __all__ = ("Cause", "FanStep", "Likely", "attribute", "more_outings")
 
@@ -100,6 +101,7 @@ def attribute(
     outings: float = 1e3,
     fan: FanStep | None = None,
     events: Sequence[EventKind] = (),
+    hotter_k: float = 0.0,
 ) -> tuple[Likely, ...]:
     """Give each cause its probability.
 
@@ -115,6 +117,8 @@ def attribute(
         How much of K came with the fan, before and after.
     events : sequence of EventKind
         What was noted at the change.
+    hotter_k : float
+        How much hotter the oil runs since, over its air [K]: a drive's heat answers that.
 
     Returns
     -------
@@ -137,6 +141,8 @@ def attribute(
     suggested = {_SUGGESTS[event] for event in events}
     for story in _STORIES:
         spread = v + np.asarray(story.covariance)
+        if story.cause in (Cause.COOLER, Cause.FAN):
+            spread[1, 1] += (U_OIL_HEAT_PER_K * hotter_k) ** 2
         density = stats.multivariate_t.pdf(
             d, loc=story.mean, shape=spread, df=max(round(outings), 3)
         )
@@ -156,12 +162,13 @@ def more_outings(
     outings: float,
     fan: FanStep | None = None,
     events: Sequence[EventKind] = (),
+    hotter_k: float = 0.0,
 ) -> int | None:
     """How many further outings like those so far would settle the cause.
 
     Parameters
     ----------
-    change, outings, fan, events
+    change, outings, fan, events, hotter_k
         As for `attribute`.
     one_outing : array_like, shape (2, 2)
         Covariance of ln K and ln heat of one outing.
@@ -176,7 +183,9 @@ def more_outings(
     v = np.asarray(one_outing, dtype=np.float64)
     for further in range(MOST_FURTHER + 1):
         spread = v * (1.0 / before + 1.0 / (after + further))
-        first = attribute(change, spread, outings=outings + further, fan=fan, events=events)[0]
+        first = attribute(
+            change, spread, outings=outings + further, fan=fan, events=events, hotter_k=hotter_k
+        )[0]
         if first.probability >= SURE:
             return further
     return None

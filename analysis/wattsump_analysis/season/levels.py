@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_analysis.arrays import FloatArray, out_of_range
+from wattsump_analysis.season.serial import Conditions, Levels, levels_of, no_conditions
 
 __all__ = (
     "PENALTY",
@@ -40,7 +41,8 @@ TYPICAL_WORTH = 6.0
 # Drop in squared normalised scatter that a further step must bring. For two numbers a
 # fixed place would pass by chance once in exp(13/2), about 670; the search over places and
 # the look after every outing raise that to the rate measured in docs/validation-seasons.md.
-PENALTY = 13.0
+PENALTY = 12.0
+USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 FEWEST = 2
 # An outing that both its neighbours contradict, beyond this squared distance (of 2 degrees
 # of freedom: once in 22 000), is one odd outing and no change.
@@ -91,13 +93,14 @@ class Stretches:
 
     `starts` are positions of each stretch's first outing, the first being 0; `odd` are
     positions of outings set aside; `newest_apart` says the last outing alone lies beyond
-    the scatter of the last stretch, set aside or not.
+    the scatter of the last stretch, set aside or not. `levels` are of the outings kept.
     """
 
     starts: tuple[int, ...]
     odd: tuple[int, ...]
     newest_apart: bool
     scatter: Scatter
+    levels: Levels
 
     def members(self, stretch: int, n: int) -> NDArray[np.int64]:
         """Positions of the outings of a stretch, odd ones left out."""
@@ -171,7 +174,11 @@ def usual_scatter(own_u: ArrayLike) -> FloatArray:
 
 
 def find_stretches(
-    rows: ArrayLike, *, penalty: float = PENALTY, usual: FloatArray = TYPICAL
+    rows: ArrayLike,
+    *,
+    penalty: float = PENALTY,
+    usual: FloatArray = TYPICAL,
+    conditions: Conditions | None = None,
 ) -> Stretches:
     """Divide outings into stretches wherever they differ beyond repeatability.
 
@@ -183,6 +190,8 @@ def find_stretches(
         What a further step must gain, in squared standard deviations; above 0.
     usual : ndarray, shape (2, 2)
         As for `repeatability`.
+    conditions : Conditions, optional
+        What besides the machine moves each outing; nothing unless given.
 
     Returns
     -------
@@ -200,9 +209,11 @@ def find_stretches(
     comes first from neighbours, then from the stretches found. A step that hangs on a single
     outing is none: without that outing the others must still lie `UNAIDED` away.
     """
-    y = _pairs(rows)
+    raw = _pairs(rows)
     if not penalty > 0.0:
         raise out_of_range("a penalty above 0", penalty, "outings")
+    conditions = no_conditions(len(raw)) if conditions is None else conditions
+    y = raw - conditions.known
     scatter = repeatability(y, usual=usual)
     odd = _odd(y, scatter)
     while True:
@@ -215,17 +226,32 @@ def find_stretches(
         if alone is None:
             break
         odd = (*odd, int(kept[alone]))
-    last = y[kept][starts[-1] :]
+    levels = levels_of(
+        raw[kept],
+        starts,
+        conditions.of(kept),
+        usual,
+        usual_worth=TYPICAL_WORTH,
+        penalty=penalty,
+    )
+    scatter = Scatter(covariance=levels.scatter, own_outings=levels.worth)
+    last = levels.referred[levels.starts[-1] :]
     return Stretches(
-        starts=(0, *(int(kept[start]) for start in starts[1:])),
+        starts=(0, *(int(kept[start]) for start in levels.starts[1:])),
         odd=tuple(sorted(odd)),
         newest_apart=len(y) - 1 in odd or _newest_apart(last, scatter),
         scatter=scatter,
+        levels=levels,
     )
 
 
 def smallest_seen(
-    scatter: Scatter, before: int, after: int, *, penalty: float = PENALTY
+    scatter: Scatter,
+    before: int,
+    after: int,
+    *,
+    penalty: float = PENALTY,
+    correlation: float = USUAL_CORRELATION,
 ) -> FloatArray:
     """Smallest change of ln K alone and of ln heat alone that would have been seen, shape (2,).
 
@@ -233,8 +259,12 @@ def smallest_seen(
     is itself evidence, so it is the scatter of one given the other that counts.
     """
     alone = np.sqrt(1.0 / np.diag(np.linalg.inv(scatter.covariance)))
+    place = np.arange(before + after)
+    serial = max(correlation, USUAL_CORRELATION) ** np.abs(np.subtract.outer(place, place))
+    step = np.column_stack([np.ones(place.size), place >= before])
+    width = np.linalg.inv(step.T @ np.linalg.solve(serial, step))[1, 1]
     # 0.84 standard deviations of a normal leave a fifth below.
-    return np.asarray(alone * np.sqrt(1.0 / before + 1.0 / after) * (np.sqrt(penalty) + 0.8416))
+    return np.asarray(alone * np.sqrt(width) * (np.sqrt(penalty) + 0.8416))
 
 
 def _pairs(rows: ArrayLike) -> FloatArray:

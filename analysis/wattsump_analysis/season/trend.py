@@ -24,6 +24,7 @@ from wattsump_analysis.season.levels import (
     usual_scatter,
 )
 from wattsump_analysis.season.outing import Outing, start_of
+from wattsump_analysis.season.serial import conditions_of
 from wattsump_analysis.statistics.change import Shape, change_in
 from wattsump_analysis.statistics.trends import EwmaChart, ewma, theil_sen
 from wattsump_logger.errors import UsageError
@@ -52,6 +53,7 @@ FAN_STEP_SCATTER = 0.15
 CHART_LEARNS = 4
 CHART_LEARNS_MOST = 10
 CHART_WIDTH = 3.0
+DRIFT_WIDTH = 2.5  # of its standard uncertainty, where K and heat together need a drift at all
 # After how many further outings a change is supposed to be seen.
 SOON = 3
 
@@ -108,6 +110,7 @@ class Trend:
     `slope_k` and `slope_heat` are in shares per outing of what the steps leave, None under
     three outings; `would_have_seen` the smallest changes of (K, heat), as shares, that would
     have been seen within `SOON` outings; `odd` and `Step.at` are positions in `outings`.
+    `referred` are ln K and ln heat of each outing under like conditions, (n, 2).
     """
 
     machine: str
@@ -123,12 +126,17 @@ class Trend:
     charts_k: tuple[Chart, ...]
     charts_heat: tuple[Chart, ...]
     would_have_seen: tuple[float, float]
+    referred: FloatArray
 
     @property
     def drifting(self) -> tuple[bool, bool]:
-        """Whether the newest stretch of (K, heat) has left its own chart's limits."""
-        start = self.stretches.starts[-1]
-        return _newest_out(self.charts_k, start), _newest_out(self.charts_heat, start)
+        """Whether (K, heat) goes steadily one way, or has left its newest stretch's limits."""
+        start, levels = self.stretches.starts[-1], self.stretches.levels
+        steady = np.abs(levels.drift) > DRIFT_WIDTH * levels.u_drift
+        return (
+            bool(steady[0]) or _newest_out(self.charts_k, start),
+            bool(steady[1]) or _newest_out(self.charts_heat, start),
+        )
 
     @property
     def changed(self) -> bool:
@@ -196,13 +204,16 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
             do="record more outings, or use compare on those there are",
         )
     rows = log_rows(used)
-    stretches = find_stretches(rows, usual=usual_scatter(own_u(used)))
+    stretches = find_stretches(
+        rows, usual=usual_scatter(own_u(used)), conditions=conditions_of(used)
+    )
+    referred = _referred(rows, stretches)
     steps = tuple(
         _step(used, rows, stretches, number) for number in range(1, len(stretches.starts))
     )
-    levels = _levels(rows, stretches)
+    levels = _levels(referred, stretches)
     newest = len(stretches.members(len(stretches.starts) - 1, len(used)))
-    seen = smallest_seen(stretches.scatter, newest, SOON)
+    seen = smallest_seen(stretches.scatter, newest, SOON, correlation=stretches.levels.correlation)
     return Trend(
         machine=machines[0],
         outings=used,
@@ -212,10 +223,11 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
         steps=steps,
         odd=stretches.odd,
         newest_apart=stretches.newest_apart,
-        slope_k=_slope(rows[:, 0] - levels[:, 0]),
-        slope_heat=_slope(rows[:, 1] - levels[:, 1]),
-        charts_k=_charts(rows[:, 0], stretches, float(stretches.scatter.sd[0])),
-        charts_heat=_charts(rows[:, 1], stretches, float(stretches.scatter.sd[1])),
+        slope_k=_slope(referred[:, 0] - levels[:, 0]),
+        slope_heat=_slope(referred[:, 1] - levels[:, 1]),
+        charts_k=_charts(referred[:, 0], stretches, float(stretches.scatter.sd[0])),
+        charts_heat=_charts(referred[:, 1], stretches, float(stretches.scatter.sd[1])),
+        referred=referred,
         # K is lost and heat is gained; each is given in its own direction.
         would_have_seen=(1.0 - float(np.exp(-seen[0])), float(np.exp(seen[1])) - 1.0),
     )
@@ -237,6 +249,14 @@ def _when(outing: Outing) -> tuple[bool, float, str]:
     return (start is None, 0.0 if start is None else start.timestamp(), outing.name)
 
 
+def _referred(rows: FloatArray, stretches: Stretches) -> FloatArray:
+    """Rows with their conditions taken off; odd outings tell nothing of theirs and stay."""
+    referred = rows.copy()
+    kept = np.setdiff1d(np.arange(len(rows)), stretches.odd)
+    referred[kept] = stretches.levels.referred
+    return referred
+
+
 def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
     levels = np.empty_like(rows)
     for number, start in enumerate(stretches.starts):
@@ -252,14 +272,14 @@ def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, num
     n = len(rows)
     old, new = stretches.members(number - 1, n), stretches.members(number, n)
     at = stretches.starts[number]
-    change = rows[new].mean(axis=0) - rows[old].mean(axis=0)
     scatter = stretches.scatter
-    spread = scatter.of_difference(len(old), len(new))
+    change, spread = stretches.levels.change(number)
     near = range(max(at - EVENT_REACH, 0), min(at + EVENT_REACH, n - 1) + 1)
     events = tuple(event for i in near for event in outings[i].events)
     basis = scatter.basis
     fan = fan_steps([outings[i] for i in old], [outings[i] for i in new])
     kinds = tuple(event.kind for event in events)
+    hotter_k = _rise_k(outings, new) - _rise_k(outings, old)
     main = int(np.argmax(np.abs(change) / np.sqrt(np.diag(spread))))
     window = np.concatenate([old, new])
     return Step(
@@ -268,15 +288,32 @@ def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, num
         start_utc=outings[at].start_utc,
         k=relative_change(change[0], spread[0, 0], basis),
         heat=relative_change(change[1], spread[1, 1], basis),
-        causes=attribute(change, spread, outings=basis, fan=fan, events=kinds),
+        causes=attribute(change, spread, outings=basis, fan=fan, events=kinds, hotter_k=hotter_k),
         events=events,
         shape=change_in(rows[window, main]),
         before=len(old),
         after=len(new),
         further=more_outings(
-            change, scatter.covariance, len(old), len(new), outings=basis, fan=fan, events=kinds
+            change,
+            scatter.covariance,
+            len(old),
+            len(new),
+            outings=basis,
+            fan=fan,
+            events=kinds,
+            hotter_k=hotter_k,
         ),
     )
+
+
+def _rise_k(outings: Sequence[Outing], members: NDArray[np.int64]) -> float:
+    """Oil over air, the median of some outings; 0 where none says."""
+    rises = [
+        outings[i].reference_oil_c - outings[i].ambient_c
+        for i in members
+        if outings[i].reference_oil_c is not None and outings[i].ambient_c is not None
+    ]
+    return float(np.median(rises)) if rises else 0.0
 
 
 def relative_change(change: float, variance: float, outings: float) -> Interval:
@@ -323,7 +360,11 @@ def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Cha
         level = float(values[inside[:learn]].mean())
         judged = inside[learn:]
         plain = ewma(values[judged], target=level, sigma=sigma, width=CHART_WIDTH)
-        reach = np.hypot(plain.upper - level, CHART_WIDTH * sigma / np.sqrt(learn))
+        rho = stretches.levels.correlation
+        # An average of outings that follow one another scatters more (Box and Jenkins, sec. 3.2).
+        carried = np.sqrt((1.0 + 0.7 * rho) / (1.0 - 0.7 * rho))
+        known = CHART_WIDTH * sigma * np.sqrt((1.0 + rho) / (1.0 - rho) / learn)
+        reach = np.hypot((plain.upper - level) * carried, known)
         charts.append(
             Chart(
                 positions=judged,

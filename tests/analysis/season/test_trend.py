@@ -73,7 +73,7 @@ def test_a_drift_ends_up_outside_its_own_chart_or_as_steps() -> None:
     drifting = [outing(i, (o.k_w_k or 0.0) * 0.985**i, o.heat_w) for i, o in enumerate(season)]
     trend = trend_of(drifting)
     assert trend.changed
-    assert trend.steps[-1].k.high < 0.0 or trend.drifting[0]
+    assert trend.drifting[0] or trend.steps[-1].k.high < 0.0
 
 
 def test_charts_begin_only_once_a_stretch_has_a_level_of_its_own() -> None:
