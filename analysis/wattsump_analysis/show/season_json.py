@@ -7,6 +7,8 @@ changes its meaning raises it.
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.causes import Likely
 from wattsump_analysis.season.compare import Comparison, Line
@@ -45,7 +47,13 @@ def trend_data(trend: Trend) -> dict[str, object]:
             else {"low": slope.low, "value": slope.value, "high": slope.high}
             for name, slope in (("k_rel", trend.slope_k), ("heat_rel", trend.slope_heat))
         },
-        "outings": [_outing(o, i in trend.odd) for i, o in enumerate(trend.outings)],
+        "outings": [
+            _outing(outing, i in trend.odd)
+            | {"k_referred_w_k": float(k), "heat_referred_w": float(heat)}
+            for i, (outing, (k, heat)) in enumerate(
+                zip(trend.outings, np.exp(trend.referred), strict=True)
+            )
+        ],
         "left_out": [{"name": left.name, "why": left.why} for left in trend.left_out],
     }
 

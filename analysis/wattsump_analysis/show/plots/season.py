@@ -19,7 +19,8 @@ __all__ = ("plot_trend",)
 def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = None) -> "Figure":
     """Draw a trend and return its figure.
 
-    Dots are outings (crosses: odd ones out), the thick line is each stretch's level, the thin
+    Dots are outings under like conditions (crosses: odd ones out), rings what was measured; the
+    thick line is each stretch's level, the thin
     dashed line the moving average with its limits as a band. A step carries its cause.
     """
     from matplotlib.figure import Figure
@@ -29,8 +30,9 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
     upper, lower = figure.subplots(2, 1, sharex=True)
     k = np.array([o.k_w_k for o in trend.outings], dtype=np.float64)
     heat = np.array([o.heat_w for o in trend.outings], dtype=np.float64)
-    _panel(upper, trend, k, trend.charts_k, "conductance", units)
-    _panel(lower, trend, heat, trend.charts_heat, "power", units)
+    referred = np.exp(trend.referred)
+    _panel(upper, trend, (referred[:, 0], k), trend.charts_k, "conductance", units)
+    _panel(lower, trend, (referred[:, 1], heat), trend.charts_heat, "power", units)
     upper.set_title(
         f"{trend.machine}: cooler (above) and heat into the oil (below)",
         loc="left",
@@ -46,11 +48,12 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
 def _panel(
     axes: "Axes",
     trend: Trend,
-    values: FloatArray,
+    referred_and_raw: tuple[FloatArray, FloatArray],
     charts: tuple[Chart, ...],
     kind: str,
     units: str,
 ) -> None:
+    values, raw = referred_and_raw
     largest = float(values.max())
 
     def shown(x: FloatArray) -> FloatArray:
@@ -58,6 +61,8 @@ def _panel(
 
     ink = INKS["cool"] if kind == "conductance" else INKS["hot"]
     odd = np.isin(np.arange(values.size), trend.odd)
+    everywhere = np.arange(raw.size)
+    axes.plot(everywhere, shown(raw), "o", color=ink, markersize=3, fillstyle="none", alpha=0.5)
     axes.plot(np.flatnonzero(~odd), shown(values[~odd]), "o", color=ink, markersize=4)
     axes.plot(np.flatnonzero(odd), shown(values[odd]), "x", color=INKS["text"], markersize=7)
     for number in range(len(trend.stretches.starts)):
@@ -77,7 +82,7 @@ def _panel(
         color=INKS["text"],
         fontsize=WORDS_PT,
     )
-    axes.set_ylim(bottom=0.0, top=1.25 * float(shown(values).max()))
+    axes.set_ylim(bottom=0.0, top=1.25 * float(shown(np.maximum(values, raw)).max()))
     axes.grid(color=INKS["grid"], linewidth=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)
