@@ -47,10 +47,10 @@ def require(
     outside = (array > high) | ((array <= low) if open_low else (array < low))
     if not np.any(outside):
         return array
-    found = float(array[outside].flat[0])
+    first = float(array[outside].flat[0])
     bound = f"above {low:g}" if open_low else f"at least {low:g}"
     expected = f"{bound}{'' if np.isinf(high) else f' and at most {high:g}'} {unit}".rstrip()
-    raise RangeError(expected=expected, found=f"{found:g} {unit}".rstrip(), where=where, do=do)
+    raise RangeError(expected=expected, found=f"{first:g} {unit}".rstrip(), where=where, do=do)
 
 
 def row_of(values: ArrayLike, what: str, *, at_least: int, positive: bool = False) -> FloatArray:

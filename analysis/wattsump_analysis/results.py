@@ -161,7 +161,7 @@ class Diagnostics:
     bin_s: float
     nodes: int
     layout: str
-    evidence_two_over_one: float
+    log_evidence_separate_metal: float
     residual_rms_k: float
     residual_lag1: float
     durbin_watson: float

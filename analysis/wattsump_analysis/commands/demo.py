@@ -73,7 +73,7 @@ def record(out: Path, speed: float) -> tuple[Path, Path]:
     _tell("Bracken, an invented log carrier; its controller is emulated, no oil is hot.")
     rehearsal = bracken.rehearse(bracken.demo_profile())
     profile_path = _write_profile(out / "bracken.toml", bracken.demo_text())
-    return _told(rehearsal, lambda: _capture(out, speed, rehearsal)), profile_path
+    return _announced(rehearsal, lambda: _capture(out, speed, rehearsal)), profile_path
 
 
 def record_chip(
@@ -100,10 +100,10 @@ def record_chip(
     played = rehearsal or bracken.rehearse(bracken.demo_profile())
     # A name of its own: the profile beside it of a plain demonstration stays right.
     profile_path = _write_profile(out / "bracken-chip.toml", bracken.demo_text("on"))
-    return _told(played, lambda: _capture_chip(out, speed, played)), profile_path
+    return _announced(played, lambda: _capture_chip(out, speed, played)), profile_path
 
 
-def _told(rehearsal: "Rehearsal", capture: Callable[[], "Captured"]) -> Path:
+def _announced(rehearsal: "Rehearsal", capture: Callable[[], "Captured"]) -> Path:
     """Capture, tell how long it took, and return the path of the session."""
     began_s = time.monotonic()
     captured = capture()

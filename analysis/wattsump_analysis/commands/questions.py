@@ -95,8 +95,6 @@ def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "K
 
         known = prove_file(proof, machine).known()
     else:
-        profile = None if machine is None else load_profile(machine)
-        known = known_from(
-            None if proof is None else Known.of(proof_from_file(proof), proof.name), profile
-        )
+        proved = None if proof is None else Known.of(proof_from_file(proof), proof.name)
+        known = known_from(proved, None if machine is None else load_profile(machine))
     return known if session is None else with_session(known, load_session(session))

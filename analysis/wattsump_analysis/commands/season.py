@@ -180,8 +180,8 @@ def _side(typed: str, machine: Path | None) -> "list[Outing]":
                 where=str(path),
                 do="check the path",
             )
-        for left in gathered.left_out:
-            typer.echo(f"{left.name}: left out, {left.why}", err=True)
+        for session in gathered.left_out:
+            typer.echo(f"{session.name}: left out, {session.why}", err=True)
         outings += gathered.outings
     return sorted(outings, key=lambda outing: (outing.start_utc or "", outing.name))
 

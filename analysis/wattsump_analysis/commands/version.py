@@ -15,12 +15,12 @@ _GIT_S = 5.0  # a checkout on a slow share must not hold up an answer
 
 def version_text() -> str:
     """Return the lines of `--version`: release and commit, Python, system, libraries."""
-    known = commit()
+    commit_id = commit()
     name = f"{_DISTRIBUTION} {metadata.version(_DISTRIBUTION)}"
     python = f"{platform.python_implementation()} {platform.python_version()}"
     return "\n".join(
         (
-            f"{name} (commit {known})" if known else name,
+            f"{name} (commit {commit_id})" if commit_id else name,
             f"on {python}, {platform.system()} {platform.release()} {platform.machine()}",
             "with " + ", ".join(f"{name} {release}" for name, release in libraries().items()),
         )
@@ -61,7 +61,7 @@ def _of_checkout(root: Path) -> str | None:
         return None
     words = ["describe", "--always", "--abbrev=12", "--exclude=*", "--dirty=+"]
     try:
-        said = subprocess.run(
+        result = subprocess.run(
             [git, "-C", str(root), *words],
             capture_output=True,
             text=True,
@@ -70,7 +70,7 @@ def _of_checkout(root: Path) -> str | None:
         )
     except (OSError, subprocess.TimeoutExpired):
         return None
-    return said.stdout.strip() or None
+    return result.stdout.strip() or None
 
 
 def _of_installation() -> str | None:

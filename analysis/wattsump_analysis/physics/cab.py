@@ -118,13 +118,13 @@ def ducting_cost_w_k(
     `sizing.at_flows`.
     """
     require(air_left, 0.1, 1.0, unit="of 1", where="air left by the duct")
-    left = at_flows(
+    remaining = at_flows(
         measured_w_k, air_rate_w_k=air_rate_w_k, oil_rate_w_k=oil_rate_w_k, air_factor=air_left
     )
     return Range(
-        low=measured_w_k - left.high,
-        likely=measured_w_k - left.likely,
-        high=measured_w_k - left.low,
+        low=measured_w_k - remaining.high,
+        likely=measured_w_k - remaining.likely,
+        high=measured_w_k - remaining.low,
     )
 
 
@@ -161,6 +161,6 @@ def oil_temp_with_duct_c(
     ----------
     Energy balance.
     """
-    left = np.asarray(shell_w_k) + np.asarray(measured_w_k) - np.asarray(cost_w_k)
-    require(left, 0.0, math.inf, unit="W/K", where="conductance left", open_low=True)
-    return like(heat_w, np.asarray(ambient_c + np.asarray(heat_w) / left))
+    remaining = np.asarray(shell_w_k) + np.asarray(measured_w_k) - np.asarray(cost_w_k)
+    require(remaining, 0.0, math.inf, unit="W/K", where="conductance left", open_low=True)
+    return like(heat_w, np.asarray(ambient_c + np.asarray(heat_w) / remaining))

@@ -104,12 +104,12 @@ def engine_oil(text: str) -> EngineOil:
     SAE J300 (2015-01) for the limits at 100 °C; the value at 40 °C is common practice, from
     memory. ASTM D341 for the line.
     """
-    found = _NAME.fullmatch(text)
-    key = (None, None) if found is None else _key(found)
+    match = _NAME.fullmatch(text)
+    key = (None, None) if match is None else _key(match)
     if key not in TYPICAL_40_MM2_S:
-        known = ", ".join(_words(*one) for one in TYPICAL_40_MM2_S)
+        names = ", ".join(_words(*key) for key in TYPICAL_40_MM2_S)
         raise UsageError(
-            expected=f"an engine-oil name, one of {known}",
+            expected=f"an engine-oil name, one of {names}",
             found=repr(text),
             where="oil grade",
             do="give --viscosity-40 and --viscosity-100 from the data sheet instead",
@@ -132,10 +132,10 @@ def engine_oil(text: str) -> EngineOil:
     )
 
 
-def _key(found: re.Match[str]) -> tuple[int | None, int | None]:
-    if found["mono"] is not None:
-        return None, int(found["mono"])
-    return int(found["winter"]), None if found["hot"] is None else int(found["hot"])
+def _key(match: re.Match[str]) -> tuple[int | None, int | None]:
+    if match["mono"] is not None:
+        return None, int(match["mono"])
+    return int(match["winter"]), None if match["hot"] is None else int(match["hot"])
 
 
 def _words(winter: int | None, hot: int | None) -> str:

@@ -301,13 +301,13 @@ def ceilings(air_rate_w_k: float | None = None, oil_rate_w_k: float | None = Non
     W. M. Kays and A. L. London, Compact Heat Exchangers, 3rd ed., chapter 2; the shares of cores
     as built are common practice, no source.
     """
-    known = [rate for rate in (air_rate_w_k, oil_rate_w_k) if rate is not None]
-    require(float(len(known)), 1.0, 2.0, unit="flows", where="ceilings", do="give air or oil flow")
-    require(known, 0.0, math.inf, unit="W/K", where="capacity rate", open_low=True)
+    rates = [rate for rate in (air_rate_w_k, oil_rate_w_k) if rate is not None]
+    require(float(len(rates)), 1.0, 2.0, unit="flows", where="ceilings", do="give air or oil flow")
+    require(rates, 0.0, math.inf, unit="W/K", where="capacity rate", open_low=True)
     return Ceilings(
         air_w_k=air_rate_w_k,
         oil_w_k=oil_rate_w_k,
-        lowest_w_k=min(known),
+        lowest_w_k=min(rates),
         built_low_w_k=None if air_rate_w_k is None else BUILT_SHARE_LOW * air_rate_w_k,
         built_high_w_k=None if air_rate_w_k is None else BUILT_SHARE_HIGH * air_rate_w_k,
     )

@@ -280,9 +280,9 @@ def ambient_trust(ambient_c: float, measured_ambient_c: FloatArray) -> Trust:
     ----------
     Common practice, no source; SAE J1393 transfers degree for degree within a stated range only.
     """
-    known = np.asarray(measured_ambient_c)[np.isfinite(measured_ambient_c)]
-    require(float(known.size), 1.0, math.inf, unit="ambient readings", where="ambient_trust")
-    low, high = float(known.min()), float(known.max())
+    readings = np.asarray(measured_ambient_c)[np.isfinite(measured_ambient_c)]
+    require(float(readings.size), 1.0, math.inf, unit="ambient readings", where="ambient_trust")
+    low, high = float(readings.min()), float(readings.max())
     gap = max(low - ambient_c, ambient_c - high, 0.0)
     span = f"{ambient_c:.0f} °C is {gap:.0f} K outside the {low:.0f} to {high:.0f} °C measured"
     if gap <= TRUSTED_GAP_K:

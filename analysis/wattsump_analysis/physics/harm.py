@@ -178,5 +178,5 @@ def burn_at(temp_c: float) -> Burn | None:
     ----------
     `BURNS`; each row names its standing.
     """
-    known = [row for row in BURNS if row.temp_c <= temp_c]
-    return min(known, key=lambda row: row.careful_s, default=None)
+    rows = [row for row in BURNS if row.temp_c <= temp_c]
+    return min(rows, key=lambda row: row.careful_s, default=None)

@@ -250,12 +250,12 @@ def hose_working_pressure_pa(hose: str, dash: int) -> float:
             do="read the working pressure printed on the hose",
         )
     if abs(dash) not in sizes:
-        known = "; ".join(
+        listed = "; ".join(
             f"{name} " + " ".join(f"-{size}" for size in rows)
             for name, rows in HOSE_WORKING_PRESSURE_PA.items()
         )
         raise UsageError(
-            expected=f"one of {known}",
+            expected=f"one of {listed}",
             found=f"{hose} -{abs(dash)}",
             where="hose pressure class",
             do="read the working pressure printed on the hose",

@@ -360,10 +360,10 @@ def label_verdict(
     As `verdict` and `readings`.
     """
     each = tuple(
-        (one, against(one.conductance_w_k))
-        for one in readings(label_heat_w, oil_rate_w_k)
-        if one.conductance_w_k is not None
+        (reading, against(reading.conductance_w_k))
+        for reading in readings(label_heat_w, oil_rate_w_k)
+        if reading.conductance_w_k is not None
     )
-    words = {found.word for _, found in each}
+    words = {weighed.word for _, weighed in each}
     word = words.pop() if len(words) == 1 else Word.CANNOT_TELL
     return LabelVerdict(word=word, each=each, true_etd_k=true_etd_k(label_heat_w, measured_w_k))

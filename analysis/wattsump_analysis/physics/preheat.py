@@ -132,10 +132,10 @@ def time_to_target(
     `nodes.one_node_countdown`.
     """
     require(heater_w, 0.0, math.inf, unit="W", where="heater power")
-    found = one_node_countdown(
+    result = one_node_countdown(
         node, start_c=start_c, ambient_c=ambient_c, power_w=heater_w, target_c=target_c
     )
-    return Countdown(seconds=0.0, final_c=found.final_c) if start_c >= target_c else found
+    return Countdown(seconds=0.0, final_c=result.final_c) if start_c >= target_c else result
 
 
 def zones(

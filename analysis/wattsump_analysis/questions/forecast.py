@@ -105,16 +105,16 @@ def _headline(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
 
 def _settled(case: Case) -> Section:
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
-    found = [("settles_p50_c", "half the work stays below (P50)", oil_figure(settled))]
+    temps = [("settles_p50_c", "half the work stays below (P50)", oil_figure(settled))]
     if case.heavy_w is not None:
         heavy = _settles(case, case.heavy_w)
-        found.append(("settles_p90_c", "nine tenths of it (P90)", heavy))
+        temps.append(("settles_p90_c", "nine tenths of it (P90)", heavy))
     if case.gap_k > 0.0:
         tank = oil_figure(settled - case.gap_k)
-        found.append(("settles_tank_p50_c", "in the tank (P50)", tank))
+        temps.append(("settles_tank_p50_c", "in the tank (P50)", tank))
     rows = (
         Row(key=key, label=label, figure=figure, flag=_BEYOND if figure.beyond else "")
-        for key, label, figure in found
+        for key, label, figure in temps
     )
     return Section(title="Settles at", rows=tuple(rows))
 
@@ -157,13 +157,13 @@ def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:
         peak_c, air_c = known.peaks_c.get(name), known.peak_ambients_c.get(name)
         if peak_c is None or air_c is None or name == "tank":
             continue
-        found = forecast.limiting_ambient_from_reading_c(limit_c, peak_c, air_c)
+        limiting_c = forecast.limiting_ambient_from_reading_c(limit_c, peak_c, air_c)
         rows.append(
             Row(
                 key=f"limiting_{_slug(name)}_c",
                 label=name.replace("_", " "),
-                figure=temperature(found),
-                flag=standing(found, asked, known),
+                figure=temperature(limiting_c),
+                flag=standing(limiting_c, asked, known),
             )
         )
         limits.append((f"Limit of {name.replace('_', ' ')}: ", temperature(limit_c), "."))
@@ -277,7 +277,7 @@ def without_fan(case: Case, asked: ForecastAsked) -> Iterator[Section]:
     still = 0.0 if asked.still is None else asked.still.value
     # Without a capacity the end is still known; the time is then not shown.
     capacity = np.ones_like(settled) if case.capacity_j_k is None else case.capacity_j_k
-    found = [
+    failures = [
         forecast.fan_failure(
             capacity_j_k=float(capacity[at]),
             shell_w_k=float(case.shell_w_k[at]),
@@ -289,10 +289,10 @@ def without_fan(case: Case, asked: ForecastAsked) -> Iterator[Section]:
         )
         for at in range(_COUNTDOWNS)
     ]
-    end = oil_figure(np.array([one.final_c for one in found]))
+    end = oil_figure(np.array([failure.final_c for failure in failures]))
     rows = [Row(key="fan_off_settles_c", label="heads for", figure=end, flag=_too_hot(end.value))]
     if case.capacity_j_k is not None:
-        seconds = from_samples(np.array([one.seconds for one in found]), "duration")
+        seconds = from_samples(np.array([failure.seconds for failure in failures]), "duration")
         rows.append(Row(key="fan_off_minutes_s", label="time to the limit", figure=seconds))
     since = "settled work" if asked.now is None else "now"
     guess = "" if asked.still else " Still cooler counted as nothing, the careful guess."

@@ -83,9 +83,9 @@ def case_of(asked: ForecastAsked, known: Known, k: Figure, heat: Figure, ambient
 
 
 def _limits(asked: ForecastAsked, known: Known) -> dict[str, float]:
-    found = {name: value for name, value in known.limits_c.items() if name.startswith("oil")}
-    found = found or dict(_USUAL_LIMITS_C)
-    return found | ({} if asked.limit is None else {"typed limit": asked.limit.value})
+    limits_c = {name: value for name, value in known.limits_c.items() if name.startswith("oil")}
+    limits_c = limits_c or dict(_USUAL_LIMITS_C)
+    return limits_c | ({} if asked.limit is None else {"typed limit": asked.limit.value})
 
 
 def _factors(asked: ForecastAsked, known: Known, ambient_c: float) -> tuple[float, float, float]:

@@ -107,7 +107,7 @@ def _mark(reached: bool) -> str:
 
 
 def _parts(cold_c: float, hottest_c: float) -> Section:
-    left = harm.materials_exceeded(cold_c, hottest_c)
+    outside = harm.materials_exceeded(cold_c, hottest_c)
     table = Table(
         key="parts",
         heads=("part", "from", "to", ""),
@@ -116,7 +116,7 @@ def _parts(cold_c: float, hottest_c: float) -> Section:
                 part.name,
                 temperature(part.low_c),
                 temperature(part.high_c),
-                "OUTSIDE" if part in left else "",
+                "OUTSIDE" if part in outside else "",
             )
             for part in harm.MATERIALS
         ),
@@ -127,7 +127,7 @@ def _parts(cold_c: float, hottest_c: float) -> Section:
 
 def _skin(hottest_c: float) -> Section:
     """Every row at or under the temperature; two lists that disagree are both shown."""
-    known = [row for row in harm.BURNS if row.temp_c <= hottest_c]
+    burns = [row for row in harm.BURNS if row.temp_c <= hottest_c]
     table = Table(
         key="burns",
         heads=("bare metal or oil from", "burns in about", "standing"),
@@ -137,16 +137,16 @@ def _skin(hottest_c: float) -> Section:
                 Figure(value=row.careful_s, kind="duration"),
                 _SHORT[row.source],
             )
-            for row in known
+            for row in burns
         ),
     )
     remarks: tuple[Pieces, ...] = (
         ("The quoted rows hold for bare smooth metal; the list has been passed on since 1997 "
          "without an author.",),
     )  # fmt: skip
-    if not known:
+    if not burns:
         remarks = (("No row of either list speaks of a surface so cool.",),)
-    return Section(title="Skin", table=table if known else None, remarks=remarks)
+    return Section(title="Skin", table=table if burns else None, remarks=remarks)
 
 
 def said_of(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:

@@ -59,12 +59,12 @@ def plumb(asked: LinesAsked, known: Known) -> Answer:
 
 
 def _line(text: str | None) -> hoses.Line:
-    known: tuple[hoses.Line, ...] = get_args(hoses.Line)
-    for name in known:
+    kinds: tuple[hoses.Line, ...] = get_args(hoses.Line)
+    for name in kinds:
         if name == (text or "return"):
             return name
     raise UsageError(
-        expected="one of " + ", ".join(known), found=repr(text), where="--line", do="name one"
+        expected="one of " + ", ".join(kinds), found=repr(text), where="--line", do="name one"
     )
 
 
@@ -76,15 +76,15 @@ def dash_number(text: str) -> int:
     UsageError
         Another text.
     """
-    found = _DASH.fullmatch(text.strip())
-    if found is None:
+    match = _DASH.fullmatch(text.strip())
+    if match is None:
         raise UsageError(
             expected="a dash size such as -8",
             found=repr(text),
             where="dash size",
             do="count sixteenths of an inch",
         )
-    return int(found[1])
+    return int(match[1])
 
 
 def _hoses(asked: LinesAsked) -> list[hoses.Hose]:
@@ -92,20 +92,20 @@ def _hoses(asked: LinesAsked) -> list[hoses.Hose]:
 
 
 def _one_hose(text: str) -> hoses.Hose:
-    found = _HOSE.fullmatch(text)
-    if found is None:
+    match = _HOSE.fullmatch(text)
+    if match is None:
         raise UsageError(
             expected="bore x length such as '-8 x 3 m' or '12.7 mm x 3 m'",
             found=repr(text),
             where="--hose",
             do="write both with an x between",
         )
-    bore = found["bore"]
+    bore = match["bore"]
     if _DASH.fullmatch(bore):
         bore_m = hoses.hose_bore_m(dash_number(bore))
     else:
         bore_m = quantity(bore, "length", "--hose").value
-    return hoses.Hose(bore_m=bore_m, length_m=quantity(found["length"], "length", "--hose").value)
+    return hoses.Hose(bore_m=bore_m, length_m=quantity(match["length"], "length", "--hose").value)
 
 
 def _dashes(asked: LinesAsked) -> tuple[int, ...]:
@@ -157,8 +157,8 @@ def _fill(asked: LinesAsked, known: Known) -> Iterator[Section]:
     if asked.containers is not None:
         if asked.container is None:
             raise MissingError("poured oil", "container", text="--container, the size of one")
-        left = 0.0 if asked.left is None else asked.left.value
-        poured = hoses.poured_m3(asked.containers.value, asked.container.value, left)
+        remaining = 0.0 if asked.left is None else asked.left.value
+        poured = hoses.poured_m3(asked.containers.value, asked.container.value, remaining)
         rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
         if not fitted and asked.core is None:
             rows += _stored(poured, known)
@@ -212,7 +212,7 @@ def _class_sizes(hose: str) -> Sequence[int]:
 
 
 def _flares(asked: LinesAsked) -> Section:
-    found = [(dash, hoses.flare_size(dash)) for dash in _dashes(asked)]
+    sizes = [(dash, hoses.flare_size(dash)) for dash in _dashes(asked)]
     rows = tuple(
         (
             f"-{size.dash}",
@@ -220,12 +220,12 @@ def _flares(asked: LinesAsked) -> Section:
             size.thread,
             size.nut_hex_in or "see the standard",
         )
-        for _, size in found
+        for _, size in sizes
         if size is not None
     )
     heads = ("dash", "tube", "thread, in", "nut hexagon, in")
     remarks: list[Pieces] = [("A dash is a sixteenth of an inch of tube: -8 is half an inch.",)]
-    none = ", ".join(f"-{dash}" for dash, size in found if size is None)
+    none = ", ".join(f"-{dash}" for dash, size in sizes if size is None)
     if none:
         remarks.append((f"No 37° flare of the standard: {none}.",))
     table = Table(key="flares", heads=heads, rows=rows)

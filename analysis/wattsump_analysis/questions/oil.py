@@ -138,9 +138,9 @@ def _case(asked: OilAsked, known: Known) -> _Case:
     return _Case(
         there=there,
         others=tuple(
-            one
-            for one in (_oil_of(text) for text in asked.compare or _COMPARED)
-            if not _alike(one, there)
+            other
+            for other in (_oil_of(text) for text in asked.compare or _COMPARED)
+            if not _alike(other, there)
         ),
         temps_c=_temps(asked, known),
         thickest=asked.thickest.value if asked.thickest else bounds.viscosity_max_start_mm2_s,
@@ -152,11 +152,11 @@ def _case(asked: OilAsked, known: Known) -> _Case:
     )
 
 
-def _alike(one: _Oil, other: _Oil) -> bool:
+def _alike(oil_1: _Oil, oil_2: _Oil) -> bool:
     """Whether two oils are the same to a part in a thousand, where data sheets give them."""
     return all(
         math.isclose(
-            oil.viscosity_mm2_s(at, one.line), oil.viscosity_mm2_s(at, other.line), rel_tol=1e-3
+            oil.viscosity_mm2_s(at, oil_1.line), oil.viscosity_mm2_s(at, oil_2.line), rel_tol=1e-3
         )
         for at in (40.0, 100.0)
     )
@@ -164,25 +164,25 @@ def _alike(one: _Oil, other: _Oil) -> bool:
 
 def _temps(asked: OilAsked, known: Known) -> dict[str, float]:
     """Cold start, idle and peak: typed, else the first and the hottest of the outing."""
-    found: dict[str, float] = {}
+    temps_c: dict[str, float] = {}
     tank = None if known.tank_c is None else known.tank_c[np.isfinite(known.tank_c)]
     for name, typed in (("cold start", asked.cold), ("idle", asked.idle), ("peak", asked.peak)):
         if typed is not None:
-            found[name] = typed.value
+            temps_c[name] = typed.value
         elif tank is not None and tank.size and name != "idle":
-            found[name] = float(tank[0] if name == "cold start" else tank.max())
+            temps_c[name] = float(tank[0] if name == "cold start" else tank.max())
         elif name == "idle" and known.idle_c is not None:
-            found[name] = known.idle_c
-    if "peak" not in found and "tank" in known.peaks_c:
-        found["peak"] = known.peaks_c["tank"]
-    return found
+            temps_c[name] = known.idle_c
+    if "peak" not in temps_c and "tank" in known.peaks_c:
+        temps_c["peak"] = known.peaks_c["tank"]
+    return temps_c
 
 
-def _thickness(one: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
-    value = oil.viscosity_mm2_s(temp_c, one.line)
+def _thickness(of: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
+    value = oil.viscosity_mm2_s(temp_c, of.line)
     if not interval:
         return Figure(value=value, kind="viscosity")
-    spread = math.exp(NORMAL_95 * one.u_rel)
+    spread = math.exp(NORMAL_95 * of.u_rel)
     return Figure(value=value, kind="viscosity", low=value / spread, high=value * spread)
 
 
@@ -241,10 +241,10 @@ def _grades(case: _Case) -> Section:
     """Every grade at the same temperatures, and the two it allows."""
     heads = ("grade", *case.temps_c, "from", "to")
     rows: list[tuple[str | Figure, ...]] = []
-    for one in (case.there, *case.others):
-        allowed = case.window(one.line)
-        cells = [_thickness(one, temp_c, interval=False) for temp_c in case.temps_c.values()]
-        name = f"{one.name} (in it)" if one is case.there else one.name
+    for each in (case.there, *case.others):
+        allowed = case.window(each.line)
+        cells = [_thickness(each, temp_c, interval=False) for temp_c in case.temps_c.values()]
+        name = f"{each.name} (in it)" if each is case.there else each.name
         ends = (temperature(allowed.coldest_c), temperature(allowed.hottest_c))
         rows.append((name, *cells, *ends))
     between = (
@@ -271,11 +271,11 @@ def _outside(case: _Case) -> Iterator[Section]:
     # Binned series are minutes apart in a proof, seconds in a session: a gap is much more.
     gap = 5.0 * float(np.median(np.diff(case.elapsed_s)))
     rows: list[tuple[str | Figure, ...]] = []
-    for one in (case.there, *case.others):
+    for each in (case.there, *case.others):
         minutes = oil.minutes_outside(
-            case.elapsed_s, case.tank_c, case.window(one.line), longest_gap_s=max(gap, 30.0)
+            case.elapsed_s, case.tank_c, case.window(each.line), longest_gap_s=max(gap, 30.0)
         )
-        name = f"{one.name} (in it)" if one is case.there else one.name
+        name = f"{each.name} (in it)" if each is case.there else each.name
         rows.append((name, *(Figure(value=60.0 * part, kind="duration") for part in minutes)))
     heads = ("grade", "too thick", "inside", "too thin")
     yield Section(
@@ -299,9 +299,9 @@ def _heat(case: _Case) -> Iterator[Section]:
 def _assumed(asked: OilAsked, known: Known, case: _Case) -> Iterator[Pieces]:
     if known.profile is None or asked.grade is not None:
         yield ("A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",)
-    for one in (case.there, *case.others):
-        if one.engine is not None:
-            yield from _engine_words(one.engine)
+    for each in (case.there, *case.others):
+        if each.engine is not None:
+            yield from _engine_words(each.engine)
     if known.profile is None and (asked.thickest is None or asked.thinnest is None):
         yield ("Viscosity limits: common practice, no source; the pump maker's come first.",)
     for note in known.notes:

@@ -181,10 +181,10 @@ def _zones(case: _Case, asked: PreheatAsked) -> Section:
     share = _NEAR_SHARE if asked.near_share is None else asked.near_share.value
     require(share, 0.02, 0.98, unit="of 1", where="--near-share")
     couplings = _couplings(asked)
-    found = [_at_coupling(case, share, coupling) for coupling in couplings]
-    near = [one.near.seconds for one in found]
-    far = [one.far.seconds for one in found]
-    gain = [preheat.circulation_gain(one, "far from it") for one in found]
+    targets = [_at_coupling(case, share, coupling) for coupling in couplings]
+    near = [target.near.seconds for target in targets]
+    far = [target.far.seconds for target in targets]
+    gain = [preheat.circulation_gain(target, "far from it") for target in targets]
     flag = "" if asked.coupling else "estimate"
     rows = (
         Row(key="near_s", label="beside the heater, oil still", figure=_span(near), flag=flag),

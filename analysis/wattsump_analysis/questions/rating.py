@@ -72,12 +72,12 @@ def _verdict(case: Case) -> tuple[str, float | None]:
     if case.label_w is None or case.k is None or case.weigh is None:
         return "", None
     if case.etd_k is None:
-        found = label.label_verdict(
+        weighed = label.label_verdict(
             case.label_w, case.k.value, case.weigh, oil_rate_w_k=case.oil_w_k
         )
-        return found.word, None
-    one = case.weigh(label.conductance_from_label_w_k(case.label_w, case.etd_k))
-    return one.word, one.probability
+        return weighed.word, None
+    verdict = case.weigh(label.conductance_from_label_w_k(case.label_w, case.etd_k))
+    return verdict.word, verdict.probability
 
 
 def _headline(case: Case) -> Iterator[Pieces]:
@@ -152,13 +152,13 @@ def _basis_table(case: Case) -> Table | None:
     if case.label_w is None or case.etd_k is not None:
         return None
     rows: list[tuple[str | Figure, ...]] = []
-    for one in label.readings(case.label_w, case.oil_w_k):
-        if one.etd_k is None or one.conductance_w_k is None:
-            rows.append((one.basis.name, "needs oil flow", "", ""))
+    for reading in label.readings(case.label_w, case.oil_w_k):
+        if reading.etd_k is None or reading.conductance_w_k is None:
+            rows.append((reading.basis.name, "needs oil flow", "", ""))
             continue
-        etd = Figure(value=one.etd_k, kind="temperature_difference")
-        word = _basis_word(one.conductance_w_k, case)
-        rows.append((one.basis.name, etd, conductance(one.conductance_w_k), word))
+        etd = Figure(value=reading.etd_k, kind="temperature_difference")
+        word = _basis_word(reading.conductance_w_k, case)
+        rows.append((reading.basis.name, etd, conductance(reading.conductance_w_k), word))
     return Table(key="bases", heads=("if its basis is", "ETD", "claims", "then"), rows=tuple(rows))
 
 
@@ -173,29 +173,29 @@ def _basis_word(claim: float, case: Case) -> str:
 def _ceiling_section(case: Case) -> Iterator[Section]:
     if case.air_w_k is None and case.oil_w_k is None:
         return
-    found = ceilings(case.air_w_k, case.oil_w_k)
+    limits = ceilings(case.air_w_k, case.oil_w_k)
     both = case.air_w_k is not None and case.oil_w_k is not None
     rows = []
-    if found.air_w_k is not None:
+    if limits.air_w_k is not None:
         rows.append(
             Row(
                 key="air_ceiling_w_k",
                 label="all the air could take",
-                figure=conductance(found.air_w_k),
+                figure=conductance(limits.air_w_k),
             )
         )
-    if found.oil_w_k is not None:
+    if limits.oil_w_k is not None:
         rows.append(
             Row(
                 key="oil_ceiling_w_k",
                 label="all the oil could give",
-                figure=conductance(found.oil_w_k),
+                figure=conductance(limits.oil_w_k),
             )
         )
-    if found.built_low_w_k is not None and found.built_high_w_k is not None:
-        middle = math.sqrt(found.built_low_w_k * found.built_high_w_k)
+    if limits.built_low_w_k is not None and limits.built_high_w_k is not None:
+        middle = math.sqrt(limits.built_low_w_k * limits.built_high_w_k)
         built = Figure(
-            value=middle, kind="conductance", low=found.built_low_w_k, high=found.built_high_w_k
+            value=middle, kind="conductance", low=limits.built_low_w_k, high=limits.built_high_w_k
         )
         rows.append(
             Row(
@@ -205,16 +205,16 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
                 note="common practice, no source",
             )
         )
-    if case.k is not None and case.k.value < found.lowest_w_k:
+    if case.k is not None and case.k.value < limits.lowest_w_k:
         low, high = (
-            None if end is None else end / found.lowest_w_k for end in (case.k.low, case.k.high)
+            None if end is None else end / limits.lowest_w_k for end in (case.k.low, case.k.high)
         )
-        share = Figure(value=case.k.value / found.lowest_w_k, kind="fraction", low=low, high=high)
+        share = Figure(value=case.k.value / limits.lowest_w_k, kind="fraction", low=low, high=high)
         note = "its effectiveness" if both else "the other stream may carry less"
         rows.append(
             Row(key="effectiveness", label="measured, of the lower", figure=share, note=note)
         )
-    remarks = tuple(_over_ceiling(case, found.lowest_w_k))
+    remarks = tuple(_over_ceiling(case, limits.lowest_w_k))
     yield Section(title="Ceilings, whatever the core", rows=tuple(rows), remarks=remarks)
 
 
@@ -261,9 +261,9 @@ def _viscosity_row(k: Figure, asked: RatingAsked) -> Iterator[Row]:
     if asked.other_viscosity is None:
         return
     base = asked.viscosity.value if asked.viscosity else sizing.RATED_VISCOSITY_MM2_S
-    found = sizing.viscosity_factor(asked.other_viscosity.value, base)
+    factor = sizing.viscosity_factor(asked.other_viscosity.value, base)
     scaled = sizing.Range(
-        low=k.value * found.low, likely=k.value * found.likely, high=k.value * found.high
+        low=k.value * factor.low, likely=k.value * factor.likely, high=k.value * factor.high
     )
     yield Row(
         key="viscosity_w_k",
@@ -292,14 +292,14 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
         if asked.other_oil_flow
         else 1.0
     )
-    found = sizing.at_flows(
+    changed = sizing.at_flows(
         k.value,
         air_rate_w_k=case.air_w_k,
         oil_rate_w_k=oil_now,
         air_factor=other_air / case.air_w_k,
         oil_factor=oil_factor,
     )
-    yield Row(key="flows_w_k", label="with the other flows", figure=ranged(found))
+    yield Row(key="flows_w_k", label="with the other flows", figure=ranged(changed))
 
 
 def _assumed(case: Case, asked: RatingAsked, known: Known) -> Iterator[Pieces]:

@@ -115,9 +115,9 @@ def conductance(value: float) -> Figure:
     return Figure(value=value, kind="conductance")
 
 
-def ranged(found: sizing.Range, kind: str = "conductance") -> Figure:
+def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
     """Return a range as a figure: its bounds in place of an interval."""
-    return Figure(value=found.likely, kind=kind, low=found.low, high=found.high)
+    return Figure(value=span.likely, kind=kind, low=span.low, high=span.high)
 
 
 def usual_peak_c(known: Known) -> float:

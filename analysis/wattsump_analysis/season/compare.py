@@ -123,9 +123,9 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
     """
     _check(before, after)
     old, new = in_order(before)[0], in_order(after)[0]
-    told = [*old, *new]
-    rows = log_rows(told)
-    usual = usual_scatter(own_u(told))
+    outings = [*old, *new]
+    rows = log_rows(outings)
+    usual = usual_scatter(own_u(outings))
     if old and new:
         scatter = repeatability(rows, (0, len(old)), usual=usual)
         change = rows[len(old) :].mean(axis=0) - rows[: len(old)].mean(axis=0)
@@ -233,17 +233,17 @@ def _group(kind: EventKind) -> str | None:
 
 def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -> Line | None:
     """Rise over air at the same heat: at steady work rise goes with heat."""
-    told = [[o for o in side if o.rise_k is not None and o.rise_k > 0.0] for side in (old, new)]
-    if not told[0] or not told[1]:
+    outings = [[o for o in side if o.rise_k is not None and o.rise_k > 0.0] for side in (old, new)]
+    if not outings[0] or not outings[1]:
         return None
-    heat_w = float(np.mean([o.heat_w for o in told[0]]))
+    heat_w = float(np.mean([o.heat_w for o in outings[0]]))
     logs = [
         np.array([np.log(o.rise_k * heat_w / o.heat_w) for o in side])  # type: ignore[operator]
-        for side in told
+        for side in outings
     ]
     before, after = (float(np.exp(values.mean())) for values in logs)
     # Rise is read almost exactly; what scatters is the heat it is brought to.
-    spread = scatter.of_difference(len(told[0]), len(told[1]))[1, 1]
+    spread = scatter.of_difference(len(outings[0]), len(outings[1]))[1, 1]
     ratio = relative_change(float(logs[1].mean() - logs[0].mean()), float(spread), scatter.basis)
     return Line(
         name="oil over air, same air and work",
@@ -267,8 +267,8 @@ def _lines(before: Sequence[Outing], after: Sequence[Outing]) -> tuple[Line, ...
         ("too warm, minutes an hour", "minutes", per_hour),
         ("preheat, minutes", "minutes", lambda o: o.preheat_min),
     )
-    found = (_line(name, kind, get, before, after) for name, kind, get in wanted)
-    return tuple(line for line in found if line is not None)
+    lines = (_line(name, kind, get, before, after) for name, kind, get in wanted)
+    return tuple(line for line in lines if line is not None)
 
 
 def _line(
@@ -304,14 +304,14 @@ def _also(
     events: Sequence[Event],
 ) -> tuple[str, ...]:
     """Sentences on what else differed."""
-    said = [f'noted: "{event.text}" ({event.kind})' for event in events]
-    said += [f"profile, {name}: {what}" for name, what in changed.items()]
+    sentences = [f'noted: "{event.text}" ({event.kind})' for event in events]
+    sentences += [f"profile, {name}: {what}" for name, what in changed.items()]
     if any(name.startswith(("metal", "oil.volume")) for name in changed):
-        said.append("the stated heat capacity differs, and K and heat both rest on it")
+        sentences.append("the stated heat capacity differs, and K and heat both rest on it")
     air = [[o.ambient_c for o in side if o.ambient_c is not None] for side in (before, after)]
     if air[0] and air[1] and abs(np.mean(air[1]) - np.mean(air[0])) > AIR_APART_K:
-        said.append(f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K")
+        sentences.append(f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K")
     least = min(o.completeness for o in (*before, *after))
     if least < 0.9:
-        said.append(f"an outing with only {100 * least:.0f} % of its readings")
-    return tuple(said)
+        sentences.append(f"an outing with only {100 * least:.0f} % of its readings")
+    return tuple(sentences)

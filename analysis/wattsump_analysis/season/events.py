@@ -64,5 +64,5 @@ def event_kinds(text: str) -> tuple[EventKind, ...]:
     """
     if by_program(text):
         return ()
-    found = dict.fromkeys(kind for kind, words in _WORDS if re.search(words, text, re.I))
-    return tuple(found)
+    kinds = dict.fromkeys(kind for kind, words in _WORDS if re.search(words, text, re.I))
+    return tuple(kinds)

@@ -164,9 +164,9 @@ def gather(
         jobs: dict[str, Job] = {}
         twins: dict[str, list[Path]] = {}
         for path in sessions_in(folder) if only is None else sorted(only):
-            known = store.known(path)
-            if known is not None:
-                entries[path] = known
+            kept = store.known(path)
+            if kept is not None:
+                entries[path] = kept
                 continue
             key = store.key(path)
             jobs.setdefault(key, Job(path=path, key=key, profile_path=profile_path))

@@ -214,9 +214,9 @@ def outing_from_dict(raw: Mapping[str, Any]) -> Outing:
     TypeError, ValueError, KeyError
         The data are not those of an outing of this version.
     """
-    known = {f.name for f in fields(Outing)}
-    if set(raw) != known:
-        raise ValueError(f"not an outing: {sorted(known ^ set(raw))} differ")
+    names = {f.name for f in fields(Outing)}
+    if set(raw) != names:
+        raise ValueError(f"not an outing: {sorted(names ^ set(raw))} differ")
     values = dict(raw)
     values["events"] = tuple(
         Event(kind=EventKind(event["kind"]), text=event["text"]) for event in raw["events"]
@@ -236,8 +236,8 @@ def _relative(interval: Interval | None) -> float | None:
 
 def _heat(proof: Proof) -> Interval | None:
     """Heat into the oil at work: of the last stretch that has one, as K is that stretch's."""
-    told = [s.heat_in_w for s in proof.segments if s.heat_in_w is not None]
-    return told[-1] if told else None
+    heats = [s.heat_in_w for s in proof.segments if s.heat_in_w is not None]
+    return heats[-1] if heats else None
 
 
 def _common(proof: Proof) -> float:

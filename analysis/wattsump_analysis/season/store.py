@@ -184,10 +184,10 @@ class Store:
 
 def _size_and_time(path: Path) -> tuple[int, int]:
     try:
-        found = path.stat()
+        status = path.stat()
     except FileNotFoundError:
         return (-1, 0)
-    return (found.st_size, found.st_mtime_ns)
+    return (status.st_size, status.st_mtime_ns)
 
 
 def _prepared(path: Path | str) -> sqlite3.Connection:

@@ -146,15 +146,15 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
 
     tau = min(GRID * float(t[-1] - t[0]), key=lambda value: linear(value)[0])
     final, amplitude = linear(tau)[1]
-    found = fit_curve(_ONE, t, y, np.array([final, amplitude, tau]))
-    if not found.identified or found.shape_right or y.size <= len(_PAIR.names):
-        return found
+    fit = fit_curve(_ONE, t, y, np.array([final, amplitude, tau]))
+    if not fit.identified or fit.shape_right or y.size <= len(_PAIR.names):
+        return fit
     pair = fit_two_exponentials(t, y)
     if not (pair.identified and pair.shape_right):
-        return found
+        return fit
     taus = " and ".join(f"{pair.value(name) / 60.0:.1f}" for name in ("tau1_s", "tau2_s"))
-    text = f"{found.reason}; two time constants, {taus} min, fit"
-    return replace(found, reason=Remark(code="two-exponentials", text=text))
+    text = f"{fit.reason}; two time constants, {taus} min, fit"
+    return replace(fit, reason=Remark(code="two-exponentials", text=text))
 
 
 def fit_two_exponentials(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
@@ -204,9 +204,9 @@ def _seen(t_s: FloatArray, y: FloatArray, parameters: int) -> tuple[FloatArray, 
 
 
 def _linear(design: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
-    found = np.linalg.lstsq(design, y, rcond=None)[0]
-    left = y - design @ found
-    return float(left @ left), np.asarray(found, dtype=np.float64)
+    solution = np.linalg.lstsq(design, y, rcond=None)[0]
+    residuals = y - design @ solution
+    return float(residuals @ residuals), np.asarray(solution, dtype=np.float64)
 
 
 def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> ExponentialFit:
@@ -233,7 +233,7 @@ def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> 
         return np.nan_to_num(curve.slope(t, p), nan=0.0, posinf=HUGE, neginf=-HUGE)
 
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        found = least_squares(
+        solved = least_squares(
             misfit,
             start,
             jac=jacobian_of,
@@ -243,15 +243,15 @@ def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> 
             gtol=TOLERANCE,
             max_nfev=MOST_EVALUATIONS,
         )
-    residuals = y - curve.model(t, found.x)
-    dof = y.size - found.x.size
+    residuals = y - curve.model(t, solved.x)
+    dof = y.size - solved.x.size
     sd = float(np.sqrt(residuals @ residuals / dof))
-    covariance, full_rank = _covariance(curve.slope(t, found.x), sd)
+    covariance, full_rank = _covariance(curve.slope(t, solved.x), sd)
     errors = np.sqrt(np.diag(covariance))
-    tau = curve.slowest_s(found.x)
+    tau = curve.slowest_s(solved.x)
     window = float(t[-1] - t[0]) / tau if tau != 0 else 0.0
     dw = durbin_watson(residuals)
-    reason = _judged(full_rank, bool(found.success), window, errors, found.x)
+    reason = _judged(full_rank, bool(solved.success), window, errors, solved.x)
     identified, shape_right = reason is None, dw >= LOWEST_DURBIN_WATSON
     if identified and not shape_right:
         text = f"the curve is not of this shape: Durbin-Watson {dw:.2f}, near 2 if it were"
@@ -260,13 +260,13 @@ def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> 
         correlation = covariance / np.outer(errors, errors)
     return ExponentialFit(
         names=curve.names,
-        values=found.x,
+        values=solved.x,
         errors=errors,
         correlation=correlation,
         rms=float(np.sqrt(np.mean(residuals**2))),
         n=int(y.size),
-        status=int(found.status),
-        message=str(found.message),
+        status=int(solved.status),
+        message=str(solved.message),
         window_tau=float(window),
         durbin_watson=dw,
         identified=identified,

@@ -205,14 +205,14 @@ def table(value: object, where: str) -> Mapping[str, object]:
     )
 
 
-def refuse_unknown(raw: Mapping[str, object], known: tuple[str, ...], where: str) -> None:
+def refuse_unknown(raw: Mapping[str, object], names: tuple[str, ...], where: str) -> None:
     """Raise on a key that is none of the known ones, naming the nearest."""
     for key in raw:
-        if key in known:
+        if key in names:
             continue
-        near = difflib.get_close_matches(str(key), known, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(str(key), names, n=1, cutoff=0.5)
         raise ProfileError(
-            expected="one of " + ", ".join(known),
+            expected="one of " + ", ".join(names),
             found=f"the unknown key {key!r}",
             where=where,
             do=f"did you mean {near[0]!r}?" if near else "remove it",

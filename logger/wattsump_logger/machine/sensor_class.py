@@ -82,8 +82,8 @@ class SensorClass:
     text: str
 
     def __post_init__(self) -> None:
-        known = self.text in {"none", _NOT_STATED} or _class_key(self.text) in _CLASSES
-        if not known and _HALF_WIDTH.fullmatch(self.text.strip()) is None:
+        is_class = self.text in {"none", _NOT_STATED} or _class_key(self.text) in _CLASSES
+        if not is_class and _HALF_WIDTH.fullmatch(self.text.strip()) is None:
             raise UsageError(
                 expected=_EXPECTED,
                 found=repr(self.text),

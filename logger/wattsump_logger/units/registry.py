@@ -71,11 +71,11 @@ def registry(few: bool) -> "pint.UnitRegistry[Decimal]":
 
     # Decimal factors: 18 L is then 0.018 m3 to the last bit, and a profile's typed text
     # and its value agree.
-    found: pint.UnitRegistry[Decimal] = (
+    units: pint.UnitRegistry[Decimal] = (
         pint.UnitRegistry(None, non_int_type=Decimal)
         if few
         else pint.UnitRegistry(non_int_type=Decimal)
     )
     for definition in (*_SOME, *_OWN) if few else _OWN:
-        found.define(definition)
-    return found
+        units.define(definition)
+    return units
