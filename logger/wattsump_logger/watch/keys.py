@@ -11,14 +11,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TextIO
 
-__all__ = ("MARK_KEYS", "Action", "Keyboard", "listening", "press", "wake")
+__all__ = ("LONGEST_NOTE", "MARK_KEYS", "Action", "Keyboard", "listening", "press", "wake")
 
 MARK_KEYS = {"f": "fan", "c": "climb", "l": "load", "s": "stop", "n": "note"}
 _ACKNOWLEDGE = ("a", " ")  # the space bar is the one key no glove misses
 _GO_ON = ("g",)
 _ONCE_S = 0.7  # a second press of the same key within this time is vibration
 _TYPING_ENDS_S = 60.0
-_LONGEST_NOTE = 120
+LONGEST_NOTE = 120
 _ENTER, _ERASE, _ESCAPE = ("\r", "\n"), ("\x7f", "\b"), "\x1b"
 
 
@@ -73,7 +73,7 @@ def _typed(keyboard: Keyboard, char: str, now_s: float) -> tuple[Keyboard, tuple
         return replace(after, note=None, last=""), ()
     if char in _ERASE:
         return replace(after, note=note[:-1]), ()
-    if char.isprintable() and len(note) < _LONGEST_NOTE:
+    if char.isprintable() and len(note) < LONGEST_NOTE:
         return replace(after, note=note + char), ()
     return after, ()
 
