@@ -5,7 +5,7 @@ What knows physics is supplied by whoever composes the program, as `Supplies`.
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,9 +16,12 @@ if TYPE_CHECKING:
     from threading import Thread
 
     from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.phone.place import Place
     from wattsump_logger.watch.beside import Beside
     from wattsump_logger.watch.guide import Estimate, Guide
-    from wattsump_logger.watch.watch import Forecaster, Watch
+    from wattsump_logger.watch.keys import Action
+    from wattsump_logger.watch.publish import Latest
+    from wattsump_logger.watch.watch import Forecaster, Screen, Watch
 
 __all__ = ("Asked", "Supplies", "machine_profile", "register", "watching_over")
 
@@ -65,6 +68,14 @@ _Guide = Annotated[
 _Probes = Annotated[
     Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
 ]
+_Phone = Annotated[
+    str | None,
+    typer.Option(
+        "--phone",
+        metavar="ADDRESS[:PORT]",
+        help="Serve a live page for phones at this one address of the local network.",
+    ),
+]
 _Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
 
 Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
@@ -90,6 +101,7 @@ class Asked:
     rate: str | None = None
     alarm_command: str | None = None
     guide: str | None = None
+    phone: "Place | None" = None
     is_plain: bool = False
     rest_min: float | None = None
 
@@ -112,12 +124,14 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         alarm_command: _Command = None,
         guide: _Guide = None,
         probes: _Probes = None,
+        phone: _Phone = None,
         is_plain: _Plain = False,
     ) -> None:
         """Record an outing from a port until Ctrl-C.
 
         It leaves <name>.csv, its sidecar and <name>.wire. Keys mark the session while it runs:
-        f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen.
+        f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen. With
+        --phone, p shows the code that a phone scans.
         """
         from wattsump_logger.capture import loop, ports
         from wattsump_logger.capture.link import OpenedFirst
@@ -130,6 +144,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             rate=rate,
             alarm_command=alarm_command,
             guide=guide,
+            phone=_served_at(phone, out),
             is_plain=is_plain,
             rest_min=rest_min,
         )
@@ -156,6 +171,18 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
             # Whoever should read stands still, and python would wait for them: all is on disk.
             os._exit(0)
+
+
+def _served_at(typed: str | None, folder: Path) -> "Place | None":
+    """Return where the page for the phone is served, having told its code."""
+    if typed is None:
+        return None
+    from wattsump_logger.phone.place import place_of, poster
+    from wattsump_logger.watch.publish import finishes
+
+    place = place_of(typed, folder)
+    finishes(lambda: typer.echo("\n".join(poster(place)), err=True))
+    return place
 
 
 def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | None":
@@ -191,8 +218,11 @@ def watching_over(
     live = False if asked.is_plain else None
     screens: Latest[Screen] = Latest()
     with (
+        _on_phones(asked.phone, screens) as read_asked,
         listening() as read_keys,
-        following(screens, lambda: showing(live=live), complain=to_stderr) as thread,
+        following(
+            screens, lambda: showing(live=live, poster=_code_of(asked.phone)), complain=to_stderr
+        ) as thread,
         beside(
             Watch(
                 profile,
@@ -201,6 +231,7 @@ def watching_over(
                 guide=guide,
                 command=command,
                 read_keys=read_keys,
+                read_asked=read_asked,
                 show=screens.put,
                 rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
             ),
@@ -208,6 +239,28 @@ def watching_over(
         ) as watch,
     ):
         yield watch, thread
+
+
+def _code_of(place: "Place | None") -> "tuple[str, ...]":
+    from wattsump_logger.phone.place import poster
+
+    return () if place is None else poster(place)
+
+
+@contextlib.contextmanager
+def _on_phones(
+    place: "Place | None", screens: "Latest[Screen]"
+) -> "Iterator[Callable[[], Sequence[Action]]]":
+    """Show every newest screen on phones, if asked to; yield what reads what they ask for."""
+    if place is None:
+        yield tuple
+        return
+    from wattsump_logger.phone.beside import Requests, on_phones
+    from wattsump_logger.watch.publish import following, to_stderr
+
+    requests = Requests()
+    with following(screens, lambda: on_phones(place, requests), complain=to_stderr):
+        yield requests.take
 
 
 def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "Guide | None":

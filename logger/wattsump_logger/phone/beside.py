@@ -10,6 +10,8 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from functools import partial
 from typing import IO
 
 from wattsump_logger.phone.place import Place
@@ -17,12 +19,13 @@ from wattsump_logger.phone.state import line_of
 from wattsump_logger.watch.keys import Action
 from wattsump_logger.watch.watch import Screen
 
-__all__ = ("Asked", "on_phones")
+__all__ = ("Requests", "on_phones")
 
 _MOST_ASKED = 64  # not yet looked at; of more, the oldest go
+_ENDS_S = 1.0
 
 
-class Asked:
+class Requests:
     """What phones have asked for since it was last taken."""
 
     def __init__(self) -> None:
@@ -38,7 +41,7 @@ class Asked:
 
 
 @contextlib.contextmanager
-def on_phones(place: Place, token: str, asked: Asked) -> Iterator[Callable[[Screen], None]]:
+def on_phones(place: Place, requests: Requests) -> Iterator[Callable[[Screen], None]]:
     """Yield what shows a screen on every phone that has the page open.
 
     Raises
@@ -46,40 +49,42 @@ def on_phones(place: Place, token: str, asked: Asked) -> Iterator[Callable[[Scre
     OSError
         The server cannot listen there, or has ended.
     """
-    server = subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "-m", "wattsump_logger.phone.server"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-    )
-    assert server.stdin is not None
-    assert server.stdout is not None
-    try:
-        # Not as an argument: those can be read by every user of the computer.
-        begin = {"address": place.host, "port": place.port, "host": place.name, "token": token}
-        _send(server.stdin, json.dumps(begin))
-        first = json.loads(server.stdout.readline() or b"{}")
-        if first.get("what") != "ready":
-            raise OSError(f"the page for the phone, {place.name}: {first.get('text', 'ended')}")
-        threading.Thread(target=_hear, args=(server.stdout, asked), daemon=True).start()
-        yield lambda screen: _send(server.stdin, line_of(screen))
-    finally:
-        with contextlib.suppress(OSError):
-            server.stdin.close()
+    ) as server:
+        states, asked = server.stdin, server.stdout
+        assert states is not None
+        assert asked is not None
         try:
-            server.wait(1.0)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()
+            # Not as an argument: those can be read by every user of the computer.
+            _send(states, json.dumps(asdict(place) | {"name": place.name}))
+            first = json.loads(asked.readline() or b"{}")
+            if first.get("what") != "ready":
+                text = first.get("text", "the server ended")
+                raise OSError(f"the page for the phone, {place.name}: {text}")
+            threading.Thread(target=_hear, args=(asked, requests), daemon=True).start()
+            yield partial(_show, states)
+        finally:
+            with contextlib.suppress(OSError):
+                states.close()
+            try:
+                server.wait(_ENDS_S)
+            except subprocess.TimeoutExpired:
+                server.kill()
 
 
-def _send(stream: IO[bytes] | None, line: str) -> None:
-    assert stream is not None
+def _show(states: IO[bytes], screen: Screen) -> None:
+    _send(states, line_of(screen))
+
+
+def _send(stream: IO[bytes], line: str) -> None:
     stream.write(line.encode() + b"\n")
     stream.flush()
 
 
-def _hear(stream: IO[bytes], asked: Asked) -> None:
-    with stream:
-        for line in stream:
-            found = json.loads(line)
-            asked.put(Action(what=found["what"], text=found.get("text", "")))
+def _hear(asked: IO[bytes], requests: Requests) -> None:
+    for line in asked:
+        found = json.loads(line)
+        requests.put(Action(what=found["what"], text=found.get("text", "")))

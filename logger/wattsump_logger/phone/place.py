@@ -4,41 +4,43 @@ import contextlib
 import ipaddress
 import os
 import secrets
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from wattsump_logger.errors import UsageError
 
-__all__ = ("PORT", "Place", "place_of", "poster", "token_in")
+__all__ = ("PORT", "Place", "place_of", "poster")
 
 PORT = 8472
 _TOKEN_FILE = "phone-token"
 _TOKEN_BYTES = 12  # 96 bits, of which an hour of guesses at the page's rate tries some hundred
 _TOKEN_LENGTH = 4 * _TOKEN_BYTES // 3
+_HALVES = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
 _BORDER = 2  # light modules around the code; 4 by ISO/IEC 18004, and 2 are read from a screen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """An address and port of this computer."""
+    """An address and port of this computer, and the token of the page's buttons."""
 
     host: str
     port: int
+    token: str
 
     @property
     def name(self) -> str:
         """Address and port as a browser writes them, and as its Host header must say."""
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
-    def url(self, token: str = "") -> str:
-        """Return the page's address; a token stands where no browser sends it on the wire."""
-        return f"http://{self.name}/" + (f"#{token}" if token else "")
+    @property
+    def url(self) -> str:
+        """The page's address, its token where no browser sends it on the wire."""
+        return f"http://{self.name}/#{self.token}"
 
 
-def place_of(typed: str) -> Place:
-    """Return the place of "ADDRESS" or "ADDRESS:PORT".
+def place_of(typed: str, folder: Path) -> Place:
+    """Return the place of "ADDRESS" or "ADDRESS:PORT", with the token that `folder` keeps.
 
     Raises
     ------
@@ -55,7 +57,7 @@ def place_of(typed: str) -> Place:
         raise _no_place(typed, "more than an address and a port" if port else "port 0")
     if address.is_unspecified:
         raise _no_place(typed, "every address of this computer at once")
-    return Place(host=str(address), port=port)
+    return Place(host=str(address), port=port, token=_token_in(folder))
 
 
 def _no_place(typed: str, found: str) -> UsageError:
@@ -67,7 +69,7 @@ def _no_place(typed: str, found: str) -> UsageError:
     )
 
 
-def token_in(folder: Path) -> str:
+def _token_in(folder: Path) -> str:
     """Return the folder's token: who scanned it once goes on after a restart.
 
     Where the folder takes no file the token is new each time.
@@ -86,19 +88,19 @@ def token_in(folder: Path) -> str:
     return token
 
 
-def poster(url: str) -> tuple[str, ...]:
-    """Return the QR code of an address in half blocks, dark ones inked: two modules a character."""
+def poster(place: Place) -> tuple[str, ...]:
+    """Return the QR code of the page, and its address, for a dark terminal.
+
+    Light modules are inked, in half blocks: two modules a character.
+    """
     import segno
 
-    rows = [tuple(row) for row in segno.make_qr(url, error="l").matrix_iter(border=_BORDER)]
+    code = segno.make_qr(place.url, error="l")
+    rows = [tuple(row) for row in code.matrix_iter(border=_BORDER)]
     if len(rows) % 2:
-        rows.append((0,) * len(rows[0]))
-    return tuple(
-        "".join(" ▄▀█"[2 * bool(upper) + bool(lower)] for upper, lower in pair)
-        for pair in _pairs(rows)
-    )
-
-
-def _pairs(rows: "list[tuple[int, ...]]") -> "Iterator[Iterator[tuple[int, int]]]":
-    for at in range(0, len(rows), 2):
-        yield zip(rows[at], rows[at + 1], strict=True)
+        rows.append((1,) * len(rows[0]))
+    lines = [
+        "".join(_HALVES[bool(upper), bool(lower)] for upper, lower in zip(*pair, strict=True))
+        for pair in zip(rows[::2], rows[1::2], strict=True)
+    ]
+    return (*lines, place.url)

@@ -1,4 +1,4 @@
-"""The server of the page: a process of its own, so that nothing a client does reaches the recording.
+"""The server of the page: a process of its own, so that no client reaches the recording.
 
     python -m wattsump_logger.phone.server
 
@@ -19,7 +19,7 @@ from datetime import timedelta
 from importlib.resources import files
 from typing import Any, BinaryIO
 
-from tornado import gen, httpserver, iostream, netutil, tcpserver, web
+from tornado import gen, httpserver, iostream, netutil, util, web
 
 from wattsump_logger.phone.hour import Hour
 from wattsump_logger.watch.keys import LONGEST_NOTE, MARK_KEYS
@@ -76,8 +76,8 @@ class Allowance:
 class Board:
     """The newest state, the hour behind it, and who waits for a newer one."""
 
-    def __init__(self, host: str, token: str, out: BinaryIO) -> None:
-        self.host, self.token = host, token
+    def __init__(self, name: str, token: str, out: BinaryIO) -> None:
+        self.name, self.token = name, token
         self.state: dict[str, Any] = {}
         self.number = 0
         self.hour = Hour()
@@ -120,7 +120,7 @@ class _Handler(web.RequestHandler):
 
     def prepare(self) -> None:
         # A page elsewhere may give its own name this address: its requests say that name.
-        if self.request.host != self.board.host:
+        if self.request.host != self.board.name:
             raise web.HTTPError(403)
 
     def write_error(self, status_code: int, **kwargs: Any) -> None:
@@ -161,7 +161,7 @@ class _Live(_Handler):
         self.write(f"event: {event}\nretry: 1000\ndata: {json.dumps(data)}\n\n")
         try:
             await gen.with_timeout(timedelta(seconds=STUCK_S), self.flush())
-        except (gen.TimeoutError, iostream.StreamClosedError):
+        except (util.TimeoutError, iostream.StreamClosedError):
             with contextlib.suppress(AttributeError):
                 self.request.connection.stream.close()  # type: ignore[union-attr]
             raise web.Finish from None
@@ -195,13 +195,14 @@ def _asked(body: bytes) -> dict[str, str] | None:
         asked = json.loads(body)
     except (ValueError, RecursionError):
         return None
-    if not isinstance(asked, dict):
+    what, text = (asked.get("what"), asked.get("text", "")) if isinstance(asked, dict) else ("", "")
+    if not isinstance(text, str):
         return None
-    what, text = asked.get("what"), asked.get("text", "")
-    if what in ("seen", "go_on") or (what == "mark" and text in _MARKS):
-        return {"what": what, "text": text if what == "mark" else ""}
-    is_note = what == "note" and isinstance(text, str) and text.strip() and text.isprintable()
-    if is_note and len(text) <= LONGEST_NOTE:
+    if what in ("seen", "go_on"):
+        return {"what": str(what), "text": ""}
+    if what == "mark" and text in _MARKS:
+        return {"what": "mark", "text": text}
+    if what == "note" and text.strip() and text.isprintable() and len(text) <= LONGEST_NOTE:
         return {"what": "mark", "text": f"note: {text.strip()}"}
     return None
 
@@ -209,23 +210,21 @@ def _asked(body: bytes) -> dict[str, str] | None:
 class _Door(httpserver.HTTPServer):
     """Lets in so many at once and no more, of all and of one address."""
 
+    def initialize(self, *args: Any, **kwargs: Any) -> None:
+        super().initialize(*args, **kwargs)
+        self._inside: list[tuple[iostream.IOStream, str]] = []
+
     def handle_stream(self, stream: iostream.IOStream, address: Any) -> None:
-        here = self._here
-        if len(here) >= MOST_CLIENTS or list(here.values()).count(address[0]) >= MOST_OF_ONE:
+        self._inside = [one for one in self._inside if not one[0].closed()]
+        of_one = sum(name == address[0] for _, name in self._inside)
+        if len(self._inside) >= MOST_CLIENTS or of_one >= MOST_OF_ONE:
             stream.close()
             return
-        here[stream] = address[0]
-        stream.max_write_buffer_size = 1 << 20
-        stream.set_close_callback(lambda: here.pop(stream, None))
+        self._inside.append((stream, address[0]))
         super().handle_stream(stream, address)
 
-    @property
-    def _here(self) -> dict[iostream.IOStream, str]:
-        found: dict[iostream.IOStream, str] = self.__dict__.setdefault("_in", {})
-        return found
 
-
-def serve(board: Board, address: str, port: int) -> tcpserver.TCPServer:
+def serve(board: Board, address: str, port: int) -> httpserver.HTTPServer:
     """Listen at one address.
 
     Raises
@@ -260,9 +259,9 @@ def serve(board: Board, address: str, port: int) -> tcpserver.TCPServer:
 
 async def _run(states: BinaryIO, out: BinaryIO) -> None:
     asked = json.loads(states.readline())
-    board = Board(asked["host"], asked["token"], out)
+    board = Board(asked["name"], asked["token"], out)
     try:
-        serve(board, asked["address"], asked["port"])
+        serve(board, asked["host"], asked["port"])
     except OSError as error:
         board.act({"what": "error", "text": error.strerror or str(error)})
         return

@@ -36,6 +36,7 @@ _HOT = Style(color="red", bold=True)
 _NEAR = Style(color="yellow", bold=True)
 _BRIGHT = Style(bold=True)
 _QUIET = Style()
+_POSTER = Style(color="white", bgcolor="black")
 _NEAR_K = 5.0
 _OPEN_K = 15.0
 
@@ -104,13 +105,16 @@ def _clock(seconds: float | None) -> str:
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 
 
-def render(screen: Screen, *, height: int = 24, blocks: bool = True) -> tuple[Text, ...]:
+def render(
+    screen: Screen, *, height: int = 24, blocks: bool = True, poster: Sequence[str] = ()
+) -> tuple[Text, ...]:
     """Return the picture of a moment: at most `height` lines of at most 80 columns.
 
-    Lines that do not fit are left out from the bottom of the least important part.
+    Lines that do not fit are left out from the bottom of the least important part. `poster`,
+    the code a phone scans, takes the place of the figures while the screen asks for it.
     """
     head = [_head(screen), *_alarm_lines(screen.alarms)]
-    foot = [_fault_line(screen), _mark_line(screen), _key_line(screen)]
+    foot = [_fault_line(screen), _mark_line(screen), _key_line(screen, bool(poster))]
     doing = [_doing_line(screen), _others_line(screen)]
     guide = _guide_lines(screen.advice) if screen.advice else []
     room = height - len(head) - len(foot) - len(doing)
@@ -119,6 +123,10 @@ def render(screen: Screen, *, height: int = 24, blocks: bool = True) -> tuple[Te
         grid = _grid(screen.gauges, blocks=blocks, spaced=False)
     if len(grid) + min(len(guide), 4) > room:
         grid = _small_grid(screen.gauges)
+    if screen.poster and poster:
+        shown = poster if blocks else poster[-1:]
+        grid, guide, doing = [Text(line, style=_POSTER) for line in shown], [], []
+        room = height - len(head) - len(foot)
     grid = grid[: max(0, room - min(len(guide), 4))]
     guide = guide[: max(0, room - len(grid))]
     lines = [*head, *grid, *doing, *guide]
@@ -284,11 +292,13 @@ def _mark_line(screen: Screen) -> Text:
     return Text(_cut("marks   " + "   ".join(said), WIDTH) if said else "")
 
 
-def _key_line(screen: Screen) -> Text:
+def _key_line(screen: Screen, has_poster: bool) -> Text:
     if screen.note is not None:
         return Text("typing: the other keys mark again after Enter")
     go_on = "  g go on" if screen.advice and not screen.advice.finished else ""
-    return Text(f"f fan  c climb  l load  s stop  n note   a or space: seen{go_on}   Ctrl-C ends")
+    phone = "  p phone" if has_poster else ""
+    marks = "f fan  c climb  l load  s stop  n note"
+    return Text(_cut(f"{marks}   a or space: seen{go_on}{phone}   Ctrl-C ends", WIDTH))
 
 
 def line(screen: Screen) -> str:
@@ -313,20 +323,25 @@ def line(screen: Screen) -> str:
 class Picture:
     """What rich draws: the newest screen, to the height the terminal has now."""
 
-    def __init__(self) -> None:
+    def __init__(self, poster: Sequence[str] = ()) -> None:
         self.screen = Screen()
+        self.poster = poster
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Yield the lines."""
         height = options.height or console.size.height
         blocks = not options.ascii_only
-        lines = render(self.screen, height=height, blocks=blocks)
+        lines = render(self.screen, height=height, blocks=blocks, poster=self.poster)
         yield Text("\n", no_wrap=True, overflow="crop").join(lines)  # a narrow one shows less
 
 
 @contextlib.contextmanager
 def showing(
-    out: TextIO | None = None, *, live: bool | None = None, every_s: float = 1.0
+    out: TextIO | None = None,
+    *,
+    live: bool | None = None,
+    every_s: float = 1.0,
+    poster: Sequence[str] = (),
 ) -> Iterator[Callable[[Screen], None]]:
     """Yield what shows a screen: the picture on a terminal, else a line now and then.
 
@@ -338,7 +353,7 @@ def showing(
     if not (console.is_terminal if live is None else live):
         yield _line_teller(out, every_s)
         return
-    picture = Picture()
+    picture = Picture(poster)
     before: tuple[object, ...] = ()
     rang_s = float("-inf")
     with Live(picture, console=console, screen=True, auto_refresh=False) as shown:
@@ -346,7 +361,8 @@ def showing(
         def show(screen: Screen) -> None:
             nonlocal before, rang_s
             picture.screen = screen
-            now = (console.size, *map(_print_of, render(screen, height=console.size.height)))
+            lines = render(screen, height=console.size.height, poster=poster)
+            now = (console.size, *map(_print_of, lines))
             if now != before:
                 before = now
                 shown.refresh()

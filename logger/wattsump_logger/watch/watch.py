@@ -98,6 +98,7 @@ class Screen:
     marks: tuple[tuple[float | None, str], ...] = ()
     advice: Advice | None = None
     note: str | None = None
+    poster: bool = False
     bell: bool = False
 
 
@@ -147,6 +148,8 @@ class Watch:
         Told of every alarm.
     read_keys : callable
         Returns the characters pressed since it was last called.
+    read_asked : callable
+        Returns what was asked for elsewhere since it was last called.
     show : callable
         Given each screen.
     rest_ends_s : float, optional
@@ -162,6 +165,7 @@ class Watch:
         guide: Guide | None = None,
         command: AlarmCommand | None = None,
         read_keys: Callable[[], str] = lambda: "",
+        read_asked: Callable[[], Sequence[keys.Action]] = tuple,
         show: Callable[[Screen], None] = lambda screen: None,
         rest_ends_s: float | None = None,
         clock: Clock | None = None,
@@ -173,6 +177,8 @@ class Watch:
         self._guide = guide
         self._command = command
         self._read_keys = read_keys
+        self._read_asked = read_asked
+        self._poster = False
         self._show = show
         self._rest = _Rest(rest_ends_s)
         self._clock = clock or HostClock()
@@ -236,12 +242,14 @@ class Watch:
         for char in chars:
             self._keyboard, asked = keys.press(self._keyboard, char, now_s)
             actions += asked
-        for action in actions:
+        for action in (*actions, *self._read_asked()):
             if action.what == "mark":
                 self._queued.append(action.text)
                 self._pending.extend(marks_of(mark_cell([action.text])))
             elif action.what == "go_on":
                 self._go_on = True
+            elif action.what == "poster":
+                self._poster = not self._poster
             else:
                 self._standings, notices = alarm_states.acknowledge(self._rules, self._standings)
                 self._tell(notices)
@@ -335,6 +343,7 @@ class Watch:
             marks=(*self._shown_marks, *((None, text) for text in self._pending)),
             advice=self.advice,
             note=self._keyboard.note,
+            poster=self._poster,
             bell=bell,
         )
 

@@ -33,6 +33,7 @@ const minutes = (s) => {
   const clock = `${Math.floor(whole / 60) % 60}:${String(whole % 60).padStart(2, "0")}`;
   return whole < 3600 ? clock : `${Math.floor(whole / 3600)}:${clock.padStart(5, "0")}`;
 };
+const degrees = (text) => text.replaceAll("degC", "°C");
 const spaced = (name) => name.replaceAll("_", " ");
 
 // Link and age
@@ -69,13 +70,13 @@ source.addEventListener("now", (event) => {
 // The moment
 
 const show = () => {
-  put("machine", sum([state.machine, state.outing]) || "wattsump");
+  put("machine", state.machine || "wattsump");
   showAlarms();
   showGauges();
   showAhead();
   showGuide();
   put("marks", state.marks.length ? "Marks: " + state.marks
-    .map(([at_s, text]) => `${at_s === null ? "now" : minutes(at_s)} ${text}`).join(", ") : "");
+    .map(([at_s, text]) => `${at_s === null ? "now" : minutes(at_s)} ${degrees(text)}`).join(", ") : "");
   put("others", sum(state.others.map(([name, cell]) => {
     const unit = name.slice(name.lastIndexOf("_") + 1);
     const word = spaced(name.slice(0, name.lastIndexOf("_")));
@@ -84,6 +85,7 @@ const show = () => {
   })));
   put("faults", sum([...state.trouble, ...state.faults]));
   put("state", sum([
+    state.outing,
     state.elapsed_s === null ? "" : `${minutes(state.elapsed_s)} into the outing`,
     `${state.row_count} rows`,
     state.complete_pct === null ? "" : `${state.complete_pct.toFixed(1)} % complete`,
@@ -93,7 +95,7 @@ const show = () => {
 const showAlarms = () => {
   const box = $("alarms");
   const wanted = state.alarms.map((alarm) =>
-    alarm.text + ({ seen: ", seen", passed: ", over" }[alarm.state] ?? ""));
+    degrees(alarm.text) + ({ seen: ", seen", passed: ", over" }[alarm.state] ?? ""));
   const shown = [...box.children].map((part) => part.textContent);
   if (wanted.join("\n") !== shown.join("\n"))
     box.replaceChildren(...wanted.map((text, at) =>
@@ -140,8 +142,9 @@ const showGauge = (card, gauge) => {
   bar.hidden = room_k === null;
   if (room_k !== null)
     bar.firstChild.style.width = `${100 * Math.min(1, Math.max(0, 1 - room_k / ROOM_K))}%`;
-  put(card.querySelector(".rate"), gauge.rate_k_min === null ? ""
-    : `${gauge.rate_k_min < 0 ? "−" : "+"}${Math.abs(gauge.rate_k_min).toFixed(1)} K/min`);
+  const rate = gauge.rate_k_min === null ? "" : Math.abs(gauge.rate_k_min).toFixed(1);
+  const sign = rate === "0.0" ? "" : gauge.rate_k_min < 0 ? "−" : "+";
+  put(card.querySelector(".rate"), rate && `${sign}${rate} K/min`);
 };
 
 const showAhead = () => {
@@ -161,8 +164,8 @@ const showGuide = () => {
   $("guide").hidden = !advice;
   if (!advice) return;
   put("stage", sum([advice.position, advice.stage]));
-  put("urgent", advice.urgent);
-  put("do", advice.do);
+  put("urgent", degrees(advice.urgent));
+  put("do", degrees(advice.do));
   put("left", sum([advice.left_s === null ? "" : `at most ${minutes(advice.left_s)} more`,
     advice.until]));
   const safety = advice.safety.join("\n");
