@@ -100,6 +100,11 @@ class Browser:
     def open(self, page: Path, *, width: int, scheme: str, media: str = "screen") -> Seen:
         """Open a file at a width in pixels, in a colour scheme, and return what it did."""
         self.look(scheme=scheme, media=media)
+        self.visit(page.as_uri(), width=width)
+        return self.seen()
+
+    def visit(self, url: str, *, width: int) -> None:
+        """Open an address at a width in pixels and wait until it is loaded."""
         self.call(
             "Emulation.setDeviceMetricsOverride",
             width=width,
@@ -108,9 +113,12 @@ class Browser:
             mobile=False,
         )
         self._events.clear()
-        self.call("Page.navigate", url=page.as_uri())
+        self.call("Page.navigate", url=url)
         while not any(event.get("method") == "Page.loadEventFired" for event in self._events):
             self._events.append(self._next())
+
+    def seen(self) -> Seen:
+        """Return what the page has done since it was opened."""
         # One more answer, so that whatever the page said before it has been read.
         self.value("1")
         return Seen(

@@ -274,3 +274,16 @@ def test_a_terminal_narrower_than_the_picture_cuts_it_and_wraps_nothing() -> Non
 def test_a_note_being_typed_is_shown_with_how_to_end_it() -> None:
     text = "\n".join(shown(replace(SCREEN, note="mud on c")))
     assert "note> mud on c_   Enter keeps it" in text
+
+
+def test_the_phones_code_takes_the_place_of_the_figures_while_it_is_asked_for() -> None:
+    code = ("█▀█",) * 17 + ("http://10.42.0.1:8472/#token",)
+    asked = replace(SCREEN, poster=True)
+    lines = [text.plain for text in render(asked, poster=code)]
+    assert len(lines) == 24
+    assert [line for line in lines if line in code] == list(code)  # whole, on 24 lines
+    assert [text.plain for text in render(asked, blocks=False, poster=code)].count("█▀█") == 0
+    kept = [text.plain for text in render(SCREEN, poster=code)]
+    assert not set(kept) & set(code)
+    assert "p phone" in kept[-1]
+    assert "p phone" not in shown(SCREEN)[-1]

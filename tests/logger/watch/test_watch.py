@@ -18,6 +18,7 @@ from wattsump_logger.watch.alarm_command import AlarmCommand
 from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import ProvingRun, Step
+from wattsump_logger.watch.keys import Action
 from wattsump_logger.watch.watch import Forecast, Screen, Watch, completeness
 from wattsump_logger.wire.events import WireChannel
 
@@ -282,3 +283,23 @@ def test_an_engine_that_stood_long_enough_ends_the_outing_and_no_reading_is_lost
 
 def test_without_the_option_an_outing_goes_on_while_the_engine_stands(tmp_path: Path) -> None:
     assert len(recorded(tmp_path, 150, rest_ends_s=None)) == 1
+
+
+def test_what_is_asked_for_elsewhere_is_done_as_a_key_does_it() -> None:
+    asked = [Action(what="mark", text="climb"), Action(what="mark", text="note: mud")]
+    rig = Rig(read_asked=lambda: [asked.pop(0)] if asked else [])
+    rig.second()
+    assert rig.watch.marks() == ["climb"]
+    assert rig.watch.marks() == ["note: mud"]
+    assert rig.second().marks[-1] == (None, "note: mud")
+
+
+def test_a_key_shows_the_phones_code_and_hides_it_again() -> None:
+    rig = Rig()
+    seen = []
+    for pressed in ("p", "", "p"):
+        rig.now_s += 5.0
+        rig.pressed = pressed
+        rig.watch.marks()
+        seen.append(rig.second().poster)
+    assert seen == [True, True, False]
