@@ -167,10 +167,15 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
                     quiet_ends_s=None if quiet_min is None else quiet_min * 60,
                     status_s=_STATUS_S,
                 )
-        lines = (*telling.ending(captured), *_learned(watch.watch))
-        if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
-            # Whoever should read stands still, and python would wait for them: all is on disk.
-            os._exit(0)
+        _end([*telling.ending(captured), *_learned(watch.watch)], screen)
+
+
+def _end(lines: Sequence[str], screen: "Thread") -> None:
+    from wattsump_logger.watch.publish import finishes
+
+    if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
+        # Whoever should read stands still, and python would wait for them: all is on disk.
+        os._exit(0)
 
 
 def _served_at(typed: str | None, folder: Path) -> "Place | None":
