@@ -14,11 +14,13 @@ import numpy as np
 
 from wattsump_analysis.model.fit import fit_record, reference_oil_c
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.reading.contradictions import contradictions
 from wattsump_analysis.reading.cuts import record_of
 from wattsump_analysis.reading.machine import knowledge
 from wattsump_analysis.reading.phases import find_soak, switches_of
 from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.samples import gather
+from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Session
 from wattsump_logger.watch.guide import Advice, Learned, ProvingRun
@@ -89,7 +91,7 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     Raises
     ------
     SessionError
-        No readings of the tank.
+        No readings of the tank, or a switch channel that the readings deny.
 
     References
     ----------
@@ -113,6 +115,13 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
         t = samples.elapsed_s
         heat = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
     record = record_of(samples, switches, offsets, heat)
+    if denied := contradictions(record, samples, matched=bool(offsets)):
+        raise SessionError(
+            expected="switches that agree with the readings",
+            found=denied[0].text,
+            where="this outing",
+            do="see which channel does not follow its switch",
+        )
     drift_k_min = 0.0 if soak is None else soak.drift_k_min
     know = knowledge(
         profile, reference_oil_c(record), matched=bool(offsets), drift_k_min=drift_k_min
@@ -259,6 +268,7 @@ class RunningK:
                 self._known.append(found)
             self._refused = ""
         except WattsumpError as error:
+            self._known.clear()  # whatever was told so far rests on the same readings
             self._refused = f"no running estimate: found {error.found}"
         except (ValueError, ArithmeticError) as error:  # LinAlgError is a ValueError
             self._refused = f"no running estimate: {error}"

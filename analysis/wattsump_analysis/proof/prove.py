@@ -18,6 +18,7 @@ from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
 from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
 from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
+from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
 from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
 from wattsump_analysis.reading.misplaced import misplaced_in
@@ -127,7 +128,7 @@ def prove(
             text="Connect a shaded probe in front of the cooler to the channel with the role "
             "ambient.",
         )
-        return _unfitted(outing, reason, step, seed)
+        return _unfitted(outing, (reason,), step, seed)
     misplaced = misplaced_in(_records_without_flow(outing))
     if misplaced is not None:
         # Whatever else is wrong with such readings may come of it, and would lead astray.
@@ -136,7 +137,7 @@ def prove(
             text="See that every probe reads °C and sits where its name says, warm them one by "
             "one by hand to be sure, and log the outing again.",
         )
-        return _unfitted(outing, misplaced, step, seed)
+        return _unfitted(outing, (misplaced,), step, seed)
     return _prove(outing, np.random.default_rng(seed), tell, seed)
 
 
@@ -149,6 +150,9 @@ def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
+    denied = contradictions(whole, outing.samples, matched=bool(outing.offsets_k))
+    if denied:
+        return _unfitted(outing, denied, right_channels(), seed)
     cuts = find_cuts(outing.samples, outing.session.marks, whole)
     records, left_out = stretch_records(
         outing.samples,
@@ -160,7 +164,7 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
     )
     if not records:
         text = f"the outing is too short: {left_out[0] if left_out else 'no readings'}"
-        return _unfitted(outing, Remark(code="too-few-rows", text=text), log_longer(), seed)
+        return _unfitted(outing, (Remark(code="too-few-rows", text=text),), log_longer(), seed)
     know = knowledge(
         outing.profile,
         reference_oil_c(whole),
@@ -314,9 +318,9 @@ def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:
     return () if remark is None else (remark,)
 
 
-def _unfitted(outing: _Outing, reason: Remark, next_step: Remark, seed: int) -> Proof:
+def _unfitted(outing: _Outing, reasons: tuple[Remark, ...], next_step: Remark, seed: int) -> Proof:
     """What is left to say of an outing that cannot be fitted."""
-    judgement = undecided((reason,), next_step)
+    judgement = undecided(reasons, next_step)
     temps = dict(outing.samples.temps_c)
     temps.setdefault("ambient", np.zeros_like(outing.samples.elapsed_s))
     bare = Samples(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
-from wattsump_analysis.reading.suspects import undisturbed
+from wattsump_analysis.reading.suspects import tank_and_air_swapped, undisturbed
 from wattsump_logger.remark import Remark
 
 __all__ = ("misplaced_in", "misplaced_reason")
@@ -32,13 +32,18 @@ def misplaced_in(records: Sequence[Record]) -> Remark | None:
     Probes may have been put right between two stretches, so the last one counts; temperatures
     that no oil has spoil every stretch, for properties of oil end below them.
     """
-    hot = (_too_hot(record) for record in records)
+    hot = (tank_and_air_swapped(record) or _too_hot(record) for record in records)
     return next(filter(None, hot), None) or (misplaced_reason(records[-1]) if records else None)
 
 
 def misplaced_reason(record: Record) -> Remark | None:
     """Why the oil probes cannot be taken for what they are named; None where they can."""
-    return _too_hot(record) or _backwards(record) or _tank_jumped(record)
+    return (
+        tank_and_air_swapped(record)
+        or _too_hot(record)
+        or _backwards(record)
+        or _tank_jumped(record)
+    )
 
 
 def _too_hot(record: Record) -> Remark | None:

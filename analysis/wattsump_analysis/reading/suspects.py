@@ -53,7 +53,6 @@ BROKEN_SHARE = 0.5
 def suspects_of(record: Record) -> tuple[Remark, ...]:
     """Every remark that a record gives rise to."""
     found = (
-        tank_and_air_swapped(record),
         air_that_answers_the_fan(record),
         jumping_air(record),
         *(probe_in_air(record, name) for name in record.oils_c if name != "tank"),
@@ -74,7 +73,7 @@ def tank_and_air_swapped(record: Record) -> Remark | None:
         return None
     return Remark(
         code="tank-and-air-swapped",
-        text="the tank reads colder than the air nearly throughout: are these two probes swapped?",
+        text="the tank reads colder than the air nearly throughout: these two probes are swapped",
     )
 
 

@@ -99,9 +99,9 @@ class Assembler:
             self._mark(detail, None)
         elif word == "opened":
             self._reopened, self._connected = self._connected, True
-        elif word == "lost":
-            self._fault("lost")
-        elif word in ("damaged", "dropped", "rows_dropped") and detail.isdecimal():
+        elif word in ("lost", "file_lost"):
+            self._fault(word)
+        elif word in ("damaged", "dropped", "rows_dropped", "sync_failed") and detail.isdecimal():
             self._fault(word, int(detail))
         else:
             self._mark(f"{word} {detail}".strip(), None)

@@ -18,11 +18,13 @@ from wattsump_logger.capture.clock import Anchor, Clock, HostClock
 from wattsump_logger.capture.link import Link, PortSource
 from wattsump_logger.capture.recorder import Recorder
 from wattsump_logger.capture.timeline import CLOCK_SET_FROM_MS
-from wattsump_logger.capture.wirefile import Chunk, HostNote, WireItem, WireWriter
+from wattsump_logger.capture.wirefile import FIRST_LINE, Chunk, HostNote, WireItem, WireWriter
 from wattsump_logger.errors import PortError, SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
-from wattsump_logger.session.appendfile import SYNC_S, AppendFile
+from wattsump_logger.session.appendfile import AppendFile
+from wattsump_logger.session.keeper import Keeper
 from wattsump_logger.session.rows import Row
+from wattsump_logger.session.writer import free_path
 from wattsump_logger.wire.frames import find_hello
 
 __all__ = ("Captured", "Outing", "Status", "free_name", "run", "stop_on_signals")
@@ -69,20 +71,43 @@ class Outing:
         folder: Path,
         name: str,
         profile: Profile | None,
-        *,
-        sync_s: float = SYNC_S,
-        metadata: Mapping[str, object] | None = None,
+        keeper: Keeper,
     ) -> None:
         self.name = name
-        self.wire_path = folder / f"{name}.wire"
-        self.wire = WireWriter(AppendFile(self.wire_path, sync_s=sync_s))
+        self.wire_paths: list[Path] = []
+        self._first_wire = folder / f"{name}.wire"
+        self._keeper = keeper
+        self._told: dict[AppendFile, int] = {}
+        self.wire = WireWriter(self._open_wire)
         self.recorder = Recorder(
-            folder,
-            name,
-            profile,
-            sync_s=sync_s,
-            metadata={"wire": self.wire_path.name, **(metadata or {})},
+            folder, name, profile, keeper=keeper, metadata={"wire": self._first_wire.name}
         )
+
+    def _open_wire(self, lost: AppendFile | None) -> AppendFile:
+        self._first_wire.parent.mkdir(parents=True, exist_ok=True)
+        path = free_path(self._first_wire)
+        file = AppendFile(path) if lost is None else lost.anew(path, FIRST_LINE)
+        if lost is not None:
+            self._keeper.remove(lost)
+            self.recorder.lost.append(f"{lost.path.name} {lost.lost}")
+        self._keeper.add(file)
+        if path not in self.wire_paths:
+            self.wire_paths.append(path)
+        return file
+
+    def news(self) -> list[tuple[str, str]]:
+        """Return what befell the files since last asked, as words of the wire file."""
+        found = []
+        writer = self.recorder.writer
+        for file in (self.wire.file, writer.file if writer else None):
+            if file is None:
+                continue
+            failures = file.sync_failures - self._told.get(file, 0)
+            if failures:
+                found.append(("sync_failed", str(failures)))
+                self._told[file] = file.sync_failures
+        lost, self.recorder.lost = self.recorder.lost, []
+        return found + [("file_lost", text) for text in lost]
 
     def take(self, item: WireItem) -> list[Row]:
         """Keep one item, then make rows of it."""
@@ -101,6 +126,8 @@ class Outing:
 
     def close(self) -> None:
         """Finish both files."""
+        if self.wire.file is not None:
+            self._keeper.remove(self.wire.file)
         self.wire.close()
         self.recorder.close()
 
@@ -114,7 +141,7 @@ class _Loop:
         profile: Profile | None,
         clock: Clock,
         name: str | None,
-        sync_s: float,
+        keeper: Keeper,
         quiet_ends_s: float | None,
         began: Anchor,
     ) -> None:
@@ -122,7 +149,7 @@ class _Loop:
         self._profile = profile
         self._clock = clock
         self._name = name
-        self._sync_s = sync_s
+        self._keeper = keeper
         self._quiet_ends_ms = None if quiet_ends_s is None else quiet_ends_s * 1000
         self._finished: list[Outing] = []
         self._ends_at_hello = False
@@ -130,6 +157,16 @@ class _Loop:
         self._held: Chunk | None = None  # the first bytes of what may become a hello
         self.outing: Outing | None = self._new_outing(began)
         self.heard_ms = began.mono_ms or 0
+
+    def begin(self) -> None:
+        """Refuse a folder that takes no file, while nothing is lost by it."""
+        if self.outing is not None and self.outing.wire.file is None:
+            raise SessionError(
+                expected="to create a new file",
+                found=self.outing.wire.trouble,
+                where=str(self._folder),
+                do="choose another folder with --out",
+            )
 
     def _now_ms(self) -> int:
         return self._clock.anchor().mono_ms or 0
@@ -140,7 +177,7 @@ class _Loop:
 
     def _new_outing(self, began: Anchor) -> Outing:
         name = free_name(self._folder, self._name, began)
-        return Outing(self._folder, name, self._profile, sync_s=self._sync_s)
+        return Outing(self._folder, name, self._profile, self._keeper)
 
     def take(self, item: WireItem) -> list[Row]:
         if isinstance(item, Chunk):
@@ -191,6 +228,8 @@ class _Loop:
     def idle(self) -> None:
         if self.outing is None:
             return
+        for word, detail in self.outing.news():
+            self.take(HostNote(anchor=self._clock.anchor(), word=word, detail=detail))
         self.outing.idle()
         self._end_if_quiet(self._now_ms() - self.heard_ms)
 
@@ -235,7 +274,7 @@ class _Loop:
             for code, count in recorder.assembler.counts.items():
                 counts[code] = counts.get(code, 0) + count
         return Captured(
-            wires=tuple(outing.wire_path for outing in self._finished),
+            wires=tuple(path for outing in self._finished for path in outing.wire_paths),
             sessions=tuple(path for recorder in recorders for path in recorder.paths),
             row_count=sum(recorder.row_count for recorder in recorders),
             dropped_rows=sum(
@@ -260,7 +299,6 @@ def run(
     quiet_ends_s: float | None = None,
     is_over: Callable[[], bool] | None = None,
     status_s: float = 1.0,
-    sync_s: float = SYNC_S,
 ) -> Captured:
     """Record until `stop()` is true or the port says that nothing more will come.
 
@@ -295,10 +333,13 @@ def run(
     _make(folder)
     began = clock.anchor()
     link = Link(port, clock)
+    keeper = Keeper()
     try:
-        loop = _Loop(folder, profile, clock, name, sync_s, quiet_ends_s, began)
+        loop = _Loop(folder, profile, clock, name, keeper, quiet_ends_s, began)
+        loop.begin()
     except BaseException:
         link.close()
+        keeper.close()
         raise
     told_ms = -(10**12)
     try:
@@ -319,6 +360,7 @@ def run(
             loop.take(item)
         loop.note(marks() if marks else ())  # a key pressed just before the end
         loop.end_outing()
+        keeper.close()
     if link.failure is not None:
         raise PortError(
             expected="bytes until asked to end",

@@ -4,7 +4,6 @@ While the disk takes nothing, rows wait in bounded memory; what had to be given 
 counted and told in the next row that is written.
 """
 
-import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -17,10 +16,10 @@ from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
 from wattsump_logger.capture.wirefile import Chunk, WireItem
 from wattsump_logger.errors import WattsumpError
 from wattsump_logger.machine.profile import Profile
-from wattsump_logger.session.appendfile import SYNC_S
+from wattsump_logger.session.keeper import Keeper
 from wattsump_logger.session.rows import Row
 from wattsump_logger.session.sidecar import FORMAT
-from wattsump_logger.session.writer import SessionWriter
+from wattsump_logger.session.writer import SessionWriter, free_path
 
 __all__ = ("MOST_WAITING", "Recorder", "session_metadata")
 
@@ -55,8 +54,7 @@ class Recorder:
         start_utc: datetime | None = None,
         names: Mapping[str, str] | None = None,
         metadata: Mapping[str, object] | None = None,
-        sync_s: float = SYNC_S,
-        monotonic_s: Callable[[], float] = time.monotonic,
+        keeper: Keeper | None = None,
         most_waiting: int | None = None,
     ) -> None:
         self.assembler = Assembler(profile, start_utc=start_utc, names=names)
@@ -65,17 +63,17 @@ class Recorder:
         self.last_row: Row | None = None
         self.start: Start | None = None
         self.trouble = ""
+        self.lost: list[str] = []
         self.dropped_rows = 0
         self._folder = folder
         self._name = name
         self._profile = profile
         self._metadata = dict(metadata or {})
-        self._sync_s = sync_s
-        self._monotonic_s = monotonic_s
+        self._keeper = keeper
         self._waiting: deque[Start | Row] = deque()
         self._most_waiting = most_waiting or MOST_WAITING
         self._given_up = 0
-        self._writer: SessionWriter | None = None
+        self.writer: SessionWriter | None = None
 
     @property
     def waiting_rows(self) -> int:
@@ -123,13 +121,19 @@ class Recorder:
     def flush(self) -> None:
         """Write what waits; `trouble` says why if the disk does not take it."""
         try:
+            if self.writer is not None and self.writer.file.lost:
+                lost = self.writer.file
+                self._put_in_place(self.writer.anew)
+                self.lost.append(f"{lost.path.name} {lost.lost}")
             while self._waiting:
                 self._write_some()
-            if self._writer is not None:
-                self._writer.sync_if_due()
-            self.trouble = self._writer.sync_trouble if self._writer else ""
-        except (OSError, WattsumpError) as error:
-            self.trouble = str(getattr(error, "strerror", None) or error)
+            if self.writer is not None:
+                self.writer.begin()
+            self.trouble = self.writer.trouble if self.writer else ""
+        except WattsumpError as error:
+            self.trouble = error.found
+        except OSError as error:
+            self.trouble = error.strerror or str(error)
 
     def _write_some(self) -> None:
         """Write the rows up to the next start of a session, or begin that session."""
@@ -143,35 +147,42 @@ class Recorder:
             if not isinstance(item, Row):
                 break
             rows.append(item)
-        assert self._writer is not None
+        assert self.writer is not None
         try:
-            self._writer.write(rows)
+            self.writer.write(rows)
         except OSError:
             # All of them may be too much for what is left; one may still fit.
             rows = rows[:1]
-            self._writer.write(rows)
+            self.writer.write(rows)
         for _ in rows:
             self._waiting.popleft()
         self.row_count += len(rows)
 
     def _begin(self, start: Start) -> None:
         self._end()
-        number = len(self.paths) + 1
-        path = self._folder / (self._name + (f"-{number}" if number > 1 else "") + ".csv")
-        writer = SessionWriter(
-            path,
-            start.columns,
-            {**session_metadata(start, self._profile), **self._metadata},
-            sync_s=self._sync_s,
-            monotonic_s=self._monotonic_s,
-        )
-        self._writer = writer
-        self.paths.append(path)
-        writer.begin()
+        metadata = {**session_metadata(start, self._profile), **self._metadata}
+        self._put_in_place(lambda path: SessionWriter(path, start.columns, metadata))
+
+    def _put_in_place(self, make: Callable[[Path], SessionWriter]) -> None:
+        """Write to what `make` makes of the first name that is free, from now on."""
+        path = free_path(self._folder / f"{self._name}.csv")
+        writer = make(path)
+        self._let_go()
+        self.writer = writer
+        if self._keeper is not None:
+            self._keeper.add(writer)
+        if path not in self.paths:  # one that was deleted has its name again
+            self.paths.append(path)
+
+    def _let_go(self) -> SessionWriter | None:
+        writer, self.writer = self.writer, None
+        if writer is not None and self._keeper is not None:
+            self._keeper.remove(writer)
+        return writer
 
     def _end(self) -> None:
-        if self._writer is not None:
-            writer, self._writer = self._writer, None
+        writer = self._let_go()
+        if writer is not None:
             writer.close()
 
     def close(self) -> None:
@@ -184,5 +195,7 @@ class Recorder:
         self.flush()
         try:
             self._end()
+        except WattsumpError as error:
+            self.trouble = error.found
         except OSError as error:
             self.trouble = error.strerror or str(error)

@@ -12,20 +12,29 @@ first line is taken as a bare stream of frames, as a controller's card holds it.
 
 import re
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import BinaryIO
 
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, WattsumpError
 from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.writer import utc_text
 
-__all__ = ("MAX_CHUNK", "Chunk", "HostNote", "WireItem", "WireWriter", "encode_item", "read_wire")
+__all__ = (
+    "FIRST_LINE",
+    "MAX_CHUNK",
+    "Chunk",
+    "HostNote",
+    "WireItem",
+    "WireWriter",
+    "encode_item",
+    "read_wire",
+)
 
-_FIRST_LINE = b"wattsump-wire-1\n"
+FIRST_LINE = b"wattsump-wire-1\n"
 _RECORD = re.compile(rb"([@!])([0-9TZ:.-]{24}|-) (-?[0-9]{1,19}|-) ([^\n]*)\n")
 MAX_CHUNK = 1 << 16  # bytes of one record
 _LONGEST_DETAIL = 200
@@ -51,6 +60,7 @@ class HostNote:
 
 
 WireItem = Chunk | HostNote
+OpenFile = Callable[[AppendFile | None], AppendFile]  # given the file that was lost, if any
 
 
 def encode_item(item: WireItem) -> bytes:
@@ -72,15 +82,18 @@ def _utc(utc_ms: int) -> str:
 class WireWriter:
     """Appends records; while the disk takes none, holds a bounded backlog of them.
 
-    `waiting_bytes` are held back, `dropped_bytes` of the wire were given up since the
-    last record that reached the file; what was given up is then written down in the file.
+    `open_file` makes the file, and another where the first was deleted or cut short; it is
+    asked again as often as it takes. `waiting_bytes` are held back, `dropped_bytes` of the
+    wire were given up since the last record that reached the file; what was given up is then
+    written down in the file.
     """
 
-    def __init__(self, file: AppendFile, *, backlog_bytes: int = _BACKLOG_BYTES) -> None:
-        self._file = file
-        self._backlog: deque[bytes] = deque([_FIRST_LINE])
+    def __init__(self, open_file: OpenFile, *, backlog_bytes: int = _BACKLOG_BYTES) -> None:
+        self.file: AppendFile | None = None
+        self._open_file = open_file
+        self._backlog: deque[bytes] = deque([FIRST_LINE])
         self._backlog_bytes = backlog_bytes
-        self.waiting_bytes = len(_FIRST_LINE)
+        self.waiting_bytes = len(FIRST_LINE)
         self.dropped_bytes = 0
         self.trouble = ""
         self.flush()
@@ -107,11 +120,14 @@ class WireWriter:
     def flush(self) -> None:
         """Write what waits; `trouble` says why if the disk does not take it."""
         try:
+            if self.file is None or self.file.lost:
+                self.file = self._open_file(self.file)
             while self._backlog:
-                self._file.append(self._backlog[0])
+                self.file.append(self._backlog[0])
                 self.waiting_bytes -= len(self._backlog.popleft())
-            self._file.sync_if_due()
-            self.trouble = self._file.sync_trouble
+            self.trouble = self.file.trouble
+        except WattsumpError as error:
+            self.trouble = error.found
         except OSError as error:
             self.trouble = error.strerror or str(error)
 
@@ -119,7 +135,8 @@ class WireWriter:
         """Write what waits if possible, put it on the disk, let go of the file."""
         self.flush()
         try:
-            self._file.close()
+            if self.file is not None:
+                self.file.close()
         except OSError as error:
             self.trouble = error.strerror or str(error)
 
@@ -132,8 +149,8 @@ def read_wire(path: Path) -> Iterator[WireItem]:
     """
     try:
         with path.open("rb") as file:
-            first = file.read(len(_FIRST_LINE))
-            if first == _FIRST_LINE:
+            first = file.read(len(FIRST_LINE))
+            if first == FIRST_LINE:
                 yield from _records(file)
                 return
             _refuse(first, path)

@@ -35,6 +35,7 @@ __all__ = (
     "load_session",
     "write_session",
 )
+_COLDEST_C, _HOTTEST_C = -273.15, 3000.0
 _LONGEST_HEADER = 4096
 _TAIL = 1 << 16  # how much of the end is looked at once for the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
@@ -126,6 +127,7 @@ def _session(
     elapsed_s = table.columns["elapsed_s"]
     _check_time(elapsed_s, path)
     empty = Remark(code="no-rows", text="no rows: the outing holds no reading")
+    notes = (*notes, *_left_out(table.columns))
     return Session(
         path=path,
         elapsed_s=elapsed_s,
@@ -215,6 +217,29 @@ def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[Remark, .
             "`wattsump import` on the .wire file can make it again",
         ),
     )
+
+
+def _left_out(columns: dict[str, FloatArray]) -> list[Remark]:
+    """Empty the cells no channel can have sent, and say so: a state is 0 or 1."""
+    notes = []
+    for name, values in list(columns.items()):
+        if name.endswith("_on"):
+            wrong = np.isfinite(values) & (values != 0.0) & (values != 1.0)
+            what = "are neither 0 nor 1"
+        elif name.endswith("_c"):
+            wrong = (values < _COLDEST_C) | (values > _HOTTEST_C)
+            what = "are beyond any temperature"
+        else:
+            continue
+        if wrong.any():
+            at = int(np.argmax(wrong))
+            text = (
+                f"{np.count_nonzero(wrong)} cells of {name} {what} and were left out, the first "
+                f"{values[at]:g} in row {at + 1}"
+            )
+            notes.append(Remark(code="impossible-cells", text=text))
+            columns[name] = np.where(wrong, np.nan, values)
+    return notes
 
 
 def _faults(row: int, cell: str, elapsed_s: FloatArray) -> list[Fault]:

@@ -2,8 +2,10 @@
 
 import csv
 import io
+import os
+import threading
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
@@ -12,12 +14,14 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wattsump_logger.errors import UsageError
-from wattsump_logger.session.appendfile import SYNC_S, AppendFile
+from wattsump_logger.errors import UsageError, WattsumpError
+from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.rows import Row, header_of, mark_cell
-from wattsump_logger.session.sidecar import FORMAT, write_sidecar
+from wattsump_logger.session.sidecar import FORMAT, sidecar_path, write_sidecar
 
-__all__ = ("SessionWriter", "utc_text", "write_session")
+__all__ = ("SessionWriter", "free_path", "utc_text", "write_session")
+
+_AGAIN_S = 1.0  # after a sidecar that could not be written
 
 
 def utc_text(moment: datetime) -> str:
@@ -29,9 +33,9 @@ def utc_text(moment: datetime) -> str:
 class SessionWriter:
     """Appends rows to a new session file.
 
-    Each `write` hands its rows to the operating system before it returns; the disk is
-    made to keep them at most every `sync_s` seconds. A `write` that raises OSError has
-    left no part of its rows in the file, so it can be tried again.
+    Each `write` hands its rows to the operating system before it returns. A `write` that
+    raises OSError has left no part of its rows in the file, so it can be tried again. The
+    sidecar is written by `keep_if_due`, which a `Keeper` calls, or at the end.
     """
 
     def __init__(
@@ -40,48 +44,71 @@ class SessionWriter:
         columns: Sequence[str],
         metadata: Mapping[str, object],
         *,
-        sync_s: float = SYNC_S,
-        monotonic_s: Callable[[], float] = time.monotonic,
+        file: AppendFile | None = None,
     ) -> None:
         self.path = path
         self.columns = tuple(columns)
         self.header = header_of(columns)
         self.row_count = 0
-        self._file = AppendFile(path, sync_s=sync_s, monotonic_s=monotonic_s)
+        self.file = AppendFile(path) if file is None else file
         self._metadata = dict(metadata)
-        self._headed = False
+        self._describing = threading.Lock()
+        self._described = False
+        self._sidecar_trouble = ""
+        self._sidecar_not_before_s = float("-inf")
+
+    @property
+    def _head(self) -> bytes:
+        return (",".join(self.header) + "\r\n").encode("ascii")
 
     def begin(self) -> None:
-        """Write header and sidecar; `write` does so by itself. Safe to try again."""
-        if not self._headed:
-            write_sidecar(self.path, self.header, self._metadata)
-            self._file.append((",".join(self.header) + "\r\n").encode("ascii"))
-            self._headed = True
+        """Write the header; `write` does so by itself. Safe to try again."""
+        if not self.file.size:
+            self.file.append(self._head)
 
     def write(self, rows: Sequence[Row]) -> None:
         """Append these rows, all or none."""
         self.begin()
         text = io.StringIO()
         csv.writer(text, lineterminator="\r\n").writerows(row.texts() for row in rows)
-        self._file.append(text.getvalue().encode("utf-8"))
+        self.file.append(text.getvalue().encode("utf-8"))
         self.row_count += len(rows)
 
+    def _describe(self) -> None:
+        with self._describing:
+            if not self._described:
+                write_sidecar(self.path, self.header, self._metadata)
+                self._described = True
+
     @property
-    def sync_trouble(self) -> str:
-        """Say why the disk could not be made to keep what was written, "" if it could."""
-        return self._file.sync_trouble
+    def trouble(self) -> str:
+        """Say why what was written may not be on the disk, "" if it is or soon will be."""
+        return self.file.trouble or self._sidecar_trouble
 
-    def sync_if_due(self) -> None:
-        """Put on the disk what has waited for the interval."""
-        self._file.sync_if_due()
+    def keep_if_due(self) -> None:
+        """Write the sidecar once, and put on the disk what has waited; never raise."""
+        now_s = time.monotonic()
+        if not self._described and now_s >= self._sidecar_not_before_s:
+            try:
+                self._describe()
+                self._sidecar_trouble = ""
+            except WattsumpError as error:
+                self._sidecar_trouble = f"the sidecar: {error.found}"
+                self._sidecar_not_before_s = now_s + _AGAIN_S
+        self.file.keep_if_due()
 
-    def sync(self) -> None:
-        """Put what was written on the disk."""
-        self._file.sync()
+    def anew(self, path: Path) -> "SessionWriter":
+        """Return a writer of a new file at `path` that begins with all this one still holds."""
+        return SessionWriter(
+            path, self.columns, self._metadata, file=self.file.anew(path, self._head)
+        )
 
     def close(self) -> None:
         """Put everything on the disk and let go of the file."""
-        self._file.close()
+        try:
+            self.file.close()
+        finally:
+            self._describe()
 
     def __enter__(self) -> Self:
         self.begin()
@@ -94,6 +121,18 @@ class SessionWriter:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def free_path(wanted: Path) -> Path:
+    """Return the wanted path, or that with -2, -3, ... that neither a file nor a sidecar has.
+
+    A dangling link counts as a file: what is made must never be made elsewhere.
+    """
+    path, number = wanted, 1
+    while os.path.lexists(path) or os.path.lexists(sidecar_path(path)):
+        number += 1
+        path = wanted.with_stem(f"{wanted.stem}-{number}")
+    return path
 
 
 def write_session(

@@ -74,8 +74,10 @@ def test_a_file_without_frames_is_refused_and_leaves_nothing(
 def test_an_import_never_writes_over_a_session(tmp_path: Path) -> None:
     first = card(tmp_path)
     import_files([first], tmp_path, "a")
-    with pytest.raises(SessionError, match="a file of that name"):
-        import_files([first], tmp_path, "a")
+    before = (tmp_path / "a.csv").read_bytes()
+    again = import_files([first], tmp_path, "a")
+    assert again.paths == (tmp_path / "a-2.csv",)
+    assert (tmp_path / "a.csv").read_bytes() == before
     assert name_for([first], tmp_path, "a") == "a.2"
     assert name_for([first], tmp_path, None) == "card"
     assert name_for([first], tmp_path / "new" / "folder", None) == "card"

@@ -31,7 +31,7 @@ ITEMS: tuple[WireItem, ...] = (
 
 def written(folder: Path, items: tuple[WireItem, ...] = ITEMS) -> Path:
     path = folder / "a.wire"
-    writer = WireWriter(AppendFile(path))
+    writer = WireWriter(lambda lost: AppendFile(path))
     for item in items:
         writer.put(item)
     writer.close()
@@ -160,7 +160,7 @@ class FullDisk(AppendFile):
 
 def test_a_full_disk_holds_back_and_then_all_is_there(tmp_path: Path) -> None:
     file = FullDisk(tmp_path / "a.wire")
-    writer = WireWriter(file)
+    writer = WireWriter(lambda lost: file)
     writer.put(ITEMS[0])
     file.is_full = True
     for item in ITEMS[1:]:
@@ -176,7 +176,7 @@ def test_a_full_disk_holds_back_and_then_all_is_there(tmp_path: Path) -> None:
 
 def test_beyond_its_backlog_it_gives_up_new_bytes_and_writes_down_how_many(tmp_path: Path) -> None:
     file = FullDisk(tmp_path / "a.wire")
-    writer = WireWriter(file, backlog_bytes=600)
+    writer = WireWriter(lambda lost: file, backlog_bytes=600)
     file.is_full = True
     for _ in range(10):
         writer.put(Chunk(anchor=THEN, data=b"x" * 100))

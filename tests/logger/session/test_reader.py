@@ -326,3 +326,27 @@ def test_any_damage_to_the_body_loads_or_is_refused_and_never_breaks(
         return
     assert all(len(column) == len(session.elapsed_s) for column in session.columns.values())
     assert bool((np.diff(session.elapsed_s) > 0).all())
+
+
+@pytest.mark.parametrize("cell", ["7", "0.5", "-1", "1e308"])
+def test_a_state_that_is_neither_0_nor_1_is_no_reading_and_is_said(
+    tmp_path: Path, cell: str
+) -> None:
+    path = tmp_path / "a.csv"
+    rows = "".join(f",{n}.000,{n},40.000,{cell if n == 3 else 1},,\r\n" for n in range(6))
+    path.write_text("time_utc,elapsed_s,seq,tank_c,fan_on,fault,mark\r\n" + rows, newline="")
+    session = load_session(path)
+    assert np.flatnonzero(np.isnan(session.columns["fan_on"])).tolist() == [3]
+    assert any("1 cells of fan_on are neither 0 nor 1" in note.text for note in session.notes)
+
+
+@pytest.mark.parametrize("cell", ["-400", "1e308"])
+def test_a_temperature_that_there_cannot_be_is_no_reading_and_is_said(
+    tmp_path: Path, cell: str
+) -> None:
+    path = tmp_path / "a.csv"
+    rows = "".join(f",{n}.000,{n},{cell if n == 3 else 40},,\r\n" for n in range(6))
+    path.write_text("time_utc,elapsed_s,seq,tank_c,fault,mark\r\n" + rows, newline="")
+    session = load_session(path)
+    assert np.flatnonzero(np.isnan(session.columns["tank_c"])).tolist() == [3]
+    assert any("beyond any temperature" in note.text for note in session.notes)

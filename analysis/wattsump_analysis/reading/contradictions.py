@@ -1,0 +1,332 @@
+"""Whether a switch channel says what the temperatures deny: a wire loose, inverted or shorted.
+
+A fit believes its switches, so a wrong one makes a narrow and wrong K. Each channel is held
+against the readings it must move; each sentence names channel and minutes and is a reason to
+give no watts. Thresholds are common practice, no source; drawn machines at work and probes of
+class 2 stay below them (tests/validation/switches.py).
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.record import Record
+from wattsump_analysis.reading.samples import Samples
+from wattsump_logger.remark import Remark
+
+__all__ = ("contradictions", "right_channels")
+
+Mask = NDArray[np.bool_]
+
+WIDEST_BIN_S = 120.0  # a slower record shows no switching
+SETTLED_S = 80.0  # after a switching, of core and probes
+LEAST_S = 180.0
+HOT_K = 20.0  # oil over air from which unmatched probes leave the share told
+LEAST_DROP_K = 2.2  # nine steps of a usual converter
+OFFSET_K = 1.5  # between two probes that nobody matched
+WARM_K = 15.0
+COOLING, IDLING = 0.7, 0.4  # of the usual high share; a core without its fan passes a tenth
+AS_COLD_K = 2.0  # thick oil keeps its heat: compare with oil no warmer than this
+STANDING_S = 300.0  # what stands in the core keeps its warmth so long
+SLOPE_S = 160.0  # either side of a switching
+WRONG_K_MIN = 0.15
+MOSTLY = 0.75
+WARMED_K, WARMED_K_MIN = 3.0, 0.15
+UNMOVED_K_MIN = 0.02  # a tenth of what a small heater does to a small machine
+COLDER_K = 5.0
+SHAKEN_S = 10.0  # no fan and no engine stays in one state so briefly, time after time
+SHAKEN = 20
+LONGEST_GAP_S = 86_400.0
+SLOWEST_K_MIN = 0.02  # with the engine on; weather alone does as much
+QUICKEST_K_MIN = 30.0
+CHANGED_K = 10.0
+
+
+def right_channels() -> Remark:
+    """What to do about a channel that is denied."""
+    return Remark(
+        code="check-channels",
+        text="Switch each thing by hand with the machine standing, see its channel follow on the "
+        "screen of `wattsump log`, mend the wire or the input that does not, and log again.",
+    )
+
+
+def contradictions(record: Record, samples: Samples, *, matched: bool) -> tuple[Remark, ...]:
+    """Every sentence that a record of a whole outing and the samples it is made of give rise to.
+
+    `matched` tells whether a soak matched the probes; where none did, less is sure.
+    """
+    found: list[Remark | None] = [_jump(samples) or _time(record), *_shaken(samples)]
+    if record.bin_s <= WIDEST_BIN_S:
+        if samples.fan is not None:
+            found.append(
+                _fan(record, 0.0 if matched else OFFSET_K)
+                or _wrong_way(record, "fan", record.fan, -1.0)
+            )
+            if samples.engine is not None and found[-1] is None:  # it is told by what the fan does
+                found.append(_pumped(record))
+        if samples.moving is not None:
+            found.append(_wrong_way(record, "drive", record.moving, 1.0))
+        if samples.engine is not None:
+            found += [_driven_while_off(record, samples), _not_pumped(record)]
+            found.append(_warms_by_itself(record))
+        if samples.heater_w is not None:
+            found.append(_heats_nothing(record))
+    return tuple(remark for remark in found if remark is not None)
+
+
+def _minutes(record: Record, where: Mask) -> str:
+    """Say how long a thing was so, and between which minutes of the outing."""
+    at = np.flatnonzero(where)
+    first, last = (record.elapsed_s[row] / 60 for row in (at[0], at[-1]))
+    return f"for {at.size * record.bin_s / 60:.0f} min between {first:.0f} and {last:.0f} min"
+
+
+def _settled(record: Record, *states: FloatArray) -> Mask:
+    """Bins in which, and for `SETTLED_S` before which, no state changed."""
+    bins = int(np.ceil(SETTLED_S / record.bin_s))
+    steady = np.ones(record.bins, dtype=bool)
+    for state in states:
+        changed = np.r_[False, np.abs(np.diff(state)) > 0.05]
+        changed |= (state > 0.05) & (state < 0.95)
+        steady &= np.convolve(changed, np.ones(bins + 1))[: record.bins] == 0
+    return steady
+
+
+def _long(record: Record, where: Mask, least_s: float = LEAST_S) -> bool:
+    return bool(np.count_nonzero(where) * record.bin_s >= least_s)
+
+
+def _share(record: Record) -> tuple[FloatArray, float]:
+    """Share of its excess that oil leaves in the cooler, NaN where not told; its usual high."""
+    oils = record.oils_c
+    share = np.full(record.bins, np.nan)
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return share, np.nan
+    excess, drop = oils["cooler_in"] - record.ambient_c, oils["cooler_in"] - oils["cooler_out"]
+    told = (excess > HOT_K) & np.isfinite(drop) & (record.engine > 0.99)
+    if np.count_nonzero(told) < 9 or np.quantile(drop[told], 0.9) < LEAST_DROP_K:
+        return share, np.nan
+    share[told] = drop[told] / excess[told]
+    high = float(np.quantile(share[told], 0.9))
+    for flagged in (told & (record.fan > 0.9), told & (record.fan < 0.1)):
+        if np.count_nonzero(flagged) >= 9:
+            high = max(high, float(np.median(share[flagged])))
+    return share, high
+
+
+def _fan(record: Record, offset_k: float) -> Remark | None:
+    """Whether the cooler's share denies the fan: both probes at it are needed."""
+    share, high = _share(record)
+    steady = _settled(record, record.fan, record.engine)
+    with np.errstate(invalid="ignore"):
+        doubt = offset_k / np.maximum(record.oils_c["tank"] - record.ambient_c, HOT_K)
+        cools = steady & (share - doubt > COOLING * high)
+        idles = steady & (share + doubt < IDLING * high)
+    if not cools.any() or not idles.any():
+        return None
+    inlet = record.oils_c["cooler_in"]
+    coldest_cooled = float(np.min(inlet[cools]))
+    stands = idles & (record.fan > 0.9) & (inlet > coldest_cooled - AS_COLD_K)
+    blows = cools & (record.fan < 0.1)
+    if _long(record, stands) and _long(record, blows):
+        return Remark(
+            code="fan-channel-inverted",
+            text="the fan channel is the wrong way round: the cooler took heat out of the oil "
+            f"{_minutes(record, blows)} while it said off, and hardly any "
+            f"{_minutes(record, stands)} while it said on. Or the engine's channel is wrong",
+        )
+    if _long(record, stands):
+        return Remark(
+            code="fan-channel-stuck-on",
+            text=f"the fan channel said on {_minutes(record, stands)} while the cooler took "
+            "hardly any heat out of the oil: it is stuck, or the fan did not turn",
+        )
+    if _long(record, blows):
+        return Remark(
+            code="fan-channel-stuck-off",
+            text=f"the fan channel said off {_minutes(record, blows)} while the cooler took as "
+            "much heat out of the oil as with its fan: it is wrong, or the engine's is",
+        )
+    return None
+
+
+def _wrong_way(record: Record, name: str, state: FloatArray, sign: float) -> Remark | None:
+    """Whether the tank's warming changed the wrong way at nearly every switching of a channel."""
+    width, gap = int(np.ceil(SLOPE_S / record.bin_s)), 2
+    tank, t = record.oils_c["tank"], record.elapsed_s / 60
+    others = {"fan": record.fan, "engine": record.engine, "drive": record.moving}
+    others = {key: values for key, values in others.items() if key != name}
+    changes, at = [], []
+    for row in np.flatnonzero(np.abs(np.diff(state > 0.5)) > 0) + 1:
+        before, after = slice(row - width - gap, row - gap), slice(row + gap, row + gap + width)
+        around = slice(before.start, after.stop)
+        if before.start < 0 or after.stop > record.bins or not np.isfinite(tank[around]).all():
+            continue
+        still = all(np.ptp(values[around]) < 0.05 for values in (*others.values(), record.heater_w))
+        steady = max(np.ptp(state[before]), np.ptp(state[after])) < 0.05
+        told = np.min(tank[around] - record.ambient_c[around]) > WARM_K or name != "fan"
+        if not (still and steady and told and np.all(record.engine[around] > 0.9)):
+            continue
+        slopes = [float(np.polyfit(t[part], tank[part], 1)[0]) for part in (before, after)]
+        changes.append(sign * (1.0 if state[row + gap] > 0.5 else -1.0) * (slopes[1] - slopes[0]))
+        at.append(float(t[row]))
+    wrong = np.array(changes) < -WRONG_K_MIN
+    if len(changes) < 2 or np.mean(wrong) < MOSTLY or np.median(changes) > -WRONG_K_MIN:
+        return None
+    expected = "cool faster" if sign < 0 else "warm faster"
+    minutes = ", ".join(f"{minute:.0f}" for minute in np.array(at)[wrong][:5])
+    return Remark(
+        code="channel-inverted",
+        text=f"the {name} channel is the wrong way round: with it on the oil should {expected}, "
+        f"and at {np.count_nonzero(wrong)} of {len(changes)} switchings (minutes {minutes}) it "
+        "did the opposite",
+    )
+
+
+def _driven_while_off(record: Record, samples: Samples) -> Remark | None:
+    if samples.moving is None:
+        return None
+    where = (record.moving > 0.9) & (record.engine < 0.1)
+    if not _long(record, where):
+        return None
+    return Remark(
+        code="drive-moves-with-engine-off",
+        text="the engine channel said off and the drive channel moving "
+        f"{_minutes(record, where)}: one of the two is wrong",
+    )
+
+
+def _not_pumped(record: Record) -> Remark | None:
+    """Whether the cooler's inlet cooled away from a hot tank though the engine said on."""
+    oils = record.oils_c
+    if "cooler_in" not in oils:
+        return None
+    hot = (oils["tank"] - record.ambient_c > WARM_K) & (record.heater_w < 1.0)
+    where = hot & (record.engine > 0.99) & _settled(record, record.engine)
+    with np.errstate(invalid="ignore"):
+        where &= oils["cooler_in"] - oils["tank"] < -COLDER_K
+    if not _long(record, where):
+        return None
+    return Remark(
+        code="engine-channel-stuck-on",
+        text=f"the engine channel said on {_minutes(record, where)} while the oil at the cooler "
+        "was colder than the tank: no oil was pumped",
+    )
+
+
+def _pumped(record: Record) -> Remark | None:
+    """Whether hot oil kept coming to the cooler though the engine said off."""
+    oils = record.oils_c
+    if not {"cooler_in", "cooler_out"} <= set(oils):
+        return None
+    _, high = _share(record)
+    inlet, drop = oils["cooler_in"], oils["cooler_in"] - oils["cooler_out"]
+    bins = int(np.ceil(STANDING_S / record.bin_s))
+    off = np.convolve(record.engine > 0.1, np.ones(bins + 1))[: record.bins] == 0
+    excess = inlet - record.ambient_c
+    with np.errstate(invalid="ignore"):
+        where = off & (excess > HOT_K) & (drop > LEAST_DROP_K)
+        where &= drop > COOLING * (0.0 if np.isnan(high) else high) * excess
+        where &= (inlet - oils["tank"] > -1.0) & (record.fan > 0.9)  # air alone cools what stands
+    if not _long(record, where):
+        return None
+    return Remark(
+        code="engine-channel-stuck-off",
+        text=f"the engine channel said off {_minutes(record, where)} while hot oil went through "
+        "the cooler",
+    )
+
+
+def _runs(where: Mask) -> list[slice]:
+    edges = np.flatnonzero(np.diff(np.r_[False, where, False].astype(int)))
+    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _over_runs(record: Record, where: Mask, is_so: Callable[[float, float], bool]) -> Mask:
+    """Bins of the runs, of `LEAST_S` or longer, whose rise [K] and slope [K/min] are so."""
+    tank, found = record.oils_c["tank"], np.zeros(record.bins, dtype=bool)
+    for run in _runs(where & np.isfinite(tank)):
+        minutes = (run.stop - run.start) * record.bin_s / 60
+        rise = float(tank[run.stop - 1] - tank[run.start])
+        if minutes * 60 >= LEAST_S and is_so(rise, rise / minutes):
+            found[run] = True
+    return found
+
+
+def _warms_by_itself(record: Record) -> Remark | None:
+    quiet = (record.engine < 0.1) & (record.moving < 0.1) & (record.heater_w < 1.0)
+    quiet &= _settled(record, record.engine) & (record.oils_c["tank"] > record.ambient_c - 2.0)
+    where = _over_runs(record, quiet, lambda rise, slope: rise > WARMED_K and slope > WARMED_K_MIN)
+    if not where.any():
+        return None
+    return Remark(
+        code="warms-with-all-off",
+        text=f"the tank warmed {_minutes(record, where)} while engine, drive and heater were "
+        "logged as off: the engine channel is wrong, or a heater is not logged",
+    )
+
+
+def _heats_nothing(record: Record) -> Remark | None:
+    heated = (record.heater_w > 1.0) & (record.engine < 0.1) & _settled(record, record.engine)
+    heated &= record.oils_c["tank"] - record.ambient_c < WARM_K
+    where = _over_runs(record, heated, lambda rise, slope: slope < UNMOVED_K_MIN)
+    if not _long(record, where, 2 * LEAST_S):
+        return None
+    return Remark(
+        code="heater-channel-stuck-on",
+        text=f"the heater channel said on {_minutes(record, where)} and the tank did not warm: "
+        "the heater was off, or its channel is wrong",
+    )
+
+
+def _shaken(samples: Samples) -> list[Remark]:
+    """Whether fan or engine went on and off again within seconds, time after time."""
+    found = []
+    for name, flag in (("fan", samples.fan), ("engine", samples.engine)):
+        if flag is None:
+            continue
+        at = samples.elapsed_s[np.flatnonzero(np.diff(flag)) + 1]
+        brief = np.flatnonzero(np.diff(at) < SHAKEN_S)
+        if brief.size >= SHAKEN:
+            found.append(
+                Remark(
+                    code="channel-loose",
+                    text=f"the {name} channel went on and off {brief.size} times within "
+                    f"{SHAKEN_S:.0f} s between {at[brief[0]] / 60:.0f} and "
+                    f"{at[brief[-1]] / 60:.0f} min: a loose wire, or an input without its filter",
+                )
+            )
+    return found
+
+
+def _jump(samples: Samples) -> Remark | None:
+    """Whether the time leaps over more than a day, as a damaged clock does."""
+    steps = np.diff(samples.elapsed_s)
+    at = int(np.argmax(steps))
+    if steps[at] < LONGEST_GAP_S:
+        return None
+    return Remark(
+        code="time-jumps",
+        text=f"elapsed_s jumps by {steps[at] / 3600:.3g} h at {samples.elapsed_s[at] / 60:.0f} "
+        "min: it is not the time of one outing",
+    )
+
+
+def _time(record: Record) -> Remark | None:
+    """Whether the tank warms as no machine does: elapsed_s then counts no seconds."""
+    tank = record.oils_c["tank"]
+    seen = np.isfinite(tank)
+    t, y = record.elapsed_s[seen] / 60, tank[seen]
+    if y.size < 6 or np.ptp(y) < CHANGED_K or not (record.engine > 0.5).any():
+        return None
+    quickest = float(np.max(np.abs((y[5:] - y[:-5]) / (t[5:] - t[:-5]))))
+    if SLOWEST_K_MIN < quickest < QUICKEST_K_MIN:
+        return None
+    return Remark(
+        code="time-counts-no-seconds",
+        text=f"the tank changed by {quickest:.2g} K/min at its quickest, as no machine at work "
+        "does: elapsed_s does not count seconds",
+    )

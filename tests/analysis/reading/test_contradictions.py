@@ -1,0 +1,100 @@
+"""A switch that the readings deny, or a time that no machine keeps, takes the watts away."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.outing_maker import bracken, session_of
+from wattsump_analysis.live.running_k import know_so_far
+from wattsump_analysis.proof.prove import prove
+from wattsump_logger.errors import SessionError
+from wattsump_logger.session.reader import Session
+
+_N = 3600
+T = np.arange(_N, dtype=float)
+FAN = ((T // 600) % 2 == 1).astype(float)
+
+
+def outing(**columns: object) -> Session:
+    """An hour warmed from 20 to 70 degC with five fan switchings, and columns changed."""
+    rng = np.random.default_rng(3)
+    excess = np.empty(_N)
+    excess[0] = 1.0
+    for row in range(1, _N):  # 60 kJ/K, 2.5 kW in, 15 W/K out of the shell and 85 by the fan
+        watts = 2500.0 - (15.0 + 85.0 * FAN[row]) * excess[row - 1]
+        excess[row] = excess[row - 1] + watts / 60e3
+    inlet = excess + 5.0
+    oils = {"tank": excess, "cooler_in": inlet, "cooler_out": inlet * (1 - 0.02 - 0.15 * FAN)}
+    noise = {name: 0.05 * rng.standard_normal(_N) for name in (*oils, "ambient")}
+    right = {f"{name}_c": 20.0 + values + noise[name] for name, values in oils.items()}
+    right |= {
+        "ambient_c": 20.0 + noise["ambient"],
+        "fan_on": FAN,
+        "engine_on": np.ones(_N),
+        "drive_on": np.ones(_N),
+    }
+    return session_of(T, right | columns)
+
+
+def reason(session: Session) -> str:
+    """Return why there are no watts."""
+    proof = prove(session, bracken())
+    assert proof.verdict == "cannot tell"
+    assert proof.k_w_k is None
+    assert proof.next_step.code in ("check-channels", "check-probes")
+    return " and ".join(reason.text for reason in proof.reasons)
+
+
+def test_right_switches_leave_the_watts() -> None:
+    assert prove(outing(), bracken()).k_w_k is not None
+
+
+@pytest.mark.parametrize(
+    ("fan", "words"),
+    [
+        (np.ones(_N), "said on for 17 min between 23 and 50 min"),
+        (np.zeros(_N), "said off for 20 min between 30 and 60 min"),
+        (1.0 - FAN, "the fan channel is the wrong way round"),
+        (np.tile([0.0, 1.0], _N // 2), "went on and off 3598 times"),
+    ],
+)
+def test_a_fan_channel_that_lies_is_named(fan: object, words: str) -> None:
+    assert words in reason(outing(fan_on=fan))
+
+
+def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
+    session = outing(fan_on=1.0 - FAN)
+    kept = ("tank_c", "ambient_c", "fan_on", "engine_on", "drive_on")
+    session = replace(session, columns={name: session.columns[name] for name in kept})
+    assert "the opposite" in reason(session)
+
+
+def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
+    assert "one of the two is wrong" in reason(outing(engine_on=np.zeros(_N)))
+
+
+def test_tank_and_air_swapped_give_no_watts() -> None:
+    right = outing().columns
+    swapped = outing(tank_c=right["ambient_c"], ambient_c=right["tank_c"])
+    assert "these two probes are swapped" in reason(swapped)
+
+
+def test_time_in_milliseconds_gives_no_watts() -> None:
+    assert "does not count seconds" in reason(replace(outing(), elapsed_s=T * 1000.0))
+
+
+def test_time_that_leaps_gives_no_watts() -> None:
+    leap = T + np.where(T > 1800.0, 1e9, 0.0)
+    assert "elapsed_s jumps by 2.78e+05 h at 30 min" in reason(replace(outing(), elapsed_s=leap))
+
+
+def test_readings_in_fahrenheit_give_no_watts() -> None:
+    right = outing().columns
+    hot = {name: 1.8 * right[name] + 32.0 for name in right if name.endswith("_c")}
+    assert "°F" in reason(outing(**hot))
+
+
+def test_a_running_estimate_is_refused_too() -> None:
+    with pytest.raises(SessionError, match="the fan channel is the wrong way round"):
+        know_so_far(outing(fan_on=1.0 - FAN), bracken())
