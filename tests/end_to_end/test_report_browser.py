@@ -9,7 +9,7 @@ import pytest
 from analysis import few_outings, proof_fixture
 from end_to_end import browser
 from wattsump_analysis.emulation import bracken
-from wattsump_analysis.questions.known import known_of
+from wattsump_analysis.questions.givens import givens_of
 from wattsump_analysis.results import Proof
 from wattsump_analysis.season.trend import trend_of
 from wattsump_analysis.show.plots.outing import INKS
@@ -48,7 +48,7 @@ def page_of(proof: Proof, *, whole: bool) -> str:
         sentence=trend_sentence(trend),
         unread=2,
     )
-    return render(proof, known=known_of(proof, profile=bracken.demo_profile()), season=season)
+    return render(proof, givens=givens_of(proof, profile=bracken.demo_profile()), season=season)
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from wattsump_analysis.questions.known import Known
+    from wattsump_analysis.questions.givens import Givens
     from wattsump_analysis.reading.samples import Samples
     from wattsump_analysis.results import Proof
     from wattsump_analysis.show.report.replies import Days
@@ -109,11 +109,11 @@ class Proved:
     outing: "Session | None" = None
     machine: "Profile | None" = None
 
-    def known(self) -> "Known":
+    def givens(self) -> "Givens":
         """Return what the owner's questions may take from the outing."""
-        from wattsump_analysis.questions.known import known_of
+        from wattsump_analysis.questions.givens import givens_of
 
-        return known_of(self.proof, self.outing, self.machine)
+        return givens_of(self.proof, self.outing, self.machine)
 
     def samples(self) -> "Samples | None":
         """Return every reading by role, where there is a session with a tank."""
@@ -137,22 +137,22 @@ def conclude(
     days: "Days | None" = None,
 ) -> None:
     """Tell what was found, then write what was asked for; what fails of it hides nothing else."""
-    known = proved.known()
+    givens = proved.givens()
     with contextlib.ExitStack() as last_first:  # each is tried, whatever becomes of the others
         if plot is not None:
             last_first.callback(_write_plot, proved, units, plot)
         if report is not None:
-            last_first.callback(_write_report, proved, known, units, report, days)
-        last_first.callback(_print_answer, proved, known, units, as_json)
+            last_first.callback(_write_report, proved, givens, units, report, days)
+        last_first.callback(_print_answer, proved, givens, units, as_json)
 
 
-def _print_answer(proved: Proved, known: "Known", units: str, as_json: bool) -> None:
+def _print_answer(proved: Proved, givens: "Givens", units: str, as_json: bool) -> None:
     if as_json:
         from wattsump_analysis.proof.proof_json import proof_text
 
         typer.echo(proof_text(proved.proof), nl=False)
     else:
-        _print_screen(proved.proof, known, units)
+        _print_screen(proved.proof, givens, units)
 
 
 def _write_plot(proved: Proved, units: str, path: Path) -> None:
@@ -163,19 +163,19 @@ def _write_plot(proved: Proved, units: str, path: Path) -> None:
 
 
 def _write_report(
-    proved: Proved, known: "Known", units: str, path: Path, days: "Days | None"
+    proved: Proved, givens: "Givens", units: str, path: Path, days: "Days | None"
 ) -> None:
     from wattsump_analysis.show.report.page import write_report
     from wattsump_analysis.show.report.season import season_beside
 
-    machine = "" if known.profile is None else known.profile.name
+    machine = "" if givens.profile is None else givens.profile.name
     season = None if proved.outing is None else season_beside(proved.outing.path, machine)
     write_report(
         proved.proof,
         path,
         units,
         samples=proved.samples(),
-        known=known,
+        givens=givens,
         days=days,
         season=season,
         made_with=_made_with(proved),
@@ -195,14 +195,14 @@ def _made_with(proved: Proved) -> dict[str, str]:
     return made
 
 
-def _print_screen(proof: "Proof", known: "Known", units: str = "si") -> None:
+def _print_screen(proof: "Proof", givens: "Givens", units: str = "si") -> None:
     """Print the answer: in colour on a terminal, as plain text into a file or a pipe."""
     from rich.console import Console
 
     from wattsump_analysis.show.hottest_day import hottest_line
     from wattsump_analysis.show.screen import proof_screen
 
-    screen = proof_screen(proof, units, hottest_line(known, units))
+    screen = proof_screen(proof, units, hottest_line(givens, units))
     Console(highlight=False, soft_wrap=True, emoji=False).print(screen)
 
 

@@ -15,7 +15,7 @@ from wattsump_analysis.questions.asked import QUESTIONS, Question
 
 if TYPE_CHECKING:
     from wattsump_analysis.questions.answer import Answer
-    from wattsump_analysis.questions.known import Known
+    from wattsump_analysis.questions.givens import Givens
 
 __all__ = ("register",)
 
@@ -43,10 +43,10 @@ def _command(question: Question) -> Callable[..., None]:
         from wattsump_analysis.questions.writing import screen
 
         asked = typed_fields(question.asked, typed)
-        answer_to: Callable[[Any, Known], Answer] = pkgutil.resolve_name(
+        answer_to: Callable[[Any, Givens], Answer] = pkgutil.resolve_name(
             f"wattsump_analysis.questions.{question.answered_by}"
         )
-        answer = answer_to(asked, _known(from_proof, machine, session))
+        answer = answer_to(asked, _givens(from_proof, machine, session))
         if as_json:
             typer.echo(json.dumps(plain(answer), indent=2, ensure_ascii=False, allow_nan=False))
         else:
@@ -84,17 +84,17 @@ def _option(
     )
 
 
-def _known(proof: Path | None, machine: Path | None, session: Path | None) -> "Known":
+def _givens(proof: Path | None, machine: Path | None, session: Path | None) -> "Givens":
     from wattsump_analysis.proof.proof_json import proof_from_file
-    from wattsump_analysis.questions.known import Known, known_from, with_session
+    from wattsump_analysis.questions.givens import Givens, givens_from, with_session
     from wattsump_logger.machine.profile import load_profile
     from wattsump_logger.session.reader import load_session
 
     if proof is not None and proof.suffix == ".csv":
         from wattsump_analysis.commands.prove import prove_file
 
-        known = prove_file(proof, machine).known()
+        givens = prove_file(proof, machine).givens()
     else:
-        proved = None if proof is None else Known.of(proof_from_file(proof), proof.name)
-        known = known_from(proved, None if machine is None else load_profile(machine))
-    return known if session is None else with_session(known, load_session(session))
+        proved = None if proof is None else Givens.of(proof_from_file(proof), proof.name)
+        givens = givens_from(proved, None if machine is None else load_profile(machine))
+    return givens if session is None else with_session(givens, load_session(session))

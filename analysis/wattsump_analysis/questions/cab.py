@@ -11,7 +11,7 @@ from wattsump_analysis.physics import air, cab, sizing
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section
 from wattsump_analysis.questions.asked import CabAsked
-from wattsump_analysis.questions.known import Known, draws, from_samples, needed
+from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
 from wattsump_analysis.questions.rating_case import ranged, value_of
 from wattsump_logger.errors import RangeError
 from wattsump_logger.machine.profile import Cooler
@@ -47,7 +47,7 @@ class _Case:
         return self.heat_w * self.k_w_k / (self.k_w_k + self.shell_w_k)
 
 
-def warm_cab(asked: CabAsked, known: Known) -> Answer:
+def warm_cab(asked: CabAsked, givens: Givens) -> Answer:
     """Answer how many watts a cab can have, and what taking them costs.
 
     Raises
@@ -57,28 +57,28 @@ def warm_cab(asked: CabAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    case = _case(asked, known)
+    case = _case(asked, givens)
     return Answer(
         question="cab",
         headline=tuple(_headline(case)),
         cautions=cab.CAUTIONS,
         sections=(_offered(case), *_cost(case)),
-        assumed=tuple(_assumed(asked, case, known)),
+        assumed=tuple(_assumed(asked, case, givens)),
     )
 
 
-def _case(asked: CabAsked, known: Known) -> _Case:
-    cooler = Cooler() if known.profile is None else known.profile.cooler
+def _case(asked: CabAsked, givens: Givens) -> _Case:
+    cooler = Cooler() if givens.profile is None else givens.profile.cooler
     flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
     heat, k, air_flow, ambient = needed(
         "cab heat",
-        heat=asked.heat or known.heat_w,
-        measured=asked.measured or known.k_w_k,
+        heat=asked.heat or givens.heat_w,
+        measured=asked.measured or givens.k_w_k,
         air_flow=None if flow is None else Figure(value=flow, kind="air_flow"),
         ambient=asked.ambient,
     )
-    shell = asked.shell or known.shell_w_k or Figure(value=0.0, kind="conductance")
+    shell = asked.shell or givens.shell_w_k or Figure(value=0.0, kind="conductance")
     one_scale = asked.measured is None and asked.heat is None
     heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
     altitude = value_of(asked.altitude, 0.0) or 0.0
@@ -205,7 +205,7 @@ def _settles(case: _Case, cost_w_k: FloatArray) -> FloatArray:
     )
 
 
-def _assumed(asked: CabAsked, case: _Case, known: Known) -> Iterator[Pieces]:
+def _assumed(asked: CabAsked, case: _Case, givens: Givens) -> Iterator[Pieces]:
     if asked.air_left is None:
         yield (
             f"The duct leaves {_AIR_LEFT * 100:.0f} % of the air: common practice, no source; "
@@ -219,6 +219,6 @@ def _assumed(asked: CabAsked, case: _Case, known: Known) -> Iterator[Pieces]:
         yield ("Oil flow unknown, so the duct's cost is not worked out: type --oil-flow.",)
     if math.isclose(case.cab_c, _USUAL_CAB_C) and asked.cab is None:
         yield ("Cab held at ", Figure(value=_USUAL_CAB_C, kind="temperature"), ".")
-    for note in known.notes:
+    for note in givens.notes:
         if "Heat capacity" not in note:
             yield (note,)

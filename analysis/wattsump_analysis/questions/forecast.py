@@ -1,7 +1,7 @@
 """Forecast: where a work rate settles, the air it allows, how soon, and without the fan."""
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,29 +11,48 @@ from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
 from wattsump_analysis.questions.asked import ForecastAsked
-from wattsump_analysis.questions.forecast_case import (
-    Case,
-    case_of,
-    measured_span,
-    oil_figure,
-    standing,
-    trust_of,
-)
-from wattsump_analysis.questions.known import Known, from_samples, needed
-from wattsump_analysis.questions.limits import said_of
+from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
+from wattsump_analysis.questions.limits import remarks_on
 
-__all__ = (
-    "foresee",
-    "minutes",
-    "without_fan",
-)
+__all__ = ("foresee",)
 
 _BEYOND = "beyond what the oil stands"
 # Colder than any woodlot: common practice, no source.
 _COLDEST_AIR_C = -60.0
+_USUAL_LIMITS_C = {"oil, advised": 66.0, "oil, highest": 82.0}
+_USUAL_AIR_C = 20.0
 
 
-def foresee(asked: ForecastAsked, known: Known) -> Answer:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """Everything filled in; draws of shape (n,), W and W/K.
+
+    Temperatures are those of oil into the cooler, `gap_k` above the tank. The shell loses from
+    the tank, so by that much less: counted from the inlet, shell x gap adds to the heat.
+    """
+
+    ambient_c: float
+    gap_k: float
+    limits_c: Mapping[str, float]
+    heat_w: FloatArray
+    heavy_w: FloatArray | None
+    cooler_w_k: FloatArray
+    shell_w_k: FloatArray
+    capacity_j_k: FloatArray | None
+    air_factor: tuple[float, float, float]
+
+    @property
+    def loss_w_k(self) -> FloatArray:
+        """Cooler and shell together [W/K]."""
+        return self.cooler_w_k + self.shell_w_k
+
+    @property
+    def strictest(self) -> tuple[str, float]:
+        """The limit met first, with its name."""
+        return min(self.limits_c.items(), key=lambda item: item[1])
+
+
+def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
     """Answer how hot at an ambient and a work rate, what air is too hot, and how soon.
 
     Raises
@@ -44,44 +63,44 @@ def foresee(asked: ForecastAsked, known: Known) -> Answer:
         A value out of its formula's range.
     """
     own_air = False
-    if asked.ambient is None and known.ambients_c is not None:
+    if asked.ambient is None and givens.ambients_c is not None:
         own_air = True
-        asked = replace(asked, ambient=temperature(sum(known.ambients_c) / 2))
+        asked = replace(asked, ambient=temperature(sum(givens.ambients_c) / 2))
     k, heat, ambient = needed(
         "forecast",
-        measured=asked.measured or known.k_w_k,
-        heat=asked.heat or known.heat_w,
+        measured=asked.measured or givens.k_w_k,
+        heat=asked.heat or givens.heat_w,
         ambient=asked.ambient,
     )
-    case = case_of(asked, known, k, heat, ambient.value)
+    case = _case_of(asked, givens, k, heat, ambient.value)
     return Answer(
         question="forecast",
-        headline=tuple(_headline(case, asked, known)),
+        headline=tuple(_headline(case, asked, givens)),
         sections=(
             _settled(case),
-            _limiting(case, asked, known),
-            *_other_channels(asked, known),
-            *minutes(case, asked),
-            *without_fan(case, asked),
-            *_altitude(case, asked, k, known),
+            _limiting(case, asked, givens),
+            *_other_channels(asked, givens),
+            *_minutes(case, asked),
+            *_without_fan(case, asked),
+            *_altitude(case, asked, k, givens),
             *_meaning(case),
         ),
-        assumed=(*_own_air(case, own_air), *_assumed(case, asked, known)),
+        assumed=(*_own_air(case, own_air), *_assumed(case, asked, givens)),
     )
 
 
-def _own_air(case: Case, taken: bool) -> Iterator[Pieces]:
+def _own_air(case: _Case, taken: bool) -> Iterator[Pieces]:
     if taken:
         yield ("Air as it was during the outing, ", temperature(case.ambient_c), "; or --ambient.")
 
 
-def _settles(case: Case, heat_w: FloatArray) -> Figure:
-    return oil_figure(forecast.steady_temp_c(case.ambient_c, heat_w, case.loss_w_k))
+def _settles(case: _Case, heat_w: FloatArray) -> Figure:
+    return _oil_figure(forecast.steady_temp_c(case.ambient_c, heat_w, case.loss_w_k))
 
 
-def _headline(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]:
+def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Pieces]:
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
-    figure = oil_figure(settled)
+    figure = _oil_figure(settled)
     beyond = f", {_BEYOND}" if figure.beyond else ""
     yield (
         "In air of ", temperature(case.ambient_c), " the oil settles at ", figure, f"{beyond}.",
@@ -95,7 +114,7 @@ def _headline(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
         Figure(value=over, kind="probability"),
         ".",
     )
-    trust = trust_of(case.ambient_c, asked, known)
+    trust = _trust_of(case.ambient_c, asked, givens)
     if trust is None:
         yield ("NOT CHECKED: the air during the measurement is unknown; type --measured-ambient.",)
     elif trust.standing != "trusted":
@@ -103,14 +122,14 @@ def _headline(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces
         yield (f"{trust.standing.upper()}: ", gap, " beyond the air that was measured.")
 
 
-def _settled(case: Case) -> Section:
+def _settled(case: _Case) -> Section:
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
-    temps = [("settles_p50_c", "half the work stays below (P50)", oil_figure(settled))]
+    temps = [("settles_p50_c", "half the work stays below (P50)", _oil_figure(settled))]
     if case.heavy_w is not None:
         heavy = _settles(case, case.heavy_w)
         temps.append(("settles_p90_c", "nine tenths of it (P90)", heavy))
     if case.gap_k > 0.0:
-        tank = oil_figure(settled - case.gap_k)
+        tank = _oil_figure(settled - case.gap_k)
         temps.append(("settles_tank_p50_c", "in the tank (P50)", tank))
     rows = (
         Row(key=key, label=label, figure=figure, flag=_BEYOND if figure.beyond else "")
@@ -119,7 +138,7 @@ def _settled(case: Case) -> Section:
     return Section(title="Settles at", rows=tuple(rows))
 
 
-def _limiting(case: Case, asked: ForecastAsked, known: Known) -> Section:
+def _limiting(case: _Case, asked: ForecastAsked, givens: Givens) -> Section:
     """Air at which each limit is reached, flagged where unmeasured, and the margin."""
     rows = []
     for name, limit_c in sorted(case.limits_c.items(), key=lambda item: item[1]):
@@ -135,7 +154,7 @@ def _limiting(case: Case, asked: ForecastAsked, known: Known) -> Section:
                     key=f"limiting_{key}_c",
                     label=label,
                     figure=figure,
-                    flag=_air_flag(figure.value, asked, known),
+                    flag=_air_flag(figure.value, asked, givens),
                 )
             )
             if asked.hottest is not None:
@@ -146,15 +165,15 @@ def _limiting(case: Case, asked: ForecastAsked, known: Known) -> Section:
     return Section(title="Air at which a limit is reached", rows=tuple(rows))
 
 
-def _air_flag(air_c: float, asked: ForecastAsked, known: Known) -> str:
-    return "no air is so cold" if air_c < _COLDEST_AIR_C else standing(air_c, asked, known)
+def _air_flag(air_c: float, asked: ForecastAsked, givens: Givens) -> str:
+    return "no air is so cold" if air_c < _COLDEST_AIR_C else _standing(air_c, asked, givens)
 
 
-def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:
+def _other_channels(asked: ForecastAsked, givens: Givens) -> Iterator[Section]:
     """Limits of other channels, degree for degree from their hottest reading."""
     rows, limits = [], list[Pieces]()
-    for name, limit_c in known.limits_c.items():
-        peak_c, air_c = known.peaks_c.get(name), known.peak_ambients_c.get(name)
+    for name, limit_c in givens.limits_c.items():
+        peak_c, air_c = givens.peaks_c.get(name), givens.peak_ambients_c.get(name)
         if peak_c is None or air_c is None or name == "tank":
             continue
         limiting_c = forecast.limiting_ambient_from_reading_c(limit_c, peak_c, air_c)
@@ -163,7 +182,7 @@ def _other_channels(asked: ForecastAsked, known: Known) -> Iterator[Section]:
                 key=f"limiting_{_slug(name)}_c",
                 label=name.replace("_", " "),
                 figure=temperature(limiting_c),
-                flag=standing(limiting_c, asked, known),
+                flag=_standing(limiting_c, asked, givens),
             )
         )
         limits.append((f"Limit of {name.replace('_', ' ')}: ", temperature(limit_c), "."))
@@ -180,7 +199,7 @@ def _slug(name: str) -> str:
     return "_".join(name.replace(",", " ").split())
 
 
-def _altitude(case: Case, asked: ForecastAsked, k: Figure, known: Known) -> Iterator[Section]:
+def _altitude(case: _Case, asked: ForecastAsked, k: Figure, givens: Givens) -> Iterator[Section]:
     if asked.altitude is None:
         return
     low, likely, high = (k.value * factor for factor in case.air_factor)
@@ -194,19 +213,19 @@ def _altitude(case: Case, asked: ForecastAsked, k: Figure, known: Known) -> Iter
     yield Section(title="Altitude", rows=(row,))
 
 
-def _meaning(case: Case) -> Iterator[Section]:
+def _meaning(case: _Case) -> Iterator[Section]:
     heavier = case.heat_w if case.heavy_w is None else case.heavy_w
-    remarks = tuple(said_of(_settles(case, heavier).value))
+    remarks = tuple(remarks_on(_settles(case, heavier).value))
     if remarks:
         yield Section(title="What that temperature is called", remarks=remarks)
 
 
-def _assumed(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]:
+def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Pieces]:
     if not case.shell_w_k.any():
         yield ("Shell loss unknown, counted as nothing: the careful guess.",)
     if case.capacity_j_k is None:
         yield ("Heat capacity unknown: no times. Type --capacity or give --machine.",)
-    span = measured_span(asked, known)
+    span = _measured_span(asked, givens)
     if span is not None:
         low, high = (
             span[0] - forecast.TRUSTED_GAP_K,
@@ -217,7 +236,7 @@ def _assumed(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]
         yield (f"Heat scaled by {asked.work.value * 100:.0f} % work rate, as a straight line.",)
     if asked.measured is None and asked.heat is None:
         yield ("Cooler, heat and shell share one scale of watts, whose error cancels here.",)
-    refers = known.k_refers_to if asked.measured is None else ""
+    refers = givens.k_refers_to if asked.measured is None else ""
     if case.gap_k > 0.0:
         gap = Figure(value=case.gap_k, kind="temperature_difference")
         yield ("Oil means oil into the cooler; the tank was cooler by ", gap, " at warm work.")
@@ -226,8 +245,84 @@ def _assumed(case: Case, asked: ForecastAsked, known: Known) -> Iterator[Pieces]
     yield ("One lump of oil and metal; fan always on; same oil and same core.",)
     if asked.altitude is None:
         yield ("Hotter air is thinner and hotter oil too: a few per cent against each other.",)
-    for note in known.notes:
+    for note in givens.notes:
         yield (note,)
+
+
+def _case_of(
+    asked: ForecastAsked, givens: Givens, k: Figure, heat: Figure, ambient_c: float
+) -> _Case:
+    """Fill a case: typed before measured before the usual."""
+    nothing = Figure(value=0.0, kind="conductance")
+    shell = asked.shell or givens.shell_w_k or nothing
+    capacity = asked.capacity or givens.capacity_j_k
+    heavy = asked.heavy_heat or (givens.heat_p90_w if asked.heat is None else None)
+    work = 1.0 if asked.work is None else asked.work.value
+    # Values of one outing rest on one scale of watts; values typed by hand do not.
+    measured = asked.measured is None and asked.heat is None and givens.k_w_k is not None
+    drawn = draws(k, heat, shell, capacity or nothing, one_scale=measured)
+    # Heat goes with flow and gap alike, so the gap grows with the work rate.
+    gap_k = givens.inlet_above_tank_k * work if asked.measured is None else 0.0
+    heat_w = drawn[1] * work
+    factors = _factors(asked, givens, ambient_c)
+    return _Case(
+        ambient_c=ambient_c,
+        limits_c=_limits(asked, givens),
+        gap_k=gap_k,
+        heat_w=heat_w + drawn[2] * gap_k,
+        # A quantile of the same load, so it moves with the draws of the load itself.
+        heavy_w=None if heavy is None else (heat_w + drawn[2] * gap_k) * heavy.value / heat.value,
+        cooler_w_k=drawn[0] * factors[1],
+        shell_w_k=drawn[2],
+        capacity_j_k=drawn[3] if capacity else None,
+        air_factor=factors,
+    )
+
+
+def _limits(asked: ForecastAsked, givens: Givens) -> dict[str, float]:
+    limits_c = {name: value for name, value in givens.limits_c.items() if name.startswith("oil")}
+    limits_c = limits_c or dict(_USUAL_LIMITS_C)
+    return limits_c | ({} if asked.limit is None else {"typed limit": asked.limit.value})
+
+
+def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[float, float, float]:
+    """Cooler in the air of the asked-for altitude over the measured one: low, likely, high [-]."""
+    if asked.altitude is None:
+        return 1.0, 1.0, 1.0
+    below, span = asked.measured_altitude, _measured_span(asked, givens)
+    return forecast.conductance_at_altitude_w_k(
+        1.0,
+        measured_altitude_m=0.0 if below is None else below.value,
+        altitude_m=asked.altitude.value,
+        measured_temp_c=_USUAL_AIR_C if span is None else 0.5 * (span[0] + span[1]),
+        temp_c=_USUAL_AIR_C if span is None else ambient_c,
+    )
+
+
+def _oil_figure(samples_c: FloatArray) -> Figure:
+    """Oil temperatures as a figure [°C]; what no oil stands is not told to the degree."""
+    return replace(from_samples(samples_c, "temperature"), most=OIL_STANDS_C)
+
+
+def _trust_of(ambient_c: float, asked: ForecastAsked, givens: Givens) -> forecast.Trust | None:
+    """Whether an ambient may be believed; None where nobody knows the air that was measured."""
+    span = _measured_span(asked, givens)
+    return None if span is None else forecast.ambient_trust(ambient_c, np.array(span))
+
+
+def _measured_span(asked: ForecastAsked, givens: Givens) -> tuple[float, float] | None:
+    """Coolest and warmest air of the measurement [°C]."""
+    typed = asked.measured_ambient
+    if typed is None:
+        return givens.ambients_c
+    low, high = typed.low, typed.high
+    return typed.value if low is None else low, typed.value if high is None else high
+
+
+def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> str:
+    """Flag of a figure at an ambient: "" where it is trusted."""
+    trust = _trust_of(ambient_c, asked, givens)
+    return "" if trust is None or trust.standing == "trusted" else trust.standing
 
 
 # Countdowns are scalar formulas, so they take fewer draws than the vectors do: at 800 the ends
@@ -237,7 +332,7 @@ _COUNTDOWNS = 800
 _STOP_C = 120.0
 
 
-def minutes(case: Case, asked: ForecastAsked) -> Iterator[Section]:
+def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     """Say how long work may go on until the strictest limit, from cold and from now."""
     if case.capacity_j_k is None:
         return
@@ -255,7 +350,7 @@ def minutes(case: Case, asked: ForecastAsked) -> Iterator[Section]:
     yield Section(title="Time to the limit at work", rows=tuple(rows), remarks=(remark,))
 
 
-def _time_to_limit(case: Case, capacity_j_k: FloatArray, start_c: float) -> Figure:
+def _time_to_limit(case: _Case, capacity_j_k: FloatArray, start_c: float) -> Figure:
     seconds = [
         forecast.time_to_limit(
             OneNode(capacity_j_k=float(capacity_j_k[at]), loss_w_k=float(case.loss_w_k[at])),
@@ -269,7 +364,7 @@ def _time_to_limit(case: Case, capacity_j_k: FloatArray, start_c: float) -> Figu
     return from_samples(np.array(seconds), "duration")
 
 
-def without_fan(case: Case, asked: ForecastAsked) -> Iterator[Section]:
+def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     """Say what follows when the fan stops in settled work, or now: the still cooler is left."""
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
     start = settled if asked.now is None else np.full_like(settled, asked.now.value)
@@ -289,7 +384,7 @@ def without_fan(case: Case, asked: ForecastAsked) -> Iterator[Section]:
         )
         for at in range(_COUNTDOWNS)
     ]
-    end = oil_figure(np.array([failure.final_c for failure in failures]))
+    end = _oil_figure(np.array([failure.final_c for failure in failures]))
     rows = [Row(key="fan_off_settles_c", label="heads for", figure=end, flag=_too_hot(end.value))]
     if case.capacity_j_k is not None:
         seconds = from_samples(np.array([failure.seconds for failure in failures]), "duration")
@@ -300,7 +395,7 @@ def without_fan(case: Case, asked: ForecastAsked) -> Iterator[Section]:
     yield Section(title="If the fan stops and work goes on", rows=tuple(rows), remarks=(remark,))
 
 
-def _next_limit(case: Case, start_c: float) -> tuple[str, float]:
+def _next_limit(case: _Case, start_c: float) -> tuple[str, float]:
     """The first limit that oil at a temperature has not passed yet, else the strictest."""
     ahead = [item for item in case.limits_c.items() if item[1] > start_c]
     return min(ahead, key=lambda item: item[1]) if ahead else case.strictest

@@ -13,13 +13,13 @@ from wattsump_analysis.questions.answer import (
     temperature,
 )
 from wattsump_analysis.questions.asked import LimitsAsked
-from wattsump_analysis.questions.known import Known, needed
+from wattsump_analysis.questions.givens import Givens, needed
 from wattsump_logger.machine.profile import OIL_ROLES
 
 __all__ = (
     "CAUTIONS",
     "limits_of",
-    "said_of",
+    "remarks_on",
 )
 
 CAUTIONS = (
@@ -37,7 +37,7 @@ _SHORT = {
 }
 
 
-def limits_of(asked: LimitsAsked, known: Known) -> Answer:
+def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
     """Answer what a temperature is called and what it leaves.
 
     Raises
@@ -47,7 +47,7 @@ def limits_of(asked: LimitsAsked, known: Known) -> Answer:
     RangeError
         A coldest temperature above the hottest.
     """
-    peak = max((known.peaks_c[name] for name in OIL_ROLES if name in known.peaks_c), default=None)
+    peak = max((givens.peaks_c[name] for name in OIL_ROLES if name in givens.peaks_c), default=None)
     (hottest,) = needed("limits", oil=asked.oil or (None if peak is None else temperature(peak)))
     hottest_c = hottest.value
     cold_c = hottest_c if asked.cold is None else asked.cold.value
@@ -56,7 +56,7 @@ def limits_of(asked: LimitsAsked, known: Known) -> Answer:
         headline=tuple(_headline(hottest_c)),
         cautions=CAUTIONS,
         sections=(
-            *_channels(known),
+            *_channels(givens),
             _oil(hottest_c),
             _parts(cold_c, hottest_c),
             _skin(hottest_c),
@@ -70,12 +70,12 @@ def _headline(hottest_c: float) -> Iterator[Pieces]:
     yield ("Oil at ", temperature(hottest_c), f" has reached: {word}.")
 
 
-def _channels(known: Known) -> Iterator[Section]:
+def _channels(givens: Givens) -> Iterator[Section]:
     """Each channel's hottest reading beside its own limit."""
     rows: list[tuple[str | Figure, ...]] = []
-    for name, limit_c in known.limits_c.items():
+    for name, limit_c in givens.limits_c.items():
         # The oil's two limits hold for the tank, the others for the channel they are named after.
-        peak_c = known.peaks_c.get("tank" if name.startswith("oil, ") else name)
+        peak_c = givens.peaks_c.get("tank" if name.startswith("oil, ") else name)
         if peak_c is not None:
             over = "OVER" if peak_c > limit_c else ""
             rows.append((name, temperature(peak_c), temperature(limit_c), over))
@@ -149,7 +149,7 @@ def _skin(hottest_c: float) -> Section:
     return Section(title="Skin", table=table if burns else None, remarks=remarks)
 
 
-def said_of(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:
+def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:
     """Say what the trade calls a temperature, which parts it leaves, and when skin burns.
 
     Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.

@@ -8,7 +8,7 @@ from wattsump_analysis.physics import hoses
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import LinesAsked
-from wattsump_analysis.questions.known import Known, MissingError
+from wattsump_analysis.questions.givens import Givens, MissingError
 from wattsump_analysis.questions.rating_case import value_of
 from wattsump_analysis.questions.typed import quantity
 from wattsump_logger.errors import UsageError
@@ -21,7 +21,7 @@ _HOSE = re.compile(r"\s*(?P<bore>.+?)\s+x\s+(?P<length>.+?)\s*")
 _DASH = re.compile(r"-?(\d{1,2})")
 
 
-def plumb(asked: LinesAsked, known: Known) -> Answer:
+def plumb(asked: LinesAsked, givens: Givens) -> Answer:
     """Answer what lines hold, how fast oil goes through them and what they bear.
 
     Raises
@@ -31,12 +31,12 @@ def plumb(asked: LinesAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    cooler = None if known.profile is None else known.profile.cooler
+    cooler = None if givens.profile is None else givens.profile.cooler
     flow = value_of(asked.flow, None if cooler is None else cooler.oil_flow_m3_s)
     kind = _line(asked.line)
     sections = [
         *_speeds(asked, flow, kind),
-        *_fill(asked, known),
+        *_fill(asked, givens),
         *_pressure(asked),
         _flares(asked),
     ]
@@ -144,7 +144,7 @@ def _volume(value: float) -> Figure:
     return Figure(value=value, kind="volume")
 
 
-def _fill(asked: LinesAsked, known: Known) -> Iterator[Section]:
+def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
     """What cooler and hoses add, measured out or poured in, and the warmth it stores."""
     fitted, rows = _hoses(asked), []
     core = 0.0 if asked.core is None else asked.core.value
@@ -153,7 +153,7 @@ def _fill(asked: LinesAsked, known: Known) -> Iterator[Section]:
         rows.append(Row(key="hoses_m3", label="hoses hold", figure=_volume(held)))
         added = hoses.added_fill_m3(fitted, core)
         rows.append(Row(key="added_m3", label="cooler and hoses add", figure=_volume(added)))
-        rows += _stored(added, known)
+        rows += _stored(added, givens)
     if asked.containers is not None:
         if asked.container is None:
             raise MissingError("poured oil", "container", text="--container, the size of one")
@@ -161,14 +161,14 @@ def _fill(asked: LinesAsked, known: Known) -> Iterator[Section]:
         poured = hoses.poured_m3(asked.containers.value, asked.container.value, remaining)
         rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
         if not fitted and asked.core is None:
-            rows += _stored(poured, known)
+            rows += _stored(poured, givens)
     if rows:
         yield Section(title="Fill", rows=tuple(rows))
 
 
-def _stored(volume_m3: float, known: Known) -> Iterator[Row]:
+def _stored(volume_m3: float, givens: Givens) -> Iterator[Row]:
     density = (
-        USUAL_DENSITY_15_KG_M3 if known.profile is None else known.profile.oil.density_15_kg_m3
+        USUAL_DENSITY_15_KG_M3 if givens.profile is None else givens.profile.oil.density_15_kg_m3
     )
     stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, density)
     yield Row(
@@ -177,8 +177,8 @@ def _stored(volume_m3: float, known: Known) -> Iterator[Row]:
         figure=Figure(value=stored, kind="heat_capacity"),
         note="add the litres to the profile's",
     )
-    if known.profile is not None and known.profile.oil.volume_m3 > 0.0:
-        share = Figure(value=volume_m3 / known.profile.oil.volume_m3, kind="fraction")
+    if givens.profile is not None and givens.profile.oil.volume_m3 > 0.0:
+        share = Figure(value=volume_m3 / givens.profile.oil.volume_m3, kind="fraction")
         yield Row(key="added_share", label="of the profile's fill", figure=share)
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from wattsump_analysis.physics import label, sizing
 from wattsump_analysis.questions.answer import Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.givens import Givens
 from wattsump_analysis.questions.rating_case import (
     USUAL_MARGIN,
     Case,
@@ -19,11 +19,11 @@ from wattsump_logger.errors import RangeError
 __all__ = ("drive_section", "next_section")
 
 
-def next_section(case: Case, asked: RatingAsked, known: Known) -> Iterator[Section]:
+def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Section]:
     if case.heat is None or asked.hottest is None:
         return
-    peak = asked.peak.value if asked.peak else usual_peak_c(known)
-    shell = asked.shell or known.shell_w_k
+    peak = asked.peak.value if asked.peak else usual_peak_c(givens)
+    shell = asked.shell or givens.shell_w_k
     wanted = sizing.next_cooler(
         heat_w=case.heat.value,
         u_heat_rel=case.heat.u_log,
@@ -34,7 +34,7 @@ def next_section(case: Case, asked: RatingAsked, known: Known) -> Iterator[Secti
         margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
     )
     flag = "estimate" if case.heat_is_estimate else ""
-    heavy = asked.heat is None and known.heat_p90_w is not None
+    heavy = asked.heat is None and givens.heat_p90_w is not None
     rows = [
         Row(
             key="heat_w",
@@ -135,9 +135,9 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Pieces]:
         yield ("The present cooler is too small: ", conductance(have), " against ", need, ".")
 
 
-def drive_section(asked: RatingAsked, known: Known) -> Iterator[Section]:
-    loss = drive_loss(asked, known)
-    if loss is None or (asked.heat is None and known.heat_w is not None):
+def drive_section(asked: RatingAsked, givens: Givens) -> Iterator[Section]:
+    loss = drive_loss(asked, givens)
+    if loss is None or (asked.heat is None and givens.heat_w is not None):
         return
     row = Row(
         key="drive_loss_w",

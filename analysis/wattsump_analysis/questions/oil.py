@@ -19,8 +19,8 @@ from wattsump_analysis.questions.answer import (
     temperature,
 )
 from wattsump_analysis.questions.asked import OilAsked
-from wattsump_analysis.questions.known import Known, MissingError
-from wattsump_analysis.questions.limits import said_of
+from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.oil_label import U_GRADE_REL, viscosity_index
@@ -63,7 +63,7 @@ class _Case:
         return oil.window(line, self.thickest, self.thinnest)
 
 
-def compare_oils(asked: OilAsked, known: Known) -> Answer:
+def compare_oils(asked: OilAsked, givens: Givens) -> Answer:
     """Answer how thick the oil is where it matters, and what other grades would have been.
 
     Raises
@@ -73,7 +73,7 @@ def compare_oils(asked: OilAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    case = _case(asked, known)
+    case = _case(asked, givens)
     return Answer(
         question="oil",
         headline=tuple(_headline(case)),
@@ -83,7 +83,7 @@ def compare_oils(asked: OilAsked, known: Known) -> Answer:
             *_outside(case),
             *_heat(case),
         ),
-        assumed=tuple(_assumed(asked, known, case)),
+        assumed=tuple(_assumed(asked, givens, case)),
     )
 
 
@@ -105,9 +105,9 @@ def _oil_of(text: str, index: float | None = None) -> _Oil:
     return _Oil(name=name, line=line, u_rel=math.hypot(U_GRADE_REL, oil.U_WALTHER_REL))
 
 
-def _there(asked: OilAsked, known: Known) -> _Oil:
+def _there(asked: OilAsked, givens: Givens) -> _Oil:
     """The oil in the machine: two typed viscosities, a typed grade, or the profile's."""
-    fitted = None if known.profile is None else known.profile.oil
+    fitted = None if givens.profile is None else givens.profile.oil
     if asked.viscosity_40 is not None and asked.viscosity_100 is not None:
         v40, v100 = asked.viscosity_40.value, asked.viscosity_100.value
         line = walther_from_two_points(40.0, v40, 100.0, v100)
@@ -124,17 +124,17 @@ def _there(asked: OilAsked, known: Known) -> _Oil:
         return _oil_of(asked.grade, None if asked.index is None else asked.index.value)
     if fitted is None:
         raise MissingError("oil", "grade", text="--grade, or --viscosity-40 and --viscosity-100")
-    written = known.profile.typed.get("oil") if known.profile else None
+    written = givens.profile.typed.get("oil") if givens.profile else None
     from_sheet = isinstance(written, dict) and "viscosity_40" in written
     u_rel = math.hypot(0.0 if from_sheet else U_GRADE_REL, oil.U_WALTHER_REL)
     return _Oil(name=fitted.grade, line=fitted.line, u_rel=u_rel)
 
 
-def _case(asked: OilAsked, known: Known) -> _Case:
-    bounds = Limits() if known.profile is None else known.profile.limits
+def _case(asked: OilAsked, givens: Givens) -> _Case:
+    bounds = Limits() if givens.profile is None else givens.profile.limits
     usual = oil.USUAL_DENSITY_15_KG_M3
-    fitted_density = usual if known.profile is None else known.profile.oil.density_15_kg_m3
-    there = _there(asked, known)
+    fitted_density = usual if givens.profile is None else givens.profile.oil.density_15_kg_m3
+    there = _there(asked, givens)
     return _Case(
         there=there,
         others=tuple(
@@ -142,13 +142,13 @@ def _case(asked: OilAsked, known: Known) -> _Case:
             for other in (_oil_of(text) for text in asked.compare or _COMPARED)
             if not _alike(other, there)
         ),
-        temps_c=_temps(asked, known),
+        temps_c=_temps(asked, givens),
         thickest=asked.thickest.value if asked.thickest else bounds.viscosity_max_start_mm2_s,
         thinnest=asked.thinnest.value if asked.thinnest else bounds.viscosity_min_mm2_s,
         best=(bounds.viscosity_best_low, bounds.viscosity_best_high),
         density_15=asked.density.value if asked.density else fitted_density,
-        elapsed_s=known.elapsed_s,
-        tank_c=known.tank_c,
+        elapsed_s=givens.elapsed_s,
+        tank_c=givens.tank_c,
     )
 
 
@@ -162,19 +162,19 @@ def _alike(oil_1: _Oil, oil_2: _Oil) -> bool:
     )
 
 
-def _temps(asked: OilAsked, known: Known) -> dict[str, float]:
+def _temps(asked: OilAsked, givens: Givens) -> dict[str, float]:
     """Cold start, idle and peak: typed, else the first and the hottest of the outing."""
     temps_c: dict[str, float] = {}
-    tank = None if known.tank_c is None else known.tank_c[np.isfinite(known.tank_c)]
+    tank = None if givens.tank_c is None else givens.tank_c[np.isfinite(givens.tank_c)]
     for name, typed in (("cold start", asked.cold), ("idle", asked.idle), ("peak", asked.peak)):
         if typed is not None:
             temps_c[name] = typed.value
         elif tank is not None and tank.size and name != "idle":
             temps_c[name] = float(tank[0] if name == "cold start" else tank.max())
-        elif name == "idle" and known.idle_c is not None:
-            temps_c[name] = known.idle_c
-    if "peak" not in temps_c and "tank" in known.peaks_c:
-        temps_c["peak"] = known.peaks_c["tank"]
+        elif name == "idle" and givens.idle_c is not None:
+            temps_c[name] = givens.idle_c
+    if "peak" not in temps_c and "tank" in givens.peaks_c:
+        temps_c["peak"] = givens.peaks_c["tank"]
     return temps_c
 
 
@@ -293,18 +293,18 @@ def _heat(case: _Case) -> Iterator[Section]:
         life = Figure(value=harm.oil_life_factor(peak, 60.0), kind="number")
         note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
         rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
-    yield Section(title="What the peak does", rows=rows, remarks=tuple(said_of(peak, cold)))
+    yield Section(title="What the peak does", rows=rows, remarks=tuple(remarks_on(peak, cold)))
 
 
-def _assumed(asked: OilAsked, known: Known, case: _Case) -> Iterator[Pieces]:
-    if known.profile is None or asked.grade is not None:
+def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Pieces]:
+    if givens.profile is None or asked.grade is not None:
         yield ("A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",)
     for each in (case.there, *case.others):
         if each.engine is not None:
             yield from _engine_words(each.engine)
-    if known.profile is None and (asked.thickest is None or asked.thinnest is None):
+    if givens.profile is None and (asked.thickest is None or asked.thinnest is None):
         yield ("Viscosity limits: common practice, no source; the pump maker's come first.",)
-    for note in known.notes:
+    for note in givens.notes:
         if "Heat capacity" not in note:
             yield (note,)
 

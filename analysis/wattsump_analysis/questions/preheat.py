@@ -13,7 +13,7 @@ from wattsump_analysis.physics.lumps import OneNode, TwoNode
 from wattsump_analysis.physics.oil import viscosity_mm2_s
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
 from wattsump_analysis.questions.asked import PreheatAsked
-from wattsump_analysis.questions.known import Known, draws, from_samples, needed
+from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
 from wattsump_analysis.statistics.intervals import NORMAL_95
 
 __all__ = ("warm_up",)
@@ -45,7 +45,7 @@ class _Case:
         return OneNode(capacity_j_k=self.capacity.value, loss_w_k=self.loss.value)
 
 
-def warm_up(asked: PreheatAsked, known: Known) -> Answer:
+def warm_up(asked: PreheatAsked, givens: Givens) -> Answer:
     """Answer how long a heater takes from a cold soak, and what it can and costs.
 
     Raises
@@ -55,7 +55,7 @@ def warm_up(asked: PreheatAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    case = _case(asked, known)
+    case = _case(asked, givens)
     minutes = _minutes(case)
     return Answer(
         question="preheat",
@@ -64,22 +64,22 @@ def warm_up(asked: PreheatAsked, known: Known) -> Answer:
         sections=(
             _whole(case, minutes),
             _zones(case, asked),
-            _power(case, asked, known),
+            _power(case, asked, givens),
             *_energy(case, asked),
-            *_thickness(case, known),
+            *_thickness(case, givens),
         ),
-        assumed=tuple(_assumed(asked, known)),
+        assumed=tuple(_assumed(asked, givens)),
     )
 
 
-def _case(asked: PreheatAsked, known: Known) -> _Case:
+def _case(asked: PreheatAsked, givens: Givens) -> _Case:
     heater, target, soak, capacity, loss = needed(
         "preheat",
-        heater=asked.heater or _fitted_heater(known),
+        heater=asked.heater or _fitted_heater(givens),
         target=asked.target,
         soak=asked.soak,
-        capacity=asked.capacity or known.capacity_j_k,
-        loss=asked.loss or known.shell_w_k,
+        capacity=asked.capacity or givens.capacity_j_k,
+        loss=asked.loss or givens.shell_w_k,
     )
     return _Case(
         heater=heater,
@@ -91,8 +91,8 @@ def _case(asked: PreheatAsked, known: Known) -> _Case:
     )
 
 
-def _fitted_heater(known: Known) -> Figure | None:
-    fitted = None if known.profile is None else known.profile.heater
+def _fitted_heater(givens: Givens) -> Figure | None:
+    fitted = None if givens.profile is None else givens.profile.heater
     if fitted is None:
         return None
     spread = math.exp(NORMAL_95 * fitted.u_power_rel)
@@ -235,11 +235,11 @@ def _span(values: list[float]) -> Figure:
     return Figure(value=middle, kind="duration", low=low, high=high)
 
 
-def _power(case: _Case, asked: PreheatAsked, known: Known) -> Section:
+def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
     _, loss, _ = _drawn(case)
     hold = preheat.power_to_hold_w(loss, hold_c=case.target_c, ambient_c=case.ambient_c)
     rows = [Row(key="hold_w", label="to hold the target", figure=from_samples(hold, "power"))]
-    density = _density(case, asked, known)
+    density = _density(case, asked, givens)
     remarks: list[Pieces] = []
     if density is not None:
         passed = preheat.watt_density_judgement(density)
@@ -261,7 +261,7 @@ def _power(case: _Case, asked: PreheatAsked, known: Known) -> Section:
     return Section(title="Heater", rows=tuple(rows), remarks=tuple(remarks))
 
 
-def _density(case: _Case, asked: PreheatAsked, known: Known) -> float | None:
+def _density(case: _Case, asked: PreheatAsked, givens: Givens) -> float | None:
     if asked.watt_density is not None:
         return asked.watt_density.value
     if asked.heater_area is not None:
@@ -270,7 +270,7 @@ def _density(case: _Case, asked: PreheatAsked, known: Known) -> float | None:
         )
         return case.heater.value / asked.heater_area.value
     # The profile's density is that of its own heater, not of another one typed.
-    fitted = None if known.profile is None or asked.heater else known.profile.heater
+    fitted = None if givens.profile is None or asked.heater else givens.profile.heater
     return None if fitted is None else fitted.watt_density_w_m2
 
 
@@ -324,12 +324,12 @@ def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
     yield Section(title="Energy", rows=tuple(rows))
 
 
-def _thickness(case: _Case, known: Known) -> Iterator[Section]:
+def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
     """How thick the oil is at the soak and at the target; only where the oil is known."""
-    if known.profile is None:
+    if givens.profile is None:
         return
-    line = known.profile.oil.line
-    most = known.profile.limits.viscosity_max_start_mm2_s
+    line = givens.profile.oil.line
+    most = givens.profile.limits.viscosity_max_start_mm2_s
     soak, target = (viscosity_mm2_s(at, line) for at in (case.soak_c, case.target_c))
     rows = (
         Row(
@@ -348,7 +348,7 @@ def _thickness(case: _Case, known: Known) -> Iterator[Section]:
     yield Section(title="Viscosity", rows=rows)
 
 
-def _assumed(asked: PreheatAsked, known: Known) -> Iterator[Pieces]:
+def _assumed(asked: PreheatAsked, givens: Givens) -> Iterator[Pieces]:
     if asked.ambient is None:
         yield ("Air as cold as the soak.",)
     if asked.coupling is None:
@@ -358,5 +358,5 @@ def _assumed(asked: PreheatAsked, known: Known) -> Iterator[Pieces]:
         yield (f"{_NEAR_SHARE * 100:.0f} % of the warmth is stored beside the heater: a guess.",)
     if asked.voltage is not None and (asked.inverter is None or asked.usable is None):
         yield ("Inverter 85 %, half of the battery usable: common practice, less in the cold.",)
-    for note in known.notes:
+    for note in givens.notes:
         yield (note,)

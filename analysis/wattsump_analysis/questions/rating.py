@@ -8,7 +8,7 @@ from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, MissingError, needed
+from wattsump_analysis.questions.givens import Givens, MissingError, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
 from wattsump_analysis.questions.rating_case import (
     OIL_C,
@@ -23,7 +23,7 @@ from wattsump_analysis.questions.rating_case import (
 __all__ = ("rate",)
 
 
-def rate(asked: RatingAsked, known: Known) -> Answer:
+def rate(asked: RatingAsked, givens: Givens) -> Answer:
     """Answer what a cooler's label claims, whether it is met, and what would be needed.
 
     Raises
@@ -33,7 +33,7 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    case = case_of(asked, known)
+    case = case_of(asked, givens)
     if case.label_w is None and case.k is None and case.heat is None:
         raise MissingError(
             "rating",
@@ -46,14 +46,14 @@ def rate(asked: RatingAsked, known: Known) -> Answer:
         *_label_sections(case),
         *_ceiling_section(case),
         *_change_section(case, asked),
-        *next_section(case, asked, known),
-        *drive_section(asked, known),
+        *next_section(case, asked, givens),
+        *drive_section(asked, givens),
     ]
     return Answer(
         question="rating",
         headline=tuple(_headline(case)),
         sections=tuple(sections),
-        assumed=tuple(_assumed(case, asked, known)),
+        assumed=tuple(_assumed(case, asked, givens)),
     )
 
 
@@ -302,7 +302,7 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
     yield Row(key="flows_w_k", label="with the other flows", figure=ranged(changed))
 
 
-def _assumed(case: Case, asked: RatingAsked, known: Known) -> Iterator[Pieces]:
+def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Pieces]:
     if case.air_w_k is not None:
         temp, height = (
             Figure(value=case.air_c, kind="temperature"),
@@ -311,11 +311,11 @@ def _assumed(case: Case, asked: RatingAsked, known: Known) -> Iterator[Pieces]:
         yield ("Air of ", temp, " at ", height, "; air flow means air through the core.")
     if case.heat is not None and asked.hottest is not None:
         if asked.peak is None:
-            yield ("Wanted peak ", Figure(value=usual_peak_c(known), kind="temperature"), ".")
+            yield ("Wanted peak ", Figure(value=usual_peak_c(givens), kind="temperature"), ".")
         margin = asked.margin.value if asked.margin else USUAL_MARGIN
         percent = f"{margin * 100:.0f} %"
         yield (f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",)
-    if known.k_refers_to and asked.measured is None:
-        yield (f"K is counted from {known.k_refers_to}.",)
-    for note in known.notes:
+    if givens.k_refers_to and asked.measured is None:
+        yield (f"K is counted from {givens.k_refers_to}.",)
+    for note in givens.notes:
         yield (note,)

@@ -8,7 +8,7 @@ from wattsump_analysis.physics import air, drive, label, sizing
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, MissingError
+from wattsump_analysis.questions.givens import Givens, MissingError
 from wattsump_logger.machine.profile import Cooler, Drive
 
 __all__ = (
@@ -55,21 +55,21 @@ class Case:
         return 0.5 * (k.high - k.low) / k.value > label.WIDEST_REL
 
 
-def case_of(asked: RatingAsked, known: Known) -> Case:
+def case_of(asked: RatingAsked, givens: Givens) -> Case:
     """Fill a case: typed before measured before the profile, an estimate of the heat last."""
-    cooler = Cooler() if known.profile is None else known.profile.cooler
+    cooler = Cooler() if givens.profile is None else givens.profile.cooler
     # A typed label does not inherit the difference of the profile's label.
     label_w, printed_k = cooler.label_heat_w, cooler.label_etd_k
     if label_w is None:
-        label_w, printed_k = known.label_heat_w, known.label_etd_k
+        label_w, printed_k = givens.label_heat_w, givens.label_etd_k
     if asked.label_heat is not None:
         printed_k = None
     air_flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
     air_c = _USUAL_AIR_C if asked.air_temp is None else asked.air_temp.value
     altitude = 0.0 if asked.altitude is None else asked.altitude.value
-    heat = asked.heat or known.heat_p90_w or known.heat_w
-    k = asked.measured or known.k_w_k
+    heat = asked.heat or givens.heat_p90_w or givens.heat_w
+    k = asked.measured or givens.k_w_k
     return Case(
         label_w=value_of(asked.label_heat, label_w),
         etd_k=value_of(asked.label_etd, printed_k),
@@ -77,23 +77,23 @@ def case_of(asked: RatingAsked, known: Known) -> Case:
         air_w_k=None
         if air_flow is None
         else air.capacity_rate_w_k(air_flow, air_c, air.pressure_pa(altitude)),
-        oil_w_k=None if oil_flow is None else oil_flow * oil_heat_j_m3k(known),
+        oil_w_k=None if oil_flow is None else oil_flow * oil_heat_j_m3k(givens),
         air_c=air_c,
         altitude_m=altitude,
-        heat=heat or drive_loss(asked, known),
+        heat=heat or drive_loss(asked, givens),
         heat_is_estimate=heat is None,
-        weigh=None if k is None or k.u_log == 0.0 else _weigh(k, asked, known),
+        weigh=None if k is None or k.u_log == 0.0 else _weigh(k, asked, givens),
     )
 
 
-def _weigh(k: Figure, asked: RatingAsked, known: Known) -> Callable[[float], label.Verdict]:
+def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], label.Verdict]:
     """The proof's own draws, so that it and this say the same; a typed interval is log-normal."""
     tolerance = asked.tolerance.value if asked.tolerance else 0.0
-    samples = None if asked.measured else known.k_draws_w_k
+    samples = None if asked.measured else givens.k_draws_w_k
     if samples is None:
         return lambda claim: label.verdict(claim, k.value, k.u_log, tolerance_rel=tolerance)
     return lambda claim: label.verdict_from_samples(
-        claim, samples, known.k_weights, tolerance_rel=tolerance
+        claim, samples, givens.k_weights, tolerance_rel=tolerance
     )
 
 
@@ -102,10 +102,10 @@ def value_of(typed: Figure | None, otherwise: float | None) -> float | None:
     return otherwise if typed is None else typed.value
 
 
-def oil_heat_j_m3k(known: Known) -> float:
+def oil_heat_j_m3k(givens: Givens) -> float:
     """Heat capacity of a cubic metre of the working oil [J/(m³ K)]."""
     density = (
-        USUAL_DENSITY_15_KG_M3 if known.profile is None else known.profile.oil.density_15_kg_m3
+        USUAL_DENSITY_15_KG_M3 if givens.profile is None else givens.profile.oil.density_15_kg_m3
     )
     return volumetric_heat_j_m3k(OIL_C, density)
 
@@ -120,14 +120,14 @@ def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
     return Figure(value=span.likely, kind=kind, low=span.low, high=span.high)
 
 
-def usual_peak_c(known: Known) -> float:
+def usual_peak_c(givens: Givens) -> float:
     """Return the oil temperature not to be passed where nobody typed one [°C]."""
-    return 66.0 if known.profile is None else known.profile.limits.oil_warn_c
+    return 66.0 if givens.profile is None else givens.profile.limits.oil_warn_c
 
 
-def drive_loss(asked: RatingAsked, known: Known) -> Figure | None:
+def drive_loss(asked: RatingAsked, givens: Givens) -> Figure | None:
     """Estimate the heat of a pump and motor at full power, with the trade's rules as bounds."""
-    fitted = Drive() if known.profile is None else known.profile.drive
+    fitted = Drive() if givens.profile is None else givens.profile.drive
     power = value_of(asked.power, fitted.power_w)
     pump = value_of(asked.pump_efficiency, fitted.pump_efficiency)
     motor = value_of(asked.motor_efficiency, fitted.motor_efficiency)

@@ -13,8 +13,8 @@ from wattsump_logger.units.quantities import inside_unit, show, to_shown
 __all__ = (
     "SCHEMA",
     "as_json",
-    "said",
     "screen",
+    "sentence",
     "shown",
 )
 
@@ -100,7 +100,7 @@ def _screen_lines(answer: Answer, system: str) -> Iterator[str]:
             yield from _wrapped(f"! {caution}", "  ")
         yield ""
     for pieces in answer.headline:
-        yield from _wrapped(said(pieces, system))
+        yield from _wrapped(sentence(pieces, system))
     for section in answer.sections:
         yield ""
         yield section.title
@@ -109,12 +109,12 @@ def _screen_lines(answer: Answer, system: str) -> Iterator[str]:
         if section.table is not None:
             yield from _table_lines(section.table, system)
         for pieces in section.remarks:
-            yield from _wrapped(f"  {said(pieces, system)}", "  ")
+            yield from _wrapped(f"  {sentence(pieces, system)}", "  ")
     if answer.assumed:
         yield ""
         yield "Assumed"
         for pieces in answer.assumed:
-            yield from _wrapped(f"- {said(pieces, system)}", "  ")
+            yield from _wrapped(f"- {sentence(pieces, system)}", "  ")
 
 
 def _row_lines(row: Row, system: str) -> Iterator[str]:
@@ -190,7 +190,7 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
     return text
 
 
-def said(pieces: Pieces, system: str = "si") -> str:
+def sentence(pieces: Pieces, system: str = "si") -> str:
     """Text of a sentence with its figures in the wanted units."""
     return "".join(piece if isinstance(piece, str) else shown(piece, system) for piece in pieces)
 
@@ -217,7 +217,7 @@ def as_json(answer: Answer) -> dict[str, object]:
     return {
         "schema": SCHEMA,
         "question": answer.question,
-        "headline": [said(pieces) for pieces in answer.headline],
+        "headline": [sentence(pieces) for pieces in answer.headline],
         "cautions": list(answer.cautions),
         "values": {
             row.key: _figure_json(row.figure)
@@ -230,6 +230,6 @@ def as_json(answer: Answer) -> dict[str, object]:
             for section in answer.sections
             if section.table is not None
         },
-        "remarks": [said(pieces) for section in answer.sections for pieces in section.remarks],
-        "assumed": [said(pieces) for pieces in answer.assumed],
+        "remarks": [sentence(pieces) for section in answer.sections for pieces in section.remarks],
+        "assumed": [sentence(pieces) for pieces in answer.assumed],
     }

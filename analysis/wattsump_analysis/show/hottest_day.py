@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
-from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.givens import Givens
 from wattsump_analysis.show.words import Fact
 from wattsump_logger.errors import WattsumpError
 from wattsump_logger.units.quantities import shown_unit, to_shown
@@ -17,7 +17,7 @@ __all__ = ("USUAL_HOTTEST_C", "hottest_line", "on_hottest_day")
 USUAL_HOTTEST_C = 35.0
 
 
-def on_hottest_day(known: Known, hottest: Figure | None = None) -> Answer:
+def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
     """Return the forecast for the hottest day, the usual one where none was named.
 
     Raises
@@ -28,16 +28,16 @@ def on_hottest_day(known: Known, hottest: Figure | None = None) -> Answer:
         A value out of its formula's range.
     """
     day = hottest or Figure(value=USUAL_HOTTEST_C, kind="temperature")
-    return foresee(ForecastAsked(ambient=day, hottest=day), known)
+    return foresee(ForecastAsked(ambient=day, hottest=day), givens)
 
 
-def hottest_line(known: Known, units: str = "si") -> tuple[Fact, ...]:
+def hottest_line(givens: Givens, units: str = "si") -> tuple[Fact, ...]:
     """Return the line on the air at the lowest limit; none where nobody can tell.
 
     The advised limit alone: the highest is no target, and who reads one line would take it for one.
     """
     try:
-        answer = on_hottest_day(known)
+        answer = on_hottest_day(givens)
     except WattsumpError:
         return ()
     return tuple(
@@ -52,7 +52,7 @@ def hottest_line(known: Known, units: str = "si") -> tuple[Fact, ...]:
                 )
             ),
         )
-        for air in _airs(answer, known, units)
+        for air in _airs(answer, givens, units)
     )[:1]
 
 
@@ -67,13 +67,13 @@ class _Air:
     flag: tuple[str, ...]
 
 
-def _airs(answer: Answer, known: Known, units: str) -> Iterator[_Air]:
+def _airs(answer: Answer, givens: Givens, units: str) -> Iterator[_Air]:
     rows = {row.key: row for section in answer.sections for row in section.rows}
     for word in ("advised", "highest"):
         row = rows.get(f"limiting_oil_{word}_p50_c")
         if row is None:
             continue
-        limit_c = known.limits_c.get(f"oil, {word}")
+        limit_c = givens.limits_c.get(f"oil, {word}")
         low, high = (_whole_degrees(end, units) for end in (row.figure.low, row.figure.high))
         yield _Air(
             word=word,

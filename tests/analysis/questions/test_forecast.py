@@ -12,7 +12,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
-from wattsump_analysis.questions.known import Known
+from wattsump_analysis.questions.givens import Givens
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import UsageError
@@ -21,11 +21,11 @@ EXACT = {
     "measured": "90 W/K", "shell": "10 W/K", "heat": "4 kW", "capacity": "60 kJ/K",
     "ambient": "30 degC", "measured_ambient": "20 to 25 degC",
 }  # fmt: skip
-PROVED = Known.of(proof_fixture.falls_short())
+PROVED = Givens.of(proof_fixture.falls_short())
 
 
-def ask(known: Known | None = None, /, **typed: str) -> Answer:
-    return foresee(typed_fields(ForecastAsked, typed), known or Known())
+def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
+    return foresee(typed_fields(ForecastAsked, typed), givens or Givens())
 
 
 def value(answer: Answer, key: str) -> float:
@@ -170,8 +170,8 @@ def test_another_channel_follows_the_test_codes_rule() -> None:
     peaks = dict(proof.peaks_c) | {"case_drain": (60.0, 3000.0)}
     limits = dict(proof.limits_c) | {"case_drain": 80.0}
     series = dict(proof.series_c) | {"ambient": np.full_like(proof.series_s, 25.0)}
-    known = Known.of(replace(proof, peaks_c=peaks, limits_c=limits, series_c=series))
-    answer = ask(known, ambient="25 degC")
+    givens = Givens.of(replace(proof, peaks_c=peaks, limits_c=limits, series_c=series))
+    answer = ask(givens, ambient="25 degC")
     # published: SAE J1393 limiting ambient temperature: limit 80 °C, 60 °C in 25 °C air: 45 °C.
     assert value(answer, "limiting_case_drain_c") == pytest.approx(45.0)
 
@@ -206,14 +206,14 @@ def test_what_is_missing_is_named() -> None:
 
 
 def test_the_shell_of_a_proof_loses_from_the_tank_and_not_from_the_inlet() -> None:
-    known = replace(
+    givens = replace(
         PROVED,
         k_w_k=Figure(value=90.0, kind="conductance"),
         shell_w_k=Figure(value=10.0, kind="conductance"),
         heat_w=Figure(value=4000.0, kind="power"),
         inlet_above_tank_k=8.0,
     )
-    answer = ask(known, ambient="20 degC")
+    answer = ask(givens, ambient="20 degC")
     inlet_c = value(answer, "settles_p50_c")
     # Energy balance: cooler from the inlet, shell from the tank, make the heat.
     balance_w = 90.0 * (inlet_c - 20.0) + 10.0 * (inlet_c - 8.0 - 20.0)
@@ -223,6 +223,6 @@ def test_the_shell_of_a_proof_loses_from_the_tank_and_not_from_the_inlet() -> No
 
 
 def test_a_heavier_load_never_looks_cooler_than_the_middle_one() -> None:
-    known = replace(PROVED, heat_p90_w=PROVED.heat_w)
-    answer = ask(known, ambient="20 degC")
+    givens = replace(PROVED, heat_p90_w=PROVED.heat_w)
+    answer = ask(givens, ambient="20 degC")
     assert value(answer, "settles_p90_c") == value(answer, "settles_p50_c")

@@ -10,22 +10,24 @@ from scipy.integrate import solve_ivp
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import Answer
 from wattsump_analysis.questions.asked import PreheatAsked
-from wattsump_analysis.questions.known import Known, known_from
+from wattsump_analysis.questions.givens import Givens, givens_from
 from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.machine.profile import load_profile
 
-BRACKEN = known_from(None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml"))
+BRACKEN = givens_from(
+    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
+)
 EXACT = {
     "heater": "500 W", "soak": "-10 degC", "target": "10 degC",
     "capacity": "60 kJ/K", "loss": "10 W/K",
 }  # fmt: skip
 
 
-def ask(known: Known | None = None, /, **typed: str) -> Answer:
-    return warm_up(typed_fields(PreheatAsked, typed), known or Known())
+def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
+    return warm_up(typed_fields(PreheatAsked, typed), givens or Givens())
 
 
 def value(answer: Answer, key: str) -> float:

@@ -12,7 +12,7 @@ from wattsump_analysis.physics.label import word_of
 from wattsump_analysis.proof.verdict import check_label
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.known import Known, known_from
+from wattsump_analysis.questions.givens import Givens, givens_from
 from wattsump_analysis.questions.rating import rate
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
@@ -20,11 +20,13 @@ from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.machine.profile import load_profile
 
-BRACKEN = known_from(None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml"))
+BRACKEN = givens_from(
+    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
+)
 
 
-def ask(known: Known | None = None, /, **typed: str) -> Answer:
-    return rate(typed_fields(RatingAsked, typed), known or Known())
+def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
+    return rate(typed_fields(RatingAsked, typed), givens or Givens())
 
 
 def value(answer: Answer, key: str) -> float:
@@ -104,15 +106,15 @@ def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
         proof_fixture.falls_short(), label=label, k_w_k=interval(draws, weights),
         k_draws_w_k=draws, k_weights=weights,
     )  # fmt: skip
-    known = known_from(Known.of(proof), BRACKEN.profile)
-    answer = ask(known)
+    givens = givens_from(Givens.of(proof), BRACKEN.profile)
+    answer = ask(givens)
     # independent: the weight of the draws that meet the label, as the proof counts it.
     assert value(answer, "probability_met") == pytest.approx(label.probability_met, abs=1e-12)
     assert proof.k_w_k is not None
     word = word_of(label.probability_met, proof.k_w_k.half_width_rel)
     assert f"Verdict: {word}" in screen(answer)
     # Another label is held against the same draws.
-    other = ask(known, label_heat="5 kW", label_etd="50 K")
+    other = ask(givens, label_heat="5 kW", label_etd="50 K")
     # independent: as above, 5 kW at 50 K claim 100 W/K.
     assert value(other, "probability_met") == pytest.approx(weights[draws >= 5000 / 50].sum())
 
@@ -201,17 +203,17 @@ def test_a_proof_brings_its_own_label_along() -> None:
     proof = proof_fixture.falls_short()
     assert proof.label is not None
     assert proof.label.label_etd_k is not None
-    answer = ask(Known.of(proof))
+    answer = ask(Givens.of(proof))
     # independent: the fixture's label over its difference.
     expected = proof.label.label_heat_w / proof.label.label_etd_k
     assert answer.row("label_w_k").figure.value == pytest.approx(expected)
 
 
 def test_a_proof_is_sized_for_its_heavy_work() -> None:
-    known = Known.of(proof_fixture.falls_short())
-    assert known.heat_p90_w is not None
-    answer = ask(known, hottest="35 degC", peak="66 degC")
-    assert value(answer, "heat_w") == known.heat_p90_w.value
+    givens = Givens.of(proof_fixture.falls_short())
+    assert givens.heat_p90_w is not None
+    answer = ask(givens, hottest="35 degC", peak="66 degC")
+    assert value(answer, "heat_w") == givens.heat_p90_w.value
     assert "P90" in answer.row("heat_w").note
 
 
@@ -248,7 +250,7 @@ def test_a_drive_without_measurement_is_an_estimate_and_says_so() -> None:
 
 
 def test_a_measured_heat_needs_no_estimate() -> None:
-    measured = Known.of(proof_fixture.falls_short())
+    measured = Givens.of(proof_fixture.falls_short())
     answer = ask(measured, power="6 hp", hottest="35 degC")
     assert answer.row("needed_w_k").flag == ""
     with pytest.raises(KeyError):

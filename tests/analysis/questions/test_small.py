@@ -11,8 +11,8 @@ from analysis import proof_fixture
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import CabAsked, LimitsAsked, LinesAsked, OilAsked
 from wattsump_analysis.questions.cab import warm_cab
-from wattsump_analysis.questions.known import Known, known_from
-from wattsump_analysis.questions.limits import limits_of, said_of
+from wattsump_analysis.questions.givens import Givens, givens_from
+from wattsump_analysis.questions.limits import limits_of, remarks_on
 from wattsump_analysis.questions.lines import dash_number, plumb
 from wattsump_analysis.questions.oil import compare_oils
 from wattsump_analysis.questions.typed import typed_fields
@@ -21,20 +21,20 @@ from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.machine.profile import load_profile
 
 PROFILE = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-BRACKEN = known_from(None, PROFILE)
+BRACKEN = givens_from(None, PROFILE)
 Typed = str | Sequence[str]
 
 
-def oil(known: Known | None = None, /, **typed: Typed) -> Answer:
-    return compare_oils(typed_fields(OilAsked, typed), known or Known())
+def oil(givens: Givens | None = None, /, **typed: Typed) -> Answer:
+    return compare_oils(typed_fields(OilAsked, typed), givens or Givens())
 
 
-def cab(known: Known | None = None, /, **typed: Typed) -> Answer:
-    return warm_cab(typed_fields(CabAsked, typed), known or Known())
+def cab(givens: Givens | None = None, /, **typed: Typed) -> Answer:
+    return warm_cab(typed_fields(CabAsked, typed), givens or Givens())
 
 
-def lines(known: Known | None = None, /, **typed: Typed) -> Answer:
-    return plumb(typed_fields(LinesAsked, typed), known or Known())
+def lines(givens: Givens | None = None, /, **typed: Typed) -> Answer:
+    return plumb(typed_fields(LinesAsked, typed), givens or Givens())
 
 
 def value(answer: Answer, key: str) -> float:
@@ -97,11 +97,11 @@ def test_a_line_drawn_into_the_cold_is_not_trusted() -> None:
 
 
 def test_a_proof_gives_peak_and_minutes_of_every_grade() -> None:
-    known = known_from(Known.of(proof_fixture.falls_short()), PROFILE)
-    answer = oil(known)
-    assert known.tank_c is not None
-    assert known.elapsed_s is not None
-    total = known.elapsed_s[-1] - known.elapsed_s[0]
+    givens = givens_from(Givens.of(proof_fixture.falls_short()), PROFILE)
+    answer = oil(givens)
+    assert givens.tank_c is not None
+    assert givens.elapsed_s is not None
+    total = givens.elapsed_s[-1] - givens.elapsed_s[0]
     for row in answer.table("time_outside").rows:
         parts = [part.value for part in row[1:] if isinstance(part, Figure)]
         assert sum(parts) == pytest.approx(float(total))
@@ -145,7 +145,7 @@ def test_a_machine_filled_with_engine_oil_is_answered_with_a_wide_range() -> Non
 
 
 def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
-    answer = limits_of(typed_fields(LimitsAsked, {"oil": "85 degC", "cold": "-30 degC"}), Known())
+    answer = limits_of(typed_fields(LimitsAsked, {"oil": "85 degC", "cold": "-30 degC"}), Givens())
     reached = {row[0] for row in answer.table("levels").rows if row[2] == "REACHED"}
     # practice: 82 °C (180 °F) is where the trade fears for seals; common practice, no source.
     assert "danger to seals and oil film" in reached
@@ -166,8 +166,8 @@ def test_a_cab_on_a_day_warmer_than_itself_is_refused() -> None:
 
 
 def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
-    known = known_from(Known.of(proof_fixture.falls_short()), PROFILE)
-    answer = limits_of(LimitsAsked(), replace(known, peaks_c={"tank": 70.0, "case_drain": 80.0}))
+    givens = givens_from(Givens.of(proof_fixture.falls_short()), PROFILE)
+    answer = limits_of(LimitsAsked(), replace(givens, peaks_c={"tank": 70.0, "case_drain": 80.0}))
     marks = {row[0]: row[3] for row in answer.table("channels").rows}
     assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")
     # The hottest oil is that of any probe in oil, here the case drain's.
@@ -176,19 +176,19 @@ def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
 
 def test_a_hot_span_names_the_seals_it_leaves() -> None:
     words = "".join(
-        part for pieces in said_of(110.0, -50.0) for part in pieces if isinstance(part, str)
+        part for pieces in remarks_on(110.0, -50.0) for part in pieces if isinstance(part, str)
     )
     assert "nitrile" in words
-    assert list(said_of(35.0)) == []
+    assert list(remarks_on(35.0)) == []
 
 
 def test_the_careful_burn_time_is_that_of_the_hottest_rows() -> None:
     # The quoted standard: under about 65 °C a touch of 0.5 s does not burn.
-    hot = [part for pieces in said_of(67.0) for part in pieces if isinstance(part, Figure)]
+    hot = [part for pieces in remarks_on(67.0) for part in pieces if isinstance(part, Figure)]
     # practice: ISO 13732-1 as quoted by others; a list in circulation since 1997.
     assert hot[-1].value == pytest.approx(1 / 2)
     # The circulated list: 55 °C within 30 s.
-    warm = [part for pieces in said_of(56.0) for part in pieces if isinstance(part, Figure)]
+    warm = [part for pieces in remarks_on(56.0) for part in pieces if isinstance(part, Figure)]
     assert warm[-1].value == pytest.approx(30)
 
 

@@ -10,7 +10,7 @@ from wattsump_analysis.emulation import bracken
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
-from wattsump_analysis.questions.known import Known, known_of
+from wattsump_analysis.questions.givens import Givens, givens_of
 from wattsump_analysis.season.folder import Job, Summary, gather
 from wattsump_analysis.season.store import Entry
 from wattsump_analysis.show.report.page import render
@@ -20,8 +20,8 @@ from wattsump_analysis.show.report.season import season_beside
 QUESTIONS = ["rating", "forecast", "preheat", "oil", "cab", "lines", "limits"]
 
 
-def known() -> Known:
-    return known_of(proof_fixture.falls_short(), profile=bracken.demo_profile())
+def givens() -> Givens:
+    return givens_of(proof_fixture.falls_short(), profile=bracken.demo_profile())
 
 
 def by_key(replies: tuple[Reply, ...]) -> dict[str, Reply]:
@@ -33,13 +33,13 @@ def celsius(value: float) -> Figure:
 
 
 def test_every_question_is_answered_where_everything_is_known() -> None:
-    replies = replies_to(known())
+    replies = replies_to(givens())
     assert [reply.key for reply in replies] == QUESTIONS
     assert [reply.key for reply in replies if reply.answer is None] == []
 
 
 def test_what_is_missing_is_named_with_where_to_give_it() -> None:
-    replies = by_key(replies_to(known_of(proof_fixture.cannot_tell())))
+    replies = by_key(replies_to(givens_of(proof_fixture.cannot_tell())))
     assert replies["forecast"].answer is None
     assert "watts per degree" in replies["forecast"].give[0]
     assert any("[heater]" in what for what in replies["preheat"].give)
@@ -53,28 +53,28 @@ def test_what_is_missing_is_named_with_where_to_give_it() -> None:
 
 
 def test_the_answer_is_the_commands_own_and_nothing_worked_out_again() -> None:
-    mine = by_key(replies_to(known(), Days(hottest=celsius(28.0))))["forecast"].answer
+    mine = by_key(replies_to(givens(), Days(hottest=celsius(28.0))))["forecast"].answer
     asked = ForecastAsked(ambient=celsius(28.0), hottest=celsius(28.0))
-    assert mine == foresee(asked, known())
+    assert mine == foresee(asked, givens())
 
 
 def test_the_owners_own_days_and_heater_are_asked_for() -> None:
     days = Days(coldest=celsius(-25.0), heater=Figure(value=1000.0, kind="power"))
-    answer = by_key(replies_to(known(), days))["preheat"].answer
+    answer = by_key(replies_to(givens(), days))["preheat"].answer
     assert answer is not None
     assert Figure(value=1000.0, kind="power") in answer.headline[0]
     assert celsius(-25.0) in answer.headline[0]
 
 
 def test_a_day_too_hot_for_one_question_is_said_there_and_costs_no_other_answer() -> None:
-    replies = by_key(replies_to(known(), Days(hottest=celsius(90.0))))
+    replies = by_key(replies_to(givens(), Days(hottest=celsius(90.0))))
     assert replies["rating"].answer is None
     assert "wanted peak: expected above 90" in replies["rating"].why_not
     assert [key for key, reply in replies.items() if reply.answer is None] == ["rating"]
 
 
 def test_what_the_peak_does_is_said_once_in_its_own_part() -> None:
-    replies = by_key(replies_to(known()))
+    replies = by_key(replies_to(givens()))
     oil, limits = replies["oil"].answer, replies["limits"].answer
     assert oil is not None
     assert limits is not None
@@ -84,7 +84,7 @@ def test_what_the_peak_does_is_said_once_in_its_own_part() -> None:
 
 
 def test_the_page_shows_every_answer_its_cautions_and_what_it_assumed() -> None:
-    page = render(proof_fixture.falls_short(), known=known())
+    page = render(proof_fixture.falls_short(), givens=givens())
     for words in (
         "The next cooler",
         "The hottest day",
@@ -106,7 +106,7 @@ def test_hostile_words_in_a_profile_stay_text_in_the_answers() -> None:
     nasty = replace(profile, oil=replace(profile.oil, grade="<b onload=x>"))
     page = render(
         proof_fixture.falls_short(),
-        known=known_of(proof_fixture.falls_short(), profile=nasty),
+        givens=givens_of(proof_fixture.falls_short(), profile=nasty),
     )
     assert "<b onload" not in page
     assert "&lt;b onload=x&gt;" in page

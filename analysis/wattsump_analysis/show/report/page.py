@@ -13,8 +13,8 @@ from importlib.resources import files
 from pathlib import Path
 
 from wattsump_analysis.questions.answer import Figure
-from wattsump_analysis.questions.known import Known, known_of
-from wattsump_analysis.questions.writing import said, shown
+from wattsump_analysis.questions.givens import Givens, givens_of
+from wattsump_analysis.questions.writing import sentence, shown
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Interval, Proof
 from wattsump_analysis.show import words
@@ -47,7 +47,7 @@ def write_report(
     units: str = "si",
     *,
     samples: Samples | None = None,
-    known: Known | None = None,
+    givens: Givens | None = None,
     days: Days | None = None,
     season: Season | None = None,
     made_with: Mapping[str, str] | None = None,
@@ -63,7 +63,7 @@ def write_report(
         proof,
         units,
         samples=samples,
-        known=known,
+        givens=givens,
         days=days,
         season=season,
         made_with=made_with,
@@ -76,7 +76,7 @@ def render(
     units: str = "si",
     *,
     samples: Samples | None = None,
-    known: Known | None = None,
+    givens: Givens | None = None,
     days: Days | None = None,
     season: Season | None = None,
     made_with: Mapping[str, str] | None = None,
@@ -91,8 +91,8 @@ def render(
         Units of display.
     samples : Samples, optional
         Every reading behind the proof, for the picture of the outing; else its means.
-    known : Known, optional
-        From `known.known_of`, with session and profile; else the proof's own.
+    givens : Givens, optional
+        From `givens.givens_of`, with session and profile; else the proof's own.
     days : Days, optional
         The hottest and the coldest day, and a heater, to answer for.
     season : Season, optional
@@ -112,17 +112,17 @@ def render(
         loader=DictLoader(parts),
     )
     environment.filters |= _filters(units)
-    known = known_of(proof) if known is None else known
+    givens = givens_of(proof) if givens is None else givens
     script = parts["report.js"]
     return environment.get_template(_PARTS[0]).render(
         proof=proof,
         script=script,
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         day=words.day_text(proof.provenance.get("start_utc", "")),
-        glance=glance_at(proof, hottest_line(known, units), units),
+        glance=glance_at(proof, hottest_line(givens, units), units),
         facts=words.facts(proof, units),
         peaks=_peaks(proof, units),
-        replies=replies_to(known, days),
+        replies=replies_to(givens, days),
         season=season,
         season_rows=season_rows(season, units),
         pictures={**pictures_of(proof, units, samples), **season_picture(season, units)},
@@ -179,7 +179,7 @@ def _filters(units: str) -> dict[str, object]:
         "figure": number,
         "span": between,
         "cell": cell,
-        "said": lambda pieces: said(pieces, units),
+        "said": lambda pieces: sentence(pieces, units),
         "clock": words.clock_text,
         "sentence": words.sentence,
         "marked": words.mark_words,

@@ -16,8 +16,8 @@ from wattsump_analysis.questions.asked import (
     RatingAsked,
 )
 from wattsump_analysis.questions.cab import warm_cab
-from wattsump_analysis.questions.known import Known, MissingError
-from wattsump_analysis.questions.limits import said_of
+from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.questions.lines import plumb
 from wattsump_analysis.questions.oil import compare_oils
 from wattsump_analysis.questions.preheat import warm_up
@@ -87,17 +87,17 @@ _ASKED_FOR = ("needed_w_k", "oil_life")
 class _Question:
     key: str
     title: str
-    answer: Callable[[Known, Days], Answer]
+    answer: Callable[[Givens, Days], Answer]
     more: str
 
 
-def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
+def replies_to(givens: Givens, days: Days | None = None) -> tuple[Reply, ...]:
     """Ask every question of what is known.
 
     Parameters
     ----------
-    known : Known
-        From `known.known_of`.
+    givens : Givens
+        From `givens.givens_of`.
     days : Days, optional
         The owner's own hottest and coldest day and heater.
 
@@ -107,16 +107,16 @@ def replies_to(known: Known, days: Days | None = None) -> tuple[Reply, ...]:
         In the order of the page; a question that cannot be answered is there too.
     """
     days = days or Days()
-    found = [_ask(question, known, days) for question in _QUESTIONS]
+    found = [_ask(question, givens, days) for question in _QUESTIONS]
     at = next(i for i, reply in enumerate(found) if reply.key == "oil")
-    found[at], limits = _limits_apart(found[at], known)
+    found[at], limits = _limits_apart(found[at], givens)
     return (*found, limits)
 
 
-def _ask(question: _Question, known: Known, days: Days) -> Reply:
+def _ask(question: _Question, givens: Givens, days: Days) -> Reply:
     reply = Reply(key=question.key, title=question.title, answer=None, more=question.more)
     try:
-        return replace(reply, answer=question.answer(known, days))
+        return replace(reply, answer=question.answer(givens, days))
     except MissingError as error:
         give = tuple(_MISSING[option] for option in error.options if option in _MISSING)
         return replace(reply, give=give, why_not="" if give else str(error))
@@ -124,7 +124,7 @@ def _ask(question: _Question, known: Known, days: Days) -> Reply:
         return replace(reply, why_not=str(error))
 
 
-def _limits_apart(oil: Reply, known: Known) -> tuple[Reply, Reply]:
+def _limits_apart(oil: Reply, givens: Givens) -> tuple[Reply, Reply]:
     """Move what the peak does to oil, seals and skin out of the oil's answer into its own."""
     reply = Reply(key="limits", title="What the heat does", answer=None)
     if oil.answer is not None:
@@ -132,8 +132,8 @@ def _limits_apart(oil: Reply, known: Known) -> tuple[Reply, Reply]:
         rest = tuple(part for part in oil.answer.sections if part.title != PEAK_TITLE)
         oil = replace(oil, answer=replace(oil.answer, sections=rest))
     else:
-        tank_c = known.peaks_c.get("tank")
-        said = () if tank_c is None else tuple(said_of(tank_c))
+        tank_c = givens.peaks_c.get("tank")
+        said = () if tank_c is None else tuple(remarks_on(tank_c))
         peak = [Section(title=PEAK_TITLE, remarks=said)] if said else []
     if not any(part.rows or part.remarks for part in peak):
         return oil, replace(reply, why_not="the outing stayed too cool to speak of, or saw no oil")
@@ -144,33 +144,33 @@ def _temperature(typed: Figure | None, usual_c: float) -> Figure:
     return typed or Figure(value=usual_c, kind="temperature")
 
 
-def _rating(known: Known, days: Days) -> Answer:
-    return rate(RatingAsked(hottest=_temperature(days.hottest, USUAL_HOTTEST_C)), known)
+def _rating(givens: Givens, days: Days) -> Answer:
+    return rate(RatingAsked(hottest=_temperature(days.hottest, USUAL_HOTTEST_C)), givens)
 
 
-def _forecast(known: Known, days: Days) -> Answer:
-    return on_hottest_day(known, days.hottest)
+def _forecast(givens: Givens, days: Days) -> Answer:
+    return on_hottest_day(givens, days.hottest)
 
 
-def _preheat(known: Known, days: Days) -> Answer:
+def _preheat(givens: Givens, days: Days) -> Answer:
     asked = PreheatAsked(
         heater=days.heater,
         soak=_temperature(days.coldest, USUAL_COLDEST_C),
         target=Figure(value=PREHEAT_TO_C, kind="temperature"),
     )
-    return warm_up(asked, known)
+    return warm_up(asked, givens)
 
 
-def _oil(known: Known, days: Days) -> Answer:
-    return compare_oils(OilAsked(), known)
+def _oil(givens: Givens, days: Days) -> Answer:
+    return compare_oils(OilAsked(), givens)
 
 
-def _cab(known: Known, days: Days) -> Answer:
-    return warm_cab(CabAsked(ambient=_temperature(days.coldest, USUAL_COLDEST_C)), known)
+def _cab(givens: Givens, days: Days) -> Answer:
+    return warm_cab(CabAsked(ambient=_temperature(days.coldest, USUAL_COLDEST_C)), givens)
 
 
-def _lines(known: Known, days: Days) -> Answer:
-    answer = plumb(LinesAsked(), known)
+def _lines(givens: Givens, days: Days) -> Answer:
+    answer = plumb(LinesAsked(), givens)
     # The sizes of flares are a table for the bench, not a finding of this outing.
     found = (part for part in answer.sections if part.table is None or part.table.key != "flares")
     return replace(answer, sections=tuple(found))

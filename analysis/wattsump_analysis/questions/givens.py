@@ -1,4 +1,4 @@
-"""What is known before a question is answered: typed values, a proof, a machine profile.
+"""What is given before a question is answered: typed values, a proof, a machine profile.
 
 A typed value (`typed`) wins over the proof, the proof over the profile. What has an
 interval is drawn log-normal.
@@ -21,13 +21,13 @@ from wattsump_logger.session.reader import Session
 
 __all__ = (
     "DRAWS",
-    "Known",
+    "Givens",
     "MissingError",
     "capacity_of",
     "draws",
     "from_samples",
-    "known_from",
-    "known_of",
+    "givens_from",
+    "givens_of",
     "needed",
     "with_session",
 )
@@ -40,8 +40,8 @@ _LIMIT_WORDS = {"oil_warn": "oil, advised", "oil_max": "oil, highest"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
-    """What an outing and a profile left known; None is unknown."""
+class Givens:
+    """What an outing and a profile establish; None is unknown."""
 
     source: str = "typed values"
     k_w_k: Figure | None = None
@@ -66,8 +66,8 @@ class Known:
     notes: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, proof: Proof, source: str = "proof") -> "Known":
-        """Return what a proof leaves known."""
+    def of(cls, proof: Proof, source: str = "proof") -> "Givens":
+        """Return what a proof establishes."""
         last, ledger, label = _last(proof), proof.ledger, proof.label
         heat = _figure(None if last is None else last.heat_in_w, "power")
         several = len([part for part in proof.segments if part.capacity_j_k is not None])
@@ -96,11 +96,11 @@ class Known:
         )
 
 
-def known_from(proof: Known | None, profile: Profile | None) -> Known:
+def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
     """Join what a proof found and what a profile says, either or both."""
-    known = proof or Known()
+    givens = proof or Givens()
     if profile is None:
-        return known
+        return givens
     limits = {
         "oil, advised": profile.limits.oil_warn_c,
         "oil, highest": profile.limits.oil_max_c,
@@ -110,27 +110,29 @@ def known_from(proof: Known | None, profile: Profile | None) -> Known:
         for name, channel in profile.channels.items()
         if channel.limit_c is not None
     }
-    known = replace(known, profile=profile, limits_c=limits | channels | dict(known.limits_c))
-    if known.capacity_j_k is None and (capacity := capacity_of(profile)) is not None:
+    givens = replace(givens, profile=profile, limits_c=limits | channels | dict(givens.limits_c))
+    if givens.capacity_j_k is None and (capacity := capacity_of(profile)) is not None:
         note = "Heat capacity from the profile's litres and kilograms, not measured."
-        known = replace(known, capacity_j_k=capacity, notes=(*known.notes, note))
-    return known
+        givens = replace(givens, capacity_j_k=capacity, notes=(*givens.notes, note))
+    return givens
 
 
-def known_of(proof: Proof, session: Session | None = None, profile: Profile | None = None) -> Known:
-    """Return what an outing left known; without a profile by hand, the session's own."""
-    known = Known.of(proof, proof.provenance.get("session", "proof"))
+def givens_of(
+    proof: Proof, session: Session | None = None, profile: Profile | None = None
+) -> Givens:
+    """Return what an outing establishes, with the session's own profile if none is given."""
+    givens = Givens.of(proof, proof.provenance.get("session", "proof"))
     if session is None:
-        return known_from(known, profile)
-    known = known_from(known, profile or session.profile())
+        return givens_from(givens, profile)
+    givens = givens_from(givens, profile or session.profile())
     try:
-        return with_session(known, session)
+        return with_session(givens, session)
     except UsageError:
         # No tank channel: the proof's own words say so, and the other questions remain.
-        return known
+        return givens
 
 
-def with_session(known: Known, session: Session) -> Known:
+def with_session(givens: Givens, session: Session) -> Givens:
     """Add what a session itself says of the tank: its course, and the oil at idle.
 
     Idle is the engine on and the drive off. The profile of the session stands in for one that
@@ -141,7 +143,7 @@ def with_session(known: Known, session: Session) -> Known:
     UsageError
         The session has no tank channel.
     """
-    profile = known.profile or session.profile()
+    profile = givens.profile or session.profile()
     tank, engine, work = (
         session.columns.get(column_of(role, session.columns, profile) or "")
         for role in ("tank", "engine", "drive")
@@ -157,10 +159,10 @@ def with_session(known: Known, session: Session) -> Known:
     if engine is not None and work is not None:
         idle = tank[(engine > 0.0) & (work == 0.0) & np.isfinite(tank)]
         idle_c = float(np.median(idle)) if idle.size else None
-    if known.profile is None and profile is not None:
-        known = replace(known, profile=profile)
+    if givens.profile is None and profile is not None:
+        givens = replace(givens, profile=profile)
     return replace(
-        known, elapsed_s=session.elapsed_s, tank_c=tank, idle_c=idle_c, source=session.path.name
+        givens, elapsed_s=session.elapsed_s, tank_c=tank, idle_c=idle_c, source=session.path.name
     )
 
 
@@ -291,8 +293,8 @@ def draws(*figures: Figure, one_scale: bool = True) -> tuple[FloatArray, ...]:
     """
     rng = np.random.default_rng(_SEED)
     spread = [figure.u_log for figure in figures]
-    known = [u for u in spread if u > 0.0]
-    common = min(known) if one_scale and len(known) > 1 else 0.0
+    givens = [u for u in spread if u > 0.0]
+    common = min(givens) if one_scale and len(givens) > 1 else 0.0
     shared = rng.standard_normal(DRAWS)
     result = []
     for figure, u in zip(figures, spread, strict=True):

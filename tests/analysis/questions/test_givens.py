@@ -16,13 +16,13 @@ from wattsump_analysis.proof.proof_json import (
     proof_text,
 )
 from wattsump_analysis.questions.answer import Figure
-from wattsump_analysis.questions.known import (
-    Known,
+from wattsump_analysis.questions.givens import (
+    Givens,
     MissingError,
     capacity_of,
     draws,
     from_samples,
-    known_from,
+    givens_from,
     needed,
 )
 from wattsump_analysis.results import Proof
@@ -45,31 +45,31 @@ def test_a_proof_is_read_back_as_it_was_written(make: Callable[[], Proof], tmp_p
 
 def test_what_is_known_is_what_the_proof_says() -> None:
     proof = proof_fixture.falls_short()
-    known, segment = Known.of(proof), proof.segments[-1]
-    assert known.k_w_k is not None
+    givens, segment = Givens.of(proof), proof.segments[-1]
+    assert givens.k_w_k is not None
     assert proof.k_w_k is not None
-    assert (known.k_w_k.low, known.k_w_k.high) == (proof.k_w_k.low, proof.k_w_k.high)
-    assert known.capacity_j_k is not None
+    assert (givens.k_w_k.low, givens.k_w_k.high) == (proof.k_w_k.low, proof.k_w_k.high)
+    assert givens.capacity_j_k is not None
     assert segment.capacity_j_k is not None
-    assert known.capacity_j_k.value == segment.capacity_j_k.value
+    assert givens.capacity_j_k.value == segment.capacity_j_k.value
     assert proof.ledger is not None
-    assert known.heat_p90_w is not None
-    assert known.heat_p90_w.value == proof.ledger.working_p90_w
-    assert known.k_refers_to == "oil into the cooler"
-    assert known.tank_c is proof.series_c["tank"]
+    assert givens.heat_p90_w is not None
+    assert givens.heat_p90_w.value == proof.ledger.working_p90_w
+    assert givens.k_refers_to == "oil into the cooler"
+    assert givens.tank_c is proof.series_c["tank"]
 
 
 def test_a_quantile_of_the_load_keeps_the_relative_interval_of_the_heat() -> None:
-    known = Known.of(proof_fixture.falls_short())
-    assert known.heat_w is not None
-    assert known.heat_p90_w is not None
-    assert known.heat_p90_w.u_log == pytest.approx(known.heat_w.u_log)
+    givens = Givens.of(proof_fixture.falls_short())
+    assert givens.heat_w is not None
+    assert givens.heat_p90_w is not None
+    assert givens.heat_p90_w.u_log == pytest.approx(givens.heat_w.u_log)
 
 
 def test_a_proof_that_could_not_tell_leaves_things_unknown() -> None:
-    known = Known.of(proof_fixture.cannot_tell())
+    givens = Givens.of(proof_fixture.cannot_tell())
     with pytest.raises(MissingError, match="--measured, --other-air-flow") as refused:
-        needed("forecast", measured=known.k_w_k, other_air_flow=None)
+        needed("forecast", measured=givens.k_w_k, other_air_flow=None)
     assert refused.value.options == ("measured", "other_air_flow")
 
 
@@ -78,10 +78,10 @@ def test_the_last_stretch_speaks_where_something_was_swapped() -> None:
     segment = proof.segments[0]
     assert segment.shell_w_k is not None
     other = replace(segment, shell_w_k=replace(segment.shell_w_k, value=20.0, low=18.0, high=22.0))
-    known = Known.of(replace(proof, segments=(segment, other)))
-    assert known.shell_w_k is not None
-    assert known.shell_w_k.value == 20.0
-    assert any("2 stretches" in note for note in known.notes)
+    givens = Givens.of(replace(proof, segments=(segment, other)))
+    assert givens.shell_w_k is not None
+    assert givens.shell_w_k.value == 20.0
+    assert any("2 stretches" in note for note in givens.notes)
 
 
 @pytest.mark.parametrize("broken", [{"segments": [3]}, {"k_w_k": {"value": 3.0}}, {"peaks_c": 4}])
@@ -91,14 +91,14 @@ def test_a_part_of_another_form_is_refused(broken: dict[str, object]) -> None:
 
 
 def test_the_profile_stands_in_for_what_was_not_measured() -> None:
-    known = known_from(None, BRACKEN)
-    assert known.capacity_j_k is not None
+    givens = givens_from(None, BRACKEN)
+    assert givens.capacity_j_k is not None
     # independent: 18 L x 1.69 MJ/(m³ K) (Cragoe's cp 1959 and 862 kg/m³ at 30 °C, by hand) and
     # 24 kg steel, 34 kg iron, 4 kg aluminium at handbook 0.45 to 0.92 kJ/(kg K); 5 % between
     # handbooks.
-    assert known.capacity_j_k.value == pytest.approx(61_500.0, rel=0.05)
-    assert any("not measured" in note for note in known.notes)
-    measured = known_from(Known.of(proof_fixture.falls_short()), BRACKEN)
+    assert givens.capacity_j_k.value == pytest.approx(61_500.0, rel=0.05)
+    assert any("not measured" in note for note in givens.notes)
+    measured = givens_from(Givens.of(proof_fixture.falls_short()), BRACKEN)
     assert measured.capacity_j_k is not None
     assert measured.capacity_j_k.value == proof_fixture.CAPACITY_J_K
     assert measured.notes == ()
@@ -152,10 +152,10 @@ def test_never_among_the_draws_stays_never() -> None:
 
 def test_the_inlets_lead_over_the_tank_is_seen_at_warm_work() -> None:
     proof = proof_fixture.falls_short()
-    known = Known.of(proof)
+    givens = Givens.of(proof)
     # The proof was made with an inlet 0.6/340 K per watt of heat above the tank, at 2.9 and 3.4 kW.
-    assert 2900.0 * 0.6 / 340.0 - 0.2 < known.inlet_above_tank_k < 3400.0 * 0.6 / 340.0 + 0.2
-    from_tank = Known.of(replace(proof, k_refers_to="tank oil"))
+    assert 2900.0 * 0.6 / 340.0 - 0.2 < givens.inlet_above_tank_k < 3400.0 * 0.6 / 340.0 + 0.2
+    from_tank = Givens.of(replace(proof, k_refers_to="tank oil"))
     assert from_tank.inlet_above_tank_k == 0.0
-    unseen = Known.of(replace(proof, phases=()))
+    unseen = Givens.of(replace(proof, phases=()))
     assert unseen.inlet_above_tank_k == 0.0
