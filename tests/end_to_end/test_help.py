@@ -73,7 +73,7 @@ def test_completion_is_offered_and_completes() -> None:
     script = run("--show-completion", "bash").stdout
     assert "complete -o default -F _wattsump_completion wattsump" in script
     words = {"_WATTSUMP_COMPLETE": "complete_bash", "COMP_WORDS": "wattsump pr", "COMP_CWORD": "1"}
-    assert run(**words).stdout.split() == ["prove", "preheat"]
+    assert run(**words).stdout.split() == ["prove", "practice", "preheat"]
     options = words | {"COMP_WORDS": "wattsump prove --re", "COMP_CWORD": "2"}
     assert run(**options).stdout.split() == ["--report"]
     assert "--install-completion" in run("--help").stdout

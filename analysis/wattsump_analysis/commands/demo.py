@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from wattsump_logger.capture.loop import Captured, Status
     from wattsump_logger.session.rows import Row
 
-__all__ = ("CHIP_STEP_S", "USUAL_SPEED", "demo_command", "record", "record_chip")
+__all__ = ("CHIP_STEP_S", "USUAL_SPEED", "demo_command", "record", "record_chip", "write_profile")
 
 USUAL_SPEED = 400.0
 _START_UTC_MS = 1_777_878_000_000  # 2026-05-04T07:00:00Z, invented like the outing
@@ -72,7 +72,7 @@ def record(out: Path, speed: float) -> tuple[Path, Path]:
 
     _tell("Bracken, an invented log carrier; its controller is emulated, no oil is hot.")
     rehearsal = bracken.rehearse(bracken.demo_profile())
-    profile_path = _write_profile(out / "bracken.toml", bracken.demo_text())
+    profile_path = write_profile(out / "bracken.toml", bracken.demo_text())
     return _announced(rehearsal, lambda: _capture(out, speed, rehearsal)), profile_path
 
 
@@ -99,7 +99,7 @@ def record_chip(
     _tell("Bracken, an invented log carrier; its chip is emulated, its firmware is the real one.")
     played = rehearsal or bracken.rehearse(bracken.demo_profile())
     # A name of its own: the profile beside it of a plain demonstration stays right.
-    profile_path = _write_profile(out / "bracken-chip.toml", bracken.demo_text("on"))
+    profile_path = write_profile(out / "bracken-chip.toml", bracken.demo_text("on"))
     return _announced(played, lambda: _capture_chip(out, speed, played)), profile_path
 
 
@@ -242,7 +242,7 @@ def _end_of(
     return is_over, on_rows
 
 
-def _write_profile(path: Path, text: str) -> Path:
+def write_profile(path: Path, text: str) -> Path:
     """Write the profile under a name nobody has used for anything else; return where it is."""
     out, number = path.parent, 1
     try:

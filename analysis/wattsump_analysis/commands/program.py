@@ -18,6 +18,7 @@ from typer.core import TyperGroup
 from wattsump_analysis import threads
 from wattsump_analysis.commands import questions, season, streams
 from wattsump_analysis.commands.demo import demo_command
+from wattsump_analysis.commands.practice import practice_command
 from wattsump_analysis.commands.prove import prove_command
 from wattsump_analysis.live.supplies import supplies
 from wattsump_logger.commands import program as logger_commands
@@ -42,6 +43,7 @@ def register(app: typer.Typer) -> None:
     """Add the analysis' commands to the program."""
     app.command("prove")(prove_command)
     app.command("demo")(demo_command)
+    app.command("practice")(practice_command)
     questions.register(app)
     season.register(app)
 

@@ -191,13 +191,18 @@ def has_ptys() -> bool:
 
 @contextlib.contextmanager
 def serve_pty(
-    controller: EmulatedController, speed: float = 1.0, *, until_s: float = float("inf")
+    controller: EmulatedController,
+    speed: float = 1.0,
+    *,
+    until_s: float = float("inf"),
+    drops: bool = False,
 ) -> Iterator[str]:
     """Put the controller behind a real terminal port, its time `speed` times ours.
 
     Yields the port's name. Frames wait for the reader when it is slow, as a serial
-    driver's buffer would not: at any speed nothing is lost here. After `until_s` of
-    controller time the line stays open and silent.
+    driver's buffer would not: at any speed nothing is lost here. With `drops` what nobody
+    has read by then is lost, as on a real line, and the controller's time goes on. After
+    `until_s` of controller time the line stays open and silent.
     """
     import tty
 
@@ -207,7 +212,9 @@ def serve_pty(
         tty.setraw(theirs)
         os.set_blocking(ours, False)
         server = threading.Thread(
-            target=_serve, args=(controller, ours, speed, until_s, stop), daemon=True
+            target=_serve,
+            args=(controller, ours, speed, until_s, stop, theirs if drops else None),
+            daemon=True,
         )
         server.start()
         yield os.ttyname(theirs)
@@ -225,11 +232,16 @@ def _serve(
     speed: float,
     until_s: float,
     stop: threading.Event,
+    unread: int | None,
 ) -> None:
+    import termios
+
     began_s = time.monotonic()
     first_ms = controller.now_ms
     for frames in controller.until(until_s):
         due_s = began_s + (controller.now_ms - first_ms) / 1000 / speed
+        if unread is not None and not select.select([], [handle], [], 0)[1]:
+            termios.tcflush(unread, termios.TCIFLUSH)
         if not _write_all(handle, frames, stop):
             return
         if (wait_s := due_s - time.monotonic()) > 0 and stop.wait(wait_s):

@@ -5,7 +5,8 @@ What knows physics is supplied by whoever composes the program, as `Supplies`.
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,6 +16,9 @@ import typer
 if TYPE_CHECKING:
     from threading import Thread
 
+    from wattsump_logger.capture.clock import Clock
+    from wattsump_logger.capture.link import OpenedFirst
+    from wattsump_logger.capture.loop import Captured
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.phone.place import Place
     from wattsump_logger.watch.beside import Beside
@@ -76,6 +80,10 @@ _Phone = Annotated[
         help="Serve a live page for phones at this one address of the local network.",
     ),
 ]
+_Speed = Annotated[
+    float,
+    typer.Option("--speed", min=1.0, max=100.0, help="As fast as `wattsump practice` runs."),
+]
 _Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
 
 Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
@@ -95,7 +103,7 @@ class Supplies:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What the driver asked of the watch, as typed."""
+    """What the driver asked of the watch, as typed; `clock` is that of a practice machine."""
 
     limits: tuple[str, ...] = ()
     rate: str | None = None
@@ -104,6 +112,7 @@ class Asked:
     phone: "Place | None" = None
     is_plain: bool = False
     rest_min: float | None = None
+    clock: "Clock | None" = None
 
 
 def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
@@ -126,6 +135,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         probes: _Probes = None,
         phone: _Phone = None,
         is_plain: _Plain = False,
+        speed: _Speed = 1.0,
     ) -> None:
         """Record an outing from a port until Ctrl-C.
 
@@ -133,10 +143,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen. With
         --phone, p shows the code that a phone scans.
         """
-        from wattsump_logger.capture import loop, ports
-        from wattsump_logger.capture.link import OpenedFirst
-        from wattsump_logger.commands import telling
-        from wattsump_logger.watch.publish import finishes
+        from wattsump_logger.capture import loop
 
         profile = machine_profile(machine, probes)
         asked = Asked(
@@ -147,19 +154,21 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             phone=_served_at(phone, out),
             is_plain=is_plain,
             rest_min=rest_min,
+            clock=_clock(speed),
         )
         with (
-            contextlib.closing(OpenedFirst(ports.SerialSource(port, baud))) as source,
+            _opened(port, baud) as source,
             loop.stop_on_signals() as stop,
         ):
-            finishes(lambda: typer.echo(telling.beginning(port), err=True))
+            _begin(port)
             with watching_over(profile, asked, given) as (watch, screen):
                 captured = loop.run(
                     source,
                     out,
                     profile,
-                    stop=stop,
-                    on_status=watch.on_status,
+                    asked.clock,
+                    stop,
+                    watch.on_status,
                     on_rows=watch.on_rows,
                     marks=watch.marks,
                     is_over=watch.is_over,
@@ -167,12 +176,29 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
                     quiet_ends_s=None if quiet_min is None else quiet_min * 60,
                     status_s=_STATUS_S,
                 )
-        _end([*telling.ending(captured), *_learned(watch.watch)], screen)
+        _end(captured, watch, screen)
 
 
-def _end(lines: Sequence[str], screen: "Thread") -> None:
+def _opened(port: str, baud: int) -> "contextlib.closing[OpenedFirst]":
+    from wattsump_logger.capture.link import OpenedFirst
+    from wattsump_logger.capture.ports import SerialSource
+
+    return contextlib.closing(OpenedFirst(SerialSource(port, baud)))
+
+
+def _begin(port: str) -> None:
+    from wattsump_logger.commands import telling
     from wattsump_logger.watch.publish import finishes
 
+    finishes(lambda: typer.echo(telling.beginning(port), err=True))
+
+
+def _end(captured: "Captured", watch: "Beside", screen: "Thread") -> None:
+    """Say what the capture left, what the guide has learned, and what to do next."""
+    from wattsump_logger.commands import telling
+    from wattsump_logger.watch.publish import finishes
+
+    lines = (*telling.ending(captured), *_learned(watch.watch))
     if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
         # Whoever should read stands still, and python would wait for them: all is on disk.
         os._exit(0)
@@ -188,6 +214,13 @@ def _served_at(typed: str | None, folder: Path) -> "Place | None":
     place = place_of(typed, folder)
     finishes(lambda: typer.echo("\n".join(poster(place)), err=True))
     return place
+
+
+def _clock(speed: float) -> "Clock | None":
+    """Return the clock of a practice machine, None for this computer's own."""
+    from wattsump_logger.capture.clock import FastClock
+
+    return None if speed == 1.0 else FastClock(speed, time.time_ns() // 1_000_000)
 
 
 def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | None":
@@ -238,6 +271,7 @@ def watching_over(
                 read_keys=read_keys,
                 read_asked=read_asked,
                 show=screens.put,
+                clock=asked.clock,
                 rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
             ),
             complain=to_stderr,

@@ -24,6 +24,8 @@ def ending(captured: Captured) -> Iterator[str]:
     for path in captured.wires:
         yield f"wire    {path}"
     yield f"{captured.row_count} rows; on the wire: {_counts(captured.counts)}"
+    for path in captured.sessions[-1:]:
+        yield f"next    wattsump prove {path}"
     if not captured.sessions:
         yield "no reading came: check the speed (--baud) and that the controller says hello"
     if captured.trouble or captured.dropped_rows:

@@ -1,9 +1,10 @@
 """A guide through a proving run: what to do now, for how long, and what to beware of.
 
-The live view accepts any `Guide`. `ProvingRun` is the plain one: its steps begin when the
-machine's flags say that the driver has done what was asked, or when the driver says so by
-a key, and end by time and oil temperature. It may be left at any time; what has been
-learned so far stands. A running estimate, if there is one, comes from outside.
+The live view accepts any `Guide`. `ProvingRun` is the plain one, a state machine: a step waits
+until the machine's flags say that the driver has done what was asked, or the driver says so by
+a key; it runs until its time or temperature is reached; time stands still, or the step is void,
+while a wrong move of `wrong_moves` stands. It may be left at any time; what has been learned so
+far stands. A running estimate, if there is one, comes from outside.
 """
 
 from collections.abc import Callable, Sequence
@@ -11,6 +12,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from wattsump_logger.watch.look import Look
+from wattsump_logger.watch.steps import SETTLED_K_MIN, Need, Step, Until, met, settled
+from wattsump_logger.watch.wrong_moves import Act, Situation, WrongMove, wrong_move
 
 __all__ = (
     "SETTLED_K_MIN",
@@ -25,13 +28,9 @@ __all__ = (
     "met",
 )
 
-# A rest in which no probe moves faster matches the probes, for the guide and for `prove`
-# alike: at this rate a tank with a time constant of an hour and a half is 4 K off the air.
-SETTLED_K_MIN = 0.05
-
-_UNMET_S = 5.0  # how long a flag may be wrong before the driver is told: switches bounce
-_GONE_ON_S = 60.0  # how long a later step must be under way before an optional one gives way
 _LONGEST_TICK_S = 30.0  # a pause in looks longer than this is no time spent on a step
+_GONE_ON_S = 60.0  # how long a later step must be under way before an optional one gives way
+_COOLED_K = 3.0  # below where the oil is too hot, before a step may warm it again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,57 +67,6 @@ class Guide(Protocol):
         """Return the advice for this moment, if any; `go_on` is the driver's key."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """Something the driver must see to: `what` is engine, working, fan or heater."""
-
-    what: str
-    want: bool
-
-    def met(self, look: Look) -> bool | None:
-        """Tell whether it is so; None where nothing tells."""
-        flag = look.is_working if self.what == "working" else look.is_on(self.what)
-        return None if flag is None else flag is self.want
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Until:
-    """A step may end before its time: oil above, risen by, or probes at rest."""
-
-    oil_above_c: float | None = None
-    risen_k: float | None = None
-    settled: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One step of a run.
-
-    `heats` says that the oil gets hotter without its cooler, `optional` that a driver who
-    does what the next step asks has left this one out.
-    """
-
-    name: str
-    do: str
-    longest_s: float
-    shortest_s: float = 0.0
-    needs: tuple[Need, ...] = ()
-    until: Until = Until()
-    until_text: str = ""
-    safety: tuple[str, ...] = ()
-    heats: bool = False
-    estimated: bool = False
-    optional: bool = False
-
-
-def met(step: Step, look: Look) -> bool | None:
-    """Tell whether all a step needs is so: False if anything is not, None if untold."""
-    answers = [need.met(look) for need in step.needs]
-    if False in answers:
-        return False
-    return None if None in answers else True
-
-
 class ProvingRun:
     """Follows `steps` one by one.
 
@@ -151,7 +99,11 @@ class ProvingRun:
         self._running = False
         self._forced = False  # the driver's word stands against a flag
         self._ran_s = 0.0
-        self._unmet_s = 0.0
+        self._unmet_s = 0.0  # in a running step, how long it has not been as needed
+        self._waited_s = 0.0
+        self._blind_s: float | None = None  # since the oil was last read, None before it was
+        self._is_hot = False
+        self._wrong: WrongMove | None = None
         self._last_s: float | None = None
         self._oil_before_c: float | None = None
         self._learned: list[str] = []
@@ -164,6 +116,9 @@ class ProvingRun:
         if self._at >= len(self._steps):
             return self._end()
         step = self._steps[self._at]
+        passed_s = passed_s if 0 <= passed_s <= _LONGEST_TICK_S else 0.0
+        situation = self._situation(step, look, passed_s)
+        self._wrong = wrong_move(situation)
         marks: tuple[str, ...] = ()
         if self._running:
             why = self._tick(step, look, passed_s, go_on)
@@ -171,13 +126,44 @@ class ProvingRun:
                 marks = self._leave(step, look, why)
         elif self._is_left_out(step, look, go_on):
             marks = (f"stage {step.name} left out",)
-            self._at += 1
-        elif (state := met(step, look)) or go_on:
+            self._next()
+        elif not (self._is_hot and step.heats) and ((state := met(step, look)) or go_on):
             marks = self._begin(step, look, forced=state is False)
+        if marks:  # what was wrong was wrong of the step before
+            self._wrong = (
+                wrong_move(self._situation(self._steps[self._at], look, 0.0))
+                if (self._at < len(self._steps))
+                else None
+            )
         return self._advice(look, marks)
 
+    def _situation(self, step: Step, look: Look, passed_s: float) -> Situation:
+        """Let time pass on what is counted of the machine, and return where it stands."""
+        oil_c = look.values.get(self._oil_column)
+        if oil_c is not None:
+            self._blind_s = 0.0
+            self._is_hot = oil_c >= self._stop_c - (_COOLED_K if self._is_hot else 0.0)
+        elif self._blind_s is not None:
+            self._blind_s += passed_s
+        unmet = self._running and met(step, look) is False and not self._forced
+        self._unmet_s = self._unmet_s + passed_s if unmet else 0.0
+        self._waited_s = 0.0 if self._running else self._waited_s + passed_s
+        return Situation(
+            step=step,
+            look=look,
+            is_running=self._running,
+            oil_c=oil_c,
+            cool_c=self._stop_c - _COOLED_K,
+            is_hot=self._is_hot,
+            blind_s=self._blind_s or 0.0,
+            unmet_s=self._unmet_s,
+            waited_s=self._waited_s,
+        )
+
     def _is_left_out(self, step: Step, look: Look, go_on: bool) -> bool:
-        """Whether an optional step, not begun, is passed over: by key, or by what is done."""
+        """Whether a step, not begun, is passed over: by key, or by what is done."""
+        if self._wrong is not None and self._wrong.act is Act.PASS_OVER:
+            return go_on or self._waited_s >= self._wrong.acts_after_s
         if not step.optional or met(step, look) is not False:
             return False
         return go_on or self._is_past(look)
@@ -197,27 +183,38 @@ class ProvingRun:
 
     def _tick(self, step: Step, look: Look, passed_s: float, go_on: bool) -> str:
         """Let time pass in a running step; return why it ends, "" while it goes on."""
-        unmet = met(step, look) is False and not self._forced
-        self._unmet_s = self._unmet_s + passed_s if unmet else 0.0
-        if not unmet and 0 <= passed_s <= _LONGEST_TICK_S:
-            self._ran_s += passed_s
+        if self._wrong is None or not self._wrong.holds:
+            self._ran_s += passed_s if not self._unmet_s else 0.0
+        if self._wrong is not None and self._wrong.act is Act.VOID:
+            self._ran_s = 0.0
         knows_enough = self._knows_enough(step, look)
         if go_on:
             return "by key"
-        if step.optional and self._unmet_s >= _GONE_ON_S and self._is_past(look):
-            return "the machine went on"
-        oil_c = look.values.get(self._oil_column)
-        if step.heats and oil_c is not None and oil_c >= self._stop_c:
-            return "cut short, oil hot"
+        if why := self._broken_off(step, look):
+            return why
         if self._ran_s < step.shortest_s:
             return ""
         if self._is_reached(step.until, look) or knows_enough:
             return "done"
         return "done" if self._ran_s >= step.longest_s else ""
 
+    def _broken_off(self, step: Step, look: Look) -> str:
+        """Why a step ends before it is done, "" where nothing breaks it off."""
+        wrong = self._wrong
+        oil_c = look.values.get(self._oil_column)
+        if step.heats and oil_c is not None and oil_c >= self._stop_c:
+            return "cut short, oil hot"
+        if wrong is not None and wrong.act is Act.CUT and step.heats:
+            return wrong.why if (self._blind_s or 0.0) >= wrong.acts_after_s else ""
+        if step.optional and self._unmet_s >= _GONE_ON_S and self._is_past(look):
+            return "the machine went on"
+        if wrong is not None and wrong.act in (Act.VOID, Act.TO_END):
+            return wrong.why if self._unmet_s >= wrong.acts_after_s else ""
+        return ""
+
     def _is_reached(self, until: Until, look: Look) -> bool:
         oil_c = look.values.get(self._oil_column)
-        if until.settled and _is_settled(look):
+        if until.settled and settled(look):
             return True
         if oil_c is None:
             return False
@@ -237,15 +234,21 @@ class ProvingRun:
         said = self._lesson(step, look)
         if said:
             self._learned.append(said)
+        if self._wrong is not None and self._wrong.act is Act.TO_END and why == self._wrong.why:
+            self._at = len(self._steps) - 2  # the last step is the cool-down of a machine at rest
+        self._next()
+        return (f"stage {step.name} ends: {why}",)
+
+    def _next(self) -> None:
         self._at += 1
         self._running = self._forced = False
-        return (f"stage {step.name} ends: {why}",)
+        self._unmet_s = self._waited_s = 0.0
 
     def _lesson(self, step: Step, look: Look) -> str:
         """Return what a step taught by itself, without any model."""
         if step.until.settled:
             # Probes of a machine that was started since differ by more than their errors.
-            if not _is_settled(look) or met(step, look) is False:
+            if not settled(look) or met(step, look) is False:
                 return f"{step.name}: probes were not at rest"
             temps = [value for column, value in _temperatures(look)]
             if len(temps) > 1:
@@ -262,32 +265,27 @@ class ProvingRun:
     def _advice(self, look: Look, marks: tuple[str, ...]) -> Advice:
         if self._at >= len(self._steps):
             return self._end(marks)
-        step = self._steps[self._at]
-        state = met(step, look)
-        until = step.until_text
-        if not self._running:
-            until = "g begins it" if state is None else ""
-            if step.optional and state is False:
-                until = "g leaves it out"
+        step, wrong = self._steps[self._at], self._wrong
         return Advice(
             stage=step.name,
-            do=step.do,
+            do=wrong.instead if wrong is not None and wrong.instead else step.do,
             left_s=max(0.0, step.longest_s - self._ran_s) if self._running else None,
-            until=until,
-            urgent=self._warning(step, look),
+            until=wrong.mend if wrong is not None else self._until(step, look),
+            urgent=wrong.wrong if wrong is not None else "",
             safety=step.safety,
             learned=self._known(),
             marks=marks,
             position=f"{self._at + 1} of {len(self._steps)}",
         )
 
-    def _warning(self, step: Step, look: Look) -> str:
-        oil_c = look.values.get(self._oil_column)
-        if oil_c is not None and oil_c >= self._stop_c:
-            return f"Oil at {oil_c:.0f} degC: fan on, no load, let it cool."
-        if self._running and self._unmet_s >= _UNMET_S:
-            return "Time stands still: the machine is not as this step needs it."
-        return ""
+    def _until(self, step: Step, look: Look) -> str:
+        """What a step waits for where nothing is wrong."""
+        if self._running:
+            return step.until_text
+        state = met(step, look)
+        if step.optional and state is False:
+            return "g leaves it out"
+        return "g begins it" if state is None else ""
 
     def _end(self, marks: tuple[str, ...] = ()) -> Advice:
         return Advice(
@@ -305,9 +303,3 @@ def _temperatures(look: Look) -> list[tuple[str, float]]:
         for column, value in look.values.items()
         if column.endswith("_c") and value is not None
     ]
-
-
-def _is_settled(look: Look) -> bool:
-    """Tell whether every probe stands still; how far they are apart is what is learned."""
-    rates = [look.rates_k_min.get(column) for column, _ in _temperatures(look)]
-    return bool(rates) and all(rate is not None and abs(rate) < SETTLED_K_MIN for rate in rates)

@@ -8,7 +8,8 @@ engine stopped tells the heat loss of the shell, not of the cooler.
 
 from wattsump_logger.machine.profile import Profile, Role
 from wattsump_logger.watch.alarm_rules import temp_at_viscosity_c
-from wattsump_logger.watch.guide import Estimate, Need, ProvingRun, Step, Until
+from wattsump_logger.watch.guide import Estimate, ProvingRun
+from wattsump_logger.watch.steps import Need, Step, Until
 
 __all__ = ("STOP_MARGIN_K", "proving_run", "proving_steps", "safe_limit_c")
 

@@ -102,7 +102,8 @@ def test_log_records_until_it_is_asked_to_end(
     assert "Ctrl-C ends" in result.stderr
     lines = result.stdout.splitlines()
     assert "5 so far" in lines
-    assert lines[-1] == "5 rows; on the wire: boot 1"
+    assert lines[-2] == "5 rows; on the wire: boot 1"
+    assert lines[-1].startswith("next    wattsump prove")
 
 
 def test_ports_lists_without_opening(app: typer.Typer) -> None:

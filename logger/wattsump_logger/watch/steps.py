@@ -1,0 +1,72 @@
+"""What a guided run is made of: steps, what each needs of the machine, and when it may end."""
+
+from dataclasses import dataclass
+
+from wattsump_logger.watch.look import Look
+
+__all__ = ("SETTLED_K_MIN", "Need", "Step", "Until", "met", "settled")
+
+# A rest in which no probe moves faster matches the probes, for the guide and for `prove`
+# alike: at this rate a tank with a time constant of an hour and a half is 4 K off the air.
+SETTLED_K_MIN = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """Something the driver must see to: `what` is engine, working, fan or heater."""
+
+    what: str
+    want: bool
+
+    def met(self, look: Look) -> bool | None:
+        """Tell whether it is so; None where nothing tells."""
+        flag = look.is_working if self.what == "working" else look.is_on(self.what)
+        return None if flag is None else flag is self.want
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Until:
+    """A step may end before its time: oil above, risen by, or probes at rest."""
+
+    oil_above_c: float | None = None
+    risen_k: float | None = None
+    settled: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of a run.
+
+    `heats` says that the oil gets hotter without its cooler, `optional` that a driver who
+    does what the next step asks has left this one out.
+    """
+
+    name: str
+    do: str
+    longest_s: float
+    shortest_s: float = 0.0
+    needs: tuple[Need, ...] = ()
+    until: Until = Until()
+    until_text: str = ""
+    safety: tuple[str, ...] = ()
+    heats: bool = False
+    estimated: bool = False
+    optional: bool = False
+
+
+def met(step: Step, look: Look) -> bool | None:
+    """Tell whether all a step needs is so: False if anything is not, None if untold."""
+    answers = [need.met(look) for need in step.needs]
+    if False in answers:
+        return False
+    return None if None in answers else True
+
+
+def settled(look: Look) -> bool:
+    """Tell whether every probe stands still; how far they are apart is what is learned."""
+    rates = [
+        look.rates_k_min.get(column)
+        for column, value in look.values.items()
+        if column.endswith("_c") and value is not None
+    ]
+    return bool(rates) and all(rate is not None and abs(rate) < SETTLED_K_MIN for rate in rates)

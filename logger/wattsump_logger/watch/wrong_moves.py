@@ -1,0 +1,197 @@
+"""Every wrong move of a guided run in one table: what is wrong, what to do instead, what mends it.
+
+The first row that fits a situation stands. Where the driver's safety asks for something else
+than the step does, `instead` takes the step's place, so that the screen never says both.
+Times are common practice, no source.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from wattsump_logger.watch.look import Look
+from wattsump_logger.watch.steps import Step
+
+__all__ = ("WRONG_MOVES", "Act", "Situation", "WrongMove", "wrong_move")
+
+_BOUNCE_S = 5.0  # how long a flag may be wrong before the driver is told: switches bounce
+_BLIND_S = 10.0
+_STARTED_S = 60.0
+_GONE_S = 600.0
+_IDLE_S = 900.0
+
+
+class Act(Enum):
+    """What a wrong move does to the step while it stands, and after `acts_after_s`."""
+
+    NOTHING = "nothing"
+    HOLD = "time stands still"
+    VOID = "time begins anew; then the step is void"
+    CUT = "time stands still; then a step that heats is cut short"
+    PASS_OVER = "the step waits; then it is left out"
+    TO_END = "time stands still; then the last step begins"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """Where the machine and its step stand.
+
+    `blind_s` is how long the oil has not been read, `unmet_s` how long a running step has not
+    been as it needs, `waited_s` how long one has waited to begin.
+    """
+
+    step: Step
+    look: Look
+    is_running: bool
+    oil_c: float | None = None
+    cool_c: float = 0.0
+    is_hot: bool = False
+    blind_s: float = 0.0
+    unmet_s: float = 0.0
+    waited_s: float = 0.0
+
+    def needs(self, what: str, want: bool) -> bool:
+        """Tell whether the step needs this of the machine and it is known not to be so."""
+        return any(
+            need.what == what and need.want is want and need.met(self.look) is False
+            for need in self.step.needs
+        )
+
+    @property
+    def is_told(self) -> bool:
+        """Whether a running step has been wrong for longer than a switch bounces."""
+        return self.is_running and self.unmet_s >= _BOUNCE_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrongMove:
+    """One row: what the driver reads, and what becomes of the step. `why` goes into the mark."""
+
+    name: str
+    fits: Callable[[Situation], bool]
+    wrong: str
+    mend: str
+    instead: str = ""
+    act: Act = Act.HOLD
+    acts_after_s: float = 0.0
+    why: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """Whether the step's time stands still."""
+        return self.act is not Act.NOTHING
+
+
+WRONG_MOVES: tuple[WrongMove, ...] = (
+    WrongMove(
+        name="hot, engine running",
+        fits=lambda at: at.is_hot and at.look.is_on("engine") is not False,
+        wrong="Oil at {oil_c:.0f} degC, too hot.",
+        instead="Fan on, no load, engine at idle: let it cool.",
+        mend="until the oil is below {cool_c:.0f} degC",
+        act=Act.NOTHING,
+    ),
+    WrongMove(
+        name="hot, engine stopped",
+        fits=lambda at: at.is_hot,
+        wrong="Oil at {oil_c:.0f} degC, too hot.",
+        instead="Leave everything closed, hands off. Fan on if it runs without the engine.",
+        mend="until the oil is below {cool_c:.0f} degC",
+        act=Act.NOTHING,
+    ),
+    WrongMove(
+        name="probe lost",
+        fits=lambda at: at.blind_s >= _BLIND_S,
+        wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
+        instead="Fan on, no load. Engine off before you look at the probe's plug.",
+        mend="goes on when it reads again; g ends this step",
+        act=Act.CUT,
+        acts_after_s=_STARTED_S,
+        why="cut short, oil not seen",
+    ),
+    WrongMove(
+        name="started in the soak",
+        fits=lambda at: at.is_told and at.step.until.settled and at.needs("engine", False),
+        wrong="Engine started: this soak is void.",
+        mend="stop it and the soak begins anew; g goes on without",
+        act=Act.VOID,
+        acts_after_s=_STARTED_S,
+        why="void, engine started",
+    ),
+    WrongMove(
+        name="started before the soak",
+        fits=lambda at: not at.is_running and at.step.until.settled and at.needs("engine", False),
+        wrong="Engine is on: no soak of a running machine.",
+        mend="stop it and wait until it is cold; g goes on without",
+        act=Act.PASS_OVER,
+        acts_after_s=_STARTED_S,
+    ),
+    WrongMove(
+        name="stalled, or the driver walked off",
+        fits=lambda at: (
+            at.is_told and at.needs("working", True) and at.look.is_on("engine") is False
+        ),
+        wrong="Engine stopped: time stands still.",
+        mend="start it again; g ends this step; in 10 min the cool-down begins",
+        act=Act.TO_END,
+        acts_after_s=_GONE_S,
+        why="engine stayed off",
+    ),
+    WrongMove(
+        name="plugged in while it works",
+        fits=lambda at: (
+            at.step.name != "heater run"
+            and at.look.is_on("heater") is True
+            and at.look.is_on("engine") is True
+        ),
+        wrong="The heater is on while the engine runs.",
+        instead="Stand still and unplug the heater; never drive off plugged in.",
+        mend="goes on when the heater is off",
+    ),
+    WrongMove(
+        name="drive stands",
+        fits=lambda at: at.is_told and at.needs("working", True),
+        wrong="The drive stands: time stands still.",
+        mend="turn it at working speed; g ends this step",
+    ),
+    WrongMove(
+        name="fan on, wrongly",
+        fits=lambda at: at.is_told and at.needs("fan", False),
+        wrong="Fan is on: time stands still.",
+        mend="fan off at its switch; g ends this step",
+    ),
+    WrongMove(
+        name="fan off, wrongly",
+        fits=lambda at: at.is_told and at.needs("fan", True),
+        wrong="Fan is off: time stands still.",
+        mend="fan on at its switch; g ends this step",
+    ),
+    WrongMove(
+        name="heater off",
+        fits=lambda at: at.is_told and at.needs("heater", True),
+        wrong="Heater is off: time stands still.",
+        mend="plug it in; g ends this step",
+    ),
+    WrongMove(
+        name="engine on, wrongly",
+        fits=lambda at: at.is_told and at.needs("engine", False),
+        wrong="Engine is on: time stands still.",
+        mend="stop it; g ends this step",
+    ),
+    WrongMove(
+        name="nobody does anything",
+        fits=lambda at: not at.is_running and at.waited_s >= _IDLE_S,
+        wrong="This step has waited for 15 min.",
+        mend="g begins it or leaves it out; Ctrl-C ends the outing",
+        act=Act.NOTHING,
+    ),
+)
+
+
+def wrong_move(situation: Situation) -> WrongMove | None:
+    """Return the first row that fits, its words filled in; None where nothing is wrong."""
+    move = next((row for row in WRONG_MOVES if row.fits(situation)), None)
+    if move is None:
+        return None
+    values = {"oil_c": situation.oil_c or 0.0, "cool_c": situation.cool_c}
+    return replace(move, wrong=move.wrong.format(**values), mend=move.mend.format(**values))

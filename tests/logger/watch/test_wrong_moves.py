@@ -1,0 +1,173 @@
+"""Every wrong move of a guided run: what the driver reads, and what becomes of the step."""
+
+import pytest
+
+from wattsump_logger.watch.guide import Advice, ProvingRun
+from wattsump_logger.watch.look import Look
+from wattsump_logger.watch.proving_run import proving_steps
+from wattsump_logger.watch.wrong_moves import WRONG_MOVES, WrongMove
+
+STOP_C = 70.0
+REST = {"engine_rpm": 0.0, "drive_on": 0.0, "fan_on": 0.0}
+RISE = {"engine_rpm": 2200.0, "drive_on": 1.0, "fan_on": 0.0}
+
+
+class Driver:
+    """Lets seconds pass with the machine as given, and keeps every mark."""
+
+    def __init__(self) -> None:
+        self.guide = ProvingRun(proving_steps(None), stop_c=STOP_C)
+        self.second, self.marks = 0.0, list[str]()
+
+    def sees(
+        self, seconds: float, machine: dict[str, float], oil_c: float | None = 40.0, **also: float
+    ) -> Advice:
+        values = {"tank_c": oil_c, "ambient_c": 20.0, **machine, **also}
+        # A tank that moves by a kelvin a minute: no soak ends by itself.
+        rates = {"tank_c": 1.0, "ambient_c": 0.0}
+        for _ in range(round(seconds)):
+            advice = self.guide.follow(Look(now_s=self.second, values=values, rates_k_min=rates))
+            self.marks += advice.marks
+            self.second += 1.0
+        return advice
+
+    def key(self, machine: dict[str, float]) -> Advice:
+        values = {"tank_c": 40.0, "ambient_c": 20.0, **machine}
+        advice = self.guide.follow(Look(now_s=self.second, values=values), go_on=True)
+        self.marks += advice.marks
+        self.second += 1.0
+        return advice
+
+
+@pytest.fixture
+def soaking() -> Driver:
+    driver = Driver()
+    driver.sees(30, REST)
+    return driver
+
+
+@pytest.fixture
+def rising() -> Driver:
+    driver = Driver()
+    driver.sees(2, REST)
+    driver.key(REST)
+    driver.sees(30, RISE)
+    assert driver.marks[-1] == "stage fan-off rise"
+    return driver
+
+
+def test_an_engine_started_in_the_soak_voids_it_and_the_run_goes_on(soaking: Driver) -> None:
+    advice = soaking.sees(20, RISE)
+    assert advice.urgent == "Engine started: this soak is void."
+    assert "g goes on without" in advice.until
+    advice = soaking.sees(60, RISE)
+    assert "stage soak ends: void, engine started" in soaking.marks
+    assert advice.stage == "fan-off rise"
+    assert advice.learned == ("soak: probes were not at rest",)
+
+
+def test_an_engine_stopped_again_begins_the_soak_anew(soaking: Driver) -> None:
+    soaking.sees(20, RISE)
+    advice = soaking.sees(1, REST)
+    # pinned: the soak's longest time; one second has passed
+    assert advice.left_s == pytest.approx(900.0, abs=1.0)
+    assert advice.urgent == ""
+
+
+def test_an_engine_that_runs_before_the_soak_passes_it_over() -> None:
+    driver = Driver()
+    advice = driver.sees(30, RISE)
+    assert advice.urgent == "Engine is on: no soak of a running machine."
+    driver.sees(60, RISE)
+    assert driver.marks == ["stage soak left out", "stage fan-off rise"]
+
+
+def test_hot_oil_replaces_the_step_s_instruction_and_never_contradicts_it(rising: Driver) -> None:
+    advice = rising.sees(1, RISE, oil_c=71.0)
+    assert rising.marks[-1] == "stage fan-off rise ends: cut short, oil hot"
+    for line in (advice.do, advice.urgent, advice.until):
+        assert "fan off" not in line.lower()
+    assert "Fan on, no load" in advice.do
+    assert advice.until == "until the oil is below 67 degC"
+
+
+def test_no_step_that_heats_begins_before_the_oil_has_cooled(rising: Driver) -> None:
+    rising.sees(1, RISE, oil_c=71.0)  # cut short; fan on 1 waits
+    on = {**RISE, "fan_on": 1.0}
+    rising.sees(400, on, oil_c=71.0)
+    assert rising.marks[-1] == "stage fan on 1 ends: done"
+    rising.sees(30, RISE, oil_c=68.0)
+    assert rising.marks[-1] == "stage fan on 1 ends: done"
+    rising.sees(2, RISE, oil_c=66.0)
+    assert rising.marks[-1] == "stage fan off 1"
+
+
+def test_hot_oil_in_a_stopped_machine_is_left_alone() -> None:
+    driver = Driver()
+    advice = driver.sees(10, REST, oil_c=71.0)
+    assert "hands off" in advice.do
+
+
+def test_a_stalled_engine_holds_the_time(rising: Driver) -> None:
+    before = rising.sees(1, RISE).left_s
+    advice = rising.sees(60, REST)
+    assert advice.urgent == "Engine stopped: time stands still."
+    assert advice.left_s == pytest.approx(before, abs=6.0)
+    rising.sees(3, RISE)
+    assert rising.sees(1, RISE).urgent == ""
+
+
+def test_a_driver_who_walks_off_gets_the_cool_down_at_least(rising: Driver) -> None:
+    advice = rising.sees(605, REST)
+    assert "stage fan-off rise ends: engine stayed off" in rising.marks
+    assert advice.stage == "stopped cool-down"
+    assert rising.marks[-1] == "stage stopped cool-down"
+
+
+def test_the_wrong_switch_is_named_with_what_mends_it(rising: Driver) -> None:
+    advice = rising.sees(10, {**RISE, "fan_on": 1.0})
+    assert advice.urgent == "Fan is on: time stands still."
+    assert advice.until.startswith("fan off at its switch")
+    advice = rising.sees(10, {**RISE, "drive_on": 0.0})
+    assert advice.urgent == "The drive stands: time stands still."
+
+
+def test_a_lost_probe_asks_for_the_fan_and_cuts_a_heating_step_short(rising: Driver) -> None:
+    advice = rising.sees(15, RISE, oil_c=None)
+    assert "no reading" in advice.urgent
+    assert advice.do.startswith("Fan on, no load")
+    rising.sees(60, RISE, oil_c=None)
+    assert rising.marks[-1] == "stage fan-off rise ends: cut short, oil not seen"
+
+
+def test_a_probe_that_blinks_is_no_lost_one(rising: Driver) -> None:
+    assert rising.sees(5, RISE, oil_c=None).urgent == ""
+    assert rising.sees(1, RISE).urgent == ""
+
+
+def test_a_heater_on_while_the_engine_runs_is_the_first_thing_to_mend(rising: Driver) -> None:
+    advice = rising.sees(10, RISE, heater_w=500.0)
+    assert "unplug the heater" in advice.do
+
+
+def test_a_step_nobody_begins_says_which_key_does() -> None:
+    driver = Driver()
+    driver.sees(2, REST)
+    driver.key(REST)
+    advice = driver.sees(950, REST)
+    assert advice.urgent == "This step has waited for 15 min."
+    assert advice.until.startswith("g begins it")
+
+
+def test_a_bouncing_switch_is_no_wrong_move(rising: Driver) -> None:
+    assert rising.sees(4, {**RISE, "fan_on": 1.0}).urgent == ""
+
+
+@pytest.mark.parametrize("move", WRONG_MOVES, ids=lambda move: move.name)
+def test_each_row_says_what_is_wrong_and_what_mends_it_in_a_line_of_the_screen(
+    move: WrongMove,
+) -> None:
+    for text in (move.wrong, move.mend, move.instead):
+        assert len(text) <= 78
+    assert move.wrong.endswith(".")
+    assert move.mend
