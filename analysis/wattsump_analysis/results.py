@@ -161,7 +161,7 @@ class Diagnostics:
     bin_s: float
     nodes: int
     layout: str
-    log_evidence_separate_metal: float
+    layout_share: float
     residual_rms_k: float
     residual_lag1: float
     durbin_watson: float

@@ -1,26 +1,28 @@
 """Fit the thermal network to a record and say what it means in watts.
 
-`fit_record` tries both layouts of `priors`, and the drive metal apart from its oil and with
-it, weighs them by their evidence, and reports every quantity with a 95 % interval drawn from
-the posterior, so that what is known only to ten percent comes out no better than that.
+`fit_record` reports every quantity with a 95 % interval drawn from the posterior over all layouts
+of `description`, so that what is known only to ten percent comes out no better than that.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import softmax
 
-from wattsump_analysis.model.network import HEATING_W, Network, Parameters, Smooth
-from wattsump_analysis.model.posterior import (
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.description import (
+    LAYOUTS,
+    NODES,
+    PARAMETERS,
+    UNKNOWNS,
+    Case,
     Gaussian,
-    Posterior,
-    draw_from,
-    find_mode,
-    log_posterior_at,
 )
-from wattsump_analysis.model.priors import LAID_OUT, LAYOUTS, Layout, priors
+from wattsump_analysis.model.network import HEATING_W, Network, Smooth
+from wattsump_analysis.model.posterior import Mode, Posterior, Target, draw_from, find_mode
 from wattsump_analysis.physics.oil import (
     specific_heat_j_kgk,
     viscosity_mm2_s,
@@ -34,6 +36,7 @@ from wattsump_analysis.statistics.intervals import interval, span_of
 __all__ = (
     "Fitted",
     "ModelForm",
+    "build_target",
     "conductance_w_k",
     "fit_record",
     "model_form",
@@ -41,11 +44,7 @@ __all__ = (
     "rests_on_layout",
 )
 
-FloatArray = NDArray[np.float64]
-
-# Drive metal apart from its oil is the truer network, so the simpler one must win clearly.
-SIGNIFICANT_EVIDENCE = 5.0
-POSSIBLE_EVIDENCE = 3.5  # a layout this far behind would have 3 of 100 draws
+POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this far behind starts no proposal
 LEDGER_DRAWS = 120
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 
@@ -66,8 +65,8 @@ class Fitted:
     smooth: Smooth
     reference_c: float
     layout: str
+    layout_share: float
     nodes: int
-    evidence_two_over_one: float
     k_w_k: Interval
     capacity_j_k: Interval
     heat_in_w: Interval
@@ -156,36 +155,46 @@ def _oil_c(record: Record) -> FloatArray:
     return np.asarray(np.interp(record.elapsed_s, record.elapsed_s[seen], oil[seen]))
 
 
-def build_network(record: Record, know: Knowledge) -> Network:
-    """Network of a record, with the oil's own viscosity and heat capacity along it."""
+def build_target(record: Record, know: Knowledge) -> Target:
+    """Network of a record, with the oil's own viscosity and heat capacity along it, and priors."""
     reference = reference_oil_c(record)
     filled = _oil_c(record)
     nu = viscosity_mm2_s(np.append(filled, reference), know.walther)
     cp = specific_heat_j_kgk(np.append(filled, reference))
     pumped = volumetric_heat_j_m3k(np.append(filled, reference))
-    cold_start = record.engine[0] < 0.5
-    return Network(
+    cases = [
+        Case(record=record, know=know, layout=layout, viscosity_mm2_s=nu[:-1])
+        for layout in LAYOUTS
+    ]
+    network = Network(
         record,
         nu[:-1],
         float(nu[-1]),
         cp[:-1] / cp[-1],
         pumped[:-1] / pumped[-1],
-        start_spread_k=1.0 if cold_start else 10.0,
+        {unknown.name: unknown.prior(cases[0]) for unknown in UNKNOWNS},
+        start_spread_k=1.0 if record.engine[0] < 0.5 else 10.0,
     )
+    return Target(network, [{one.name: one.prior(case) for one in PARAMETERS} for case in cases])
 
 
-def conductance_w_k(record: Record, network: Network, p: Parameters) -> float:
-    """K [W/K]: from the oil into the cooler, or from the tank where only it is seen.
+def conductance_w_k(network: Network, given: Any) -> FloatArray:
+    """K [W/K] of parameters (trials, 1): from the oil into the cooler, or from the tank.
 
     Without a probe at the cooler the oil's flow is hardly known, and with it how much warmer
     the oil goes in than the tank is; heat over the tank's own excess does not depend on it.
     """
     warm = _warm(network)
-    if "cooler_in" in record.oils_c or not warm.any():
-        return p.cooler_w_k
-    smooth = network.smooth(p)
-    excess = smooth.tank_c - (record.ambient_c - p.offset_ambient_k)
-    return float(smooth.cooler_w[warm].sum() / excess[warm].sum())
+    k = np.atleast_1d(np.squeeze(given.cooler_w_k))
+    if "cooler_in" in network.record.oils_c or not warm.any():
+        return k
+    found = np.empty(k.size)
+    for row in range(k.size):
+        one = {name: np.ravel(value)[row if np.size(value) > 1 else 0] for name, value in vars(given).items()}
+        path = network.smooth(SimpleNamespace(**one))
+        excess = path.tank_c - path.air_c
+        found[row] = path.cooler_w[warm].sum() / excess[warm].sum()
+    return found
 
 
 def _warm(network: Network) -> NDArray[np.bool_]:
@@ -193,14 +202,6 @@ def _warm(network: Network) -> NDArray[np.bool_]:
     record, tank_c = network.record, network.base_c
     on = (record.fan > 0.9) & (record.engine > 0.9)
     return np.asarray(on & (tank_c >= np.median(tank_c[on]))) if on.any() else on
-
-
-def _conductances(record: Record, network: Network, posterior: Posterior) -> FloatArray:
-    """K of every draw [W/K]; one without weight may be out of reach and repeats the heaviest."""
-    heaviest = int(np.argmax(posterior.weights))
-    rows = [row if posterior.weights[row] > 0 else heaviest for row in range(len(posterior.draws))]
-    found = {row: conductance_w_k(record, network, posterior.draw(row)) for row in set(rows)}
-    return np.array([found[row] for row in rows])
 
 
 def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[BudgetLine, ...]:
@@ -227,22 +228,23 @@ def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[Bud
     return tuple(sorted(lines, key=lambda line: -line.relative))
 
 
-def _starts(network: Network, known: Mapping[str, Gaussian]) -> list[dict[str, float]]:
+def _starts(target: Target) -> list[FloatArray]:
     """Two places to start the search from, each with the K that is likeliest there.
 
     One explains the readings by the usual wander of the load, one by as little of it as may
     be and by errors of the balance, which last a minute and cannot stand for a fan: a search
     that lets the wander grow first can end where the fan does nothing at all.
     """
-    usual = {name: prior.mean for name, prior in known.items()}
-    calm = usual | {"wander_w": float(np.log(150.0)), "model_error_w": float(np.log(200.0))}
-    return [
-        max(
-            (start | {"cooler_w_k": float(np.log(k))} for k in STARTING_K_W_K),
-            key=lambda place: log_posterior_at(network, known, place),
-        )
-        for start in (usual, calm)
-    ]
+    usual = target.mean[0].copy()
+    calm = usual.copy()
+    calm[target.names.index("wander_w")] = np.log(150.0)
+    calm[target.names.index("model_error_w")] = np.log(200.0)
+    places = []
+    for start in (usual, calm):
+        tries = np.repeat(start[np.newaxis], len(STARTING_K_W_K), axis=0)
+        tries[:, target.names.index("cooler_w_k")] = np.log(STARTING_K_W_K)
+        places.append(tries[int(np.argmin(target.many(tries)))])
+    return places
 
 
 def fit_record(
@@ -253,7 +255,7 @@ def fit_record(
     *,
     form: ModelForm | None = None,
 ) -> Fitted:
-    """Fit every layout, the drive metal apart from its oil and with it, and draw.
+    """Find the mode in every layout, and draw from the posterior over all.
 
     Parameters
     ----------
@@ -277,104 +279,48 @@ def fit_record(
     ArithmeticError
         The posterior cannot be drawn from: no draw lies within the network's reach.
     """
-    network = build_network(record, know)
-    chosen = _chosen(network, know, rng, progress)
-    form = model_form(record) if form is None else form
-    return _reported(network, know, chosen, form, rng)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Chosen:
-    """The draws, and which of the networks they are of."""
-
-    posterior: Posterior
-    layout: Layout
-    nodes: int
-    evidence_apart: float
-
-
-def _chosen(
-    network: Network, know: Knowledge, rng: np.random.Generator, progress: Callable[[str], None]
-) -> _Chosen:
+    target = build_target(record, know)
     progress("layouts of the machine")
-    layouts = _layouts(network, know)
-    (layout, mode), *_ = layouts
-    progress("three heat capacities")
-    together = priors(network, know, layout, metal_apart=False)
-    plain = find_mode(network, together, [mode.place])
-    evidence = mode.log_evidence - plain.log_evidence
-    if evidence < -SIGNIFICANT_EVIDENCE:
-        nodes, posterior = 3, draw_from(network, plain, rng)
-    else:
-        progress("four heat capacities")
-        nodes, posterior = 4, _mixed(network, [mode for _, mode in layouts], rng)
-    return _Chosen(posterior=posterior, layout=layout, nodes=nodes, evidence_apart=evidence)
+    modes = _modes(target)
+    progress("draws of the machine")
+    posterior = draw_from(target, modes, rng)
+    form = model_form(record) if form is None else form
+    return _reported(posterior, know, form, rng)
 
 
-def _layouts(network: Network, know: Knowledge) -> list[tuple[Layout, Posterior]]:
-    """The layouts that the readings leave possible with their modes, the likeliest first."""
-    found: list[tuple[Layout, Posterior]] = []
-    for layout in LAYOUTS:
-        known = priors(network, know, layout)
-        if found:
+def _modes(target: Target) -> list[Mode]:
+    """Modes in the layouts that the readings leave possible."""
+    modes: list[Mode] = []
+    for layout in range(len(target.layouts)):
+        one = target.only(layout)
+        starts = _starts(one)
+        if modes:
             # What does not hang on the layout is near where the first left it.
-            its_own = {name: known[name].mean for name in LAID_OUT}
-            starts = [found[0][1].place | its_own]
-        else:
-            starts = _starts(network, known)
-        found.append((layout, find_mode(network, known, starts)))
-    found.sort(key=lambda one: -one[1].log_evidence)
-    highest = found[0][1].log_evidence
-    return [one for one in found if highest - one[1].log_evidence < POSSIBLE_EVIDENCE]
-
-
-def _mixed(network: Network, modes: Sequence[Posterior], rng: np.random.Generator) -> Posterior:
-    """Draws of each layout, in proportion to its evidence; the rest is the likeliest one's [1]_.
-
-    References
-    ----------
-    .. [1] J. A. Hoeting et al., Bayesian Model Averaging, Statistical Science 14 (1999) 382,
-       eq. 1 and 2, layouts being alike before the readings.
-    """
-    drawn = [draw_from(network, mode, rng) for mode in modes]
-    if len(drawn) == 1:
-        return drawn[0]
-    shares = softmax([one.log_evidence for one in drawn])
-    first = drawn[0]
-    if any(one.names != first.names for one in drawn):
-        raise ValueError("layouts must leave the same parameters free")
-    fixed = {
-        name: np.concatenate([np.full(one.weights.size, one.priors[name].mean) for one in drawn])
-        for name in first.priors
-        if name not in first.names and len({one.priors[name].mean for one in drawn}) > 1
-    }
-    return replace(
-        first,
-        draws=np.concatenate([one.draws for one in drawn]),
-        weights=np.concatenate([s * one.weights for s, one in zip(shares, drawn, strict=True)]),
-        effective_draws=float(1.0 / np.sum(shares**2 / [one.effective_draws for one in drawn])),
-        fixed=fixed,
-    )
+            same = np.all(target.mean == target.mean[layout], axis=0)
+            starts = [np.where(same, modes[0].theta, one.mean[0])]
+        modes.append(find_mode(one, starts))
+    highest = max(mode.log_evidence for mode in modes)
+    return [mode for mode in modes if highest - mode.log_evidence < POSSIBLE_EVIDENCE]
 
 
 def _reported(
-    network: Network, know: Knowledge, chosen: _Chosen, form: ModelForm, rng: np.random.Generator
+    posterior: Posterior, know: Knowledge, form: ModelForm, rng: np.random.Generator
 ) -> Fitted:
-    record, posterior = network.record, chosen.posterior
-    weights = posterior.weights
+    network = posterior.target.network
+    record, weights = network.record, posterior.weights
     apart = rng.standard_normal((3, weights.size))
-    k_fitted = _conductances(record, network, posterior)
+    k_fitted = conductance_w_k(network, posterior.given(posterior.draws))
     k = k_fitted * np.exp(form.k * apart[0])
     capacity = posterior.column("oil_j_k") + posterior.column("metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])
-    picks = rng.choice(weights.size, LEDGER_DRAWS, p=weights)
-    paths = [network.smooth(posterior.draw(i), rng) for i in picks]
+    picks = rng.choice(weights.size, LEDGER_DRAWS, replace=False)
+    paths = [network.smooth(posterior.given(posterior.draws[i]), rng) for i in picks]
     scales = np.exp(form.heat * rng.standard_normal(LEDGER_DRAWS))
     paths = [_scaled(path, scale) for path, scale in zip(paths, scales, strict=True)]
     loaded = (record.work >= 0) & (record.heater_w < HEATING_W)
     heat = np.array([path.heat_w[loaded if loaded.any() else slice(None)].mean() for path in paths])
     scale_known = know.oil_j_k is not None or flow_tells(record)
-    smooth = network.smooth(posterior.parameters(posterior.mode))
+    smooth = network.smooth(posterior.given(posterior.mode))
     k_inlet = k
     if "cooler_in" not in record.oils_c:
         k_inlet = _over_inlet(network, smooth, k, posterior.priors["oil_flow_w_k"], rng)
@@ -383,9 +329,9 @@ def _reported(
         network=network,
         smooth=smooth,
         reference_c=reference_oil_c(record),
-        layout=chosen.layout.name,
-        nodes=chosen.nodes,
-        evidence_two_over_one=chosen.evidence_apart,
+        layout=LAYOUTS[int(np.argmax(posterior.layout))].name,
+        layout_share=float(np.max(posterior.layout)),
+        nodes=len(NODES),
         k_w_k=interval(k, weights),
         capacity_j_k=interval(capacity, weights),
         heat_in_w=span_of(heat),

@@ -18,7 +18,7 @@ from scipy.optimize import minimize
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.fit import Fitted, conductance_w_k
 from wattsump_analysis.model.network import Network
-from wattsump_analysis.model.posterior import Posterior, log_posterior_and_slope
+from wattsump_analysis.model.posterior import Target
 from wattsump_analysis.results import Influence, Phase
 
 __all__ = ("influence_of",)
@@ -40,13 +40,15 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
         What was happening when. The `MOST_PHASES` longest are tried; one without which
         too little is left is not. The search is short, so a large change is a lower bound.
     """
-    posterior, network = fitted.posterior, fitted.network
-    values, vectors = np.linalg.eigh(posterior.covariance)
+    posterior = fitted.posterior
+    target, network = posterior.target, fitted.network
+    mode = posterior.mode[: len(target.names)]
+    values, vectors = np.linalg.eigh(posterior.covariance[: mode.size, : mode.size])
     axes = vectors * np.sqrt(np.clip(values, 1e-12, None))
 
     def log_k(part: Network) -> float:
-        theta = posterior.mode + _move(part, posterior, axes)
-        return float(np.log(conductance_w_k(part.record, part, posterior.parameters(theta))))
+        theta = mode + axes @ _shortest(target.of(part), mode, axes)
+        return float(np.log(conductance_w_k(part, target.given(theta))[0]))
 
     whole = log_k(network)
     longest = sorted(phases, key=lambda phase: phase.start_s - phase.end_s)[:MOST_PHASES]
@@ -54,25 +56,25 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
     for phase in (phase for phase in phases if phase in longest):
         t = network.record.elapsed_s
         less = network.without((t >= phase.start_s) & (t < phase.end_s))
-        if np.count_nonzero(less.seen["tank"]) < LEAST_BINS_LEFT:
+        if np.count_nonzero(less.seen[0]) < LEAST_BINS_LEFT:
             continue
         change = float(np.expm1(log_k(less) - whole))
         found.append(Influence(phase=phase, k_change_rel=change))
     return tuple(found)
 
 
-def _move(network: Network, posterior: Posterior, axes: FloatArray) -> FloatArray:
-    """From the posterior's mode to that of `network`, in handled parameters."""
+def _shortest(target: Target, mode: FloatArray, axes: FloatArray) -> FloatArray:
+    """From the posterior's mode to that of `target`, in units of `axes`."""
 
     def minus(z: FloatArray) -> tuple[float, FloatArray]:
-        value, slope = log_posterior_and_slope(network, posterior, posterior.mode + axes @ z)
-        return -value, -axes.T @ slope
+        value, slope = target.with_slope(mode + axes @ z)
+        return value, axes.T @ slope
 
     found = minimize(
         minus,
-        np.zeros(posterior.mode.size),
+        np.zeros(mode.size),
         jac=True,
         method="BFGS",
         options={"gtol": FLAT, "maxiter": MOST_STEPS},
     )
-    return np.asarray(axes @ found.x)
+    return np.asarray(found.x)

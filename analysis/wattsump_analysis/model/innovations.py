@@ -11,12 +11,13 @@ References
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.banded import STATES, solve
-from wattsump_analysis.model.network import Network, Parameters, start_precision
+from wattsump_analysis.model.description import NODES
+from wattsump_analysis.model.network import Network
 
 __all__ = ("Innovations", "innovations")
 
@@ -29,59 +30,59 @@ class Innovations:
     log_likelihood: float
 
 
-def innovations(network: Network, p: Parameters, levels_w: FloatArray | None = None) -> Innovations:
+def innovations(network: Network, given: Any, unknown: FloatArray | None = None) -> Innovations:
     """Run a filter through the record at one set of parameters.
 
     Parameters
     ----------
     network : Network
         With its record, n bins.
-    p : Parameters
-        Where the fit ended.
-    levels_w : ndarray, optional
-        Level of each kind of work [W]; the mean given all readings unless stated.
-
-    Returns
-    -------
-    Innovations
+    given
+        Parameters where the fit ended.
+    unknown : ndarray, optional
+        The linear unknowns; their mean given all readings unless stated.
     """
-    c = network.coefficients(p)
-    steps = network.steps(p, c)
-    if levels_w is None:
-        levels_w = solve(network.system_of(p, c, steps))[3]
-    later, earlier, forced = steps
-    back = np.linalg.inv(later)
-    carry = back @ earlier
-    push = np.einsum("tij,tj->ti", back, forced[:, :, 0] + forced[:, :, 1:] @ levels_w)
-    stir = (back / network.step_weights(p, c)) @ back.transpose(0, 2, 1)
+    if unknown is None:
+        unknown = network.likelihoods(given).means[0]
+    a, b, f = network.steps(given)
+    size = a.shape[1]
+    back = np.linalg.inv(a)
+    carry = -back @ b
+    push = np.einsum("tij,tj->ti", back, f @ np.append(1.0, unknown))
+    stir = (back * network.step_sds(given) ** 2) @ back.transpose(0, 2, 1)
     probes = [
-        (probe.name, probe.node, probe.noise_k**2, *network.observed(probe))
-        for probe in network.observations(p, c)
+        (
+            NODES.index(probe.node),
+            getattr(given, probe.noise) ** 2,
+            network.seen[row],
+            *network.reading(row, given, unknown),
+        )
+        for row, probe in enumerate(network.probes)
     ]
     # The state before rides along, because a late probe reads it too.
-    mean = np.zeros(2 * STATES)
-    cov = np.zeros((2 * STATES, 2 * STATES))
-    cov[:STATES, :STATES] = np.linalg.inv(start_precision(network, p))
-    found, total = [], 0.0
+    mean = np.zeros(2 * size)
+    cov = np.zeros((2 * size, 2 * size))
+    cov[:size, :size] = np.linalg.inv(network.start_precision)
+    tank, total = [], 0.0
     for at in range(network.record.bins):
         if at:
-            now = mean[:STATES].copy()
-            first = cov[:STATES, :STATES].copy()
+            now = mean[:size].copy()
+            first = cov[:size, :size].copy()
             across = carry[at - 1] @ first
             mean = np.append(carry[at - 1] @ now + push[at - 1], now)
-            cov[:STATES, :STATES] = across @ carry[at - 1].T + stir[at - 1]
-            cov[:STATES, STATES:] = across
-            cov[STATES:, :STATES] = across.T
-            cov[STATES:, STATES:] = first
-        for name, node, variance, now_factor, before, reading in probes:
-            if not network.seen[name][at]:
+            cov[:size, :size] = across @ carry[at - 1].T + stir[at - 1]
+            cov[:size, size:] = across
+            cov[size:, :size] = across.T
+            cov[size:, size:] = first
+        for row, (node, variance, seen, now_factor, before, value) in enumerate(probes):
+            if not seen[at]:
                 continue
-            gain = now_factor[at] * cov[:, node] + before[at] * cov[:, STATES + node]
-            spread = now_factor[at] * gain[node] + before[at] * gain[STATES + node] + variance
-            apart = reading[at] - now_factor[at] * mean[node] - before[at] * mean[STATES + node]
-            if name == "tank":
-                found.append(apart / np.sqrt(spread))
+            gain = now_factor[at] * cov[:, node] + before[at] * cov[:, size + node]
+            spread = now_factor[at] * gain[node] + before[at] * gain[size + node] + variance
+            apart = value[at] - now_factor[at] * mean[node] - before[at] * mean[size + node]
+            if row == 0:
+                tank.append(apart / np.sqrt(spread))
             total -= 0.5 * float(np.log(2 * np.pi * spread) + apart**2 / spread)
             mean = mean + gain * (apart / spread)
             cov = cov - np.outer(gain, gain) / spread
-    return Innovations(tank=np.array(found), log_likelihood=total)
+    return Innovations(tank=np.array(tank), log_likelihood=total)

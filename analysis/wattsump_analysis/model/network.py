@@ -1,117 +1,90 @@
-"""The thermal network that is fitted, and its exact likelihood.
+"""The thermal network of one record: `description` bound to readings, and what it computes.
 
-Four nodes, tank oil T, loop oil L, drive metal M and tank wall B, with air at T_a:
-
-    C_T dT/dt = W (L - T) - K_eff (L - T_a) - C_c dL/dt - F (T - B) - (1 - b) H (T - M) + P
-    C_L dL/dt = W (T - L) + (1 - s) Q - b H (L - M)
-    C_M dM/dt = s Q + b H (L - M) + (1 - b) H (T - M) - G/2 (M - T_a)
-    C_B dB/dt = F (T - B) - G/2 (B - T_a)
-
-L is the oil into the cooler, W the oil flow times its heat capacity, and the oil out of
-the cooler is at L - (K_eff (L - T_a) + C_c dL/dt) / W. Q is a level for each kind of work plus
-a first-order wander; P is a metered heater; K_eff is that of `_core`, nothing without flow, and
-follows the fan as the core does, some seconds late; C_c is the core's metal as far as its
-temperature follows the oil's. G grows in motion and with the excess over the air. The sum of
-the four is one heat balance. Each probe reads its oil some seconds late: in a warm-up of 3 K a
-minute ten seconds are half a kelvin, as much as the oil gains between tank and cooler.
-
-The trapezoidal rule carries it from bin to bin, load and temperatures alike: (1 - hA/2) x' -
-(1 + hA/2) x = h (b + b') / 2. It is A-stable. The readings are means of bins, between which load
-and oil wander both ways alike, so that the mean of two neighbours is what passed between them; a
-rule that is exact for a load that stands from bin to bin reads K at work 3 to 4 % higher. The
-wander is marginalised, not forced into the parameters. The likelihood needs one banded Cholesky
-factor: linear in the number of bins, no loop over samples, and the smoother comes out of the same
-factor. The levels of heat are unknowns of the same linear system; everything else is the vector
-of `Parameters`.
+The trapezoidal rule carries the balances from bin to bin, load and temperatures alike. It is
+A-stable [1]_. The readings are means of bins, between which load and oil wander both ways alike, so
+that the mean of two neighbours is what passed between them; a rule that is exact for a load that
+stands from bin to bin reads K at work 3 to 4 % high. The load's wander, the levels of heat and the
+probes' offsets are integrated out, exactly, with the states; everything else is the parameters.
 
 References
 ----------
-.. [1] H. Rue, L. Held, Gaussian Markov Random Fields, 2005, ch. 2: banded precision.
-.. [2] E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, 2nd ed., 1996,
+.. [1] E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, 2nd ed., 1996,
    sec. IV.3: the trapezoidal rule is A-stable.
 """
 
-from collections.abc import Iterator
+from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dtbtrs
 
-from wattsump_analysis.model.banded import STATES, Equations, Solution, System, solve
-from wattsump_analysis.model.core import CoreMetal, CoreSides, followed, thickened
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.description import (
+    AIR,
+    HEATER,
+    LEVEL,
+    LINEAR,
+    LINKS,
+    LOAD,
+    LOG,
+    NODE_ERROR,
+    NODES,
+    PARAMETERS,
+    PROBES,
+    QUANTITIES,
+    SOURCES,
+    STORES,
+    UNKNOWNS,
+    Gaussian,
+    Quantity,
+    wandering,
+)
 from wattsump_analysis.reading.record import Record
 
-__all__ = (
-    "HEATING_W",
-    "STILL_LINK_W_K",
-    "Network",
-    "Parameters",
-    "Smooth",
-    "levels_of",
-    "start_precision",
-)
+__all__ = ("HEATING_W", "Network", "Series", "Smooth", "Spread", "levels_of", "natural")
 
-FloatArray = NDArray[np.float64]
-Steps = tuple[FloatArray, FloatArray, FloatArray]
-
-STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
+HEATING_W = 10.0
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 AFTER_SWITCH_S = 60.0
-# Mean and spread of a kind of work's heat: wide, and what a pump puts into oil that it only
-# sends round, standing, to spread a heater's warmth: 30 L/min at 2 bar; common practice, no
-# source.
-WORKING_W = (2000.0, 6000.0)
-CIRCULATING_W = (100.0, 150.0)
-HEATING_W = 10.0
+START_TANK_K = 2.0
 KELVIN = 273.15
-NODE_ERROR = np.array([1.0, 0.5, 0.5, 0.5])  # of `model_error_w`, by node
-LOG_2PI = float(np.log(2 * np.pi))
+STEP = 1e-4  # of a transform, for slopes of the quantities: eight digits of a smooth function
+
+TRANSFORM = {parameter.name: parameter.transform for parameter in PARAMETERS}
+SIZE = len(NODES) + 1  # and the wander
+WITHOUT_PRIOR = 1e-9
+
+
+def natural(name: str, transformed: Any) -> Any:
+    """Values of a parameter in its own unit from those of its transform."""
+    match TRANSFORM.get(name, LINEAR):
+        case "log":
+            return np.exp(transformed)
+        case "share":
+            return 1.0 / (1.0 + np.exp(-transformed))
+    return transformed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Parameters:
-    """Parameters of the network, scalars, in SI units.
+class Series:
+    """What the quantities are made of besides parameters: one number per bin, shape (n,)."""
 
-    `model_error_w` is the heat by which each node's balance may be off, independent
-    from minute to minute. `loop_oil` is the share of the oil that is in the loop, `tank_metal`
-    that of the metal besides the core that is at the tank, `link_in_loop` that of the drive
-    metal's exchange with oil that has yet to pass the cooler. `oil_flow_w_k` is W, or the factor
-    on the measured flow where one is recorded. Offsets are what a probe reads too high, K.
-    `heater_gain` is the heater's true power over that recorded.
-    """
-
-    oil_j_k: float
-    metal_j_k: float
-    loop_oil: float
-    tank_metal: float
-    core_metal: float
-    cooler_w_k: float
-    still_air: float
-    oil_side: float
-    viscosity_exponent: float
-    bypass_mm2_s: float
-    shell_w_k: float
-    motion_gain: float
-    link_w_k: float
-    oil_flow_w_k: float
-    wander_w: float
-    memory_s: float
-    noise_tank_k: float
-    noise_in_k: float
-    noise_out_k: float
-    model_error_w: float
-    offset_ambient_k: float
-    offset_in_k: float
-    offset_out_k: float
-    heater_gain: float = 1.0
-    lag_tank_s: float = 0.0
-    lag_in_s: float = 0.0
-    lag_out_s: float = 0.0
-    metal_heat: float = 0.3
-    wall_w_k: float = 220.0
-    link_in_loop: float = 1.0
+    bin_s: float
+    ones: FloatArray
+    engine: FloatArray
+    fan: FloatArray
+    moving: FloatArray
+    wet: FloatArray
+    shell_ratio: FloatArray
+    log_viscosity_ratio: FloatArray
+    excess_mm2_s: FloatArray
+    capacity_ratio: FloatArray
+    pumped_ratio: FloatArray
+    flow_w_k: FloatArray | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,50 +95,50 @@ class Smooth:
     the heat stored since the first bin.
     """
 
-    tank_c: FloatArray
-    loop_c: FloatArray
-    metal_c: FloatArray
+    nodes_c: Mapping[str, FloatArray]
+    air_c: FloatArray
     heat_w: FloatArray
     heater_w: FloatArray
     cooler_w: FloatArray
     shell_w: FloatArray
     stored_j: FloatArray
 
+    @property
+    def tank_c(self) -> FloatArray:
+        return self.nodes_c["tank"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Coefficients:
-    """Conductances, air and capacities along a record, shape (n,), capacity (n, 4).
+class Spread:
+    """Log likelihoods of trials, with mean (trials, m) and root precision of the unknowns."""
 
-    `core_j_k` is what of the core's metal follows the loop's oil.
-    """
+    log_likelihood: FloatArray
+    means: FloatArray
+    roots: FloatArray
 
-    cooler_w_k: FloatArray
-    moved_w_k: FloatArray
-    mix_w_k: FloatArray
-    link_w_k: FloatArray
-    film_w_k: FloatArray
-    half_shell_w_k: FloatArray
-    air_c: FloatArray
-    capacity_j_k: FloatArray
-    core_j_k: FloatArray
+    def drawn(self, rng: np.random.Generator) -> FloatArray:
+        """One draw of the unknowns for each trial, shape (trials, m)."""
+        noise = rng.standard_normal(self.means.shape)
+        apart = np.linalg.solve(self.roots.transpose(0, 2, 1), noise[:, :, np.newaxis])
+        return np.asarray(self.means + apart[:, :, 0])
 
 
-# positional: each is made in one line, in the order of the sentence below
-@dataclass(frozen=True, slots=True)
-class Probe:
-    """A reading `design` x node + `known_c`, `lag_s` late, less `rise_bins` of its rise."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tables:
+    """The description as numbers for `kernel`."""
 
-    name: str
-    node: int
-    design: FloatArray
-    known_c: FloatArray
-    noise_k: float
-    lag_s: float
-    rise_bins: FloatArray
+    elements: tuple[Quantity, ...]
+    needs: tuple[tuple[str, ...], ...]  # parameters of each element
+    stamps: NDArray[np.int64]
+    factors: FloatArray
+    feeds: NDArray[np.int64]
+    feed_factors: FloatArray
+    probes: NDArray[np.int64]
+    air_feeds: NDArray[np.int64]
 
 
 class Network:
-    """The fitted model of one record: likelihood and smoother for given parameters.
+    """The fitted model of one record: likelihood, slope and smoother for given parameters.
 
     Parameters
     ----------
@@ -176,6 +149,8 @@ class Network:
         volume that a pump displaces over those at the reference temperature.
     reference_mm2_s : float
         Viscosity at the reference temperature.
+    unknowns : mapping of str to Gaussian
+        Priors of the linear unknowns; those with a deviation of 0 and a mean of 0 are left out.
     start_spread_k : float
         Prior standard deviation of the other nodes against the tank at the start [K].
     """
@@ -187,279 +162,376 @@ class Network:
         reference_mm2_s: float,
         capacity_ratio: FloatArray,
         pumped_ratio: FloatArray,
+        unknowns: Mapping[str, Gaussian],
         *,
         start_spread_k: float = 1.0,
     ) -> None:
         self.record = record
-        self.viscosity_ratio = viscosity_mm2_s / reference_mm2_s
         self.viscosity_mm2_s = viscosity_mm2_s
-        self.excess_mm2_s = viscosity_mm2_s - reference_mm2_s
-        self.wet = STILL_FILM + (1.0 - STILL_FILM) * record.engine
-        self.capacity_ratio = capacity_ratio
-        self.pumped_ratio = pumped_ratio
         self.start_spread_k = start_spread_k
-        self.level_of, circulating = levels_of(record)
-        self.levels = circulating.size
-        self.level_prior_w = np.where(circulating, CIRCULATING_W[0], WORKING_W[0])
-        self.level_spread_w = np.where(circulating, CIRCULATING_W[1], WORKING_W[1])
         tank = record.oils_c["tank"]
-        found = np.isfinite(tank)
-        # States are counted from the tank's own readings: sums of squares stay small, so
-        # their differences keep the digits that a numerical gradient needs.
-        self.base_c = np.interp(record.elapsed_s, record.elapsed_s[found], tank[found])
-        self.shell_ratio = shell_ratio(self.base_c, record.ambient_c)
-        self.seen = {name: np.isfinite(values) for name, values in record.oils_c.items()}
+        read = np.isfinite(tank)
+        # States are counted from the tank's own readings: sums of squares stay small.
+        self.base_c = np.interp(record.elapsed_s, record.elapsed_s[read], tank[read])
+        self.series = Series(
+            bin_s=record.bin_s,
+            ones=np.ones(record.bins),
+            engine=record.engine,
+            fan=record.fan,
+            moving=record.moving,
+            wet=STILL_FILM + (1.0 - STILL_FILM) * record.engine,
+            shell_ratio=shell_ratio(self.base_c, record.ambient_c),
+            log_viscosity_ratio=np.log(viscosity_mm2_s / reference_mm2_s),
+            excess_mm2_s=viscosity_mm2_s - reference_mm2_s,
+            capacity_ratio=capacity_ratio,
+            pumped_ratio=pumped_ratio,
+            flow_w_k=record.flow_w_k,
+        )
+        self.level_of, circulating = levels_of(record)
+        priors = {name: g for name, g in unknowns.items() if g.sd > 0}
+        for kind, only_circulates in enumerate(circulating):
+            mean, sd = LEVEL[bool(only_circulates)]
+            priors[f"level {kind}"] = Gaussian(mean=mean, sd=sd)
+        self.unknown_priors = priors
+        self.unknowns = tuple(priors)
+        self.probes = tuple(probe for probe in PROBES if probe.name in record.oils_c)
+        self.seen = np.array([np.isfinite(record.oils_c[p.name]) for p in self.probes])
         # Without flow, and just after it starts, a pipe probe does not tell the oil's state.
         running = record.engine > 0.99
         settled = running & np.roll(running, 1) & np.roll(running, 2) & np.roll(running, 3)
-        for name in ("cooler_in", "cooler_out"):
-            if name in self.seen:
-                self.seen[name] = self.seen[name] & settled
         # The core's own heat passes the outlet probe for a minute after the fan is switched.
         switched = np.abs(np.diff(record.fan, prepend=record.fan[0])) > 0.05
-        if "cooler_out" in self.seen:
-            width = 2 * int(np.ceil(AFTER_SWITCH_S / record.bin_s)) + 1
-            self.seen["cooler_out"] &= np.convolve(switched, np.ones(width), "same") == 0
+        width = 2 * int(np.ceil(AFTER_SWITCH_S / record.bin_s)) + 1
+        calm = np.convolve(switched, np.ones(width), "same") == 0
+        for row, probe in enumerate(self.probes):
+            if probe.node != "tank":
+                self.seen[row] &= settled
+            if probe.flow:
+                self.seen[row] &= calm
+        self.tables = self._tables()
+        tie = np.eye(SIZE)
+        tie[1:-1, 0] = -1.0
+        sd = np.array([START_TANK_K, *[start_spread_k] * (SIZE - 2), 1.0])
+        self.start_precision = np.asarray(tie.T @ (sd[:, np.newaxis] ** -2.0 * tie))
+        self.log_det_start = -2.0 * float(np.sum(np.log(sd)))
 
     def without(self, left_out: NDArray[np.bool_]) -> "Network":
         """The same network with the oil probes of these bins not read."""
         less = copy(self)
-        less.seen = {name: seen & ~left_out for name, seen in self.seen.items()}
+        less.__dict__.pop("_net", None)
+        less.seen = self.seen & ~left_out
         return less
 
-    def core_metal(self, p: Parameters) -> CoreMetal:
-        """The metal of the cooler between its two sides."""
-        return CoreMetal(
-            capacity_j_k=p.metal_j_k * p.core_metal,
-            full_w_k=p.cooler_w_k,
-            still_air=p.still_air,
-            oil_side=p.oil_side,
+    @cached_property
+    def _inputs(self) -> tuple[FloatArray, Mapping[str, int]]:
+        """Input series by row: one, minus one, air, heater, then an indicator of each level."""
+        record, ones = self.record, np.ones(self.record.bins)
+        rows = [ones, -ones, record.ambient_c, record.heater_w, *self.level_of.T]
+        return np.array(rows), {"one": 0, "minus": 1, AIR: 2, HEATER: 3, LOAD: 4}
+
+    def _column(self, name: str) -> int:
+        """Column of an unknown beside that of the readings; 0 where it is none."""
+        return self.unknowns.index(name) + 1 if name in self.unknowns else 0
+
+    def _tables(self) -> _Tables:
+        elements: list[Quantity] = []
+        rows: dict[Any, int] = {}
+        stamps: list[tuple[int, int, int, int]] = []
+        factors: list[float] = []
+        feeds: list[tuple[int, int, int, int]] = []
+        feed_factors: list[float] = []
+        _, source_of = self._inputs
+        place = {node: at for at, node in enumerate(NODES)}
+
+        def element(key: Any, quantity: Quantity) -> int:
+            if key not in rows:
+                rows[key] = len(elements)
+                elements.append(quantity)
+            return rows[key]
+
+        def named(name: str) -> int:
+            return element(name, QUANTITIES[name])
+
+        def stamp(kind: int, row: int, column: int, of: int, factor: float) -> None:
+            stamps.append((kind, row, column, of))
+            factors.append(factor)
+
+        def feed(row: int, column: int, of: int, source: int, factor: float) -> None:
+            feeds.append((row, column, of, source))
+            feed_factors.append(factor)
+
+        air_column = self._column("offset_ambient_k")
+        for store in STORES:
+            stamp(0, place[store.at], place[store.of], named(store.quantity), 1.0)
+        for link in LINKS:
+            of = named(link.quantity)
+            for node, sign in ((link.enters, 1.0), (link.leaves, -1.0)):
+                if node == AIR:
+                    continue
+                for end, side in ((link.hot, sign), (link.cold, -sign)):
+                    if end != AIR:
+                        stamp(1, place[node], place[end], of, side)
+                        continue
+                    feed(place[node], 0, of, source_of[AIR], side)
+                    if air_column:
+                        feed(place[node], air_column, of, source_of["minus"], side)
+        for source in SOURCES:
+            row, of = place[source.enters], named(source.quantity)
+            if source.heat == HEATER:
+                gain = self._column("heater_gain")
+                feed(row, gain, of, source_of[HEATER], 1.0)
+                continue
+            stamp(1, row, SIZE - 1, element((source.quantity, LOAD), wandering(source)), 1.0)
+            for level in range(self.level_of.shape[1]):
+                feed(row, self._column(f"level {level}"), of, source_of[LOAD] + level, 1.0)
+        probes = [
+            (
+                place[probe.node],
+                self._column(probe.offset),
+                *(named(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
+            )
+            for probe in self.probes
+        ]
+        return _Tables(
+            elements=tuple(elements),
+            needs=tuple(needs_of(quantity, self.series) for quantity in elements),
+            stamps=np.array(stamps),
+            factors=np.array(factors),
+            feeds=np.array(feeds),
+            feed_factors=np.array(feed_factors),
+            probes=np.array(probes),
+            air_feeds=np.array([(air_column, source_of["minus"])] if air_column else [(0, 0)])[
+                : 1 if air_column else 0
+            ],
         )
 
-    def fan(self, p: Parameters) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Share of the time that the core has followed the fan, and its slopes in its lags."""
-        on_s, off_s = self.core_metal(p).lags_s()
-        return followed(self.record.fan, on_s / self.record.bin_s, off_s / self.record.bin_s)
-
-    def core(self, p: Parameters) -> CoreSides:
-        """The two sides of the cooler at each bin."""
-        return CoreSides(
-            full_w_k=p.cooler_w_k,
-            still_air=p.still_air,
-            oil_side=p.oil_side,
-            thick=thickened(
-                self.viscosity_ratio, self.excess_mm2_s, p.viscosity_exponent, p.bypass_mm2_s
-            ),
-            fan=self.fan(p)[0],
+    @cached_property
+    def _net(self) -> tuple[Any, ...]:
+        """What `kernel` takes, but for the parameters."""
+        tables, record = self.tables, self.record
+        priors = self.unknown_priors.values()
+        readings = [record.oils_c[probe.name] for probe in self.probes]
+        return (
+            float(record.bin_s),
+            self.base_c,
+            tables.stamps,
+            tables.factors,
+            tables.feeds,
+            tables.feed_factors,
+            np.ascontiguousarray(self._inputs[0]),
+            tables.probes,
+            np.nan_to_num(np.array(readings)),
+            self.seen,
+            np.ascontiguousarray(record.ambient_c),
+            tables.air_feeds,
+            self.start_precision,
+            np.array([one.mean for one in priors]),
+            np.array([one.sd for one in priors]),
+            (0.0,) * SIZE,
         )
 
-    def conductance_w_k(self, p: Parameters) -> FloatArray:
-        """Cooler conductance at each bin with its fan and flow, W/K, shape (n,)."""
-        return np.asarray(self.core(p).conductance_w_k() * self.record.engine)
+    def values(self, given: Any) -> FloatArray:
+        """Coefficient series of every element, shape (elements, n)."""
+        return np.array([of(given, self.series) * self.series.ones for of in self.tables.elements])
 
-    def flow_w_k(self, p: Parameters) -> FloatArray:
-        """Oil flow times heat capacity at each bin, W/K, shape (n,)."""
-        measured = self.record.flow_w_k
-        whole = p.oil_flow_w_k * (self.pumped_ratio if measured is None else measured)
-        return np.asarray(np.maximum(whole, 1.0) * self.record.engine)
+    def _scales(self, given: Any, trials: int) -> tuple[FloatArray, ...]:
+        """Lags in bins, noises, weights of the balances and the wander's carry, by trial."""
 
-    def capacities_j_k(self, p: Parameters) -> FloatArray:
-        """Heat capacity of tank oil, loop oil, drive metal and tank wall, J/K, (n, 4)."""
-        oil = p.oil_j_k * self.capacity_ratio
-        rest = p.metal_j_k * (1.0 - p.core_metal)
-        wall = np.full_like(oil, rest * p.tank_metal)
-        metal = np.full_like(oil, rest * (1.0 - p.tank_metal))
-        return np.stack([oil * (1.0 - p.loop_oil), oil * p.loop_oil, metal, wall], axis=-1)
+        def column(value: Any) -> FloatArray:
+            return np.broadcast_to(np.asarray(value, dtype=float).reshape(-1), (trials,))
 
-    def core_j_k(self, p: Parameters) -> FloatArray:
-        """Heat capacity of the core's metal that the loop's oil has to heat, J/K, shape (n,)."""
-        on, off = self.core_metal(p).stored()
-        follows = self.record.engine * (off + (on - off) * self.record.fan)
-        return np.asarray(p.metal_j_k * p.core_metal * follows)
+        def get(name: str) -> FloatArray:
+            return column(getattr(given, name))
 
-    def shell_w_k(self, p: Parameters) -> FloatArray:
-        """Loss of all surfaces over their excess temperature, W/K, shape (n,)."""
-        return np.asarray(
-            p.shell_w_k * self.shell_ratio * (1.0 + p.motion_gain * self.record.moving)
-        )
-
-    def coefficients(self, p: Parameters) -> Coefficients:
-        """What the balances are made of at each bin."""
-        engine = self.record.engine
-        moved = self.flow_w_k(p)
-        still = 1.0 - engine
-        return Coefficients(
-            cooler_w_k=self.conductance_w_k(p),
-            moved_w_k=moved,
-            mix_w_k=moved + STILL_LINK_W_K * still,
-            link_w_k=p.link_w_k * self.wet,
-            film_w_k=p.wall_w_k * self.wet,
-            half_shell_w_k=0.5 * self.shell_w_k(p),
-            air_c=self.record.ambient_c - p.offset_ambient_k,
-            capacity_j_k=self.capacities_j_k(p),
-            core_j_k=self.core_j_k(p),
-        )
-
-    def balance(self, p: Parameters, c: Coefficients) -> tuple[FloatArray, FloatArray]:
-        """Rates per state (n, 4, 5), and known heating rate (n, 4)."""
-        record, shell = self.record, c.half_shell_w_k
-        rates = np.zeros((record.bins, 4, 5))
-        before = p.link_in_loop * c.link_w_k
-        after = c.link_w_k - before
-        rates[:, 0, 0] = -c.mix_w_k - c.film_w_k - after
-        rates[:, 0, 1] = c.mix_w_k - c.cooler_w_k
-        rates[:, 0, 2] = rates[:, 2, 0] = after
-        rates[:, 0, 3] = c.film_w_k
-        rates[:, 1, 0] = c.mix_w_k
-        rates[:, 1, 1] = -c.mix_w_k - before
-        rates[:, 1, 2] = rates[:, 2, 1] = before
-        rates[:, 2, 2] = -c.link_w_k - shell
-        rates[:, 3, 0] = c.film_w_k
-        rates[:, 3, 3] = -c.film_w_k - shell
-        rates[:, 1, 4] = (1.0 - p.metal_heat) * record.engine
-        rates[:, 2, 4] = p.metal_heat * record.engine
-        known = np.zeros((record.bins, 4))
-        known[:, 0] = c.cooler_w_k * c.air_c + p.heater_gain * record.heater_w
-        known[:, 2] = known[:, 3] = shell * c.air_c
-        rates /= c.capacity_j_k[:, :, np.newaxis]
-        known /= c.capacity_j_k
-        # Heat that warms the core is missing in the oil that returns to the tank.
-        rates[:, 0] -= (c.core_j_k / c.capacity_j_k[:, 0])[:, np.newaxis] * rates[:, 1]
-        return rates, known
-
-    def system(self, p: Parameters) -> System:
-        """Weighted normal equations of the steps, the start, the probes and the levels."""
-        c = self.coefficients(p)
-        return self.system_of(p, c, self.steps(p, c))
-
-    def system_of(self, p: Parameters, c: Coefficients, steps: Steps) -> System:
-        """`system` from coefficients and steps at hand."""
-        later, earlier, forced = steps
-        equations = Equations(later, earlier, forced, self.step_weights(p, c))
-        equations.log_scales -= 2.0 * float(np.sum(np.linalg.slogdet(later[:, :4, :4])[1]))
-        self._add_start(equations, p)
-        for probe in self.observations(p, c):
-            seen = self.seen[probe.name]
-            equations.observe(probe.node, *self.observed(probe), seen, probe.noise_k)
-        equations.level_prior(self.level_prior_w, self.level_spread_w)
-        return equations.system()
-
-    def steps(self, p: Parameters, c: Coefficients) -> Steps:
-        """Rows `later x' - earlier x = forced`, with a column of data and one per level."""
-        n, h, base = self.record.bins, self.record.bin_s, self.base_c
-        rates, known = (midpoints(values) for values in self.balance(p, c))
-        keep = np.exp(-h / p.memory_s)
-        later = np.zeros((n - 1, STATES, STATES))
-        earlier = np.zeros((n - 1, STATES, STATES))
-        later[:, :4] = -0.5 * h * rates
-        earlier[:, :4] = 0.5 * h * rates
-        index = np.arange(4)
-        later[:, index, index] += 1.0
-        earlier[:, index, index] += 1.0
-        later[:, 4, 4] = 1.0
-        earlier[:, 4, 4] = keep
-        forced = np.zeros((n - 1, STATES, 1 + self.levels))
-        forced[:, :4, 0] = h * known
-        forced[:, :4, 0] += earlier[:, :4, :4].sum(axis=2) * base[:-1, np.newaxis]
-        forced[:, :4, 0] -= later[:, :4, :4].sum(axis=2) * base[1:, np.newaxis]
-        # The levels already vanish without engine: `level_of` has no standstill column.
-        before, after = self.level_of[:-1, np.newaxis], self.level_of[1:, np.newaxis]
-        forced[:, :4, 1:] = earlier[:, :4, 4:] * before - later[:, :4, 4:] * after
-        return later, earlier, forced
-
-    def step_weights(self, p: Parameters, c: Coefficients) -> FloatArray:
-        """One over the variance of each state over one step, shape (5,)."""
         h = self.record.bin_s
-        heat = p.model_error_w * np.sqrt(60.0 * h) * NODE_ERROR / c.capacity_j_k.mean(axis=0)
-        keep = np.exp(-h / p.memory_s)
-        return np.append(heat, p.wander_w * np.sqrt(1.0 - keep**2)) ** -2.0
+        lags = np.stack([get(probe.lag) / h for probe in self.probes], axis=-1)
+        sigmas = np.stack([get(probe.noise) for probe in self.probes], axis=-1)
+        errors = np.array([NODE_ERROR[node] for node in NODES])
+        weights = (get("model_error_w")[:, np.newaxis] * np.sqrt(60.0 * h) * errors) ** -2.0
+        return lags, sigmas, weights, np.exp(-h / get("memory_s"))
 
-    def _add_start(self, equations: Equations, p: Parameters) -> None:
-        precision = start_precision(self, p)
-        equations.diagonal[0] += precision
-        equations.log_scales -= float(np.linalg.slogdet(precision)[1])
-        equations.rows += STATES
+    def likelihoods(self, given: Any) -> Spread:
+        """Log density of all readings for trials whose parameters are columns (trials, 1)."""
+        from wattsump_analysis.model import kernel
 
-    def observations(self, p: Parameters, c: Coefficients) -> Iterator[Probe]:
-        """Each oil probe that is there, as a reading of its node."""
-        oils = self.record.oils_c
-        whole, none = np.ones(self.record.bins), np.zeros(self.record.bins)
-        yield Probe("tank", 0, whole, none, p.noise_tank_k, p.lag_tank_s, none)
-        if "cooler_in" in oils:
-            known = p.offset_in_k * whole
-            yield Probe("cooler_in", 1, whole, known, p.noise_in_k, p.lag_in_s, none)
-        if "cooler_out" in oils:
-            flow = np.maximum(c.moved_w_k, 1.0)
-            drop = c.cooler_w_k / flow
-            known = drop * c.air_c + p.offset_out_k
-            stored = c.core_j_k / (flow * self.record.bin_s)
-            yield Probe("cooler_out", 1, 1.0 - drop, known, p.noise_out_k, p.lag_out_s, stored)
+        trials = max(np.size(value) for value in vars(given).values())
+        values = np.empty((trials, len(self.tables.elements), self.record.bins))
+        for row, of in enumerate(self.tables.elements):
+            values[:, row] = of(given, self.series)
+        scales = self._scales(given, trials)
+        return Spread(
+            **dict(
+                zip(
+                    ("log_likelihood", "means", "roots"),
+                    kernel.likelihoods(self._net, self.log_det_start, values, *scales),
+                    strict=True,
+                )
+            )
+        )
 
-    def observed(self, probe: Probe) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Factors on the node now and a step ago, and what of the reading they explain."""
-        late = probe.lag_s / self.record.bin_s
-        known = delayed(probe.known_c + probe.design * self.base_c, late)
-        known -= probe.rise_bins * np.diff(self.base_c, prepend=self.base_c[0])
-        now = (1.0 - late) * probe.design - probe.rise_bins
-        before = late * np.roll(probe.design, 1) + probe.rise_bins
-        now[0], before[0] = probe.design[0], 0.0
-        reading = np.where(self.seen[probe.name], self.record.oils_c[probe.name] - known, 0.0)
-        return now, before, reading
+    def log_likelihood(self, given: Any) -> float:
+        """Log density of all readings, states and unknowns integrated out."""
+        return float(self.likelihoods(given).log_likelihood[0])
 
-    def log_likelihood(self, p: Parameters) -> float:
-        """Log density of all readings, states and levels integrated out."""
-        system = self.system(p)
-        return self.likelihood_of(system, solve(system))
+    def slope(self, names: Sequence[str], theta: FloatArray, given: Any) -> tuple[float, FloatArray]:
+        """Log likelihood and its slope in the transforms of the parameters `names`.
 
-    def likelihood_of(self, system: System, solution: Solution) -> float:
-        """`log_likelihood` of normal equations and their solution at hand."""
-        factor, solved, levels_factor, levels_mean = solution
-        log_det = 2.0 * float(np.sum(np.log(factor[0])))
-        log_det += 2.0 * float(np.sum(np.log(np.diag(levels_factor))))
-        fitted = float(system.right[:, 0] @ solved[:, 0])
-        fitted += float(np.sum((levels_factor.T @ levels_mean) ** 2))
-        freedom = system.rows - system.right.shape[0] - self.levels
-        chi = system.quadratic - fitted + system.log_scales + log_det
-        return float(-0.5 * (chi + freedom * LOG_2PI))
+        `theta` are their transforms, `given` all parameters in their own units.
+        """
+        from wattsump_analysis.model import kernel
 
-    def smooth(self, p: Parameters, rng: np.random.Generator | None = None) -> Smooth:
+        lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
+        value, by_values, by_lags, by_sigmas, by_weights, by_keep = kernel.slope(
+            self._net, self.log_det_start, self.values(given), lags, sigmas, weights, float(keep)
+        )
+        at = {name: row for row, name in enumerate(names)}
+        everything = vars(given)
+        slope = np.zeros(len(names))
+        up, down = (
+            {name: natural(name, theta[row] + side) for name, row in at.items()}
+            for side in (STEP, -STEP)
+        )
+        for row, (of, needs) in enumerate(
+            zip(self.tables.elements, self.tables.needs, strict=True)
+        ):
+            free = [name for name in needs if name in at]
+            if not free:
+                continue
+            count = len(free)
+            stepped = dict(everything)
+            for k, name in enumerate(free):
+                trial = np.full((2 * count, 1), everything[name])
+                trial[k], trial[count + k] = up[name], down[name]
+                stepped[name] = trial
+            moved = of(SimpleNamespace(**stepped), self.series) @ by_values[row]
+            slope[[at[name] for name in free]] += (moved[:count] - moved[count:]) / (2.0 * STEP)
+        h = self.record.bin_s
+
+        def direct(name: str, by: float) -> None:
+            if name in at:
+                stretch = 1.0 if TRANSFORM[name] == LINEAR else everything[name]
+                slope[at[name]] += by * stretch
+
+        for row, probe in enumerate(self.probes):
+            direct(probe.lag, by_lags[row] / h)
+            direct(probe.noise, by_sigmas[row] / everything[probe.noise])
+        direct("model_error_w", -2.0 * float(np.sum(by_weights)) / everything["model_error_w"])
+        direct("memory_s", by_keep * keep * h / everything["memory_s"] ** 2)
+        return float(value), slope
+
+    def steps(self, given: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Rows a x' + b x = f (1, unknowns) of every step, by plain sums (`kernel` is quicker).
+
+        Shapes (n - 1, m, m) twice and (n - 1, m, 1 + unknowns); the errors of the nodes' rows are
+        in J, that of the wander, the last row, is in its own unit.
+        """
+        h, tables, (inputs, _) = self.record.bin_s, self.tables, self._inputs
+        values = midpoints_of(self.values(given))
+        middle = midpoints_of(inputs)
+        a = np.zeros((self.record.bins - 1, SIZE, SIZE))
+        b = np.zeros_like(a)
+        f = np.zeros((self.record.bins - 1, SIZE, 1 + len(self.unknowns)))
+        for (kind, row, column, of), factor in zip(tables.stamps, tables.factors, strict=True):
+            own = factor * values[of] * (1.0 if kind == 0 else -0.5 * h)
+            a[:, row, column] += own
+            b[:, row, column] += own if kind else -own
+        for (row, column, of, source), factor in zip(
+            tables.feeds, tables.feed_factors, strict=True
+        ):
+            f[:, row, column] += h * factor * values[of] * middle[source]
+        nodes = slice(SIZE - 1)
+        f[:, nodes, 0] -= a[:, nodes, nodes].sum(axis=2) * self.base_c[1:, np.newaxis]
+        f[:, nodes, 0] -= b[:, nodes, nodes].sum(axis=2) * self.base_c[:-1, np.newaxis]
+        a[:, -1, -1] = 1.0
+        b[:, -1, -1] = -np.exp(-h / given.memory_s)
+        return a, b, f
+
+    def step_sds(self, given: Any) -> FloatArray:
+        """Standard deviations of the errors of `steps`, shape (m,)."""
+        weights, keep = (part[0] for part in self._scales(given, 1)[2:])
+        return np.append(weights**-0.5, np.sqrt(1.0 - keep**2))
+
+    def reading(self, row: int, given: Any, unknown: FloatArray) -> tuple[FloatArray, ...]:
+        """Probe `row` as now x node + before x node a bin ago = value, given the unknowns."""
+        probe, record = self.probes[row], self.record
+        late = getattr(given, probe.lag) / record.bin_s
+        none = np.zeros(record.bins)
+        drop, rise = none, none
+        if probe.flow:
+            flow = self._named(probe.flow, given)
+            drop = self._named(probe.cooled, given) / flow
+            rise = self._named(probe.stored, given) / (flow * record.bin_s)
+            rise[0] = 0.0
+        values = dict(zip(self.unknowns, unknown, strict=True))
+        air = record.ambient_c - values.get("offset_ambient_k", 0.0)
+        prompt = (1.0 - drop) * self.base_c + drop * air
+        known = np.append(prompt[:1], (1.0 - late) * prompt[1:] + late * prompt[:-1])
+        known -= rise * np.diff(self.base_c, prepend=self.base_c[0])
+        known += values.get(probe.offset, 0.0)
+        now = (1.0 - late) * (1.0 - drop) - rise
+        before = late * np.roll(1.0 - drop, 1) + rise
+        now[0], before[0] = 1.0 - drop[0], 0.0
+        return now, before, record.oils_c[probe.name] - known
+
+    def _named(self, quantity: str, given: Any) -> FloatArray:
+        return np.asarray(QUANTITIES[quantity](given, self.series))
+
+    def smooth(self, given: Any, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""
-        system = self.system(p)
-        factor, solved, levels_factor, levels = solve(system)
+        from wattsump_analysis.model import kernel
+
+        n, count = self.record.bins, len(self.unknowns)
+        noise, noise_z = np.zeros((n, SIZE)), np.zeros(count)
         if rng is not None:
-            levels = levels + np.linalg.solve(levels_factor.T, rng.standard_normal(self.levels))
-        states = solved[:, 0] + solved[:, 1:] @ levels
-        if rng is not None:
-            noise = rng.standard_normal((states.size, 1))
-            shift, _ = dtbtrs(factor, noise, uplo="L", trans="T")
-            states = states + shift[:, 0]
-        *nodes, wander = states.reshape(-1, STATES).T
-        tank, loop, metal, wall = (self.base_c + node for node in nodes)
-        air = self.record.ambient_c - p.offset_ambient_k
+            noise, noise_z = rng.standard_normal((n, SIZE)), rng.standard_normal(count)
+        lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
+        values = self.values(given)
+        states, z = kernel.draw(
+            self._net, values, lags, sigmas, weights, float(keep), noise, noise_z
+        )
+        return self._booked(given, states, dict(zip(self.unknowns, z, strict=True)))
+
+    def _booked(self, given: Any, states: FloatArray, unknown: Mapping[str, float]) -> Smooth:
+        """Heat flows of the links, sources and stores along a path of states."""
+        nodes = {node: self.base_c + states[:, row] for row, node in enumerate(NODES)}
+        temps = nodes | {AIR: self.record.ambient_c - unknown.get("offset_ambient_k", 0.0)}
+
+        def of(name: str) -> FloatArray:
+            return np.asarray(QUANTITIES[name](given, self.series))
+
+        booked: dict[str, FloatArray] = {}
+        for link in LINKS:
+            if link.booked:
+                flow = of(link.quantity) * (temps[link.hot] - temps[link.cold])
+                booked[link.booked] = booked.get(link.booked, 0.0) + flow
+        levels = np.array([unknown[f"level {k}"] for k in range(self.level_of.shape[1])])
+        load = self.level_of @ levels + of("wander") * states[:, -1]
         # What a node has taken up, not capacity times temperature: a core that is cut off or
         # oil whose capacity grows would else store heat that nobody brought.
-        capacity = self.capacities_j_k(p)
-        capacity[:, 1] += self.core_j_k(p)
-        rises = np.diff(np.stack([tank, loop, metal, wall], -1), axis=0)
-        taken = midpoints(capacity) * rises
+        taken = sum(midpoints_of(of(store.quantity)) * np.diff(nodes[store.of]) for store in STORES)
         return Smooth(
-            tank_c=tank,
-            loop_c=loop,
-            metal_c=metal,
-            heat_w=(self.level_of @ levels + wander) * self.record.engine,
-            heater_w=p.heater_gain * self.record.heater_w,
-            cooler_w=self.conductance_w_k(p) * (loop - air),
-            shell_w=0.5 * self.shell_w_k(p) * (wall + metal - 2.0 * air),
-            stored_j=np.append(0.0, np.cumsum(taken.sum(axis=1))),
+            nodes_c=nodes,
+            air_c=temps[AIR],
+            heat_w=load * sum(of(source.quantity) for source in SOURCES if source.heat == LOAD),
+            heater_w=unknown.get("heater_gain", 1.0) * self.record.heater_w,
+            cooler_w=booked["cooler"],
+            shell_w=booked["shell"],
+            stored_j=np.append(0.0, np.cumsum(taken)),
         )
 
 
-def start_precision(network: Network, p: Parameters) -> FloatArray:
-    """Precision of the states at first: the other nodes are near the tank, not near a number."""
-    tie = np.eye(STATES)
-    tie[1, 0] = tie[2, 0] = tie[3, 0] = -1.0
-    weight = 1.0 / np.array([2.0, *[network.start_spread_k] * 3, p.wander_w]) ** 2
-    return np.asarray(tie.T @ (weight[:, np.newaxis] * tie))
+def needs_of(quantity: Quantity, series: Series) -> tuple[str, ...]:
+    """Parameters that a quantity reads."""
+    read: list[str] = []
+
+    class Watched:
+        def __getattr__(self, name: str) -> float:
+            if name not in read:
+                read.append(name)
+            return 0.5
+
+    quantity(Watched(), series)
+    return tuple(read)
 
 
 def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -490,10 +562,6 @@ def shell_ratio(surface_c: FloatArray, ambient_c: FloatArray) -> FloatArray:
     return np.asarray(0.5 * (radiation + convection))
 
 
-def delayed(values: FloatArray, late: float) -> FloatArray:
-    """Values `late` steps ago, between a bin and the one before it."""
-    return np.append(values[:1], (1.0 - late) * values[1:] + late * values[:-1])
-
-
-def midpoints(values: FloatArray) -> FloatArray:
-    return 0.5 * (values[:-1] + values[1:])
+def midpoints_of(rows: FloatArray) -> FloatArray:
+    """Means of neighbours along the last axis."""
+    return 0.5 * (rows[..., :-1] + rows[..., 1:])

@@ -32,14 +32,14 @@ def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Di
     seen = np.isfinite(tank)
     residuals = (tank - fitted.smooth.tank_c)[seen]
     posterior = fitted.posterior
-    new = innovations(fitted.network, posterior.parameters(posterior.mode)).tank
+    new = innovations(fitted.network, posterior.given(posterior.mode)).tank
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value
     return Diagnostics(
         bins=record.bins,
         bin_s=record.bin_s,
         nodes=fitted.nodes,
         layout=fitted.layout,
-        log_evidence_separate_metal=fitted.evidence_two_over_one,
+        layout_share=fitted.layout_share,
         residual_rms_k=float(np.sqrt(np.mean(residuals**2))),
         residual_lag1=lag_one(residuals),
         durbin_watson=durbin_watson(residuals),

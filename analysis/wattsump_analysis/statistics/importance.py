@@ -4,32 +4,35 @@ References
 ----------
 .. [1] J.-M. Cornuet, J.-M. Marin, A. Mira, C. P. Robert, Adaptive Multiple Importance
    Sampling, Scandinavian Journal of Statistics 39 (2012) 798.
+.. [2] O. Cappé et al., Adaptive importance sampling in general mixture classes, Statistics and
+   Computing 18 (2008) 447: eq. 16 to 18, what the parts of a proposal become.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-__all__ = ("ENOUGH_DRAWS", "WIDER", "WORST", "Drawn", "Proposal", "tempered", "weighted_draws")
+from wattsump_analysis.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
+__all__ = ("ENOUGH_DRAWS", "WORST", "Drawn", "Part", "even_rows", "tempered", "weighted_draws")
 
 # Heavier tails than the posterior's, but not by much: of twenty parameters the usual four
 # to seven degrees put most draws where nothing fits.
 PROPOSAL_FREEDOM = 20.0
-MOST_PROPOSALS = 6
-WIDER = 1.15  # covariance of a proposal over that it is made from
-ENOUGH_DRAWS = 100.0
+MOST_ROUNDS = 12
+ENOUGH_DRAWS = 250.0
+LEAST_DRAWS = 100.0  # below it the weights are tempered
+WIDER = 1.1  # covariance of a proposal over that of the draws it is made from
 WORST = 1e12  # minus the log density where there is none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Proposal:
-    """A multivariate t distribution to draw from."""
+class Part:
+    """A multivariate t distribution, one of a mixture to draw from."""
 
+    share: float
     centre: FloatArray
     covariance: FloatArray
 
@@ -40,100 +43,142 @@ class Proposal:
         factor = np.linalg.cholesky(self.covariance)
         return np.asarray(self.centre + normal * stretch[:, np.newaxis] @ factor.T)
 
+    def squares(self, points: FloatArray) -> FloatArray:
+        """Mahalanobis squares of points, shape (points,)."""
+        factor = np.linalg.cholesky(self.covariance)
+        return np.asarray(np.sum(np.linalg.solve(factor, (points - self.centre).T) ** 2, axis=0))
+
     def log_density(self, points: FloatArray) -> FloatArray:
         size, nu = self.centre.size, PROPOSAL_FREEDOM
-        factor = np.linalg.cholesky(self.covariance)
-        z = np.linalg.solve(factor, (points - self.centre).T)
         constant = gammaln((nu + size) / 2) - gammaln(nu / 2) - size / 2 * np.log(nu * np.pi)
-        constant -= float(np.sum(np.log(np.diag(factor))))
-        return np.asarray(constant - (nu + size) / 2 * np.log1p(np.sum(z**2, axis=0) / nu))
+        constant -= 0.5 * float(np.linalg.slogdet(self.covariance)[1])
+        return np.asarray(constant - (nu + size) / 2 * np.log1p(self.squares(points) / nu))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
     """Draws of shape (draws, parameters) whose `weights` sum to one.
 
-    `log_evidence` is the log of the density's integral, and `effective` is how many draws the
-    weights amounted to before any levelling: how well the proposals met the density.
+    `effective` is how many draws the weights amounted to before any tempering: how well the
+    proposals met the density.
     """
 
     points: FloatArray
     weights: FloatArray
-    log_evidence: float
     effective: float
 
 
 def weighted_draws(
-    minus_log: Callable[[FloatArray], float], first: Proposal, count: int, rng: np.random.Generator
+    minus_log: Callable[[FloatArray], FloatArray],
+    parts: Sequence[Part],
+    count: int,
+    rng: np.random.Generator,
 ) -> Drawn:
     """Draws with weights of the posterior over the mixture of all that was proposed [1]_.
 
-    Each proposal goes where the draws so far put the weight; none is thrown away. Proposals of
-    `count` draws follow one another until the weights amount to `ENOUGH_DRAWS`; where they do
-    not, the weights are levelled until they do.
+    Proposals of `count` draws follow one another, each made of the draws so far [2]_, until the
+    weights amount to `ENOUGH_DRAWS`; none is thrown away. Weights that never amount to
+    `LEAST_DRAWS` are tempered until they do.
 
     Parameters
     ----------
     minus_log : callable
-        Minus the log of the density up to a constant; `WORST` where there is none.
-    first : Proposal
+        Minus the log of the density up to a constant, of many points at once; `WORST` where there
+        is none.
+    parts : sequence of Part
         Where to begin.
     count : int
-        Draws of each proposal.
+        Draws of each round.
     rng : Generator
         Source of every random number.
-
-    Returns
-    -------
-    Drawn
 
     Raises
     ------
     ArithmeticError
         Where no draw lies where there is a density.
     """
-    proposals: list[Proposal] = []
-    points, values = np.empty((0, first.centre.size)), np.empty(0)
-    proposal = first
-    while True:
-        drawn = proposal.draw(count, rng)
-        proposals.append(proposal)
+    size = parts[0].centre.size
+    points, values = np.empty((0, size)), np.empty(0)
+    densities = np.empty((0, 0))
+    proposals: list[Sequence[Part]] = []
+    for _ in range(MOST_ROUNDS):
+        numbers = rng.multinomial(count, [part.share for part in parts])
+        drawn = np.concatenate(
+            [part.draw(number, rng) for part, number in zip(parts, numbers, strict=True)]
+        )
+        densities = np.hstack(
+            [densities, [_log_mixture(one, drawn) for one in proposals]]
+            if proposals
+            else [np.empty((0, count))]
+        )
+        proposals.append(parts)
         points = np.concatenate([points, drawn])
-        values = np.append(values, [minus_log(theta) for theta in drawn])
+        values = np.append(values, minus_log(drawn))
+        densities = np.vstack([densities, _log_mixture(parts, points)])
         if values.min() >= WORST:
             raise ArithmeticError("no draw lies within the model's reach")
-        density = logsumexp([one.log_density(points) for one in proposals], axis=0)
-        log_weight = -values - density + np.log(len(proposals))
-        top = log_weight.max()
-        weights = np.exp(log_weight - top)
-        evidence = float(top + np.log(np.mean(weights)))
-        weights = weights / weights.sum()
+        log_weight = -values - logsumexp(densities, axis=0)
+        weights = np.exp(log_weight - log_weight.max())
+        weights /= weights.sum()
         effective = float(1.0 / np.sum(weights**2))
-        if effective < ENOUGH_DRAWS:
-            weights = tempered(weights)
-        if effective >= ENOUGH_DRAWS or len(proposals) == MOST_PROPOSALS:
-            return Drawn(points=points, weights=weights, log_evidence=evidence, effective=effective)
-        centre = weights @ points
+        if effective >= ENOUGH_DRAWS:
+            break
+        parts = _met(parts, points, tempered(weights, max(3.0 * size, LEAST_DRAWS)))
+    return Drawn(points=points, weights=tempered(weights, LEAST_DRAWS), effective=effective)
+
+
+def _log_mixture(parts: Sequence[Part], points: FloatArray) -> FloatArray:
+    each = [np.log(part.share) + part.log_density(points) for part in parts]
+    return np.asarray(logsumexp(each, axis=0))
+
+
+def _met(parts: Sequence[Part], points: FloatArray, weights: FloatArray) -> tuple[Part, ...]:
+    """Parts moved to the draws that each accounts for [2]_."""
+    size, nu = points.shape[1], PROPOSAL_FREEDOM
+    each = np.array([np.log(part.share) + part.log_density(points) for part in parts])
+    belongs = np.exp(each - logsumexp(each, axis=0)) * weights
+    shares = np.maximum(belongs.sum(axis=1), 0.02)
+    found = []
+    for part, own, share in zip(parts, belongs, shares / shares.sum(), strict=True):
+        pull = own * (nu + size) / (nu + part.squares(points))
+        if pull.sum() <= 0.0:
+            found.append(part)
+            continue
+        centre = pull @ points / pull.sum()
         apart = points - centre
-        scatter = (weights[:, np.newaxis] * apart).T @ apart
-        proposal = Proposal(centre=centre, covariance=0.5 * (proposal.covariance + WIDER * scatter))
+        scatter = WIDER * (pull[:, np.newaxis] * apart).T @ apart / own.sum()
+        # Few draws tell few directions; the rest keeps what it was.
+        trust = 1.0 / float(np.sum((own / own.sum()) ** 2))
+        trust = trust / (trust + size)
+        covariance = trust * scatter + (1.0 - trust) * part.covariance
+        found.append(Part(share=float(share), centre=centre, covariance=covariance))
+    return tuple(found)
 
 
-def tempered(weights: FloatArray) -> FloatArray:
-    """Weights raised to the highest power at which `ENOUGH_DRAWS` of them count.
+def tempered(weights: FloatArray, least: float) -> FloatArray:
+    """Weights raised to the highest power, at most 1, at which `least` of them count.
 
     A draw of no weight is outside the model's reach and stays out at every power.
     """
+    if 1.0 / np.sum(weights**2) >= least:
+        return weights
     within = weights > 0
     logs = np.log(weights[within] / weights.max())
     low, high = 0.0, 1.0
     for _ in range(30):
         power = 0.5 * (low + high)
         tried = np.exp(power * logs)
-        if tried.sum() ** 2 / np.sum(tried**2) < ENOUGH_DRAWS:
+        if tried.sum() ** 2 / np.sum(tried**2) < least:
             high = power
         else:
             low = power
     found = np.zeros_like(weights)
     found[within] = np.exp(low * logs)
     return np.asarray(found / found.sum())
+
+
+def even_rows(weights: FloatArray, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Rows of `count` draws of equal weight, by systematic resampling."""
+    at = (np.arange(count) + rng.random()) / count
+    rows = np.searchsorted(np.cumsum(weights), at)
+    return np.asarray(rng.permutation(np.minimum(rows, weights.size - 1)))

@@ -144,9 +144,8 @@ def fit_facts(found: Diagnostics | None) -> str:
         return ""
     nodes = "one heat capacity" if found.nodes == 1 else f"{found.nodes} heat capacities"
     return (
-        f"{found.bins} means of {found.bin_s:.0f} s, {nodes}, layout of the machine: "
-        f"{found.layout}; log evidence for metal with a temperature of its own "
-        f"{found.log_evidence_separate_metal:+.1f}."
+        f"{found.bins} means of {found.bin_s:.0f} s, {nodes}, likelier layout of the machine: "
+        f"{found.layout}, in {100 * found.layout_share:.0f} % of the draws."
     )
 
 

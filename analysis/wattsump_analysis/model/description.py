@@ -1,0 +1,507 @@
+"""The machine that is fitted, declared once: nodes, links, sources, probes, unknowns.
+
+Nothing else in the package knows which nodes there are. `network.Network` makes the likelihood,
+its slope, the smoother and the ledger of these tables, `equations` the text in docs/method.md,
+and the tests their references. To add a node, a link or a parameter, add a line here.
+
+Every heat flow is (quantity) x (temperature of one node less that of another), leaves one node and
+enters another; every quantity is a function of the parameters and of what the record has, series
+of shape (n,). Parameters may come as columns of shape (trials, 1), so quantities use only what
+broadcasts.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from wattsump_analysis.model.core import conductance, followed, metal_lags_s, stored_share
+from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.record import Record
+
+__all__ = (
+    "AIR",
+    "HEATER",
+    "LINKS",
+    "LOAD",
+    "LAYOUTS",
+    "LEVEL",
+    "LINEAR",
+    "NODES",
+    "NODE_ERROR",
+    "PARAMETERS",
+    "PROBES",
+    "QUANTITIES",
+    "SOURCES",
+    "STORES",
+    "UNKNOWNS",
+    "Case",
+    "Gaussian",
+    "Layout",
+    "Link",
+    "Parameter",
+    "Probe",
+    "Source",
+    "Store",
+    "Unknown",
+    "equations",
+    "wandering",
+)
+
+Given = Any  # parameters by name as attributes: floats, or arrays (trials, 1)
+Seen = Any  # `network.Series`: what the record has at each bin, shape (n,)
+Quantity = Callable[[Given, Seen], Any]
+
+TANK, LOOP, METAL, WALL = NODES = ("tank", "loop", "metal", "wall")
+AIR = "air"
+LOAD, HEATER = "load", "heater"
+# Of `model_error_w`, by node: the heat by which each balance may be off.
+NODE_ERROR = {TANK: 1.0, LOOP: 0.5, METAL: 0.5, WALL: 0.5}
+STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
+LEAST_FLOW_W_K = 1.0
+
+
+# positional: each is one line of a table
+@dataclass(frozen=True, slots=True)
+class Store:
+    """`quantity` [J/K] times the rise of node `of` is missing in the balance of node `at`."""
+
+    quantity: str
+    of: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Heat `quantity` x (hot - cold) that leaves a node and enters another, or the air.
+
+    `booked` is the ledger's row for what enters the air.
+    """
+
+    quantity: str
+    hot: str
+    cold: str
+    leaves: str
+    enters: str
+    booked: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The share `quantity` of a heat, load or heater, that enters a node."""
+
+    quantity: str
+    heat: str
+    enters: str
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A reading of a node, late by `lag`; its offset is an unknown by name.
+
+    With a `flow` it reads the node's oil after it has given `cooled` times its excess over the
+    air, and warmed what it has `stored` in.
+    """
+
+    name: str
+    node: str
+    noise: str
+    lag: str
+    offset: str = ""
+    cooled: str = ""
+    stored: str = ""
+    flow: str = ""
+
+
+STORES = (
+    Store("tank_oil", TANK, TANK),
+    Store("loop_oil", LOOP, LOOP),
+    Store("drive_metal", METAL, METAL),
+    Store("tank_wall", WALL, WALL),
+    # Heat that warms the core is missing in the oil that returns to the tank.
+    Store("core", LOOP, TANK),
+)
+LINKS = (
+    Link("flow", LOOP, TANK, LOOP, TANK),
+    Link("cooler", LOOP, AIR, TANK, AIR, booked="cooler"),
+    Link("bath_in_loop", LOOP, METAL, LOOP, METAL),
+    Link("bath_in_tank", TANK, METAL, TANK, METAL),
+    Link("film", TANK, WALL, TANK, WALL),
+    Link("half_shell", METAL, AIR, METAL, AIR, booked="shell"),
+    Link("half_shell", WALL, AIR, WALL, AIR, booked="shell"),
+)
+SOURCES = (
+    Source("into_loop", LOAD, LOOP),
+    Source("into_metal", LOAD, METAL),
+    Source("whole", HEATER, TANK),
+)
+PROBES = (
+    Probe("tank", TANK, "noise_tank_k", "lag_tank_s"),
+    Probe("cooler_in", LOOP, "noise_in_k", "lag_in_s", offset="offset_in_k"),
+    Probe(
+        "cooler_out",
+        LOOP,
+        "noise_out_k",
+        "lag_out_s",
+        offset="offset_out_k",
+        cooled="cooler",
+        stored="core",
+        flow="flow",
+    ),
+)
+
+
+def _moved(p: Given, r: Seen) -> Any:
+    measured = p.oil_flow_w_k * (r.pumped_ratio if r.flow_w_k is None else r.flow_w_k)
+    return np.maximum(measured, LEAST_FLOW_W_K) * r.engine
+
+
+def _cooler(p: Given, r: Seen) -> Any:
+    on_s, off_s = metal_lags_s(p.metal_j_k * p.core_metal, p.cooler_w_k, p.still_air, p.oil_side)
+    fan = followed(r.fan, on_s / r.bin_s, off_s / r.bin_s)
+    log_thick = p.viscosity_exponent * r.log_viscosity_ratio + r.excess_mm2_s / p.bypass_mm2_s
+    return p.cooler_w_k * conductance(p.still_air, p.oil_side, log_thick, fan) * r.engine
+
+
+def _core(p: Given, r: Seen) -> Any:
+    on, off = stored_share(p.still_air, p.oil_side)
+    return p.metal_j_k * p.core_metal * r.engine * (off + (on - off) * r.fan)
+
+
+def _rest(p: Given) -> Any:
+    """Metal besides the core."""
+    return p.metal_j_k * (1.0 - p.core_metal)
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "tank_oil": lambda p, r: p.oil_j_k * (1.0 - p.loop_oil) * r.capacity_ratio,
+    "loop_oil": lambda p, r: p.oil_j_k * p.loop_oil * r.capacity_ratio,
+    "drive_metal": lambda p, r: _rest(p) * (1.0 - p.tank_metal) * r.ones,
+    "tank_wall": lambda p, r: _rest(p) * p.tank_metal * r.ones,
+    "core": _core,
+    "flow": lambda p, r: _moved(p, r) + STILL_LINK_W_K * (1.0 - r.engine),
+    "cooler": _cooler,
+    "bath_in_loop": lambda p, r: p.link_w_k * p.link_in_loop * r.wet,
+    "bath_in_tank": lambda p, r: p.link_w_k * (1.0 - p.link_in_loop) * r.wet,
+    "film": lambda p, r: p.wall_w_k * r.wet,
+    "half_shell": lambda p, r: (
+        0.5 * p.shell_w_k * r.shell_ratio * (1.0 + p.motion_gain * r.moving)
+    ),
+    "into_loop": lambda p, r: (1.0 - p.metal_heat) * r.engine,
+    "into_metal": lambda p, r: p.metal_heat * r.engine,
+    "whole": lambda p, r: r.ones,
+    # What the load's wander, a state of unit variance, is in watts.
+    "wander": lambda p, r: p.wander_w * r.ones,
+}
+
+
+# --- what the quantities are made of, and what is known of it before the readings ---
+
+LOG, SHARE, LINEAR = "log", "share", "linear"
+HEATING_W = 10.0
+UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
+THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gaussian:
+    """Prior of what a parameter is transformed to: its logarithm, its logit, or itself.
+
+    `stated` marks knowledge from outside the readings (a type B contribution).
+    """
+
+    mean: float
+    sd: float
+    stated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Where a machine's heat and metal are; spreads are of logits, that of the wall of its log.
+
+    A machine's plumbing is not seen in its temperatures, yet it decides what they mean in watts:
+    whether the metal that work warms bathes in oil on its way to the cooler or in the tank, and
+    whether the tank's own wall is one with its oil. The prior is an even mixture of layouts, each
+    wide enough to reach into the other. Figures are common practice, no source.
+    """
+
+    name: str
+    loop_oil: tuple[float, float]
+    metal_heat: tuple[float, float]
+    link_in_loop: tuple[float, float]
+    wall_w_k: tuple[float, float]
+
+
+LAYOUTS = (
+    Layout(
+        name="metal in the lines",
+        loop_oil=(0.25, 0.6),
+        metal_heat=(0.32, 0.9),
+        link_in_loop=(0.8, 1.0),
+        wall_w_k=(300.0, 1.0),
+    ),
+    Layout(
+        name="one stirred tank",
+        loop_oil=(0.12, 0.5),
+        metal_heat=(0.1, 1.2),
+        link_in_loop=(0.15, 1.0),
+        wall_w_k=(1000.0, 1.0),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """What priors hang on: the record, what is known besides, and a layout."""
+
+    record: Record
+    know: Knowledge
+    layout: Layout
+    viscosity_mm2_s: Any
+
+    def has(self, probe: str) -> bool:
+        return probe in self.record.oils_c
+
+    @property
+    def still(self) -> bool:
+        """Whether oil ever passed the core without its fan."""
+        return bool(np.any((self.record.fan < 0.5) & (self.record.engine > 0.5)))
+
+    @property
+    def moving(self) -> bool:
+        return bool(np.any(self.record.moving > 0.5))
+
+    @property
+    def stopped(self) -> bool:
+        return bool(np.any(self.record.engine < 0.5))
+
+    @property
+    def heated(self) -> bool:
+        return bool(np.any(self.record.heater_w > HEATING_W))
+
+    @property
+    def thick(self) -> bool:
+        cooled = (self.record.fan > 0.5) & (self.record.engine > 0.5)
+        return bool(np.any(self.viscosity_mm2_s[cooled] > THICK_MM2_S))
+
+
+# positional: each is one line of a table
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """A parameter by name; `prior` is of its transform, and a deviation of 0 fixes it."""
+
+    name: str
+    transform: str
+    prior: Callable[[Case], Gaussian]
+    meaning: str
+
+
+# positional: the same
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A number on which all readings depend linearly; it is integrated out exactly."""
+
+    name: str
+    prior: Callable[[Case], Gaussian]
+    meaning: str
+
+
+def _about(value: float, spread: float) -> Callable[[Case], Gaussian]:
+    return lambda case: Gaussian(mean=float(np.log(value)), sd=spread)
+
+
+def _if(wanted: Callable[[Case], bool], value: float, spread: float) -> Callable[[Case], Gaussian]:
+    """`_about`, fixed where the record has nothing that tells it."""
+    return lambda case: Gaussian(mean=float(np.log(value)), sd=spread if wanted(case) else 0.0)
+
+
+def _layout(name: str, transform: str) -> Callable[[Case], Gaussian]:
+    def prior(case: Case) -> Gaussian:
+        value, spread = getattr(case.layout, name)
+        odds = value / (1.0 - value) if transform == SHARE else value
+        return Gaussian(mean=float(np.log(odds)), sd=spread)
+
+    return prior
+
+
+def _logit(value: float) -> float:
+    return float(np.log(value / (1.0 - value)))
+
+
+def _capacity(value: float | None, relative: float, usual: float) -> Gaussian:
+    if value is None:
+        return Gaussian(mean=float(np.log(usual)), sd=UNKNOWN_SD)
+    return Gaussian(mean=float(np.log(value)), sd=relative, stated=True)
+
+
+def _oil_flow(case: Case) -> Gaussian:
+    """Prior of the oil flow, or of the factor on a recorded one."""
+    if case.record.flow_w_k is not None:
+        return Gaussian(mean=0.0, sd=case.know.u_flow_rel, stated=True)
+    if case.know.oil_flow_w_k is not None:
+        flow = float(np.log(case.know.oil_flow_w_k))
+        return Gaussian(mean=flow, sd=case.know.u_flow_rel, stated=True)
+    return Gaussian(mean=float(np.log(600.0)), sd=0.6)
+
+
+def _pipe_noise(case: Case) -> Gaussian:
+    """Fixed noise of a pipe probe.
+
+    Means of a bin are far quieter than this, but the network is not that true: probe lag, mixing
+    and the core put tenths of a kelvin between it and the pipes. A flow meter makes their
+    differences watts, so there less must be asked of them; both figures are those with the least
+    bias on the plant of tests/validation.
+    """
+    return Gaussian(mean=float(np.log(0.2 if case.record.flow_w_k is None else 0.3)), sd=0.0)
+
+
+def _lag(probe: str) -> Callable[[Case], Gaussian]:
+    return lambda case: Gaussian(
+        mean=8.0, sd=4.0 if case.has("cooler_in") and case.has(probe) else 0.0
+    )
+
+
+def _offset(probe: str) -> Callable[[Case], Gaussian]:
+    return lambda case: Gaussian(
+        mean=0.0,
+        sd=case.know.u_match_k if case.has("cooler_in") and case.has(probe) else 0.0,
+        stated=True,
+    )
+
+
+# Weak priors are ranges of small machines (common practice, no source).
+PARAMETERS = (
+    Parameter(
+        "oil_j_k",
+        LOG,
+        lambda case: _capacity(case.know.oil_j_k, case.know.u_oil_rel, 35e3),
+        "heat capacity of the oil at the reference temperature, J/K",
+    ),
+    Parameter(
+        "metal_j_k",
+        LOG,
+        lambda case: _capacity(case.know.metal_j_k, case.know.u_metal_rel, 30e3),
+        "heat capacity of all metal, J/K",
+    ),
+    Parameter("loop_oil", SHARE, _layout("loop_oil", SHARE), "share of the oil in the loop"),
+    Parameter(
+        "tank_metal",
+        SHARE,
+        # A tank alone cannot tell its own wall, which follows it within a minute, from oil.
+        lambda case: Gaussian(mean=_logit(0.45), sd=0.8 if case.has("cooler_in") else 0.4),
+        "share of the metal besides the core that is at the tank",
+    ),
+    Parameter("core_metal", LOG, _about(0.1, 0.4), "share of the metal that is the core"),
+    Parameter("cooler_w_k", LOG, _about(90.0, 1.2), "K with fan, flow and reference oil, W/K"),
+    Parameter(
+        "still_air",
+        LOG,
+        _if(lambda case: case.still, 0.09, 0.4),
+        "air side's conductance without fan over that with it",
+    ),
+    Parameter("oil_side", LOG, _about(0.25, 0.4), "oil side's share of the core's resistance"),
+    Parameter(
+        "viscosity_exponent",
+        LINEAR,
+        lambda case: Gaussian(mean=0.15, sd=0.08),
+        "power of the viscosity in the oil side's resistance",
+    ),
+    Parameter(
+        "bypass_mm2_s",
+        LOG,
+        _if(lambda case: case.thick, 800.0, 0.5),
+        "viscosity over the reference's that makes the oil side's resistance e-fold, mm²/s",
+    ),
+    Parameter(
+        "shell_w_k",
+        LOG,
+        lambda case: Gaussian(
+            mean=float(np.log(13.0)), sd=0.5 if case.stopped or case.still else 0.4
+        ),
+        "loss of all other surfaces at rest, at 60 °C in 20 °C, W/K",
+    ),
+    Parameter(
+        "motion_gain",
+        LINEAR,
+        lambda case: Gaussian(mean=0.3, sd=0.25 if case.moving else 0.0),
+        "what motion adds to that loss, relative",
+    ),
+    Parameter("link_w_k", LOG, _about(220.0, 0.6), "drive metal to oil, oil moving, W/K"),
+    Parameter(
+        "link_in_loop",
+        SHARE,
+        _layout("link_in_loop", SHARE),
+        "share of that with oil that has yet to pass the cooler",
+    ),
+    Parameter("wall_w_k", LOG, _layout("wall_w_k", LOG), "tank wall to oil, oil moving, W/K"),
+    Parameter("metal_heat", SHARE, _layout("metal_heat", SHARE), "load's share into the metal"),
+    Parameter(
+        "oil_flow_w_k",
+        LOG,
+        _oil_flow,
+        "oil flow times its heat capacity, W/K, or the factor on a recorded one",
+    ),
+    Parameter("wander_w", LOG, _about(300.0, 1.0), "standard deviation of the load's wander, W"),
+    Parameter("memory_s", LOG, _about(60.0, 1.2), "time constant of the wander, s"),
+    Parameter(
+        "model_error_w",
+        LOG,
+        _about(25.0, 0.7),
+        "error of the tank's balance, independent from minute to minute, W",
+    ),
+    Parameter("noise_tank_k", LOG, _about(0.1, 0.0), "noise of the tank's bin means, K"),
+    Parameter("noise_in_k", LOG, _pipe_noise, "noise of the inlet's bin means, K"),
+    Parameter("noise_out_k", LOG, _pipe_noise, "noise of the outlet's bin means, K"),
+    Parameter("lag_tank_s", LINEAR, _lag("tank"), "how late the tank probe reads, s"),
+    Parameter("lag_in_s", LINEAR, _lag("cooler_in"), "how late the inlet probe reads, s"),
+    Parameter("lag_out_s", LINEAR, _lag("cooler_out"), "how late the outlet probe reads, s"),
+)
+UNKNOWNS = (
+    Unknown(
+        "offset_ambient_k",
+        lambda case: Gaussian(mean=case.know.sun_k, sd=case.know.u_ambient_k, stated=True),
+        "what the air probe reads too high, K",
+    ),
+    Unknown("offset_in_k", _offset("cooler_in"), "what the inlet probe reads too high, K"),
+    Unknown("offset_out_k", _offset("cooler_out"), "what the outlet probe reads too high, K"),
+    Unknown(
+        "heater_gain",
+        lambda case: Gaussian(
+            mean=1.0, sd=case.know.u_heater_rel if case.heated else 0.0, stated=True
+        ),
+        "the heater's true power over that recorded",
+    ),
+)
+# Mean and spread of a kind of work's heat, W: wide, and what a pump puts into oil that it only
+# sends round, standing, to spread a heater's warmth: 30 L/min at 2 bar; common practice, no
+# source.
+LEVEL = {False: (2000.0, 6000.0), True: (100.0, 150.0)}
+
+
+def wandering(source: Source) -> Quantity:
+    """What of the wander's heat enters the source's node, W."""
+    return lambda p, r: QUANTITIES[source.quantity](p, r) * QUANTITIES["wander"](p, r)
+
+
+def equations() -> str:
+    """The balances of all nodes as text, a line each."""
+    lines = []
+    for node in NODES:
+        left = [f"{s.quantity} d({s.of})/dt" for s in STORES if s.at == node]
+        right = []
+        for link in LINKS:
+            term = f"{link.quantity} ({link.hot} - {link.cold})"
+            if link.enters == node:
+                right.append(f"+ {term}")
+            if link.leaves == node:
+                right.append(f"- {term}")
+        right += [f"+ {s.quantity} x {s.heat}" for s in SOURCES if s.enters == node]
+        lines.append(f"{' + '.join(left)} =\n    {' '.join(right).removeprefix('+ ')}")
+    for probe in PROBES:
+        text = f"{probe.name} reads {probe.node}"
+        if probe.flow:
+            text += f" - ({probe.cooled} ({probe.node} - {AIR}) + {probe.stored} d({probe.node})/dt)"
+            text += f" / {probe.flow}"
+        lines.append(f"{text}, {probe.lag} late")
+    return "\n".join(lines)
