@@ -158,7 +158,7 @@ def falls_short() -> Proof:
             bin_s=BIN_S,
             nodes=2,
             layout="metal in the lines",
-            log_evidence_separate_metal=4.2,
+            layout_share=0.83,
             residual_rms_k=0.11,
             residual_lag1=0.12,
             durbin_watson=1.76,

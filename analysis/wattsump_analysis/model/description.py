@@ -23,11 +23,11 @@ from wattsump_analysis.reading.record import Record
 __all__ = (
     "AIR",
     "HEATER",
-    "LINKS",
-    "LOAD",
     "LAYOUTS",
     "LEVEL",
     "LINEAR",
+    "LINKS",
+    "LOAD",
     "NODES",
     "NODE_ERROR",
     "PARAMETERS",
@@ -72,6 +72,7 @@ class Store:
     at: str
 
 
+# positional: the same
 @dataclass(frozen=True, slots=True)
 class Link:
     """Heat `quantity` x (hot - cold) that leaves a node and enters another, or the air.
@@ -87,6 +88,7 @@ class Link:
     booked: str = ""
 
 
+# positional: the same
 @dataclass(frozen=True, slots=True)
 class Source:
     """The share `quantity` of a heat, load or heater, that enters a node."""
@@ -96,6 +98,7 @@ class Source:
     enters: str
 
 
+# positional: the same
 @dataclass(frozen=True, slots=True)
 class Probe:
     """A reading of a node, late by `lag`; its offset is an unknown by name.
@@ -185,9 +188,7 @@ QUANTITIES: dict[str, Quantity] = {
     "bath_in_loop": lambda p, r: p.link_w_k * p.link_in_loop * r.wet,
     "bath_in_tank": lambda p, r: p.link_w_k * (1.0 - p.link_in_loop) * r.wet,
     "film": lambda p, r: p.wall_w_k * r.wet,
-    "half_shell": lambda p, r: (
-        0.5 * p.shell_w_k * r.shell_ratio * (1.0 + p.motion_gain * r.moving)
-    ),
+    "half_shell": lambda p, r: 0.5 * p.shell_w_k * r.shell_ratio * (1.0 + p.motion_gain * r.moving),
     "into_loop": lambda p, r: (1.0 - p.metal_heat) * r.engine,
     "into_metal": lambda p, r: p.metal_heat * r.engine,
     "whole": lambda p, r: r.ones,
@@ -501,7 +502,9 @@ def equations() -> str:
     for probe in PROBES:
         text = f"{probe.name} reads {probe.node}"
         if probe.flow:
-            text += f" - ({probe.cooled} ({probe.node} - {AIR}) + {probe.stored} d({probe.node})/dt)"
+            text += (
+                f" - ({probe.cooled} ({probe.node} - {AIR}) + {probe.stored} d({probe.node})/dt)"
+            )
             text += f" / {probe.flow}"
         lines.append(f"{text}, {probe.lag} late")
     return "\n".join(lines)

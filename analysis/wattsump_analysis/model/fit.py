@@ -163,8 +163,7 @@ def build_target(record: Record, know: Knowledge) -> Target:
     cp = specific_heat_j_kgk(np.append(filled, reference))
     pumped = volumetric_heat_j_m3k(np.append(filled, reference))
     cases = [
-        Case(record=record, know=know, layout=layout, viscosity_mm2_s=nu[:-1])
-        for layout in LAYOUTS
+        Case(record=record, know=know, layout=layout, viscosity_mm2_s=nu[:-1]) for layout in LAYOUTS
     ]
     network = Network(
         record,
@@ -190,7 +189,10 @@ def conductance_w_k(network: Network, given: Any) -> FloatArray:
         return k
     found = np.empty(k.size)
     for row in range(k.size):
-        one = {name: np.ravel(value)[row if np.size(value) > 1 else 0] for name, value in vars(given).items()}
+        one = {
+            name: np.ravel(value)[row if np.size(value) > 1 else 0]
+            for name, value in vars(given).items()
+        }
         path = network.smooth(SimpleNamespace(**one))
         excess = path.tank_c - path.air_c
         found[row] = path.cooler_w[warm].sum() / excess[warm].sum()

@@ -30,7 +30,6 @@ from wattsump_analysis.model.description import (
     LINEAR,
     LINKS,
     LOAD,
-    LOG,
     NODE_ERROR,
     NODES,
     PARAMETERS,
@@ -38,8 +37,8 @@ from wattsump_analysis.model.description import (
     QUANTITIES,
     SOURCES,
     STORES,
-    UNKNOWNS,
     Gaussian,
+    Link,
     Quantity,
     wandering,
 )
@@ -110,7 +109,10 @@ class Smooth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """Log likelihoods of trials, with mean (trials, m) and root precision of the unknowns."""
+    """Log likelihoods of trials, with mean and lower root of the precision of the unknowns.
+
+    Shapes (trials,), (trials, m) and (trials, m, m).
+    """
 
     log_likelihood: FloatArray
     means: FloatArray
@@ -119,7 +121,8 @@ class Spread:
     def drawn(self, rng: np.random.Generator) -> FloatArray:
         """One draw of the unknowns for each trial, shape (trials, m)."""
         noise = rng.standard_normal(self.means.shape)
-        apart = np.linalg.solve(self.roots.transpose(0, 2, 1), noise[:, :, np.newaxis])
+        upper = self.roots.transpose(0, 2, 1)
+        apart = np.linalg.solve(upper, noise[:, :, np.newaxis])
         return np.asarray(self.means + apart[:, :, 0])
 
 
@@ -135,6 +138,48 @@ class _Tables:
     feed_factors: FloatArray
     probes: NDArray[np.int64]
     air_feeds: NDArray[np.int64]
+
+
+class _Stamps:
+    """Tables under construction: elements, each once, and what they add to which entry."""
+
+    def __init__(self) -> None:
+        self.elements: list[Quantity] = []
+        self.rows: dict[object, int] = {}
+        self.stamps: list[tuple[int, int, int, int]] = []
+        self.factors: list[float] = []
+        self.feeds: list[tuple[int, int, int, int]] = []
+        self.feed_factors: list[float] = []
+
+    def element(self, key: object, quantity: Quantity) -> int:
+        """Row of a quantity among the elements."""
+        if key not in self.rows:
+            self.rows[key] = len(self.elements)
+            self.elements.append(quantity)
+        return self.rows[key]
+
+    def named(self, name: str) -> int:
+        return self.element(name, QUANTITIES[name])
+
+    def stamp(self, kind: int, row: int, column: int, of: int, factor: float) -> None:
+        """Add to E (kind 0) or M (kind 1)."""
+        self.stamps.append((kind, row, column, of))
+        self.factors.append(factor)
+
+    def feed(self, row: int, column: int, of: int, source: int, factor: float) -> None:
+        """Add an input, known (column 0) or times an unknown."""
+        self.feeds.append((row, column, of, source))
+        self.feed_factors.append(factor)
+
+
+def ends_of(link: Link) -> list[tuple[str, str, float]]:
+    """Balance, temperature and sign of every term that a link has in a node's balance."""
+    return [
+        (node, end, side)
+        for node, sign in ((link.enters, 1.0), (link.leaves, -1.0))
+        if node != AIR
+        for end, side in ((link.hot, sign), (link.cold, -sign))
+    ]
 
 
 class Network:
@@ -188,10 +233,10 @@ class Network:
             flow_w_k=record.flow_w_k,
         )
         self.level_of, circulating = levels_of(record)
-        priors = {name: g for name, g in unknowns.items() if g.sd > 0}
+        priors = {name: prior for name, prior in unknowns.items() if prior.sd > 0}
         for kind, only_circulates in enumerate(circulating):
-            mean, sd = LEVEL[bool(only_circulates)]
-            priors[f"level {kind}"] = Gaussian(mean=mean, sd=sd)
+            mean_w, sd_w = LEVEL[bool(only_circulates)]
+            priors[f"level {kind}"] = Gaussian(mean=mean_w, sd=sd_w)
         self.unknown_priors = priors
         self.unknowns = tuple(priors)
         self.probes = tuple(probe for probe in PROBES if probe.name in record.oils_c)
@@ -234,75 +279,48 @@ class Network:
         return self.unknowns.index(name) + 1 if name in self.unknowns else 0
 
     def _tables(self) -> _Tables:
-        elements: list[Quantity] = []
-        rows: dict[Any, int] = {}
-        stamps: list[tuple[int, int, int, int]] = []
-        factors: list[float] = []
-        feeds: list[tuple[int, int, int, int]] = []
-        feed_factors: list[float] = []
-        _, source_of = self._inputs
+        made = _Stamps()
         place = {node: at for at, node in enumerate(NODES)}
-
-        def element(key: Any, quantity: Quantity) -> int:
-            if key not in rows:
-                rows[key] = len(elements)
-                elements.append(quantity)
-            return rows[key]
-
-        def named(name: str) -> int:
-            return element(name, QUANTITIES[name])
-
-        def stamp(kind: int, row: int, column: int, of: int, factor: float) -> None:
-            stamps.append((kind, row, column, of))
-            factors.append(factor)
-
-        def feed(row: int, column: int, of: int, source: int, factor: float) -> None:
-            feeds.append((row, column, of, source))
-            feed_factors.append(factor)
-
+        _, source_of = self._inputs
         air_column = self._column("offset_ambient_k")
         for store in STORES:
-            stamp(0, place[store.at], place[store.of], named(store.quantity), 1.0)
+            made.stamp(0, place[store.at], place[store.of], made.named(store.quantity), 1.0)
         for link in LINKS:
-            of = named(link.quantity)
-            for node, sign in ((link.enters, 1.0), (link.leaves, -1.0)):
-                if node == AIR:
+            of = made.named(link.quantity)
+            for node, end, factor in ends_of(link):
+                if end != AIR:
+                    made.stamp(1, place[node], place[end], of, factor)
                     continue
-                for end, side in ((link.hot, sign), (link.cold, -sign)):
-                    if end != AIR:
-                        stamp(1, place[node], place[end], of, side)
-                        continue
-                    feed(place[node], 0, of, source_of[AIR], side)
-                    if air_column:
-                        feed(place[node], air_column, of, source_of["minus"], side)
+                made.feed(place[node], 0, of, source_of[AIR], factor)
+                if air_column:
+                    made.feed(place[node], air_column, of, source_of["minus"], factor)
         for source in SOURCES:
-            row, of = place[source.enters], named(source.quantity)
+            row, of = place[source.enters], made.named(source.quantity)
             if source.heat == HEATER:
-                gain = self._column("heater_gain")
-                feed(row, gain, of, source_of[HEATER], 1.0)
+                made.feed(row, self._column("heater_gain"), of, source_of[HEATER], 1.0)
                 continue
-            stamp(1, row, SIZE - 1, element((source.quantity, LOAD), wandering(source)), 1.0)
+            wander = made.element((source.quantity, LOAD), wandering(source))
+            made.stamp(1, row, SIZE - 1, wander, 1.0)
             for level in range(self.level_of.shape[1]):
-                feed(row, self._column(f"level {level}"), of, source_of[LOAD] + level, 1.0)
+                made.feed(row, self._column(f"level {level}"), of, source_of[LOAD] + level, 1.0)
         probes = [
             (
                 place[probe.node],
                 self._column(probe.offset),
-                *(named(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
+                *(made.named(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
             )
             for probe in self.probes
         ]
+        air_feeds = [(air_column, source_of["minus"])] if air_column else []
         return _Tables(
-            elements=tuple(elements),
-            needs=tuple(needs_of(quantity, self.series) for quantity in elements),
-            stamps=np.array(stamps),
-            factors=np.array(factors),
-            feeds=np.array(feeds),
-            feed_factors=np.array(feed_factors),
+            elements=tuple(made.elements),
+            needs=tuple(needs_of(quantity, self.series) for quantity in made.elements),
+            stamps=np.array(made.stamps),
+            factors=np.array(made.factors),
+            feeds=np.array(made.feeds),
+            feed_factors=np.array(made.feed_factors),
             probes=np.array(probes),
-            air_feeds=np.array([(air_column, source_of["minus"])] if air_column else [(0, 0)])[
-                : 1 if air_column else 0
-            ],
+            air_feeds=np.array(air_feeds, dtype=np.int64).reshape(-1, 2),
         )
 
     @cached_property
@@ -373,38 +391,22 @@ class Network:
         """Log density of all readings, states and unknowns integrated out."""
         return float(self.likelihoods(given).log_likelihood[0])
 
-    def slope(self, names: Sequence[str], theta: FloatArray, given: Any) -> tuple[float, FloatArray]:
+    def slope(
+        self, names: Sequence[str], theta: FloatArray, given: Any
+    ) -> tuple[float, FloatArray]:
         """Log likelihood and its slope in the transforms of the parameters `names`.
 
         `theta` are their transforms, `given` all parameters in their own units.
         """
-        from wattsump_analysis.model import kernel
+        from wattsump_analysis.model import slope as backward
 
         lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
-        value, by_values, by_lags, by_sigmas, by_weights, by_keep = kernel.slope(
+        value, by_values, by_lags, by_sigmas, by_weights, by_keep = backward.slope(
             self._net, self.log_det_start, self.values(given), lags, sigmas, weights, float(keep)
         )
         at = {name: row for row, name in enumerate(names)}
         everything = vars(given)
-        slope = np.zeros(len(names))
-        up, down = (
-            {name: natural(name, theta[row] + side) for name, row in at.items()}
-            for side in (STEP, -STEP)
-        )
-        for row, (of, needs) in enumerate(
-            zip(self.tables.elements, self.tables.needs, strict=True)
-        ):
-            free = [name for name in needs if name in at]
-            if not free:
-                continue
-            count = len(free)
-            stepped = dict(everything)
-            for k, name in enumerate(free):
-                trial = np.full((2 * count, 1), everything[name])
-                trial[k], trial[count + k] = up[name], down[name]
-                stepped[name] = trial
-            moved = of(SimpleNamespace(**stepped), self.series) @ by_values[row]
-            slope[[at[name] for name in free]] += (moved[:count] - moved[count:]) / (2.0 * STEP)
+        slope = self._by_values(at, theta, everything, by_values)
         h = self.record.bin_s
 
         def direct(name: str, by: float) -> None:
@@ -418,6 +420,28 @@ class Network:
         direct("model_error_w", -2.0 * float(np.sum(by_weights)) / everything["model_error_w"])
         direct("memory_s", by_keep * keep * h / everything["memory_s"] ** 2)
         return float(value), slope
+
+    def _by_values(
+        self, at: Mapping[str, int], theta: FloatArray, given: Mapping[str, Any], by: FloatArray
+    ) -> FloatArray:
+        """Slopes in transforms, by row `at`, of slopes in the elements' values."""
+        slope = np.zeros(len(at))
+        up, down = (
+            {name: natural(name, theta[row] + side) for name, row in at.items()}
+            for side in (STEP, -STEP)
+        )
+        for of, needs, own in zip(self.tables.elements, self.tables.needs, by, strict=True):
+            free = [name for name in needs if name in at]
+            count = len(free)
+            stepped = dict(given)
+            for k, name in enumerate(free):
+                trial = np.full((2 * count, 1), given[name])
+                trial[k], trial[count + k] = up[name], down[name]
+                stepped[name] = trial
+            if free:
+                moved = of(SimpleNamespace(**stepped), self.series) @ own
+                slope[[at[name] for name in free]] += (moved[:count] - moved[count:]) / (2 * STEP)
+        return slope
 
     def steps(self, given: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Rows a x' + b x = f (1, unknowns) of every step, by plain sums (`kernel` is quicker).

@@ -196,9 +196,7 @@ def _refined(target: Target, mode: FloatArray, rough: FloatArray) -> Mode:
     axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
     here, slope = target.with_slope(mode)
     slope = axes.T @ slope
-    beside = np.array(
-        [axes.T @ target.with_slope(mode + BESIDE * axis)[1] for axis in axes.T]
-    )
+    beside = np.array([axes.T @ target.with_slope(mode + BESIDE * axis)[1] for axis in axes.T])
     hessian = (beside - slope) / BESIDE
     found, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
     turned = axes @ turn
@@ -261,7 +259,9 @@ def draw_from(
     ArithmeticError
         No draw lies within the model's reach.
     """
-    shares = np.exp([mode.log_evidence for mode in modes] - logsumexp([m.log_evidence for m in modes]))
+    shares = np.exp(
+        [mode.log_evidence for mode in modes] - logsumexp([m.log_evidence for m in modes])
+    )
     shares = np.maximum(shares, 0.1)
     parts = [
         Part(share=float(share), centre=mode.theta, covariance=1.15 * mode.covariance)

@@ -33,7 +33,8 @@ def test_no_phase_carries_the_answer_of_a_guided_run_alone(proof: Proof) -> None
 
 def test_leaving_a_phase_out_agrees_with_a_fit_that_never_saw_it(proof: Proof) -> None:
     # pinned: `find_mode` without the phase, from both starts and the whole outing's mode to their
-    # end, moved K by these; the short search stops a tenth of a standard deviation (0.8 %) away.
+    # end, moved K by these; the short searches of both stop a tenth of a standard deviation (0.8 %)
+    # away each.
     expected = np.array([0.4, 0.0, -0.7, 0.6, -1.2, -0.4])
     found = 100 * np.array([i.k_change_rel for i in influences(proof)])
-    assert found == pytest.approx(expected, abs=0.8)
+    assert found == pytest.approx(expected, abs=1.2)

@@ -5,43 +5,43 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from analysis.model.test_network import BINS, P, make_network, propagate, readings
-from wattsump_analysis.model.banded import STATES
+from analysis.model.test_network import BINS, P, make_network, propagate
 from wattsump_analysis.model.innovations import innovations
-from wattsump_analysis.model.network import Network
+from wattsump_analysis.model.network import SIZE, Network
+
+FloatArray = NDArray[np.float64]
 
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_innovations_multiply_to_the_likelihood_of_the_whole(seed: int) -> None:
     network = make_network(seed)
-    network.level_spread_w = np.full_like(network.level_spread_w, 1e-3)
-    found = innovations(network, P, network.level_prior_w)
-    # independent: one banded factor of all readings, the levels fixed to a milliwatt, which
-    # costs the determinant six of its digits.
-    assert found.log_likelihood == pytest.approx(network.log_likelihood(P), abs=2e-3)
-    assert found.tank.size == int(network.seen["tank"].sum())
+    priors = network.unknown_priors
+    network.unknown_priors = {name: replace(one, sd=1e-4 * one.sd) for name, one in priors.items()}
+    found = innovations(network, P, means(network))
+    # independent: one pass that eliminates all readings, the unknowns fixed to a ten-thousandth of
+    # their spread, which costs the determinant some of its digits.
+    assert found.log_likelihood == pytest.approx(network.log_likelihood(P), abs=5e-3)
+    assert found.tank.size == int(network.seen[0].sum())
+
+
+def means(network: Network) -> FloatArray:
+    return np.array([one.mean for one in network.unknown_priors.values()])
 
 
 def drawn_from(network: Network, rng: np.random.Generator) -> Network:
     """The same network with readings that are its own: start, steps and noise drawn."""
-    starts = [2.0, 1.0, 1.0, 1.0, P.wander_w]
-    steps = network.step_weights(P, network.coefficients(P)) ** -0.5
-    draw = np.concatenate(
-        [
-            starts * rng.standard_normal(STATES),
-            (steps * rng.standard_normal((BINS - 1, STATES))).ravel(),
-            network.level_prior_w,
-        ]
-    )
-    draw[0] += network.base_c[0]
+    starts = np.array([2.0, *[network.start_spread_k] * (SIZE - 2), 1.0])
+    steps = network.step_sds(P) * rng.standard_normal((BINS - 1, SIZE))
+    draw = np.concatenate([starts * rng.standard_normal(SIZE), steps.ravel(), means(network)])
     clean = propagate(network, draw)
     oils, at = {}, 0
-    for probe in readings(network):
-        seen = network.seen[probe.name]
-        read = clean[at : at + seen.sum()] + probe.noise_k * rng.standard_normal(seen.sum())
+    for row, probe in enumerate(network.probes):
+        seen = network.seen[row]
+        noise = getattr(P, probe.noise) * rng.standard_normal(seen.sum())
         oils[probe.name] = np.full(BINS, np.nan)
-        oils[probe.name][seen] = read
+        oils[probe.name][seen] = clean[at : at + seen.sum()] + noise
         at += int(seen.sum())
     own = copy(network)
     own.record = replace(network.record, oils_c=oils)
@@ -50,9 +50,7 @@ def drawn_from(network: Network, rng: np.random.Generator) -> Network:
 
 def test_innovations_of_the_networks_own_readings_are_white() -> None:
     network, rng = make_network(3), np.random.default_rng(5)
-    found = [
-        innovations(drawn_from(network, rng), P, network.level_prior_w).tank for _ in range(300)
-    ]
+    found = [innovations(drawn_from(network, rng), P, means(network)).tank for _ in range(300)]
     whole = np.concatenate(found)
     # independent: mean 0 and variance 1 of 4200 standard normals, to four standard errors.
     assert whole.mean() == pytest.approx(0.0, abs=4 / np.sqrt(whole.size))

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.fit import _over_inlet
-from wattsump_analysis.model.posterior import Gaussian
 
 
 def test_a_tank_alone_gives_the_label_a_smaller_k_by_the_oils_rise_in_the_drive() -> None:

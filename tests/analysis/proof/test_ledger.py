@@ -35,15 +35,13 @@ def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:
     )
     heat = rng.uniform(500, 4000, bins)
     smooth = Smooth(
-        tank_c=zeros,
-        loop_c=zeros,
-        metal_c=zeros,
+        nodes_c={"tank": zeros},
+        air_c=zeros,
         heat_w=heat,
         heater_w=1.04 * record.heater_w,
         cooler_w=rng.uniform(0, 3000, bins),
         shell_w=rng.uniform(0, 800, bins),
         stored_j=np.cumsum(rng.normal(0, 2e4, bins)),
-        **dict.fromkeys(set(Smooth.__slots__) - KNOWN, zeros),
     )
     fitted: Any = SimpleNamespace(
         smooth=smooth,
@@ -57,9 +55,6 @@ def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:
         ),
     )
     return make_ledger(record, fitted), smooth, record
-
-
-KNOWN = {"tank_c", "loop_c", "metal_c", "heat_w", "heater_w", "cooler_w", "shell_w", "stored_j"}
 
 
 @settings(max_examples=30, deadline=None)
