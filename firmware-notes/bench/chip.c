@@ -35,6 +35,7 @@
 #define UNTOUCHED 0xC5
 
 #define BUTTON_PIN 2
+#define STARTED_MS 300 /* a program may keep interrupts off while it starts */
 #define PULSE_PIN 3 /* and the one above */
 #define CHATTER_US 20
 #define I2C_FIRST 0x60
@@ -594,7 +595,7 @@ static void watch_mask(struct chip *chip)
 
     if (is_masked && !chip->is_masked) {
         chip->masked_from = avr->cycle;
-    } else if (!is_masked && chip->is_masked && chip->figures.passes > 0) {
+    } else if (!is_masked && chip->is_masked && chip_ms(chip) >= STARTED_MS) {
         uint32_t took = (uint32_t)(avr->cycle - chip->masked_from);
 
         chip->figures.masked = took > chip->figures.masked ? took : chip->figures.masked;

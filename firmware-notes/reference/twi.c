@@ -8,8 +8,10 @@
 
 #define BUS_HZ 100000u
 #define ENABLED ((1u << TWINT) | (1u << TWEN))
-/* A byte with its acknowledge takes 90 us, some 150 looks; twice that and the bus is held. */
-#define PATIENCE 300u
+/* A byte with its acknowledge takes 90 us, some 160 looks at 16 MHz, and a device may stretch it
+ * while it thinks; after six times that the bus is held.
+ */
+#define PATIENCE 1000u
 #define DATA_BITS 9u /* clocks that end any byte a device may still be sending */
 
 static bool step(uint8_t control, uint8_t expected)
