@@ -243,7 +243,7 @@ def _end_of(
 
 
 def write_profile(path: Path, text: str) -> Path:
-    """Write the profile under a name nobody has used for anything else; return where it is."""
+    """Write the profile without replacing another file; return its path."""
     out, number = path.parent, 1
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -266,7 +266,7 @@ def write_profile(path: Path, text: str) -> Path:
 def _port(
     controller: "EmulatedController", speed: float, length_s: float
 ) -> "Iterator[PortSource]":
-    """Yield a real terminal port where there is such a thing, else one in memory."""
+    """Yield a pseudo-terminal where the system has them, else a port in memory."""
     from wattsump_logger.bench.controller import MemoryPort, has_ptys, serve_pty
 
     if not has_ptys():

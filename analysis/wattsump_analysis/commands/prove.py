@@ -110,7 +110,7 @@ class Proved:
     machine: "Profile | None" = None
 
     def givens(self) -> "Givens":
-        """Return what the owner's questions may take from the outing."""
+        """Return what the outing gives to the owner's questions."""
         from wattsump_analysis.questions.givens import givens_of
 
         return givens_of(self.proof, self.outing, self.machine)
@@ -208,7 +208,7 @@ def _print_screen(proof: "Proof", givens: "Givens", units: str = "si") -> None:
 
 @contextlib.contextmanager
 def _progress() -> Iterator[Callable[[str], None]]:
-    """Yield a teller that writes over one line of a terminal, and is silent elsewhere."""
+    """Yield a function that shows progress on one line of a terminal, and nothing elsewhere."""
     if not sys.stderr.isatty():
         yield lambda text: None
         return

@@ -74,7 +74,7 @@ def _of_checkout(root: Path) -> str | None:
 
 
 def _of_installation() -> str | None:
-    """Return what the installer wrote down of where the program came from.
+    """Return the source that the installer recorded for the program.
 
     References
     ----------

@@ -1,7 +1,7 @@
 """Air at the cooler's face: pressure and density with altitude and temperature, heat capacity.
 
-Dry air. Damp air at 30 °C is up to 1.5 % lighter; against the ± 5 % by which an installation
-moves a cooler that is left out.
+Dry air. Damp air at 30 °C is up to 1.5 % lighter, which is neglected beside the ± 5 % by which an
+installation changes a cooler.
 """
 
 import numpy as np

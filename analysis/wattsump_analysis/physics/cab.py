@@ -91,7 +91,7 @@ def behind_cooler(
 def ducting_cost_w_k(
     measured_w_k: float, *, air_rate_w_k: float, oil_rate_w_k: float, air_left: float
 ) -> Range:
-    """Conductance the cooler loses when a duct takes some of its air flow away.
+    """Conductance the cooler loses when a duct reduces its air flow.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def oil_temp_with_duct_c(
     measured_w_k: FloatOrArray,
     cost_w_k: FloatOrArray,
 ) -> FloatOrArray:
-    """Oil temperature the same work settles at once the duct is on [°C].
+    """Settled oil temperature at the same work with the duct fitted [°C].
 
     Parameters
     ----------

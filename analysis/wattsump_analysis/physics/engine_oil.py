@@ -1,7 +1,7 @@
-"""Engine-oil names as hydrostatic drives are filled with them: "10W-30", "SAE 30".
+"""Engine oils used as hydraulic oil, by name: "10W-30", "SAE 30".
 
-SAE J300 sets limits at 100 °C and in the cold only. What an oil of a name has at 40 °C is
-whatever its blender made of it; the typical value here is common practice and wide.
+SAE J300 sets limits at 100 °C and in the cold only. The viscosity at
+40 °C is up to the blender; the typical value here is common practice, with a wide range.
 """
 
 import math

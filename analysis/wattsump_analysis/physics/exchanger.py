@@ -143,7 +143,7 @@ _FORMS = {
 
 
 def highest_effectiveness(cr: float, arrangement: Arrangement = Arrangement.CROSS_UNMIXED) -> float:
-    """Return the effectiveness [-] no size of this arrangement exceeds (at NTU 50).
+    """Return the highest effectiveness [-] of this arrangement at any size (at NTU 50).
 
     References
     ----------
@@ -239,7 +239,7 @@ def ua_w_k(
     rate_2_w_k: float,
     arrangement: Arrangement = Arrangement.CROSS_UNMIXED,
 ) -> float:
-    """UA [W/K] of an exchanger whose heat per kelvin of entering difference is known.
+    """UA [W/K] of an exchanger from its heat per kelvin of entering difference.
 
     The inverse of `conductance_w_k`, with the same parameters and errors.
 
@@ -265,7 +265,7 @@ BUILT_SHARE_LOW, BUILT_SHARE_HIGH = 0.3, 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ceilings:
-    """The most that the streams could carry, and what cores as built make of the air's."""
+    """The most heat per kelvin that the streams could carry, and what real cores reach of it."""
 
     air_w_k: float | None
     oil_w_k: float | None
@@ -275,7 +275,7 @@ class Ceilings:
 
 
 def ceilings(air_rate_w_k: float | None = None, oil_rate_w_k: float | None = None) -> Ceilings:
-    """Find the most heat per kelvin that two streams allow whatever the core.
+    """Find the most heat per kelvin that two streams can carry, whatever the core.
 
     Parameters
     ----------

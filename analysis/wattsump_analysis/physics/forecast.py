@@ -85,7 +85,7 @@ def limiting_ambient_from_reading_c(
 def steady_temp_c(
     ambient_c: float | FloatArray, heat_w: FloatOrArray, conductance_w_k: FloatOrArray
 ) -> FloatOrArray:
-    """Temperature a work rate heads for at an ambient.
+    """Settled temperature at a work rate and an ambient.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def steady_temp_c(
 def limiting_ambient_c(
     limit_c: float, heat_w: FloatOrArray, conductance_w_k: FloatOrArray
 ) -> FloatOrArray:
-    """Air temperature at which a work rate settles exactly at a limit.
+    """Air temperature at which a work rate settles at a limit.
 
     Parameters
     ----------
@@ -181,7 +181,7 @@ def fan_failure(
     heat_w: float,
     limit_c: float,
 ) -> Countdown:
-    """Work goes on with the fan stopped: how long until the limit.
+    """Time until the limit when work continues with the fan stopped.
 
     Parameters
     ----------
@@ -257,7 +257,7 @@ def conductance_at_altitude_w_k(
 
 
 def ambient_trust(ambient_c: float, measured_ambient_c: FloatArray) -> Trust:
-    """Judge whether a forecast at an ambient may be believed, given those that were measured.
+    """Judge whether a forecast at an ambient can be trusted, given the ambients that were measured.
 
     Parameters
     ----------

@@ -33,7 +33,7 @@ READ_SECOND_HAND = "ISO 13732-1 as quoted by others, bare smooth metal"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """An oil temperature the trade names, and what it says of it."""
+    """An oil temperature with a name in the trade, and what happens there."""
 
     temp_c: float
     meaning: str
@@ -42,7 +42,7 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
-    """A seal or hose material and the temperatures it is used between [°C]."""
+    """A seal or hose material and its temperature range [°C]."""
 
     name: str
     low_c: float
@@ -52,7 +52,7 @@ class Material:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Burn:
-    """Contact that burns: surface temperature [°C] and time [s] from `from_s` to `to_s`."""
+    """A burn by contact: surface temperature [°C] and contact time [s], `from_s` to `to_s`."""
 
     temp_c: float
     from_s: float
@@ -61,7 +61,7 @@ class Burn:
 
     @property
     def careful_s(self) -> float:
-        """The shorter bound that says something [s]: `from_s`, or `to_s` where that is 0."""
+        """The shorter usable bound [s]: `from_s`, or `to_s` where that is 0."""
         return self.from_s if self.from_s > 0.0 else self.to_s
 
 
@@ -145,7 +145,7 @@ def levels_passed(temp_c: float) -> tuple[Level, ...]:
 
 
 def materials_exceeded(coldest_c: float, hottest_c: float) -> tuple[Material, ...]:
-    """Return the seal and hose materials that a span of temperatures leaves.
+    """Return the seal and hose materials whose range a span of temperatures exceeds.
 
     Raises
     ------
@@ -161,7 +161,7 @@ def materials_exceeded(coldest_c: float, hottest_c: float) -> tuple[Material, ..
 
 
 def burn_at(temp_c: float) -> Burn | None:
-    """Find the shortest known time to a burn at or under a surface temperature.
+    """Find the shortest tabulated time to a burn at or under a surface temperature.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Hoses and fittings of the cooler's circuit: what they hold, how fast oil moves, what they bear.
+"""Hoses and fittings of the cooler's circuit: volume, oil velocity and working pressure.
 
 A fitting's dash number is tube outside diameter in sixteenths of an inch; a hose's is nominal
 bore in sixteenths. The two are not the same bore.
@@ -60,7 +60,7 @@ class FlareSize:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hose:
-    """A length of hose [m] of a bore [m]."""
+    """A hose by its length and bore [m]."""
 
     bore_m: float
     length_m: float
@@ -166,7 +166,7 @@ def velocity_m_s(flow_m3_s: float, bore_m: float) -> float:
 def velocity_judgement(
     line: Line, velocity: float
 ) -> Literal["below common practice", "within common practice", "above common practice"]:
-    """Place a velocity [m/s] against the common practice of its line.
+    """Compare a velocity [m/s] with common practice for its line.
 
     References
     ----------
@@ -212,7 +212,7 @@ def added_fill_m3(hoses: Sequence[Hose], core_m3: float) -> float:
 
 
 def poured_m3(containers: float, container_m3: float, left_m3: float = 0.0) -> float:
-    """Oil poured in, counted in containers, less what is left in the last one [m³].
+    """Oil poured in, counted in containers, less the rest of the last container [m³].
 
     Raises
     ------
@@ -264,7 +264,7 @@ def hose_working_pressure_pa(hose: str, dash: int) -> float:
 
 
 def pressure_use(line_pressure_pa: float, working_pressure_pa: float) -> float:
-    """Share of a hose's working pressure that a line uses [-]; above 1 the hose must go.
+    """Share of a hose's working pressure that a line uses [-]; above 1 the hose must be replaced.
 
     Raises
     ------

@@ -33,15 +33,15 @@ __all__ = (
 )
 
 
-# Odds of nineteen to one either way before a word is said, and the half width of a range beyond
-# which it says nothing worth one.
+# Odds of nineteen to one before a verdict is given, and the half width of a range that is too
+# wide for any verdict.
 SURE = 0.95
 WIDEST_REL = 0.30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Basis:
-    """A temperature difference the trade rates coolers at.
+    """A temperature difference at which coolers are commonly rated.
 
     `entering`: oil entering over air entering. `leaving`: oil leaving over air entering, which
     needs the oil flow before it becomes an ETD.
@@ -65,7 +65,7 @@ TRADE_BASES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """A label read at one basis; None where the oil flow is needed and not known."""
+    """A label read at one basis; None where the oil flow is needed and not given."""
 
     basis: Basis
     etd_k: float | None
@@ -240,7 +240,7 @@ def verdict(
     tolerance_rel : float
         What a label may be missed by and still be met [-]; 0.05 where a maker states ± 5 %.
     sure : float
-        Probability from which a word is said [-], above 0.5.
+        Probability from which a verdict is given [-], above 0.5.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""One and two heat capacities answering a step of power, in closed form.
+"""Response of one or two heat capacities to a step of power, in closed form.
 
 One node is the machine as a lump: C dT/dt = P - G (T - Ta). Two nodes are coupled by a
 conductance H and each has its own power and its own loss to the air. Times in s, temperatures in
@@ -61,7 +61,7 @@ class TwoNode:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Countdown:
-    """When a temperature is reached, and what it heads for.
+    """Time until a temperature is reached, and the final temperature.
 
     `seconds` is 0 when it is there already and infinite when it is never reached.
     """

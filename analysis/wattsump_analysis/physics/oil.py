@@ -132,7 +132,7 @@ def viscosity_mm2_s(temp_c: FloatOrArray, walther: Walther) -> FloatOrArray:
 
 
 def walther_from_grade(grade: str, index: float | None = None) -> Walther:
-    """Line of an oil known by its label only.
+    """Line of an oil of which only the label is known.
 
     The grade's mid-point stands for the viscosity at 40 °C; `oil_label.U_GRADE_REL` is the cost.
 
@@ -247,7 +247,7 @@ def volumetric_heat_j_m3k(
 
 
 def window(walther: Walther, thickest_mm2_s: float, thinnest_mm2_s: float) -> Window:
-    """Return the two temperatures an oil allows between a thickest and a thinnest viscosity.
+    """Return the temperatures at which an oil reaches its thickest and its thinnest viscosity.
 
     References
     ----------
@@ -263,7 +263,7 @@ def window(walther: Walther, thickest_mm2_s: float, thinnest_mm2_s: float) -> Wi
 def minutes_outside(
     elapsed_s: FloatArray, temp_c: FloatArray, limits: Window, longest_gap_s: float = 30.0
 ) -> tuple[float, float, float]:
-    """Minutes an outing spent too cold, inside, and too hot.
+    """Minutes of an outing with the oil too cold, in range, and too hot.
 
     Parameters
     ----------
@@ -272,7 +272,7 @@ def minutes_outside(
     limits : Window
         The two temperatures.
     longest_gap_s : float
-        A pair of readings further apart than this counts nowhere: nobody saw the oil then.
+        A pair of readings further apart than this is not counted: the oil was not observed.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Warming cold oil before start: how long, how warm, what it takes, and what to mind.
+"""Warming cold oil before start: time, temperature, power and energy, and the hazards.
 
 A heater warms its own end of the tank first. The one-lump answer is what a well stirred tank
 does; the two-zone answer separates the heated zone from the far one, and a probe beside the
@@ -51,7 +51,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DensityLimit:
-    """A limit of heater power per area on oil, and where it comes from."""
+    """A limit of heater power per area in oil, and its source."""
 
     name: str
     limit_w_m2: float
@@ -221,7 +221,7 @@ def power_to_hold_w(loss_w_k: FloatOrArray, *, hold_c: float, ambient_c: float) 
 
 
 def highest_rise_k(loss_w_k: FloatOrArray, heater_w: FloatOrArray) -> FloatOrArray:
-    """Rise above the air that a heater ends at if left on [K]; infinite without loss.
+    """Final rise above the air with the heater on [K]; infinite without loss.
 
     Raises
     ------
@@ -240,7 +240,7 @@ def highest_rise_k(loss_w_k: FloatOrArray, heater_w: FloatOrArray) -> FloatOrArr
 
 
 def watt_density_judgement(density_w_m2: float) -> tuple[DensityLimit, ...]:
-    """Name the limits a heater's power per area goes beyond, mildest first; empty is good.
+    """Return the limits that a heater's power per area exceeds, mildest first.
 
     Parameters
     ----------

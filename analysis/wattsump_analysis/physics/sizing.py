@@ -1,4 +1,4 @@
-"""From the cooler that was measured to the one that is needed, or the same one differently used.
+"""From the measured cooler to the cooler that is needed, or to the same cooler used differently.
 
 Answers are ranges where the trade knows an exponent only roughly: `low`, `likely`, `high`.
 """
@@ -39,7 +39,7 @@ THICKEST_MM2_S = 150.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Range:
-    """An answer known within bounds rather than to a standard uncertainty."""
+    """A value with bounds instead of a standard uncertainty."""
 
     low: float
     likely: float

@@ -24,8 +24,8 @@ __all__ = (
 class Figure:
     """A value in the inside unit of its kind, with its 95 % interval where it has one.
 
-    Infinite means never (a duration) or without bound; NaN means unknown. What lies above
-    `most` is shown as no more than that: there the number has lost its meaning.
+    Infinite means never (a duration) or without bound; NaN means unknown. A value above
+    `most` is shown as "over" it, because the number means nothing there.
     """
 
     value: float
@@ -36,7 +36,7 @@ class Figure:
 
     @property
     def beyond(self) -> bool:
-        """Whether the value lies above what can be stood behind."""
+        """Whether the value lies above `most`."""
         return self.value > self.most
 
     @property
@@ -89,7 +89,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """The whole answer: what is said first, cautions, sections, and what was assumed."""
+    """The whole answer: headline, cautions, sections, and what was assumed."""
 
     question: str
     headline: tuple[Pieces, ...]

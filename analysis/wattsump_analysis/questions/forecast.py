@@ -300,12 +300,12 @@ def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[fl
 
 
 def _oil_figure(samples_c: FloatArray) -> Figure:
-    """Oil temperatures as a figure [°C]; what no oil stands is not told to the degree."""
+    """Oil temperatures as a figure [°C]; above what oil stands, only "over" is shown."""
     return replace(from_samples(samples_c, "temperature"), most=OIL_STANDS_C)
 
 
 def _trust_of(ambient_c: float, asked: ForecastAsked, givens: Givens) -> forecast.Trust | None:
-    """Whether an ambient may be believed; None where nobody knows the air that was measured."""
+    """Whether a forecast at an ambient can be trusted; None where no ambient was measured."""
     span = _measured_span(asked, givens)
     return None if span is None else forecast.ambient_trust(ambient_c, np.array(span))
 
@@ -365,7 +365,7 @@ def _time_to_limit(case: _Case, capacity_j_k: FloatArray, start_c: float) -> Fig
 
 
 def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
-    """Say what follows when the fan stops in settled work, or now: the still cooler is left."""
+    """Say what follows when the fan stops, in settled work or now."""
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
     start = settled if asked.now is None else np.full_like(settled, asked.now.value)
     name, limit_c = _next_limit(case, float(np.median(start)))
@@ -396,7 +396,7 @@ def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
 
 
 def _next_limit(case: _Case, start_c: float) -> tuple[str, float]:
-    """The first limit that oil at a temperature has not passed yet, else the strictest."""
+    """The next limit above an oil temperature, else the strictest."""
     ahead = [item for item in case.limits_c.items() if item[1] > start_c]
     return min(ahead, key=lambda item: item[1]) if ahead else case.strictest
 

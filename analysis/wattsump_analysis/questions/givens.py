@@ -97,7 +97,7 @@ class Givens:
 
 
 def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
-    """Join what a proof found and what a profile says, either or both."""
+    """Join the results of a proof with a profile, either or both."""
     givens = proof or Givens()
     if profile is None:
         return givens
@@ -133,7 +133,7 @@ def givens_of(
 
 
 def with_session(givens: Givens, session: Session) -> Givens:
-    """Add what a session itself says of the tank: its course, and the oil at idle.
+    """Add the tank's temperature over the session, and the oil temperature at idle.
 
     Idle is the engine on and the drive off. The profile of the session stands in for one that
     was not given.
@@ -219,7 +219,7 @@ def _ambients_at_peaks(proof: Proof) -> dict[str, float]:
 def _inlet_above_tank_k(proof: Proof) -> float:
     """How much hotter oil into the cooler was than the tank at warm work [K].
 
-    0 where K counts from tank oil, or where nobody saw both.
+    0 where K counts from tank oil, or where only one of the two was logged.
     """
     inlet, tank = (proof.series_c.get(name) for name in ("cooler_in", "tank"))
     if proof.k_refers_to != "oil into the cooler" or inlet is None or tank is None:

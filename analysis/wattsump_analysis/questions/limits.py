@@ -1,4 +1,4 @@
-"""Limits: what a temperature is called, and what it does to oil, seals, hoses and skin."""
+"""Limits: what a temperature means in the trade, and its effect on oil, seals, hoses and skin."""
 
 from collections.abc import Iterator
 
@@ -38,7 +38,7 @@ _SHORT = {
 
 
 def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
-    """Answer what a temperature is called and what it leaves.
+    """Answer what a temperature does to oil, seals, hoses and skin.
 
     Raises
     ------
@@ -150,7 +150,7 @@ def _skin(hottest_c: float) -> Section:
 
 
 def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:
-    """Say what the trade calls a temperature, which parts it leaves, and when skin burns.
+    """Say what a temperature means in the trade, which parts it exceeds, and when skin burns.
 
     Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.
     """

@@ -22,7 +22,7 @@ _DASH = re.compile(r"-?(\d{1,2})")
 
 
 def plumb(asked: LinesAsked, givens: Givens) -> Answer:
-    """Answer what lines hold, how fast oil goes through them and what they bear.
+    """Answer what lines hold, how fast oil flows in them and what pressure they stand.
 
     Raises
     ------
@@ -145,7 +145,7 @@ def _volume(value: float) -> Figure:
 
 
 def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
-    """What cooler and hoses add, measured out or poured in, and the warmth it stores."""
+    """Oil added by cooler and hoses, calculated or poured in, and its heat capacity."""
     fitted, rows = _hoses(asked), []
     core = 0.0 if asked.core is None else asked.core.value
     if fitted or asked.core is not None:

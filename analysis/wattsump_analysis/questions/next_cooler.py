@@ -84,7 +84,7 @@ def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
 
 
 def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
-    """Two small ones instead, two of what there is, or more air through it."""
+    """Two small coolers instead, a second cooler like the first, or more air."""
     if case.oil_w_k is not None and needed_w_k < case.oil_w_k:
         yield Row(
             key="each_of_two_w_k",

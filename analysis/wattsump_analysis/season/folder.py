@@ -63,7 +63,7 @@ class Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
-    """Outings of a folder, what was left out and why, and what else to tell."""
+    """Outings of a folder, files left out with the reason, and notes."""
 
     outings: tuple[Outing, ...]
     left_out: tuple[LeftOut, ...]
@@ -75,7 +75,7 @@ Progress = Callable[[int, int, str], None]
 
 
 def summarise(job: Job) -> Summary:
-    """Work one session out: read, prove, sum up. Never raises for what is in a file."""
+    """Read, prove and summarise one session. Never raises for the content of a file."""
     from wattsump_analysis.proof.prove import prove
     from wattsump_analysis.season.outing import outing_from
 
@@ -124,7 +124,7 @@ def gather(
     on_progress: Progress = lambda done, of, name: None,
     method: str | None = None,
 ) -> Gathered:
-    """Collect the outings of a folder, working out only what is not known yet.
+    """Collect the outings of a folder, working out only those not in the store yet.
 
     Parameters
     ----------

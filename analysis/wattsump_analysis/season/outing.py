@@ -85,7 +85,7 @@ class Outing:
 
 
 def outing_from(proof: Proof, session: Session, profile: Profile | None, key: str) -> Outing:
-    """Sum an outing up.
+    """Summarise an outing.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
 def outings_of_stretches(
     proof: Proof, session: Session, profile: Profile | None, key: str
 ) -> tuple[Outing, ...]:
-    """Take a session in which something was swapped apart: an outing for each stretch.
+    """Split a session in which something was swapped: one outing for each stretch.
 
     Parameters
     ----------
@@ -175,7 +175,7 @@ def _rows(session: Session, segment: Segment) -> Session:
 
 
 def _part(proof: Proof, segment: Segment) -> Proof:
-    """The proof of one stretch: what was seen and found within it alone."""
+    """The proof of one stretch, from its own rows only."""
     inside = (proof.series_s >= segment.start_s) & (proof.series_s < segment.end_s)
     series = {name: values[inside] for name, values in proof.series_c.items()}
     width_s = float(np.median(np.diff(proof.series_s))) if proof.series_s.size > 1 else 0.0
@@ -226,7 +226,7 @@ def outing_from_dict(raw: Mapping[str, Any]) -> Outing:
 
 
 def start_of(outing: Outing) -> datetime | None:
-    """Return when the outing began, if anything knew."""
+    """Return when the outing began, None if there was no clock."""
     return None if outing.start_utc is None else datetime.fromisoformat(outing.start_utc)
 
 

@@ -1,4 +1,4 @@
-"""What each outing came to, kept beside the sessions so that a trend need not fit them again.
+"""Results of outings, kept beside the sessions so that a trend need not fit them again.
 
 Sessions stay plain files and the only thing of value; this is a notebook about them in one
 SQLite file. SQLite rather than a file per outing because two processes may write at once, a
@@ -48,7 +48,7 @@ _SYNCHRONISING = re.compile(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """What one file came to: an outing, or why it is none."""
+    """The result for one file: an outing, or the reason why there is none."""
 
     outing: Outing | None
     why: str = ""
@@ -120,7 +120,7 @@ class Store:
         self._database.close()
 
     def known(self, path: Path) -> Entry | None:
-        """What `path` came to, None if that must be worked out."""
+        """The stored result for `path`, None if it has to be worked out."""
         key = self.key(path)
         row = self._database.execute(
             "SELECT outing, why FROM result WHERE key = ? AND method = ?", (key, self._method)
@@ -144,7 +144,7 @@ class Store:
         return key
 
     def keep(self, key: str, entry: Entry) -> None:
-        """Keep what a content came to; the last of two processes to do so wins, with the same."""
+        """Keep the result for a content key; of two processes with the same key the last wins."""
         text = None if entry.outing is None else json.dumps(outing_to_dict(entry.outing))
         with self._database:
             self._database.execute(

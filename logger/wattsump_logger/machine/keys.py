@@ -1,4 +1,4 @@
-"""The machine profile's keys: what may stand in each section and how it is read.
+"""The machine profile's keys: the keys of each section and how each is read.
 
 One table per section. `read` turns a section's typed values into attributes, `write`
 turns attributes back into text that reads to the same numbers. A typed uncertainty is a
@@ -206,7 +206,7 @@ def table(value: object, where: str) -> Mapping[str, object]:
 
 
 def refuse_unknown(raw: Mapping[str, object], names: tuple[str, ...], where: str) -> None:
-    """Raise on a key that is none of the known ones, naming the nearest."""
+    """Raise on an unknown key, naming the nearest valid one."""
     for key in raw:
         if key in names:
             continue

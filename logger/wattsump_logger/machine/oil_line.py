@@ -1,7 +1,7 @@
 """Viscosity against temperature: the line of ASTM D341 through two known viscosities.
 
-Kinematic viscosity in mm²/s (= cSt), temperature in °C. `wattsump_analysis.physics.oil` holds the
-viscosity of whole records at once.
+Kinematic viscosity in mm²/s (= cSt), temperature in °C. `wattsump_analysis.physics.oil` applies the
+line to arrays.
 """
 
 import math

@@ -135,7 +135,7 @@ class Cooler:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heater:
-    """The tank heater; `metered` says that its power is measured, not read off it."""
+    """The tank heater; `metered` says that its power is measured, not taken from its plate."""
 
     power_w: float
     u_power_rel: float

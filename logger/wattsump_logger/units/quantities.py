@@ -1,8 +1,8 @@
 """Quantities as people type them, and as they are shown.
 
 `parse` takes text with a unit to the project's inside unit of the wanted kind; `show`
-goes back to text. pint does the units; it is imported on first use, because a command
-that only prints its help must not pay for it.
+goes back to text. pint converts the units; it is imported on first use, so that a command
+that only prints its help starts fast.
 
 Choices: BTU is Btu_IT, 1055.05585262 J, and hp is the mechanical 550 ft lbf/s (NIST
 SP 811, appendix B). A gallon is the US gallon. A temperature difference in degF is

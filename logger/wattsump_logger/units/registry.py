@@ -1,7 +1,7 @@
-"""Registries of units: the few words that labels and profiles bear, and all that pint knows.
+"""Registries of units: the few that labels and profiles use, and all of pint's.
 
-pint reads its thousand definitions in most of a second, which every command that meets a
-quantity would wait for. The words in `FEW` mean the same by themselves
+pint needs most of a second to read its thousand definitions, and every command that reads a
+quantity would wait for it. The words in `FEW` mean the same by themselves
 (`tests/logger/units/test_registry.py` holds each against pint's own); any other brings all in.
 """
 
