@@ -190,7 +190,7 @@ def fan_failure(
     shell_w_k : float
         Tank, lines and housings to the air [W/K].
     still_cooler_w_k : float
-        The cooler without its fan, as a fan-off phase measures it [W/K]; 0 is the careful guess.
+        The cooler without its fan, as a fan-off phase measures it [W/K]; 0 is conservative.
     start_c, ambient_c, limit_c : float
         Oil when the fan stops, air, limit [°C].
     heat_w : float

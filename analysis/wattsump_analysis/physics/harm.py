@@ -69,7 +69,7 @@ OIL_LEVELS = (
     Level(temp_c=54.0, meaning="usual tank temperature", source=COMMON),
     Level(temp_c=66.0, meaning="advised limit in the tank", source=COMMON),
     Level(temp_c=82.0, meaning="danger to seals and oil film", source=COMMON),
-    Level(temp_c=93.0, meaning="never", source=COMMON),
+    Level(temp_c=93.0, meaning="never exceed", source=COMMON),
 )
 
 # Mineral oil smokes, cracks and nears its flash point from here on, so no straight line of

@@ -37,8 +37,8 @@ INCH_M = 0.0254
 PSI_PA = 6894.757293168
 
 CAUTIONS = (
-    "Look for a leak with a piece of card, never with a hand: oil under pressure enters skin, "
-    "looks trivial and is a surgical emergency, to a hospital at once.",
+    "Look for a leak with a piece of card, never with a hand: oil under pressure "
+    "penetrates skin. It looks trivial and is a surgical emergency: go to a hospital at once.",
     "Before touching or tightening a fitting stop the engine and let the pressure off.",
     "A cooler core belongs on the case-drain or return side only, with a bypass for cold oil; in "
     "the case drain it must keep the case below its maker's pressure, or the shaft seal goes.",

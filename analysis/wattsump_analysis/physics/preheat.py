@@ -39,10 +39,10 @@ __all__ = (
 
 CAUTIONS = (
     "A mains heater on a wet, moving machine needs a residual-current device, bonded metal, "
-    "strain relief and a licensed person's eye; local codes decide, not this program.",
+    "strain relief and a check by a licensed person; local codes decide, not this program.",
     "Fit an over-temperature cut-out on the heater that works without a computer.",
     "Never heat an empty or low tank: the heated wall must stay wetted inside.",
-    "Interlock the supply so that the machine cannot be driven off plugged in.",
+    "Interlock the supply so that the machine cannot be driven while plugged in.",
     "Keep fuel, chaff and bark off the heater and never leave the first run unattended.",
     "A heater on a battery needs a fuse at the battery and cable for its full current.",
     "The tank may be warm while the pump, motor and lines are still cold: start slowly.",

@@ -183,7 +183,7 @@ def _cost(case: _Case) -> Iterator[Section]:
             flag="estimate",
         ),
     )
-    remark: Pieces = ("In a cold cab season that is bearable; take the duct off in summer.",)
+    remark: Pieces = ("Acceptable in the cold season; remove the duct in summer.",)
     yield Section(title="What the duct costs", rows=rows, remarks=(remark,))
 
 

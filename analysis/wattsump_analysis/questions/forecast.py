@@ -217,12 +217,12 @@ def _meaning(case: _Case) -> Iterator[Section]:
     heavier = case.heat_w if case.heavy_w is None else case.heavy_w
     remarks = tuple(remarks_on(_settles(case, heavier).value))
     if remarks:
-        yield Section(title="What that temperature is called", remarks=remarks)
+        yield Section(title="What that temperature means", remarks=remarks)
 
 
 def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Pieces]:
     if not case.shell_w_k.any():
-        yield ("Shell loss unknown, counted as nothing: the careful guess.",)
+        yield ("Shell loss unknown, taken as zero, which is conservative.",)
     if case.capacity_j_k is None:
         yield ("Heat capacity unknown: no times. Type --capacity or give --machine.",)
     span = _measured_span(asked, givens)
@@ -385,12 +385,14 @@ def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
         for at in range(_COUNTDOWNS)
     ]
     end = _oil_figure(np.array([failure.final_c for failure in failures]))
-    rows = [Row(key="fan_off_settles_c", label="heads for", figure=end, flag=_too_hot(end.value))]
+    rows = [
+        Row(key="fan_off_settles_c", label="would settle at", figure=end, flag=_too_hot(end.value))
+    ]
     if case.capacity_j_k is not None:
         seconds = from_samples(np.array([failure.seconds for failure in failures]), "duration")
         rows.append(Row(key="fan_off_minutes_s", label="time to the limit", figure=seconds))
     since = "settled work" if asked.now is None else "now"
-    guess = "" if asked.still else " Still cooler counted as nothing, the careful guess."
+    guess = "" if asked.still else " Still cooler taken as zero, which is conservative."
     remark: Pieces = (f"From {since}; the limit is {name}, ", temperature(limit_c), f".{guess}")
     yield Section(title="If the fan stops and work goes on", rows=tuple(rows), remarks=(remark,))
 

@@ -23,8 +23,8 @@ __all__ = (
 )
 
 CAUTIONS = (
-    "Hot oil and hot metal burn before the hand is back: let the machine cool before opening or "
-    "touching anything.",
+    "Hot oil and hot metal burn faster than a hand pulls back: let the machine cool before "
+    "opening or touching anything.",
     "These are the trade's figures. The makers' own for this machine, its oil and its hoses come "
     "first.",
 )
@@ -67,7 +67,7 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
 def _headline(hottest_c: float) -> Iterator[Pieces]:
     passed = harm.levels_passed(hottest_c)
     word = passed[-1].meaning if passed else "nothing the trade has a word for"
-    yield ("Oil at ", temperature(hottest_c), f" has reached: {word}.")
+    yield ("Oil at ", temperature(hottest_c), f": {word}.")
 
 
 def _channels(givens: Givens) -> Iterator[Section]:

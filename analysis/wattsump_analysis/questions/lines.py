@@ -173,7 +173,7 @@ def _stored(volume_m3: float, givens: Givens) -> Iterator[Row]:
     stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, density)
     yield Row(
         key="added_j_k",
-        label="which stores",
+        label="heat capacity of that oil",
         figure=Figure(value=stored, kind="heat_capacity"),
         note="add the litres to the profile's",
     )
@@ -201,7 +201,7 @@ def _pressure(asked: LinesAsked) -> Iterator[Section]:
             )
         )
     table = Table(key="pressures", heads=("dash", "bears", "used", ""), rows=tuple(rows))
-    remark = ("Cold-start peaks count, not the warm gauge; the print on the hose decides.",)
+    remark = ("Compare the cold-start peak, not the warm gauge; the marking on the hose applies.",)
     yield Section(title=f"Hose {asked.hose_class}", table=table, remarks=(remark,))
 
 

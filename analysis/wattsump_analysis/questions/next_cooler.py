@@ -51,7 +51,7 @@ def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Sec
         ),
         Row(
             key="difference_k",
-            label="difference there is",
+            label="difference available",
             figure=Figure(value=wanted.difference_k, kind="temperature_difference"),
         ),
         Row(
@@ -80,7 +80,7 @@ def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
         )
         for etd in sorted(etds)
     )
-    return Table(key="labels_needed", heads=("label at", "must say"), rows=rows)
+    return Table(key="labels_needed", heads=("label at", "must state"), rows=rows)
 
 
 def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:

@@ -160,15 +160,15 @@ def _whole(case: _Case, minutes: Figure) -> Section:
             figure=Figure(value=lead, kind="duration"),
             note="warm 19 times in 20",
         ),
-        Row(key="first_rate_k_s", label="warms at first by", figure=rate),
+        Row(key="first_rate_k_s", label="initial rate of warming", figure=rate),
         Row(
             key="highest_rise_k",
-            label="most it can rise above the air",
+            label="highest rise above the air",
             figure=from_samples(rises, "temperature_difference"),
         ),
         Row(
             key="highest_c",
-            label="left on it ends at",
+            label="settles at, heater left on",
             figure=replace(from_samples(highest, "temperature"), most=OIL_STANDS_C),
             flag="" if float(np.quantile(highest, 0.975)) < 80.0 else "cut-out needed",
         ),

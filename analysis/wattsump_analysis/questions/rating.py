@@ -311,7 +311,11 @@ def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Pieces]
         yield ("Air of ", temp, " at ", height, "; air flow means air through the core.")
     if case.heat is not None and asked.hottest is not None:
         if asked.peak is None:
-            yield ("Wanted peak ", Figure(value=usual_peak_c(givens), kind="temperature"), ".")
+            yield (
+                "Highest oil temperature wanted ",
+                Figure(value=usual_peak_c(givens), kind="temperature"),
+                ".",
+            )
         margin = asked.margin.value if asked.margin else USUAL_MARGIN
         percent = f"{margin * 100:.0f} %"
         yield (f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",)
