@@ -6,7 +6,7 @@ What knows physics is supplied by whoever composes the program, as `Supplies`.
 import contextlib
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
