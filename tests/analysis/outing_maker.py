@@ -5,12 +5,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.emulation.plant import Machine, cooler_conductance_w_k
 from wattsump_analysis.emulation.rehearsal import Load, Probes, Stage, Weather, run
 from wattsump_analysis.physics.oil import walther_from_grade
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.session.reader import Mark, Session
 
@@ -24,8 +24,6 @@ __all__ = (
     "true_k_w_k",
     "with_columns",
 )
-
-FloatArray = NDArray[np.float64]
 LINE = walther_from_grade("VG 46")
 
 GUIDED: Sequence[Stage] = (

@@ -14,14 +14,12 @@ import time
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from wattsump_analysis import threads
+from wattsump_logger.arrays import FloatArray
 
 HERTZ = 10
 _FITS = 7  # one takes so little that the shortest of several counts
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def make_outing(folder: Path, hours: float) -> Path:

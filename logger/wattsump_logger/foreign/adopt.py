@@ -15,6 +15,7 @@ from typing import get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.foreign.clock import (
     DATE_ORDERS,
@@ -46,8 +47,6 @@ from wattsump_logger.machine.profile import SEVERAL, Profile
 from wattsump_logger.session.writer import write_session
 
 __all__ = ("Ask", "Question", "Understood", "preview", "understand", "write")
-
-FloatArray = NDArray[np.float64]
 
 _DEGREES = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 _RANGE_C = (-80.0, 1500.0)

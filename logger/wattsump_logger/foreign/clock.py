@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.foreign.table import Table, numbers
 
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ("DATE_ORDERS", "Clock", "Stamps", "dates_are_unclear", "find_clock", "read_stamps")
-
-FloatArray = NDArray[np.float64]
 DateOrder = Literal["day-first", "month-first"]
 DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")
 

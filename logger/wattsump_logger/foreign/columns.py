@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.parts import USUAL_UNIT, Role
 from wattsump_logger.units.quantities import parse
@@ -30,8 +30,6 @@ __all__ = (
     "plausible_units",
     "typed_column",
 )
-
-FloatArray = NDArray[np.float64]
 
 # What a role's absence costs, in the order in which it hurts. Common practice, no source.
 ABSENT_COSTS: Mapping[Role, str] = {

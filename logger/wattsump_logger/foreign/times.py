@@ -5,14 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.parts import Role
 
 __all__ = ("Typed", "states", "typed_times")
-
-FloatArray = NDArray[np.float64]
 
 _ROLES = (Role.FAN, Role.ENGINE, Role.DRIVE, Role.HEATER)
 _ON = frozenset({"on", "running", "working", "moving", "ran"})

@@ -2,12 +2,11 @@
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from wattsump_analysis.model.core import conductance, followed, metal_lags_s, stored_share
+from wattsump_logger.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 CAPACITY_J_K, STILL_AIR, OIL_SIDE = 4000.0, 0.1, 0.25
 
 

@@ -5,13 +5,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from analysis.model.test_network import BINS, P, make_network, propagate
 from wattsump_analysis.model.innovations import innovations
 from wattsump_analysis.model.network import SIZE, Network
-
-FloatArray = NDArray[np.float64]
+from wattsump_logger.arrays import FloatArray
 
 
 @pytest.mark.parametrize("seed", [1, 2])

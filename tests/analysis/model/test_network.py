@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from wattsump_analysis.model.description import (
@@ -25,8 +24,8 @@ from wattsump_analysis.model.description import (
 )
 from wattsump_analysis.model.network import SIZE, Network, levels_of, natural, shell_ratio
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 BINS = 14
 P: Any = SimpleNamespace(
     oil_j_k=3e3,

@@ -5,14 +5,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from wattsump_analysis.model import posterior
 from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.network import Spread
 from wattsump_analysis.model.posterior import Posterior, Target, _within_prior, draw_from, find_mode
-
-FloatArray = NDArray[np.float64]
+from wattsump_logger.arrays import FloatArray
 
 
 class OneReading:

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from analysis.codes import codes
 from wattsump_analysis.model.fit import (
@@ -20,9 +19,9 @@ from wattsump_analysis.model.fit import (
 )
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.samples import gather
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.session.reader import Session
 
-FloatArray = NDArray[np.float64]
 ROWS = 600
 
 

@@ -8,14 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from wattsump_analysis.model.network import Smooth
 from wattsump_analysis.proof.ledger import _peak_of, join_ledgers, make_ledger
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Ledger
-
-FloatArray = NDArray[np.float64]
 
 
 def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:

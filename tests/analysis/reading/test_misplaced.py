@@ -5,13 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from analysis.outing_maker import pumped_record
 from wattsump_analysis.reading.misplaced import misplaced_reason
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 Oils = dict[str, FloatArray]
 
 BINS = 180

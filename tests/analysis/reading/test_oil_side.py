@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from analysis.outing_maker import bracken
 from wattsump_analysis.proof.routes import capacity_from_heat, conductance_from_capacity
@@ -13,8 +12,8 @@ from wattsump_analysis.reading.oil_side import jumps_s, oil_side, own_circuit
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval
 from wattsump_analysis.statistics.intervals import span_of
+from wattsump_logger.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 FLOW_W_K = 450.0
 AIR_C = 20.0
 KNOW = knowledge(bracken(), 60.0, matched=True)

@@ -5,16 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from analysis.outing_maker import pumped_record
 from wattsump_analysis.physics.oil import walther_from_grade
 from wattsump_analysis.reading import suspects
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.remark import Remark
-
-FloatArray = NDArray[np.float64]
 
 BINS = 120
 BIN_S = 30.0

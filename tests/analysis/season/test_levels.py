@@ -4,7 +4,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from analysis.statistics.test_change import NILE
 from wattsump_analysis.season.levels import (
@@ -16,9 +16,8 @@ from wattsump_analysis.season.levels import (
     smallest_seen,
     usual_scatter,
 )
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError
-
-FloatArray = NDArray[np.float64]
 
 
 def drawn(n: int, seed: int, covariance: FloatArray = TYPICAL) -> FloatArray:

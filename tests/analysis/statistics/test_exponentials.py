@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from wattsump_analysis.statistics.exponentials import (
     Curve,
@@ -19,14 +18,13 @@ from wattsump_analysis.statistics.exponentials import (
     fit_two_exponentials,
 )
 from wattsump_analysis.statistics.residuals import durbin_watson
+from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import RangeError
 
 ROOT = Path(__file__).parents[3]
 STRD: dict[str, Any] = json.loads(
     (ROOT / "tests" / "data" / "nist" / "strd.json").read_text(encoding="utf-8")
 )
-FloatArray = NDArray[np.float64]
-
 
 # The certified sets' rise from zero, y = b1 (1 - exp(-b2 t)).
 RISE = Curve(

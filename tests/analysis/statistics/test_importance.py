@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.stats import lognorm, multivariate_t
 
 from wattsump_analysis.statistics.importance import (
@@ -14,8 +13,7 @@ from wattsump_analysis.statistics.importance import (
     tempered,
     weighted_draws,
 )
-
-FloatArray = NDArray[np.float64]
+from wattsump_logger.arrays import FloatArray
 
 
 def test_density_of_a_proposal_is_the_reference_librarys() -> None:
