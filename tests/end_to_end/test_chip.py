@@ -269,9 +269,12 @@ def test_the_dip_shows_as_a_gap_of_its_true_length(session: Session) -> None:
 
 
 def test_the_drivers_marks_are_at_their_times(session: Session) -> None:
-    assert [mark.text for mark in session.marks] == ["button", "button"]
+    # every boot says which table the controller uses
+    marks = [mark for mark in session.marks if not mark.text.startswith("note table-")]
+    assert len(marks) < len(session.marks)
+    assert [mark.text for mark in marks] == ["button", "button"]
     # A mark is told with the reading that follows it, at most a period later.
-    for mark, pressed_s in zip(session.marks, (30.5, 270.25), strict=True):
+    for mark, pressed_s in zip(marks, (30.5, 270.25), strict=True):
         assert 0.0 <= mark.elapsed_s + 1.0 - pressed_s <= 1.0 + TIME_SLACK_S
 
 

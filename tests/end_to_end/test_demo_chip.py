@@ -85,11 +85,13 @@ def test_switches_and_the_drivers_button_are_where_the_outing_had_them(
     ):
         np.testing.assert_array_equal(outing.columns[column], states[1:, 0])
     changes = np.flatnonzero(np.diff(truth.stage[1:, 0])) + 1
-    rows = np.searchsorted(outing.elapsed_s, [mark.elapsed_s for mark in outing.marks])
+    boot, *marks = outing.marks
+    assert boot.text.startswith("note table-flash-")
+    rows = np.searchsorted(outing.elapsed_s, [mark.elapsed_s for mark in marks])
     # The press is told with the reading after it, up to a period later.
     assert len(rows) == len(STAGES) - 1
     assert np.all((rows - changes >= 0) & (rows - changes <= 1))
-    assert {mark.text for mark in outing.marks} == {"button"}
+    assert {mark.text for mark in marks} == {"button"}
 
 
 @pytest.mark.chip
