@@ -121,7 +121,6 @@ _WIDE: Mapping[str, tuple[Role, ...]] = {
     "outlet": (Role.COOLER_OUT, Role.AIR_OFF),
     "drain": (Role.CASE_DRAIN,),
 }
-_FLAGS = frozenset({Role.FAN, Role.DRIVE})
 _IN_BRACKETS = re.compile(r"[\[(]\s*([^\])]{1,12}?)\s*[\])]")
 _HOTTEST_AIR_C, _HOTTEST_OIL_C, _COLDEST_C = 58.0, 150.0, -60.0  # from memory; smoking oil
 

@@ -21,7 +21,7 @@ register map, MCP9600 DS20005426 registers 5-1 to 5-5).
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -36,8 +36,6 @@ from wattsump_logger.thermocouples.registers import FAULTS, PARTS, Part, code
 __all__ = (
     "FAULTS",
     "MAX6675_COLD_C",
-    "REPORTS_OPEN",
-    "SLOPES_UV_PER_K",
     "SOURCES",
     "Decoded",
     "decode",
@@ -48,10 +46,6 @@ __all__ = (
 IntArray = NDArray[np.int64]
 
 SOURCES = tuple(PARTS)
-REPORTS_OPEN = tuple(source for source, part in PARTS.items() if "open" in part.reports)
-SLOPES_UV_PER_K: Mapping[str, Mapping[str, float]] = {
-    source: part.slopes_uv_per_k for source, part in PARTS.items() if part.slopes_uv_per_k
-}
 
 # The part measures its cold junction but does not send it; a board under a hood.
 MAX6675_COLD_C = 25.0

@@ -8,6 +8,9 @@ from hypothesis import strategies as st
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouples import converters as cv
 from wattsump_logger.thermocouples.emf import emf_mv, temperature_c
+from wattsump_logger.thermocouples.registers import PARTS
+
+SLOPES_UV_PER_K = PARTS["max31855"].slopes_uv_per_k or {}
 
 
 def _linear_report(word: int) -> float:
@@ -103,11 +106,11 @@ def test_the_straight_line_errs_as_it_should_and_is_undone(
         assert abs(_linear_report(word) - true_c) > abs(found - true_c)
 
 
-@pytest.mark.parametrize("letter", sorted(cv.SLOPES_UV_PER_K["max31855"]))
+@pytest.mark.parametrize("letter", sorted(SLOPES_UV_PER_K))
 def test_each_slope_is_the_mean_slope_of_its_thermocouple(letter: str) -> None:
     high_c = 400.0 if letter == "T" else 1000.0
     # independent: NIST reference function over the part's span; slopes have 3 decimals (T 2).
-    assert cv.SLOPES_UV_PER_K["max31855"][letter] == pytest.approx(
+    assert SLOPES_UV_PER_K[letter] == pytest.approx(
         float(emf_mv(high_c, letter)) / high_c * 1e3, abs=0.0011
     )
 
@@ -217,7 +220,9 @@ def test_an_mcp9600_beyond_its_input_range_says_so() -> None:
 
 
 def test_mcp9600_cannot_report_an_open_junction_and_the_others_can() -> None:
-    assert cv.REPORTS_OPEN == ("max31855", "max6675", "max31856")
+    assert [name for name, part in PARTS.items() if "open" in part.reports] == [
+        "max31855", "max6675", "max31856"
+    ]  # fmt: skip
     with pytest.raises(UsageError, match="cannot report"):
         cv.encode("mcp9600", "K", 71.0, 25.0, "open")
 
@@ -337,5 +342,5 @@ def test_what_a_max31855_is_given_comes_back_within_its_steps(
     low = min(true_c, cold_c, found)
     slope = float(np.min(np.diff(emf_mv(np.linspace(low - 0.5, 150.5, 200), letter))))
     slope /= (150.5 - low + 0.5) / 199
-    step_mv = 0.126 * cv.SLOPES_UV_PER_K["max31855"][letter] * 1e-3
+    step_mv = 0.126 * SLOPES_UV_PER_K[letter] * 1e-3
     assert abs(found - true_c) <= step_mv / slope + 0.15
