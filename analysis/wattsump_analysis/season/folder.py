@@ -164,7 +164,7 @@ def gather(
         jobs: dict[str, Job] = {}
         twins: dict[str, list[Path]] = {}
         for path in sessions_in(folder) if only is None else sorted(only):
-            kept = store.known(path)
+            kept = store.stored(path)
             if kept is not None:
                 entries[path] = kept
                 continue

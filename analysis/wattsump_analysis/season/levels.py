@@ -92,13 +92,13 @@ class Stretches:
     """Stretches of like outings.
 
     `starts` are positions of each stretch's first outing, the first being 0; `odd` are
-    positions of outings set aside; `newest_apart` says the last outing alone lies beyond
+    positions of outings set aside; `newest_is_odd` says the last outing alone lies beyond
     the scatter of the last stretch, set aside or not. `levels` are of the outings kept.
     """
 
     starts: tuple[int, ...]
     odd: tuple[int, ...]
-    newest_apart: bool
+    newest_is_odd: bool
     scatter: Scatter
     levels: Levels
 
@@ -142,8 +142,8 @@ def repeatability(
         sums, worth = _from_neighbours(y, usual)
     else:
         parts = np.split(y, list(starts[1:]))
-        left = np.concatenate([part - part.mean(axis=0) for part in parts])
-        sums, worth = left.T @ left, float(len(y) - len(parts))
+        residuals = np.concatenate([part - part.mean(axis=0) for part in parts])
+        sums, worth = residuals.T @ residuals, float(len(y) - len(parts))
     covariance = (TYPICAL_WORTH * usual + sums) / (TYPICAL_WORTH + worth)
     return Scatter(covariance=covariance, own_outings=worth)
 
@@ -167,9 +167,9 @@ def usual_scatter(own_u: ArrayLike) -> FloatArray:
     typical_sd = np.sqrt(np.diag(TYPICAL))
     factor = np.ones(2)
     for column in range(2):
-        said = u[np.isfinite(u[:, column]), column]
-        if said.size:
-            factor[column] = np.clip(np.median(said) / typical_sd[column], 1.0, 2.0)
+        stated = u[np.isfinite(u[:, column]), column]
+        if stated.size:
+            factor[column] = np.clip(np.median(stated) / typical_sd[column], 1.0, 2.0)
     return np.asarray(TYPICAL * np.outer(factor, factor))
 
 
@@ -213,7 +213,7 @@ def find_stretches(
     if not penalty > 0.0:
         raise out_of_range("a penalty above 0", penalty, "outings")
     conditions = no_conditions(len(raw)) if conditions is None else conditions
-    y = raw - conditions.known
+    y = raw - conditions.offsets
     scatter = repeatability(y, usual=usual)
     odd = _odd(y, scatter)
     while True:
@@ -222,7 +222,7 @@ def find_stretches(
         for _ in range(ROUNDS):
             starts = _divide(y[kept], scatter, penalty)
             scatter = repeatability(y[kept], starts, usual=usual)
-        alone = _carried_by_one(y[kept], starts, scatter)
+        alone = _carried_by_single(y[kept], starts, scatter)
         if alone is None:
             break
         odd = (*odd, int(kept[alone]))
@@ -239,7 +239,7 @@ def find_stretches(
     return Stretches(
         starts=(0, *(int(kept[start]) for start in levels.starts[1:])),
         odd=tuple(sorted(odd)),
-        newest_apart=len(y) - 1 in odd or _newest_apart(last, scatter),
+        newest_is_odd=len(y) - 1 in odd or _newest_is_odd(last, scatter),
         scatter=scatter,
         levels=levels,
     )
@@ -294,14 +294,14 @@ def _distance(difference: FloatArray, covariance: FloatArray) -> float:
 
 def _odd(y: FloatArray, scatter: Scatter) -> tuple[int, ...]:
     """Positions of single outings that the two on either side contradict together."""
-    found: list[int] = []
+    odd: list[int] = []
     for i in range(2, len(y) - 2):
         around = y[[i - 2, i - 1, i + 1, i + 2]]
-        left, right = around[:2].mean(axis=0), around[2:].mean(axis=0)
-        apart = _distance(y[i] - around.mean(axis=0), scatter.covariance * 1.25)
-        if apart > ODD and _distance(left - right, scatter.covariance) < 0.5 * apart:
-            found.append(i)
-    return tuple(found)
+        before, after = around[:2].mean(axis=0), around[2:].mean(axis=0)
+        distance = _distance(y[i] - around.mean(axis=0), scatter.covariance * 1.25)
+        if distance > ODD and _distance(before - after, scatter.covariance) < 0.5 * distance:
+            odd.append(i)
+    return tuple(odd)
 
 
 def _divide(y: FloatArray, scatter: Scatter, penalty: float) -> tuple[int, ...]:
@@ -330,7 +330,7 @@ def _divide(y: FloatArray, scatter: Scatter, penalty: float) -> tuple[int, ...]:
     return tuple(reversed(starts))
 
 
-def _carried_by_one(y: FloatArray, starts: tuple[int, ...], scatter: Scatter) -> int | None:
+def _carried_by_single(y: FloatArray, starts: tuple[int, ...], scatter: Scatter) -> int | None:
     """Position of an outing that alone makes a short stretch differ from a neighbour."""
     edges = (*starts, len(y))
     for number in range(len(starts)):
@@ -341,8 +341,8 @@ def _carried_by_one(y: FloatArray, starts: tuple[int, ...], scatter: Scatter) ->
             if not 0 <= other < len(starts):
                 continue
             level = y[edges[other] : edges[other + 1]].mean(axis=0)
-            apart = [_distance(row - level, scatter.covariance) for row in y[part]]
-            extreme = int(np.argmax(apart))
+            distances = [_distance(row - level, scatter.covariance) for row in y[part]]
+            extreme = int(np.argmax(distances))
             rest = np.delete(y[part], extreme, axis=0)
             width = 1.0 / len(rest) + 1.0 / (edges[other + 1] - edges[other])
             if _distance(rest.mean(axis=0) - level, scatter.covariance * width) < UNAIDED:
@@ -350,12 +350,12 @@ def _carried_by_one(y: FloatArray, starts: tuple[int, ...], scatter: Scatter) ->
     return None
 
 
-def _newest_apart(last: FloatArray, scatter: Scatter) -> bool:
+def _newest_is_odd(last: FloatArray, scatter: Scatter) -> bool:
     if len(last) < 2:
         return False
     others = last[:-1]
-    apart = _distance(
+    distance = _distance(
         last[-1] - others.mean(axis=0), scatter.covariance * (1.0 + 1.0 / len(others))
     )
     # 9.21 is passed once in a hundred by chance (2 degrees of freedom).
-    return apart > 9.21
+    return distance > 9.21

@@ -61,22 +61,22 @@ FEWEST_FOR_DRIFT = 8
 class Conditions:
     """What moves ln K and ln heat of outings besides the machine.
 
-    `known` is what is taken off, shape (n, 2); `k` and `heat` are columns (n, p) and (n, q)
+    `offsets` are what is taken off, shape (n, 2); `k` and `heat` are columns (n, p) and (n, q)
     scaled to an unknown slope of standard deviation 1.
     """
 
-    known: FloatArray
+    offsets: FloatArray
     k: FloatArray
     heat: FloatArray
 
     def of(self, keep: FloatArray) -> "Conditions":
         """The conditions of some outings."""
-        return Conditions(known=self.known[keep], k=self.k[keep], heat=self.heat[keep])
+        return Conditions(offsets=self.offsets[keep], k=self.k[keep], heat=self.heat[keep])
 
 
 def no_conditions(n: int) -> Conditions:
     """Conditions that say nothing of `n` outings."""
-    return Conditions(known=np.zeros((n, 2)), k=np.zeros((n, 0)), heat=np.zeros((n, 0)))
+    return Conditions(offsets=np.zeros((n, 2)), k=np.zeros((n, 0)), heat=np.zeros((n, 0)))
 
 
 def conditions_of(outings: Sequence[Outing]) -> Conditions:
@@ -88,11 +88,11 @@ def conditions_of(outings: Sequence[Outing]) -> Conditions:
     air_c = _filled([outing.ambient_c for outing in outings])
     density = np.log((KELVIN + REFERENCE_AIR_C) / (KELVIN + air_c))
     warmer = air_c - REFERENCE_AIR_C
-    known = np.zeros((len(outings), 2))
-    known[:, 0] = AIR_DENSITY * density + OIL_K_PER_K * warmer
+    offsets = np.zeros((len(outings), 2))
+    offsets[:, 0] = AIR_DENSITY * density + OIL_K_PER_K * warmer
     year = _year([start_of(outing) for outing in outings])
     return Conditions(
-        known=known,
+        offsets=offsets,
         k=np.column_stack([U_AIR_DENSITY * density, U_OIL_K_PER_K * warmer, U_YEAR_K * year]),
         heat=np.column_stack([U_OIL_HEAT_PER_K * warmer, U_YEAR_HEAT * year]),
     )
@@ -191,7 +191,7 @@ def _at_correlation(
     drifts: bool,
 ) -> tuple[float, Levels]:
     n = len(rows)
-    y = rows - conditions.known
+    y = rows - conditions.offsets
     lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
     serial = correlation**lag
     explained = np.zeros((2 * n, 2 * n))
@@ -203,14 +203,14 @@ def _at_correlation(
     for _ in range(ROUNDS):
         fit = _Gls(y, np.kron(scatter, serial) + explained, drifts=drifts)
         kept = _pruned(fit, kept, penalty)
-        level, covariance, left = fit.levels(kept)
-        part = explained @ np.linalg.solve(fit.whole, left.T.ravel())
-        rest = left - part.reshape(2, n).T
+        level, covariance, residuals = fit.levels(kept)
+        part = explained @ np.linalg.solve(fit.whole, residuals.T.ravel())
+        rest = residuals - part.reshape(2, n).T
         worth = float(n - len(kept))
         scatter = (usual_worth * usual + rest.T @ unserial @ rest) / (usual_worth + worth)
     fit = _Gls(y, np.kron(scatter, serial) + explained, drifts=drifts)
-    level, covariance, left = fit.levels(kept)
-    part = explained @ np.linalg.solve(fit.whole, left.T.ravel())
+    level, covariance, residuals = fit.levels(kept)
+    part = explained @ np.linalg.solve(fit.whole, residuals.T.ravel())
     m = len(level)  # of each quantity: the levels, and the drift behind them
     of_levels = [i for i in range(2 * m) if i % m < len(kept)]
     # The scatter leans on the usual one; so does the likelihood of a correlation.

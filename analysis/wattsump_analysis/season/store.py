@@ -119,7 +119,7 @@ class Store:
     ) -> None:
         self._database.close()
 
-    def known(self, path: Path) -> Entry | None:
+    def stored(self, path: Path) -> Entry | None:
         """The stored result for `path`, None if it has to be worked out."""
         key = self.key(path)
         row = self._database.execute(

@@ -120,7 +120,7 @@ class Trend:
     stretches: Stretches
     steps: tuple[Step, ...]
     odd: tuple[int, ...]
-    newest_apart: bool
+    newest_is_odd: bool
     slope_k: Interval | None
     slope_heat: Interval | None
     charts_k: tuple[Chart, ...]
@@ -222,7 +222,7 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
         stretches=stretches,
         steps=steps,
         odd=stretches.odd,
-        newest_apart=stretches.newest_apart,
+        newest_is_odd=stretches.newest_is_odd,
         slope_k=_slope(referred[:, 0] - levels[:, 0]),
         slope_heat=_slope(referred[:, 1] - levels[:, 1]),
         charts_k=_charts(referred[:, 0], stretches, float(stretches.scatter.sd[0])),
@@ -264,8 +264,8 @@ def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
     return levels
 
 
-def _slope(left: FloatArray) -> Interval | None:
-    return theil_sen(left) if len(left) >= 3 else None
+def _slope(rest: FloatArray) -> Interval | None:
+    return theil_sen(rest) if len(rest) >= 3 else None
 
 
 def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, number: int) -> Step:
@@ -363,8 +363,8 @@ def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Cha
         rho = stretches.levels.correlation
         # An average of outings that follow one another scatters more (Box and Jenkins, sec. 3.2).
         carried = np.sqrt((1.0 + 0.7 * rho) / (1.0 - 0.7 * rho))
-        known = CHART_WIDTH * sigma * np.sqrt((1.0 + rho) / (1.0 - rho) / learn)
-        reach = np.hypot((plain.upper - level) * carried, known)
+        level_reach = CHART_WIDTH * sigma * np.sqrt((1.0 + rho) / (1.0 - rho) / learn)
+        reach = np.hypot((plain.upper - level) * carried, level_reach)
         charts.append(
             Chart(
                 positions=judged,

@@ -222,7 +222,7 @@ def _standing(trend: Trend) -> Iterator[str]:
 
 
 def _next(trend: Trend) -> Iterator[str]:
-    if trend.newest_apart:
+    if trend.newest_is_odd:
         text = "the newest outing lies apart; one or two more like it would make it a change"
         yield from _item("Next", text)
     if not trend.steps:

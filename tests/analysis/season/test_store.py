@@ -37,10 +37,10 @@ def store(folder: Path, **more: str) -> Store:
 def test_what_was_kept_is_known_in_the_next_run(tmp_path: Path) -> None:
     path = file(tmp_path)
     with store(tmp_path) as first:
-        assert first.known(path) is None
+        assert first.stored(path) is None
         first.keep(first.key(path), KNOWN)
     with store(tmp_path) as second:
-        found = second.known(path)
+        found = second.stored(path)
     assert found is not None
     assert found.outing is not None
     assert KNOWN.outing is not None
@@ -56,7 +56,7 @@ def test_a_renamed_and_a_copied_file_are_known_under_their_new_names(tmp_path: P
         copy = file(tmp_path, "sub/copy.csv")
         names = []
         for one in (tmp_path / "other.csv", copy):
-            entry = kept.known(one)
+            entry = kept.stored(one)
             assert entry is not None
             assert entry.outing is not None
             names.append(entry.outing.name)
@@ -77,7 +77,7 @@ def test_whatever_an_outing_rests_on_makes_it_new_when_changed(tmp_path: Path, w
         method="n" if what == "method" else "m",
         profile_text="name = 'x'" if what == "profile" else "",
     ) as again:
-        assert again.known(path) is None
+        assert again.stored(path) is None
 
 
 def test_a_file_changed_moments_ago_is_read_again_even_if_its_time_stands_still(
@@ -105,7 +105,7 @@ def test_a_foreign_file_is_remembered_as_such(tmp_path: Path) -> None:
     path = file(tmp_path)
     with store(tmp_path) as kept:
         kept.keep(kept.key(path), Entry(outing=None, why="no session"))
-        assert kept.known(path) == Entry(outing=None, why="no session")
+        assert kept.stored(path) == Entry(outing=None, why="no session")
 
 
 @pytest.mark.parametrize("damage", [b"not a database at all, only text" * 40, b"SQLite format 3\0"])
@@ -113,9 +113,9 @@ def test_a_damaged_notebook_is_put_aside_and_made_again(tmp_path: Path, damage: 
     path = file(tmp_path)
     (tmp_path / FILE_NAME).write_bytes(damage)
     with store(tmp_path) as made:
-        assert made.known(path) is None
+        assert made.stored(path) is None
         made.keep(made.key(path), KNOWN)
-        assert made.known(path) is not None
+        assert made.stored(path) is not None
         assert "was damaged" in made.notes[0]
     assert (tmp_path / f"{FILE_NAME}.damaged").read_bytes() == damage
 
@@ -129,7 +129,7 @@ def test_a_half_synchronised_notebook_is_noticed(tmp_path: Path) -> None:
     (tmp_path / FILE_NAME).write_bytes(whole[: len(whole) // 2 // 4096 * 4096])
     with store(tmp_path) as made:
         assert made.notes
-        assert made.known(path) is None
+        assert made.stored(path) is None
 
 
 def test_where_nothing_can_be_kept_the_work_still_goes_on(tmp_path: Path) -> None:
@@ -137,7 +137,7 @@ def test_where_nothing_can_be_kept_the_work_still_goes_on(tmp_path: Path) -> Non
     (tmp_path / FILE_NAME).mkdir()
     with store(tmp_path) as kept:
         kept.keep(kept.key(path), KNOWN)
-        assert kept.known(path) is not None
+        assert kept.stored(path) is not None
         assert "results are not kept" in kept.notes[0]
 
 
@@ -149,7 +149,7 @@ def test_an_entry_of_an_older_layout_of_an_outing_is_worked_out_anew(tmp_path: P
         database.execute("INSERT INTO result VALUES (?, 'm', '{\"name\": \"old\"}', '')", (key,))
     database.close()
     with store(tmp_path) as again:
-        assert again.known(path) is None
+        assert again.stored(path) is None
 
 
 def test_a_notebook_of_another_layout_is_emptied(tmp_path: Path) -> None:
@@ -161,7 +161,7 @@ def test_a_notebook_of_another_layout_is_emptied(tmp_path: Path) -> None:
     path = file(tmp_path)
     with store(tmp_path) as made:
         made.keep(made.key(path), KNOWN)
-        assert made.known(path) is not None
+        assert made.stored(path) is not None
 
 
 WRITER = """
