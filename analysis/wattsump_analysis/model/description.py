@@ -137,6 +137,7 @@ LINKS = (
 SOURCES = (
     Source("into_loop", LOAD, LOOP),
     Source("into_metal", LOAD, METAL),
+    Source("into_tank", LOAD, TANK),
     Source("whole", HEATER, TANK),
 )
 PROBES = (
@@ -150,21 +151,27 @@ PROBES = (
         offset="offset_out_k",
         cooled="cooler",
         stored="core",
-        flow="flow",
+        flow="cooler_flow",
     ),
 )
 
 
 def _moved(p: Given, r: Seen) -> Any:
-    measured = p.oil_flow_w_k * (r.pumped_ratio if r.flow_w_k is None else r.flow_w_k)
-    return np.maximum(measured, LEAST_FLOW_W_K) * r.engine
+    given = r.pumped_ratio * _speed(p, r) if r.flow_w_k is None else r.flow_w_k
+    return np.maximum(p.oil_flow_w_k * given, LEAST_FLOW_W_K) * r.engine
+
+
+def _speed(p: Given, r: Seen) -> Any:
+    """Engine speed over the usual one: as logged, or of an unknown share while standing."""
+    return r.speed * (1.0 - r.standing * (1.0 - p.standing_speed))
 
 
 def _cooler(p: Given, r: Seen) -> Any:
     on_s, off_s = metal_lags_s(p.metal_j_k * p.core_metal, p.cooler_w_k, p.still_air, p.oil_side)
     fan = followed(r.fan, on_s / r.bin_s, off_s / r.bin_s)
     log_thick = p.viscosity_exponent * r.log_viscosity_ratio + r.excess_mm2_s / p.bypass_mm2_s
-    return p.cooler_w_k * conductance(p.still_air, p.oil_side, log_thick, fan) * r.engine
+    full_w_k = p.cooler_w_k * _speed(p, r) ** p.speed_power
+    return full_w_k * conductance(p.still_air, p.oil_side, log_thick, fan) * r.engine
 
 
 def _core(p: Given, r: Seen) -> Any:
@@ -183,17 +190,19 @@ QUANTITIES: dict[str, Quantity] = {
     "drive_metal": lambda p, r: _rest(p) * (1.0 - p.tank_metal) * r.ones,
     "tank_wall": lambda p, r: _rest(p) * p.tank_metal * r.ones,
     "core": _core,
-    "flow": lambda p, r: _moved(p, r) + STILL_LINK_W_K * (1.0 - r.engine),
+    "flow": lambda p, r: _moved(p, r) / (1.0 - p.past_cooler) + STILL_LINK_W_K * (1.0 - r.engine),
+    "cooler_flow": lambda p, r: _moved(p, r) + STILL_LINK_W_K * (1.0 - r.engine),
     "cooler": _cooler,
     "bath_in_loop": lambda p, r: p.link_w_k * p.link_in_loop * r.wet,
     "bath_in_tank": lambda p, r: p.link_w_k * (1.0 - p.link_in_loop) * r.wet,
     "film": lambda p, r: p.wall_w_k * r.wet,
     "half_shell": lambda p, r: 0.5 * p.shell_w_k * r.shell_ratio * (1.0 + p.motion_gain * r.moving),
-    "into_loop": lambda p, r: (1.0 - p.metal_heat) * r.engine,
-    "into_metal": lambda p, r: p.metal_heat * r.engine,
+    "into_loop": lambda p, r: (1.0 - p.metal_heat) * (1.0 - p.tank_heat) * r.engine,
+    "into_metal": lambda p, r: p.metal_heat * (1.0 - p.tank_heat) * r.engine,
+    "into_tank": lambda p, r: p.tank_heat * r.engine,
     "whole": lambda p, r: r.ones,
     # What the load's wander, a state of unit variance, is in watts.
-    "wander": lambda p, r: p.wander_w * r.ones,
+    "wander": lambda p, r: p.wander_w * (1.0 - r.calm * (1.0 - p.calm_wander)),
 }
 
 
@@ -238,7 +247,7 @@ LAYOUTS = (
     Layout(
         name="metal in the lines",
         loop_oil=(0.25, 0.6),
-        metal_heat=(0.32, 0.9),
+        metal_heat=(0.32, 1.2),
         link_in_loop=(0.8, 1.0),
         wall_w_k=(300.0, 1.0),
     ),
@@ -278,6 +287,16 @@ class Case:
         return bool(np.any(self.record.engine < 0.5))
 
     @property
+    def varied(self) -> bool:
+        """Whether the engine was seen to run at more than one speed."""
+        return bool(np.any(speed_of(self.record) < 0.9))
+
+    @property
+    def stands(self) -> bool:
+        """Whether it may have run at another speed that nobody logged."""
+        return bool(np.any(standing_of(self.record) > 0.5))
+
+    @property
     def heated(self) -> bool:
         return bool(np.any(self.record.heater_w > HEATING_W))
 
@@ -306,6 +325,9 @@ class Unknown:
     name: str
     prior: Callable[[Case], Gaussian]
     meaning: str
+
+
+FIXED_AT_ONE = Gaussian(mean=0.0, sd=0.0)  # of a logarithm
 
 
 def _about(value: float, spread: float) -> Callable[[Case], Gaussian]:
@@ -341,9 +363,44 @@ def _oil_flow(case: Case) -> Gaussian:
     if case.record.flow_w_k is not None:
         return Gaussian(mean=0.0, sd=case.know.u_flow_rel, stated=True)
     if case.know.oil_flow_w_k is not None:
-        flow = float(np.log(case.know.oil_flow_w_k))
+        turns = 1.0 if case.know.flow_rpm is None else usual_rpm(case.record, case.know.flow_rpm)
+        flow = float(np.log(case.know.oil_flow_w_k * turns))
         return Gaussian(mean=flow, sd=case.know.u_flow_rel, stated=True)
     return Gaussian(mean=float(np.log(600.0)), sd=0.6)
+
+
+def usual_rpm(record: Record, over_rpm: float) -> float:
+    """Usual engine speed of work over a stated one; 1 where no speed was logged."""
+    if record.engine_rpm is None:
+        return 1.0
+    return float(np.median(record.engine_rpm[_working(record)])) / over_rpm
+
+
+def speed_of(record: Record) -> Any:
+    """Engine speed over the usual one of work, 1 where it stands or nothing is known."""
+    if record.engine_rpm is None:
+        return np.ones(record.bins)
+    usual = float(np.median(record.engine_rpm[_working(record)]))
+    running = record.engine > 0.5
+    return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
+
+
+def calm_of(record: Record) -> Any:
+    """1 where the engine turned without work, in an outing that has work too."""
+    if record.work.max() < 1:
+        return np.zeros(record.bins)
+    return ((record.work == 0) & (record.engine > 0.5)).astype(float)
+
+
+def standing_of(record: Record) -> Any:
+    """`calm_of` where no engine speed was logged: its speed may have been another."""
+    return calm_of(record) if record.engine_rpm is None else np.zeros(record.bins)
+
+
+def _working(record: Record) -> Any:
+    kind = record.work.max()
+    found = (record.work == kind) & (record.engine > 0.9)
+    return found if found.any() else np.ones(record.bins, dtype=bool)
 
 
 def _pipe_noise(case: Case) -> Gaussian:
@@ -443,7 +500,37 @@ PARAMETERS = (
         _oil_flow,
         "oil flow times its heat capacity, W/K, or the factor on a recorded one",
     ),
+    Parameter(
+        "past_cooler",
+        SHARE,
+        lambda case: Gaussian(mean=_logit(0.06), sd=1.3 if case.has("cooler_in") else 0.0),
+        "share of the pumped oil that goes home without the cooler",
+    ),
+    Parameter(
+        "tank_heat",
+        SHARE,
+        lambda case: Gaussian(mean=_logit(0.05), sd=1.3),
+        "load's share into the oil of the tank",
+    ),
+    Parameter(
+        "standing_speed",
+        LOG,
+        lambda case: Gaussian(mean=-0.5, sd=0.35) if case.stands else FIXED_AT_ONE,
+        "engine speed while standing over that at work, where it is not logged",
+    ),
+    Parameter(
+        "speed_power",
+        LINEAR,
+        lambda case: Gaussian(mean=0.25, sd=0.2 if case.varied or case.stands else 0.0),
+        "power of engine speed in K: oil side, and the air of a fan on the belt",
+    ),
     Parameter("wander_w", LOG, _about(300.0, 1.0), "standard deviation of the load's wander, W"),
+    Parameter(
+        "calm_wander",
+        LOG,
+        lambda case: Gaussian(mean=-0.9, sd=0.7) if calm_of(case.record).any() else FIXED_AT_ONE,
+        "wander while standing over that at work",
+    ),
     Parameter("memory_s", LOG, _about(60.0, 1.2), "time constant of the wander, s"),
     Parameter(
         "model_error_w",
@@ -475,9 +562,9 @@ UNKNOWNS = (
     ),
 )
 # Mean and spread of a kind of work's heat, W: wide, and what a pump puts into oil that it only
-# sends round, standing, to spread a heater's warmth: 30 L/min at 2 bar; common practice, no
-# source.
-LEVEL = {False: (2000.0, 6000.0), True: (100.0, 150.0)}
+# sends round, standing, to spread a heater's warmth: 10 to 25 bar of a charge circuit; common
+# practice, no source.
+LEVEL = {False: (2000.0, 6000.0), True: (700.0, 500.0)}
 
 
 def wandering(source: Source) -> Quantity:

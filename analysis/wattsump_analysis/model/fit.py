@@ -42,6 +42,7 @@ __all__ = (
     "model_form",
     "reference_oil_c",
     "rests_on_layout",
+    "stated_tells",
 )
 
 POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this far behind starts no proposal
@@ -105,7 +106,7 @@ SHORT_RUN = ModelForm(k=0.135, capacity=0.005, heat=0.075)
 SHORT_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
 
 
-def model_form(record: Record) -> ModelForm:
+def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
     """Model form by what the record has: a fan step under load, pipe probes, a flow meter."""
     loaded = record.engine > 0.9
     stepped = bool(np.any(loaded & (record.fan < 0.1)) and np.any(loaded & (record.fan > 0.9)))
@@ -117,7 +118,12 @@ def model_form(record: Record) -> ModelForm:
         return TANK_ONLY
     if np.any(record.heater_w > HEATING_W):
         return HEATED
-    return STEPPED_WITH_FLOW if flow_tells(record) else STEPPED
+    return STEPPED_WITH_FLOW if flow_tells(record) or stated_tells(record, know) else STEPPED
+
+
+def stated_tells(record: Record, know: Knowledge | None) -> bool:
+    """Whether a flow that was stated, not recorded, gives watts."""
+    return know is not None and know.oil_flow_w_k is not None and "cooler_in" in record.oils_c
 
 
 def flow_tells(record: Record) -> bool:
@@ -172,7 +178,7 @@ def build_target(record: Record, know: Knowledge) -> Target:
         cp[:-1] / cp[-1],
         pumped[:-1] / pumped[-1],
         {unknown.name: unknown.prior(cases[0]) for unknown in UNKNOWNS},
-        start_spread_k=1.0 if record.engine[0] < 0.5 else 10.0,
+        start_spread_k=2.0 if record.engine[0] < 0.5 else 10.0,
     )
     return Target(network, [{one.name: one.prior(case) for one in PARAMETERS} for case in cases])
 
@@ -286,7 +292,7 @@ def fit_record(
     modes = _modes(target)
     progress("draws of the machine")
     posterior = draw_from(target, modes, rng)
-    form = model_form(record) if form is None else form
+    form = model_form(record, know) if form is None else form
     return _reported(posterior, know, form, rng)
 
 
@@ -321,7 +327,7 @@ def _reported(
     paths = [_scaled(path, scale) for path, scale in zip(paths, scales, strict=True)]
     loaded = (record.work >= 0) & (record.heater_w < HEATING_W)
     heat = np.array([path.heat_w[loaded if loaded.any() else slice(None)].mean() for path in paths])
-    scale_known = know.oil_j_k is not None or flow_tells(record)
+    scale_known = know.oil_j_k is not None or flow_tells(record) or stated_tells(record, know)
     smooth = network.smooth(posterior.given(posterior.mode))
     k_inlet = k
     if "cooler_in" not in record.oils_c:

@@ -40,6 +40,9 @@ from wattsump_analysis.model.description import (
     Gaussian,
     Link,
     Quantity,
+    calm_of,
+    speed_of,
+    standing_of,
     wandering,
 )
 from wattsump_analysis.reading.record import Record
@@ -84,6 +87,9 @@ class Series:
     capacity_ratio: FloatArray
     pumped_ratio: FloatArray
     flow_w_k: FloatArray | None
+    speed: FloatArray
+    standing: FloatArray
+    calm: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,6 +237,9 @@ class Network:
             capacity_ratio=capacity_ratio,
             pumped_ratio=pumped_ratio,
             flow_w_k=record.flow_w_k,
+            speed=speed_of(record),
+            standing=standing_of(record),
+            calm=calm_of(record),
         )
         self.level_of, circulating = levels_of(record)
         priors = {name: prior for name, prior in unknowns.items() if prior.sd > 0}

@@ -7,7 +7,7 @@ from enum import StrEnum
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.fit import Fitted, fit_record
+from wattsump_analysis.model.fit import Fitted, fit_record, stated_tells
 from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
 from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases
 from wattsump_analysis.proof.routes import KnownHeat, capacity_from_heat, conductance_from_capacity
@@ -39,6 +39,7 @@ class Scale(StrEnum):
     """What watts rest on, in words for the owner."""
 
     OIL_SIDE = "the oil's flow, heat capacity and temperature drop"
+    STATED_FLOW = "the oil's stated flow, its heat capacity and temperatures"
     HEATER = "the metered heater"
     CAPACITY = "the heat capacity of the listed oil and metal"
 
@@ -163,6 +164,8 @@ def _scale(record: Record, know: Knowledge, side: OilSide, heater_metered: bool)
         return Scale.OIL_SIDE
     if heater_metered and np.any(record.heater_w > 1.0):
         return Scale.HEATER
+    if stated_tells(record, know):
+        return Scale.STATED_FLOW
     if know.oil_j_k is not None:
         return Scale.CAPACITY
     return None

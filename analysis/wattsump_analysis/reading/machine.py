@@ -140,6 +140,9 @@ VOLUMETRIC_EFFICIENCY: Mapping[str, tuple[float, float]] = {
     "vane": (0.89, 0.035),
     "piston": (0.94, 0.025),
 }
+# What a pump moves at work over what it moved when its flow was caught without load: slip under
+# pressure; common practice, no source.
+LOADED, U_LOADED = 0.95, 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,8 +165,10 @@ def stated_flow(profile: Profile) -> StatedFlow | None:
     """
     cooler, drive = profile.cooler, profile.drive
     if cooler.oil_flow_m3_s is not None:
-        rpm = cooler.oil_flow_rpm
-        return StatedFlow(flow_m3_s=cooler.oil_flow_m3_s, rpm=rpm, u_rel=cooler.u_oil_flow_rel)
+        flow, u_rel, rpm = cooler.oil_flow_m3_s, cooler.u_oil_flow_rel, cooler.oil_flow_rpm
+        if rpm is not None:
+            flow, u_rel = LOADED * flow, math.hypot(u_rel, U_LOADED)
+        return StatedFlow(flow_m3_s=flow, rpm=rpm, u_rel=u_rel)
     if drive.pump_displacement_m3 is None:
         return None
     rpm = drive.working_rpm or 1000.0

@@ -54,6 +54,11 @@ P: Any = SimpleNamespace(
     lag_out_s=9.0,
     metal_heat=0.3,
     wall_w_k=220.0,
+    past_cooler=0.1,
+    tank_heat=0.07,
+    standing_speed=0.7,
+    speed_power=0.3,
+    calm_wander=0.6,
 )
 UNKNOWN = {
     "offset_ambient_k": Gaussian(mean=0.3, sd=0.5),
