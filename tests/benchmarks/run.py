@@ -29,6 +29,7 @@ BENCHMARKS = (
     "converter_words",
     "load_session",
     "capture_rate",
+    "phone_clients",
     "prove",
     "store",
 )

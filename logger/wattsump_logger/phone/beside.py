@@ -53,6 +53,7 @@ def on_phones(place: Place, requests: Requests) -> Iterator[Callable[[Screen], N
         [sys.executable, "-m", "wattsump_logger.phone.server"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        start_new_session=True,  # Ctrl-C is for the recording, and so is its share of processor
     ) as server:
         states, asked = server.stdin, server.stdout
         assert states is not None

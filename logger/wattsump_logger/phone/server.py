@@ -31,9 +31,12 @@ MOST_OF_ONE = 8  # of one address: a few phones behind one, and no flood
 STUCK_S = 10.0  # a client that has taken nothing for so long is gone
 BEAT_S = 2.0  # at least so often something is sent, so that a dead link shows
 LEAST_S = 0.2  # at most so often
+KNOCKS_IN_10_S = 30  # new links of one address
+ASKED_IN_10_S = 60  # requests of one address; a page takes four, and one for each mark
 ACTS_IN_10_S = 20
 WRONG_TOKENS_IN_60_S = 10
 MOST_BODY = 1024
+MOST_ADDRESSES = 256
 _MARKS = frozenset(MARK_KEYS.values())
 _HEADERS = {
     "Content-Security-Policy": (
@@ -73,6 +76,22 @@ class Allowance:
         return True
 
 
+class Allowances:
+    """An allowance for each of many addresses, of which the oldest are forgotten."""
+
+    def __init__(self, most: int, stretch_s: float) -> None:
+        self._most, self._stretch_s = most, stretch_s
+        self._each: dict[str, Allowance] = {}
+
+    def spend(self, address: str) -> bool:
+        """Take one of an address; tell whether there was one."""
+        if address not in self._each:
+            if len(self._each) >= MOST_ADDRESSES:
+                del self._each[next(iter(self._each))]
+            self._each[address] = Allowance(self._most, self._stretch_s)
+        return self._each[address].spend(time.monotonic())
+
+
 class Board:
     """The newest state, the hour behind it, and who waits for a newer one."""
 
@@ -81,6 +100,7 @@ class Board:
         self.state: dict[str, Any] = {}
         self.number = 0
         self.hour = Hour()
+        self.asked = Allowances(ASKED_IN_10_S, 10.0)
         self.acts = Allowance(ACTS_IN_10_S, 10.0)
         self.wrong = Allowance(WRONG_TOKENS_IN_60_S, 60.0)
         self._out = out
@@ -119,6 +139,8 @@ class _Handler(web.RequestHandler):
             self.set_header(name, value)
 
     def prepare(self) -> None:
+        if not self.board.asked.spend(self.request.remote_ip or ""):
+            raise web.HTTPError(429)
         # A page elsewhere may give its own name this address: its requests say that name.
         if self.request.host != self.board.name:
             raise web.HTTPError(403)
@@ -213,11 +235,13 @@ class _Door(httpserver.HTTPServer):
     def initialize(self, *args: Any, **kwargs: Any) -> None:
         super().initialize(*args, **kwargs)
         self._inside: list[tuple[iostream.IOStream, str]] = []
+        self._knocks = Allowances(KNOCKS_IN_10_S, 10.0)
 
     def handle_stream(self, stream: iostream.IOStream, address: Any) -> None:
         self._inside = [one for one in self._inside if not one[0].closed()]
         of_one = sum(name == address[0] for _, name in self._inside)
-        if len(self._inside) >= MOST_CLIENTS or of_one >= MOST_OF_ONE:
+        is_full = len(self._inside) >= MOST_CLIENTS or of_one >= MOST_OF_ONE
+        if is_full or not self._knocks.spend(address[0]):
             stream.close()
             return
         self._inside.append((stream, address[0]))
@@ -291,9 +315,7 @@ def _humble() -> None:
 def main() -> None:
     """Serve until standard input ends."""
     import logging
-    import signal
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the recording, which ends this
     logging.getLogger("tornado").setLevel(logging.CRITICAL)
     _humble()
     asyncio.run(_run(sys.stdin.buffer, sys.stdout.buffer))

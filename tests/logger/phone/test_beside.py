@@ -199,13 +199,34 @@ def test_a_body_or_a_head_too_long_is_cut_off(served: Served) -> None:
     assert served.ask("GET", "/")[0] == 200
 
 
-def test_guesses_at_the_token_and_marks_without_end_are_stopped(served: Served) -> None:
-    answers = [served.act({"what": "seen"}) for _ in range(server.ACTS_IN_10_S + 5)]
-    assert answers.count(204) == server.ACTS_IN_10_S
-    assert answers[-1] == 429
-    wrong = [served.act({"what": "seen"}, token="guess") for _ in range(15)]
-    assert wrong.count(401) == server.WRONG_TOKENS_IN_60_S
-    assert wrong[-1] == 429
+def test_marks_without_end_are_stopped(served: Served) -> None:
+    answers = [served.act({"what": "seen"}) for _ in range(server.ACTS_IN_10_S + 2)]
+    assert answers == [204] * server.ACTS_IN_10_S + [429, 429]
+
+
+def test_guesses_at_the_token_are_stopped(served: Served) -> None:
+    answers = [served.act({}, token="guess") for _ in range(server.WRONG_TOKENS_IN_60_S + 2)]
+    assert answers == [401] * server.WRONG_TOKENS_IN_60_S + [429, 429]
+
+
+def test_one_address_cannot_ask_or_knock_without_end(served: Served) -> None:
+    wanted = f"GET /page.css HTTP/1.1\r\nHost: {served.place.name}\r\n\r\n".encode()
+    with served.raw(wanted * (server.ASKED_IN_10_S + 5)) as link:
+        held = b""
+        while held.count(b"HTTP/1.1 ") < server.ASKED_IN_10_S + 5:
+            held += link.recv(65536)
+    assert held.count(b"HTTP/1.1 200") == server.ASKED_IN_10_S
+    assert held.count(b"HTTP/1.1 429") == 5
+    turned_away = 0
+    for _ in range(server.KNOCKS_IN_10_S + 1):
+        with contextlib.suppress(ConnectionResetError), served.raw(b"") as link:
+            link.settimeout(0.2)
+            with contextlib.suppress(TimeoutError):
+                turned_away += link.recv(1) == b""
+    assert turned_away > 0
+    # Another address is none the worse for it.
+    with served.raw(wanted, source="127.0.0.9") as link:
+        assert link.recv(65536).startswith(b"HTTP/1.1 200")
 
 
 def test_one_address_gets_so_many_links_and_no_more_and_gets_them_back(served: Served) -> None:
