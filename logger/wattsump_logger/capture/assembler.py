@@ -78,6 +78,9 @@ class Assembler:
         self._done: list[Start | Row] = []
         self._connected = False
         self._reopened = False
+        self._period_ms = 1000
+        self._next_seq = -1
+        self._stepped = False
         self._clock_unset_said = False
 
     def feed(self, data: bytes, anchor: Anchor = NO_ANCHOR) -> list[Start | Row]:
@@ -129,15 +132,19 @@ class Assembler:
         if isinstance(event, Reading):
             self._reading(event, anchor)
         elif isinstance(event, Hello):
-            self._place(event.uptime_ms, anchor)
+            self._period_ms = event.period_ms
+            self._place(event, anchor)
             self._hello(event)
         elif isinstance(event, EventFrame):
-            elapsed_ms = self._place(event.uptime_ms, anchor)
+            elapsed_ms = self._place(event, anchor)
             self._event(event, elapsed_ms)
         elif isinstance(event, wire_events.Reboot):
             self._reboot(event.uptime_ms, anchor)
         elif isinstance(event, wire_events.UptimeWrap):
             self._time.wrap()
+        elif isinstance(event, wire_events.UptimeBack):
+            self._uptime_step(event.uptime_ms, anchor)
+            self._stepped = True  # of the frame that comes with it
         elif isinstance(event, wire_events.ChannelsChanged):
             self._out.extend(self.finish())
             self._settle()
@@ -164,14 +171,30 @@ class Assembler:
             case wire_events.Repeat():
                 self._fault("repeat")
 
-    def _place(self, uptime_ms: int, anchor: Anchor) -> int:
+    def _place(self, frame: Hello | Reading | EventFrame, anchor: Anchor) -> int:
         """Place a sound frame in time, after a lost connection with some suspicion."""
         self.frames += 1
+        uptime_ms = frame.uptime_ms
         if self._reopened:
             self._reopened = False
             if not self._time.fits(uptime_ms, anchor):
                 self._reboot(uptime_ms, anchor)
+        elif self._stepped:
+            self._stepped = False
+        elif self._time.returns(uptime_ms, self._period_ms):
+            pass  # one frame's time was misread
+        elif frame.seq == self._next_seq and self._time.leaps(uptime_ms, anchor, self._period_ms):
+            self._uptime_step(uptime_ms, anchor)
+            self._stepped = False
+        self._next_seq = frame.seq + 1
         return self._time.place(uptime_ms, anchor)
+
+    def _uptime_step(self, uptime_ms: int, anchor: Anchor) -> None:
+        """Go on by the host's clock, or by one interval: the controller's time was misread."""
+        if self._time.returns(uptime_ms, self._period_ms):
+            return
+        self._fault("uptime_step")
+        self._time.step(uptime_ms, anchor, self._period_ms)
 
     def _reboot(self, uptime_ms: int, anchor: Anchor) -> None:
         self._reopened = False
@@ -219,7 +242,7 @@ class Assembler:
             self._mark(f"note {event.detail}", elapsed_ms)
 
     def _reading(self, event: Reading, anchor: Anchor) -> None:
-        elapsed_ms = self._place(event.uptime_ms, anchor)
+        elapsed_ms = self._place(event, anchor)
         if not self._begun:
             self._begun = True
             self._time.begin_here(event.uptime_ms)

@@ -28,6 +28,7 @@ class Timeline:
     start_utc_ms: int | None = None  # as typed by the user, for boards without a clock
     last_ms: int = -1  # elapsed time of the last frame placed
     _shift_ms: int | None = None  # elapsed time minus uptime
+    _stepped_from_ms: int | None = None  # the same before the last frame's uptime was not followed
     _last_uptime_ms: int = 0
     _last_mono_ms: int | None = None
     _zero_utc_ms: int | None = None  # UTC at elapsed time 0
@@ -69,6 +70,41 @@ class Timeline:
             passed_ms = max(passed_ms, anchor.mono_ms - self._last_mono_ms)
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
         return known
+
+    def step(self, uptime_ms: int, anchor: Anchor, period_ms: int) -> None:
+        """Let an uptime that cannot be right be the moment after the last frame's."""
+        if self._shift_ms is None:
+            return
+        passed_ms = period_ms
+        if anchor.mono_ms is not None and self._last_mono_ms is not None:
+            passed_ms = anchor.mono_ms - self._last_mono_ms
+        last_ms = self._last_uptime_ms + self._shift_ms
+        self._stepped_from_ms = self._shift_ms
+        self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
+
+    def returns(self, uptime_ms: int, period_ms: int) -> bool:
+        """Go back to where time stood before a step, if this uptime follows from there."""
+        before_ms, self._stepped_from_ms = self._stepped_from_ms, None
+        if before_ms is None or self._shift_ms is None:
+            return False
+        passed_ms = uptime_ms + before_ms - self._last_uptime_ms - self._shift_ms
+        if not 0 < passed_ms <= 3 * period_ms:
+            return False
+        # As if the last frame had been where it was placed, by the clock that is right again.
+        self._last_uptime_ms += self._shift_ms - before_ms
+        self._shift_ms = before_ms
+        return True
+
+    def leaps(self, uptime_ms: int, anchor: Anchor, period_ms: int) -> bool:
+        """Tell whether uptime ran ahead by several readings that neither came nor had the time.
+
+        For frames whose counter shows that nothing came between; only the host can tell.
+        """
+        if anchor.mono_ms is None or self._last_mono_ms is None:
+            return False
+        ours_ms = anchor.mono_ms - self._last_mono_ms
+        theirs_ms = uptime_ms - self._last_uptime_ms
+        return theirs_ms > 3 * period_ms + _SLACK_MS and theirs_ms > 2 * ours_ms + _SLACK_MS
 
     def fits(self, uptime_ms: int, anchor: Anchor) -> bool:
         """Tell whether the controller's clock ran on as long as ours since the last frame."""

@@ -5,10 +5,12 @@ alarm says goes into environment variables only. A channel name, a mark or a fau
 the wire can therefore never become part of a command.
 """
 
+import contextlib
 import os
 import re
 import shlex
 import shutil
+import signal
 import subprocess
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -17,7 +19,7 @@ from typing import Protocol
 from wattsump_logger.errors import UsageError
 from wattsump_logger.watch.alarms import Notice
 
-__all__ = ("AlarmCommand", "environment_of", "words_of")
+__all__ = ("AlarmCommand", "end_group", "environment_of", "words_of")
 
 _MOST_RUNNING = 4
 _LONGEST_S = 60.0
@@ -89,13 +91,20 @@ class AlarmCommand:
         words: Sequence[str],
         *,
         start: Callable[[Sequence[str], Mapping[str, str]], Process] | None = None,
+        end: Callable[[Process], None] | None = None,
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.trouble = ""
         self._words = tuple(words)
         self._start = start or _start
+        self._end = end or end_group
         self._monotonic_s = monotonic_s
         self._running: list[tuple[float, Process]] = []
+
+    @property
+    def running(self) -> int:
+        """How many still run."""
+        return len(self._running)
 
     def tell(self, notice: Notice) -> None:
         """Start the command for this notice, unless too many still run."""
@@ -116,13 +125,25 @@ class AlarmCommand:
         for since_s, process in self._running:
             code = process.poll()
             if code is None and self._monotonic_s() - since_s > _LONGEST_S:
-                process.kill()
+                self._end(process)
                 self.trouble = f"alarm command ended after {_LONGEST_S:.0f} s"
             if code is None:
                 still.append((since_s, process))
             elif code > 0:
                 self.trouble = f"alarm command gave exit code {code}"
+            elif code < 0 and not self.trouble.startswith("alarm command ended after"):
+                self.trouble = f"alarm command was ended by signal {-code}"
         self._running = still
+
+
+def end_group(process: Process) -> None:
+    """End a command and everything it has started, where it has a group of its own."""
+    pid = getattr(process, "pid", None)
+    if os.name != "posix" or pid is None:
+        process.kill()
+        return
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        os.killpg(pid, signal.SIGKILL)
 
 
 def _start(words: Sequence[str], environment: Mapping[str, str]) -> Process:

@@ -30,6 +30,7 @@ __all__ = (
     "Reboot",
     "Repeat",
     "Unknown",
+    "UptimeBack",
     "UptimeWrap",
     "WireChannel",
     "details_of",
@@ -196,6 +197,13 @@ class Reboot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UptimeBack:
+    """Uptime went back though the counter just went on: a time that was misread, no boot."""
+
+    uptime_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UptimeWrap:
     """The uptime passed 2**32 ms and began again at 0 without a restart."""
 
@@ -223,6 +231,7 @@ Event = (
     | Gap
     | Repeat
     | Reboot
+    | UptimeBack
     | UptimeWrap
     | ChannelsChanged
 )

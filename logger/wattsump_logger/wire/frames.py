@@ -30,6 +30,7 @@ from wattsump_logger.wire.events import (
     Reboot,
     Repeat,
     Unknown,
+    UptimeBack,
     UptimeWrap,
     WireChannel,
     details_of,
@@ -331,9 +332,15 @@ class FrameParser:
             is_ahead = ahead < WRAP // 2
             if uptime_ms < self._uptime_ms:
                 wraps = is_ahead and not boots and self._uptime_ms > _WRAP_FROM_MS
-                kind = UptimeWrap(uptime_ms=uptime_ms) if wraps else None
-                self._events.append(kind or Reboot(seq=seq, uptime_ms=uptime_ms))
-                ahead = ahead if wraps else seq  # after a boot: the frames since it
+                # A boot begins the counter anew: one that just goes on was not reset.
+                goes_on = ahead == 0 < seq and not boots
+                if wraps:
+                    self._events.append(UptimeWrap(uptime_ms=uptime_ms))
+                elif goes_on:
+                    self._events.append(UptimeBack(uptime_ms=uptime_ms))
+                else:
+                    self._events.append(Reboot(seq=seq, uptime_ms=uptime_ms))
+                    ahead = seq  # the frames since it
             elif not is_ahead and uptime_ms == self._uptime_ms and not boots:
                 self._events.append(Repeat(seq=seq, uptime_ms=uptime_ms))
                 return False

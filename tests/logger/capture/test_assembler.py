@@ -162,6 +162,47 @@ def test_after_a_reboot_without_a_host_clock_the_time_is_the_least_it_was_and_sa
     assert rows[1].fault == "wire:reboot=1;wire:time_unknown=1"
 
 
+@pytest.mark.parametrize("wrong_ms", [3_599_999, 3_602_000 + 65_536, 3_602_000 + 2**24])
+def test_an_uptime_misread_after_an_hour_costs_no_time_and_is_told(wrong_ms: int) -> None:
+    hour_s, hour_ms = 3600, 3_600_000
+    rows = rows_of(
+        (hello() + reading(1, 0), at(0)),
+        *((reading(n + 1, n * 1000), at(n)) for n in range(1, hour_s + 1)),
+        (reading(hour_s + 2, hour_ms + 1000), at(hour_s + 1)),
+        (reading(hour_s + 3, wrong_ms), at(hour_s + 2)),
+        (reading(hour_s + 4, hour_ms + 3000), at(hour_s + 3)),
+        (reading(hour_s + 5, hour_ms + 4000), at(hour_s + 4)),
+    )
+    assert [row.elapsed_ms for row in rows[-4:]] == [hour_ms + n * 1000 for n in (1, 2, 3, 4)]
+    assert [row.fault for row in rows if row.fault] == ["wire:uptime_step=1"]
+
+
+def test_an_uptime_that_goes_back_for_good_is_followed_from_there() -> None:
+    rows = rows_of(
+        (hello() + reading(1, 100_000), at(1)),
+        (reading(2, 50_000), at(2)),
+        (reading(3, 51_000), at(3)),
+        (reading(4, 52_000), at(4)),
+    )
+    assert [row.elapsed_ms for row in rows] == [0, 1000, 2000, 3000]
+
+
+def test_without_a_host_a_misread_uptime_is_one_interval_on() -> None:
+    rows = rows_of(hello() + reading(1, 9000) + reading(2, 8999) + reading(3, 9999))
+    assert [row.elapsed_ms for row in rows] == [0, 1000, 2000]
+    assert rows[1].fault == "wire:uptime_step=1"
+
+
+def test_a_controller_that_stood_still_for_a_minute_keeps_its_time() -> None:
+    rows = rows_of(
+        (hello() + reading(1, 1000), at(1)),
+        (reading(2, 61_000), at(61)),
+        (reading(3, 62_000), at(62)),
+    )
+    assert [row.elapsed_ms for row in rows] == [0, 60_000, 61_000]
+    assert all(row.fault == "" for row in rows)
+
+
 def test_a_reboot_loop_is_counted_and_takes_no_memory() -> None:
     rows = rows_of(hello() + reading(1, 60_000) + hello(0, 12) * 5000 + reading(1, 1000))
     assert rows[1].fault == "wire:reboot=5000;wire:time_unknown=5000"

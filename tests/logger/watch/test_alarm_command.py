@@ -1,7 +1,9 @@
 """The driver's own command: no shell, values in variables only, never in the way."""
 
 import json
+import os
 import sys
+import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -124,3 +126,37 @@ def test_a_command_that_cannot_be_run_is_refused_at_once(typed: str, found: str)
 
 def test_no_value_is_an_empty_variable() -> None:
     assert environment_of(notice(value=None))["WATTSUMP_VALUE"] == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="process groups are of POSIX")
+def test_a_command_that_hangs_is_ended_with_all_it_has_started(tmp_path: Path) -> None:
+    now_s = [0.0]
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    script = tmp_path / "siren.sh"
+    script.write_text(f"#!/bin/sh\n(sleep 600) >{pipe} &\nwait\n", encoding="utf-8")
+    command = AlarmCommand(("sh", str(script)), monotonic_s=lambda: now_s[0])
+    command.tell(notice())
+    with pipe.open("rb") as alive:  # opens when the child has, and ends when the child does
+        now_s[0] = 61.0
+        command.tidy()
+        assert alive.read() == b""
+    pause = threading.Event()
+    while command.running:  # until the system has told that it is gone
+        pause.wait(0.01)
+        command.tidy()
+    assert command.trouble == "alarm command ended after 60 s"
+
+
+def test_a_command_that_a_signal_ended_is_told() -> None:
+    class Killed:
+        def poll(self) -> int | None:
+            return -9
+
+        def kill(self) -> None:
+            pass
+
+    command = AlarmCommand(("x",), start=lambda words, environment: Killed())
+    command.tell(notice())
+    command.tidy()
+    assert command.trouble == "alarm command was ended by signal 9"

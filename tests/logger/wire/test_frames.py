@@ -28,6 +28,7 @@ from wattsump_logger.wire.events import (
     Reboot,
     Repeat,
     Unknown,
+    UptimeBack,
     UptimeWrap,
     WireChannel,
     details_of,
@@ -336,6 +337,16 @@ def test_a_frame_lost_at_the_wrap_is_a_wrap_with_a_gap() -> None:
 def test_uptime_going_back_is_a_reboot() -> None:
     events = said(reading(1, 1000) + hello(0, 12) + reading(1, 1012))
     assert [type(event) for event in events] == [Reading, Reboot, Hello, Reading]
+
+
+def test_uptime_going_back_while_the_counter_just_goes_on_is_no_boot_and_no_gap() -> None:
+    check(
+        reading(1, 3_600_000) + reading(2, 3_599_999) + reading(3, 3_601_000),
+        Reading(seq=1, uptime_ms=3_600_000, fields=FIELDS),
+        UptimeBack(uptime_ms=3_599_999),
+        Reading(seq=2, uptime_ms=3_599_999, fields=FIELDS),
+        Reading(seq=3, uptime_ms=3_601_000, fields=FIELDS),
+    )
 
 
 def test_a_boot_near_the_end_of_uptime_is_still_a_reboot() -> None:
