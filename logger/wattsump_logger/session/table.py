@@ -24,6 +24,7 @@ OpenRows = Callable[[], io.BufferedIOBase]
 _TEXTS = ("time_utc", "fault", "mark")
 _SHOWN = 3  # damaged rows named in full; more would bury the message
 _BLOCK = 1 << 20
+_SALVAGED = 1 << 21  # bytes looked at together
 _LONGEST_ROW = 1 << 16
 _LONGEST_CELL_SHOWN = 40
 # Python reads numbers that the fast reader does not, such as 1_000 or other scripts' digits.
@@ -44,9 +45,15 @@ class Table:
 
 
 class _Window(io.RawIOBase):
-    """The bytes of a file from `start` to `end`, read as a file of their own."""
+    """The bytes of a file from `start` to `end`, read as a file of their own.
+
+    `has_nul` and `line_count` are of what was read so far. The fast reader does not see all that
+    takes rows with it: NUL bytes in `time_utc`, which it skips, or a quote that is never closed.
+    """
 
     def __init__(self, path: Path, start: int, end: int) -> None:
+        self.has_nul = False
+        self.line_count = 0
         self._file = path.open("rb", buffering=0)
         self._file.seek(start)
         self._left = end - start
@@ -57,6 +64,9 @@ class _Window(io.RawIOBase):
     def readinto(self, buffer: Any) -> int:
         count = self._file.readinto(memoryview(buffer)[: self._left]) or 0
         self._left -= count
+        data = bytes(memoryview(buffer)[:count])
+        self.has_nul = self.has_nul or b"\0" in data
+        self.line_count += data.count(b"\n")
         return count
 
     def close(self) -> None:
@@ -110,6 +120,9 @@ def _read(
                 strings_can_be_null=False,
             ),
         )
+        raw = getattr(rows, "raw", None)
+        if isinstance(raw, _Window) and (raw.has_nul or raw.line_count != table.num_rows):
+            raise pa.ArrowInvalid("rows that were not read")
     return dict(zip(table.column_names, table.columns, strict=True))
 
 
@@ -141,16 +154,22 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
     """Return the table of the rows that are sound, with notes on the others."""
     sound = io.BytesIO()
     damage: list[str] = []
-    kept = 0
+    damaged, first = 0, 2
     with open_rows() as rows:
-        for number, line in enumerate(rows, start=2):
-            wrong = _what_is_wrong(line, header)
-            if wrong is None:
-                sound.write(line)
-                kept += 1
-            elif wrong:
-                damage.append(f"line {number}: {wrong}")
-    if not kept and damage:
+        while lines := rows.readlines(_SALVAGED):
+            block = b"".join(lines)
+            if _is_sound(block, header):
+                sound.write(block)
+            else:  # row by row, which is slow
+                for number, line in enumerate(lines, start=first):
+                    wrong = _what_is_wrong(line, header)
+                    if wrong is None:
+                        sound.write(line)
+                    elif wrong:
+                        damaged += 1
+                        damage += [f"line {number}: {wrong}"][: _SHOWN - len(damage)]
+            first += len(lines)
+    if not sound.tell() and damaged:
         raise SessionError(
             expected="rows of a session",
             found=damage[0],
@@ -165,15 +184,22 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
             where=str(path),
             do="make the session again from its .wire file with `wattsump import`",
         )
-    shown = "; ".join(damage[:_SHOWN]) + ("; ..." if len(damage) > _SHOWN else "")
-    note = Remark(code="rows-damaged", text=f"damaged rows left out: {len(damage)} ({shown})")
+    shown = "; ".join(damage) + ("; ..." if damaged > _SHOWN else "")
+    note = Remark(code="rows-damaged", text=f"damaged rows left out: {damaged} ({shown})")
     return Table(
         columns=table.columns,
         faults=table.faults,
         marks=table.marks,
         first_time=table.first_time,
-        notes=(note,) if damage else (),
+        notes=(note,) if damaged else (),
     )
+
+
+def _is_sound(block: bytes, header: tuple[str, ...]) -> bool:
+    """Tell whether nothing is wrong with these rows; a quote may reach over many of them."""
+    if b"\0" in block or b'"' in block:
+        return False
+    return parse_table(lambda: io.BytesIO(block), header) is not None
 
 
 def _what_is_wrong(line: bytes, header: tuple[str, ...]) -> str | None:

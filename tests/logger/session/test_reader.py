@@ -350,3 +350,27 @@ def test_a_temperature_that_there_cannot_be_is_no_reading_and_is_said(
     session = load_session(path)
     assert np.flatnonzero(np.isnan(session.columns["tank_c"])).tolist() == [3]
     assert any("beyond any temperature" in note.text for note in session.notes)
+
+
+def test_a_block_of_zeros_that_begins_in_a_time_is_noticed(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    head = b"time_utc,elapsed_s,seq,tank_c,fault,mark\r\n"
+    rows = [f"2026-05-04T07:30:00.000Z,{n}.000,{n},40.5,,\r\n".encode() for n in range(320)]
+    data = bytearray(b"".join(rows))
+    begin, end = len(b"".join(rows[:100])) + 5, len(b"".join(rows[:200])) + 9
+    data[begin:end] = bytes(end - begin)
+    path.write_bytes(head + data)
+    session = load_session(path)
+    assert session.elapsed_s.size == 219
+    assert "line 102: " in session.notes[0].text
+    assert "NUL bytes" in session.notes[0].text
+
+
+def test_one_bad_row_among_very_many_costs_itself_only(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    rows = [f",{n}.000,{n},40.5,,\r\n" for n in range(300_000)]
+    rows[123_456] = ',123456.000,123456,40.5x,,"\r\n'
+    path.write_text("time_utc,elapsed_s,seq,tank_c,fault,mark\r\n" + "".join(rows), newline="")
+    session = load_session(path)
+    assert session.elapsed_s.size == 299_999
+    assert "line 123458: " in session.notes[0].text
