@@ -272,9 +272,13 @@ class Network:
     def without(self, left_out: NDArray[np.bool_]) -> "Network":
         """The same network with the oil probes of these bins not read."""
         less = copy(self)
-        less.__dict__.pop("_net", None)
+        less.forget()
         less.seen = self.seen & ~left_out
         return less
+
+    def forget(self) -> None:
+        """Read the record's probes anew at the next call."""
+        self.__dict__.pop("_net", None)
 
     @cached_property
     def _inputs(self) -> tuple[FloatArray, Mapping[str, int]]:
