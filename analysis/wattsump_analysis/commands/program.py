@@ -16,7 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from wattsump_analysis import threads
-from wattsump_analysis.commands import questions, season, streams
+from wattsump_analysis.commands import machine, questions, season, streams
 from wattsump_analysis.commands.demo import demo_command
 from wattsump_analysis.commands.practice import practice_command
 from wattsump_analysis.commands.prove import prove_command
@@ -44,6 +44,7 @@ def register(app: typer.Typer) -> None:
     app.command("prove")(prove_command)
     app.command("demo")(demo_command)
     app.command("practice")(practice_command)
+    machine.register(app)
     questions.register(app)
     season.register(app)
 

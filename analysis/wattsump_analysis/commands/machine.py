@@ -1,0 +1,114 @@
+"""`wattsump machine`: describe a machine by answering questions, and check what was described."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wattsump_analysis.commands.prove import Units
+
+if TYPE_CHECKING:
+    from wattsump_logger.machine.describing import Question
+    from wattsump_logger.machine.profile import Profile
+
+__all__ = ("register",)
+
+_Shown = Annotated[Units, typer.Option("--units", help="Units to show.")]
+_WRONG = 3
+
+
+def register(app: typer.Typer) -> None:
+    """Add `machine` to the program."""
+    group = typer.Typer(
+        no_args_is_help=True, help="Describe a machine by answering questions, or check one."
+    )
+    group.command("new")(new_command)
+    group.command("check")(check_command)
+    app.add_typer(group, name="machine")
+
+
+def new_command(
+    path: Annotated[Path, typer.Argument(help="Profile to write, such as mine.toml.")],
+    units: _Shown = Units.SI,
+) -> None:
+    """Describe a machine by answering a dozen questions.
+
+    Answer in any unit; Enter takes the usual answer or skips. Ctrl-C keeps what was answered, and
+    the same command goes on from there.
+    """
+    from wattsump_logger.errors import UsageError
+    from wattsump_logger.machine.describing import QUESTIONS, profile_data, toml_of
+    from wattsump_logger.machine.profile import profile_from_dict
+    from wattsump_logger.session.wholefile import write_whole
+
+    if path.exists():
+        raise UsageError(
+            expected="a name that is free",
+            found="a file",
+            where=str(path),
+            do=f"choose another name, or see what it says with wattsump machine check {path}",
+        )
+    draft = path.with_name(path.name + ".answers.json")
+    answers = json.loads(draft.read_text(encoding="utf-8")) if draft.exists() else {}
+    if answers:
+        typer.echo(f"going on after {len(answers)} answers kept in {draft}")
+    for number, question in enumerate(QUESTIONS, 1):
+        if question.name not in answers:
+            typer.echo(
+                f"\n{number} of {len(QUESTIONS)}  {question.text}\n  e.g. {question.example}"
+            )
+            answers[question.name] = _answer(question)
+            write_whole(draft, json.dumps(answers, ensure_ascii=False))
+    data = profile_data(answers)
+    profile = profile_from_dict(data, str(path))
+    write_whole(path, toml_of(data))
+    draft.unlink()
+    typer.echo("")
+    _echo(profile, units)
+    typer.echo(f"\nprofile {path}; its other keys are in docs/machine-profile.md")
+
+
+def _answer(question: "Question") -> str:
+    """Ask until there is an answer that can be kept."""
+    from wattsump_logger.errors import WattsumpError
+    from wattsump_logger.machine.describing import checked
+
+    while True:
+        shown = f" [{question.usual}]" if question.usual else ""
+        typed = typer.prompt(f"  answer{shown}", default="", show_default=False)
+        try:
+            answer = checked(question, typed)
+        except WattsumpError as error:
+            typer.echo(f"  expected {error.expected}, found {error.found}; {error.do}")
+            continue
+        if not answer and question.skipped:
+            typer.echo(f"  skipped: {question.skipped}")
+        return answer
+
+
+def check_command(
+    path: Annotated[Path, typer.Argument(help="Machine profile (TOML).")],
+    units: _Shown = Units.SI,
+) -> None:
+    """Tell what a profile was understood to say, or all that is wrong with it.
+
+    Ends with exit code 3 where something is wrong.
+    """
+    from wattsump_logger.machine.check import problems, raw_profile
+    from wattsump_logger.machine.profile import profile_from_dict
+
+    raw = raw_profile(path)
+    wrong = problems(raw, str(path))
+    for problem in wrong:
+        typer.echo(f"wrong: {problem}")
+    if wrong:
+        raise typer.Exit(_WRONG)
+    _echo(profile_from_dict(raw, str(path)), units)
+
+
+def _echo(profile: "Profile", units: str) -> None:
+    from wattsump_analysis.show.machine import machine_lines
+
+    for line in machine_lines(profile, units):
+        typer.echo(line)

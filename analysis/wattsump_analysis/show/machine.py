@@ -1,0 +1,150 @@
+"""What a machine profile was understood to say, and what each missing thing costs."""
+
+import math
+from collections.abc import Iterator
+
+from wattsump_analysis.physics.drive import HEAT_SHARES, drive_loss_w
+from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k, stated_flow
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.units.quantities import show
+
+__all__ = ("machine_lines",)
+
+REFERENCE_C = 60.0
+USUAL_DIFFERENCE_K = 40.0  # oil in over air in; common practice, no source
+WORTH_TELLING = 0.02  # of the width: less is nobody's trouble
+
+
+def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
+    """Yield the lines: what was understood, then what is missing and its cost.
+
+    Parameters
+    ----------
+    profile : Profile
+        The machine.
+    units : {"si", "us"}
+        Units of display.
+    """
+    yield profile.name
+    yield from _capacity(profile, units)
+    yield from _label(profile, units)
+    yield from _drive(profile, units)
+    yield from _channels(profile)
+    yield from _missing(profile)
+
+
+def _row(name: str, text: str) -> str:
+    return f"  {name:<15} {text}"
+
+
+def _half(u_rel: float) -> str:
+    return f"±{200.0 * u_rel:.0f} %"  # twice the standard uncertainty, JCGM 100:2008, G.6.6
+
+
+def _capacity(profile: Profile, units: str) -> Iterator[str]:
+    oil = profile.oil
+    oil_j_k, u_oil = oil_capacity_j_k(profile, REFERENCE_C)
+    metal_j_k, u_metal = metal_capacity_j_k(profile)
+    volume = show(oil.volume_m3, "volume", units)
+    if oil_j_k is None:
+        yield _row("oil", f"{volume} of {oil.grade}, volume not known: no heat capacity")
+        return
+    yield _row(
+        "oil", f"{volume} of {oil.grade}: {show(oil_j_k, 'heat_capacity', units)} {_half(u_oil)}"
+    )
+    if metal_j_k is None:
+        yield _row("metal", "none listed")
+        return
+    mass_kg = sum(part.mass_kg for part in profile.metal)
+    yield _row(
+        "metal",
+        f"{show(mass_kg, 'mass', units)} in {len(profile.metal)} parts: "
+        f"{show(metal_j_k, 'heat_capacity', units)} {_half(u_metal)}",
+    )
+    whole = oil_j_k + metal_j_k
+    u_whole = math.hypot(u_oil * oil_j_k, u_metal * metal_j_k) / whole
+    yield _row(
+        "together",
+        f"{show(whole, 'heat_capacity', units)} {_half(u_whole)}, {metal_j_k / whole:.0%} of it "
+        "in metal",
+    )
+
+
+def _label(profile: Profile, units: str) -> Iterator[str]:
+    cooler = profile.cooler
+    if cooler.label_heat_w is None:
+        yield _row("label", "no heat stated" if cooler.fitted else "no cooler fitted")
+        return
+    heat = show(cooler.label_heat_w, "power", units)
+    if cooler.label_etd_k is None:
+        yield _row("label", f"{heat}, its temperature difference not printed")
+        return
+    k_w_k = cooler.label_heat_w / cooler.label_etd_k
+    difference = show(cooler.label_etd_k, "temperature_difference", units)
+    yield _row(
+        "label",
+        f"{heat} at {difference} oil over air: {show(k_w_k, 'conductance', units)}, which is "
+        f"{show(k_w_k * USUAL_DIFFERENCE_K, 'power', units)} at "
+        f"{show(USUAL_DIFFERENCE_K, 'temperature_difference', units)}",
+    )
+
+
+def _drive(profile: Profile, units: str) -> Iterator[str]:
+    drive, cooler = profile.drive, profile.cooler
+    if drive.power_w is None:
+        return
+    if drive.pump_efficiency is not None and drive.motor_efficiency is not None:
+        low_w = high_w = drive_loss_w(drive.power_w, drive.pump_efficiency, drive.motor_efficiency)
+        heat = show(low_w, "power", units)
+    else:
+        low_w = min(share.low for share in HEAT_SHARES) * drive.power_w
+        high_w = max(share.high for share in HEAT_SHARES) * drive.power_w
+        heat = f"{show(low_w, 'power', units)} to {show(high_w, 'power', units)} (rule of thumb)"
+    yield _row("drive heat", f"{heat} of {show(drive.power_w, 'power', units)}, at full power")
+    if cooler.label_heat_w is None or cooler.label_etd_k is None:
+        return
+    per_k = cooler.label_heat_w / cooler.label_etd_k
+    needed = [show(w / per_k, "temperature_difference", units) for w in (low_w, high_w)]
+    over = needed[0] if low_w == high_w else f"{needed[0]} to {needed[1]}"
+    yield _row("", f"the label carries that with the oil {over} over the air")
+
+
+def _channels(profile: Profile) -> Iterator[str]:
+    if profile.channels:
+        each = ", ".join(
+            name if name == channel.role.value else f"{name} ({channel.role.value})"
+            for name, channel in profile.channels.items()
+        )
+        yield _row("channels", each)
+    else:
+        yield _row("channels", "by their names on the wire: tank, cooler_in, cooler_out, ...")
+
+
+def _missing(profile: Profile) -> Iterator[str]:
+    oil_j_k, u_oil = oil_capacity_j_k(profile, REFERENCE_C)
+    metal_j_k, u_metal = metal_capacity_j_k(profile)
+    if metal_j_k is None:
+        yield _row("missing", "metal: about half of the heat is in it; no watts by temperatures")
+    elif oil_j_k is not None:
+        yield from _worth_knowing(oil_j_k, u_oil, metal_j_k, u_metal)
+    if profile.cooler.label_heat_w is None:
+        yield _row("missing", "label_heat: watts, but no verdict")
+    elif profile.cooler.label_etd_k is None:
+        yield _row("missing", "label_etd: the label means anything between the trade's bases")
+    if stated_flow(profile) is None:
+        yield _row("missing", "oil flow: no second way to the watts, nothing to hold them against")
+    if profile.drive.power_w is None:
+        yield _row("missing", "drive power: the label cannot be held against the drive's heat")
+
+
+def _worth_knowing(oil_j_k: float, u_oil: float, metal_j_k: float, u_metal: float) -> Iterator[str]:
+    """Tell how much narrower the watts were with oil measured, or metal weighed."""
+    whole = oil_j_k + metal_j_k
+    parts = {"the oil measured": u_oil * oil_j_k, "the metal weighed": u_metal * metal_j_k}
+    now = math.hypot(*parts.values()) / whole
+    for what, part in parts.items():
+        better = math.sqrt(max(now**2 - (part / whole) ** 2, 0.0))
+        if now - better > WORTH_TELLING / 2.0:
+            yield _row(
+                "worth knowing", f"{what}: {_half(now)} of the capacity become {_half(better)}"
+            )

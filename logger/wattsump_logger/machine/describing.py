@@ -1,0 +1,236 @@
+"""A machine described by answering questions: about ten, each skippable, in the units typed.
+
+Each answer is a key of the profile and is checked as such; the answers make the profile's
+plain data, and `toml_of` writes it as the owner would.
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine import keys
+
+__all__ = ("QUESTIONS", "Question", "checked", "profile_data", "toml_of")
+
+_PARTS = (("tank and frame", "steel"), ("pump and motors", "cast iron"), ("core", "aluminium"))
+_FANS = ("switch", "engine", "thermostat 50 degC")
+_THERMOSTAT = "thermostat"
+_NO_METAL = "without both heavy parts no metal is listed, and temperatures give no watts"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question: `key` of a section, what is asked, an example, and what skipping costs.
+
+    `usual` is taken by an empty answer; without one an empty answer skips the question, which
+    only a `required` one refuses.
+    """
+
+    name: str
+    section: Literal["", "oil", "metal", "drive", "cooler", "heater"]
+    key: str
+    text: str
+    example: str
+    usual: str = ""
+    skipped: str = ""
+    required: bool = False
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question(
+        name="name",
+        section="",
+        key="name",
+        text="What is the machine called?",
+        example="forwarder behind the barn",
+        required=True,
+    ),
+    Question(
+        name="grade",
+        section="oil",
+        key="grade",
+        text="Which hydraulic oil is in it?",
+        example="VG 46",
+        usual="VG 46",
+    ),
+    Question(
+        name="volume",
+        section="oil",
+        key="volume",
+        text="How much oil is in the whole circuit, hoses and drive included?",
+        example="18 L, or 4.75 gal",
+        required=True,
+    ),
+    Question(
+        name="tank metal",
+        section="metal",
+        key="mass",
+        text="How heavy is the steel that warms with the oil: tank, frame rail, brackets?",
+        example="24 kg, or 53 lb",
+        skipped=_NO_METAL,
+    ),
+    Question(
+        name="drive metal",
+        section="metal",
+        key="mass",
+        text="How heavy are pump and motors together (cast iron)?",
+        example="34 kg",
+        skipped=_NO_METAL,
+    ),
+    Question(
+        name="core metal",
+        section="metal",
+        key="mass",
+        text="How heavy is the cooler's core (aluminium)?",
+        example="4 kg",
+        skipped="a light part: its absence costs some per cent",
+    ),
+    Question(
+        name="label heat",
+        section="cooler",
+        key="label_heat",
+        text="What heat does the cooler's label claim?",
+        example="6 kW, or 20000 BTU/h",
+        skipped="no verdict without a label: watts only",
+    ),
+    Question(
+        name="label difference",
+        section="cooler",
+        key="label_etd",
+        text="At which difference, oil in over air in, is that claim?",
+        example="40 K, or 100 degF; 'not printed' if the label does not say",
+        usual=keys.NOT_PRINTED,
+    ),
+    Question(
+        name="oil flow",
+        section="cooler",
+        key="oil_flow",
+        text="How much oil flows through the cooler at working speed?",
+        example="12 L/min, or 3 gpm",
+        skipped="no second way to the watts",
+    ),
+    Question(
+        name="fan",
+        section="cooler",
+        key="fan",
+        text="What makes the fan run: a switch, a thermostat, or the engine?",
+        example="; ".join(_FANS),
+        usual="switch",
+    ),
+    Question(
+        name="power",
+        section="drive",
+        key="power",
+        text="How much power does the engine put into the drive?",
+        example="15 kW, or 20 hp",
+        skipped="the label cannot be held against the drive's heat",
+    ),
+    Question(
+        name="heater",
+        section="heater",
+        key="power",
+        text="Which tank heater is fitted?",
+        example="500 W",
+        skipped="no heater run, no preheat times",
+    ),
+)
+
+_TABLES = {
+    "oil": keys.OIL,
+    "metal": keys.METAL,
+    "drive": keys.DRIVE,
+    "cooler": keys.COOLER,
+    "heater": keys.HEATER,
+}
+
+
+def checked(question: Question, typed: str) -> str:
+    """Return an answer that can be kept: the typed one, the usual one, or "" for skipped.
+
+    Raises
+    ------
+    UsageError
+        Nothing where something is needed, or no answer to this question.
+    ProfileError
+        A value that the profile would refuse.
+    """
+    answer = typed.strip() or question.usual
+    if not answer:
+        if question.required:
+            raise UsageError(
+                expected=f"an answer such as {question.example!r}",
+                found="nothing",
+                where=question.text,
+                do="this one cannot be skipped",
+            )
+        return ""
+    if question.key == "fan":
+        word, _, setting = answer.partition(" ")
+        if word == _THERMOSTAT:
+            table = tuple(k for k in keys.COOLER if k.name == "fan_thermostat")
+            keys.read({"fan_thermostat": setting}, table, question.name)
+        elif answer not in _FANS:
+            raise UsageError(
+                expected="one of " + ", ".join(_FANS),
+                found=repr(answer),
+                where=question.text,
+                do="type one of them",
+            )
+    elif question.section:
+        table = tuple(k for k in _TABLES[question.section] if k.name == question.key)
+        keys.read({question.key: answer}, table, question.name)
+    return answer
+
+
+def profile_data(answers: Mapping[str, str]) -> dict[str, object]:
+    """Return the profile's plain data from the answers by their questions' names."""
+    data: dict[str, object] = {}
+    sections: dict[str, dict[str, object]] = {}
+    masses: list[str] = []
+    for question in QUESTIONS:
+        answer = answers.get(question.name, "")
+        if question.section == "metal":
+            masses.append(answer)
+        elif question.key == "fan":
+            if answer == "engine":
+                sections.setdefault("cooler", {})["fan_with_engine"] = True
+            elif answer.startswith(_THERMOSTAT):
+                setting = answer.partition(" ")[2]
+                sections.setdefault("cooler", {})["fan_thermostat"] = setting
+        elif answer and question.section:
+            sections.setdefault(question.section, {})[question.key] = answer
+        elif answer:
+            data[question.key] = answer
+    # A list that lacks a heavy part would pass for the whole, and the watts come out low.
+    metal = [
+        {"name": name, "material": material, "mass": mass}
+        for (name, material), mass in zip(_PARTS, masses, strict=True)
+        if mass and all(masses[:2])
+    ]
+    return {**data, **({"metal": metal} if metal else {}), **sections}
+
+
+def toml_of(data: Mapping[str, object]) -> str:
+    """Return plain profile data as TOML, sections in the order of `keys.SECTIONS`."""
+    return "\n".join(_lines(data)) + "\n"
+
+
+def _lines(data: Mapping[str, object]) -> Iterator[str]:
+    for section in keys.SECTIONS:
+        value = data.get(section)
+        if isinstance(value, Mapping):
+            yield f"\n[{section}]"
+            yield from _pairs(value)
+        elif isinstance(value, list):
+            for part in value:
+                yield f"\n[[{section}]]"
+                yield from _pairs(part)
+        elif value is not None:
+            yield f"{section} = {json.dumps(value, ensure_ascii=False)}"
+
+
+def _pairs(section: Mapping[str, object]) -> Iterator[str]:
+    for key, value in section.items():
+        yield f"{key} = {json.dumps(value, ensure_ascii=False)}"

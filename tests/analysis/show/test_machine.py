@@ -1,0 +1,73 @@
+"""What a profile was understood to say, line by line, and the command that asks for one."""
+
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from wattsump_analysis.commands import machine
+from wattsump_analysis.emulation.bracken import demo_profile
+from wattsump_analysis.show.machine import machine_lines
+from wattsump_logger.machine.profile import load_profile, profile_from_dict
+
+
+@pytest.fixture
+def app() -> typer.Typer:
+    app = typer.Typer()
+    machine.register(app)
+    return app
+
+
+def test_the_label_is_told_per_kelvin_and_the_drive_s_heat_beside_it() -> None:
+    text = "\n".join(machine_lines(demo_profile()))
+    # independent, by hand: 6000 W / 55 K; 15 kW x (1 - 0.85 x 0.85)
+    assert "109 W/K" in text
+    assert "4.16 kW of 15.0 kW" in text
+
+
+def test_both_unit_systems_show_the_same_machine() -> None:
+    text = "\n".join(machine_lines(demo_profile(), "us"))
+    assert "20 500 BTU/h" in text
+    assert "kW" not in text
+
+
+def test_what_is_missing_is_told_with_its_cost() -> None:
+    bare = profile_from_dict({"name": "x", "oil": {"grade": "VG 46", "volume": "18 L"}})
+    missing = [line for line in machine_lines(bare) if "missing" in line]
+    assert [line.split()[1].rstrip(":") for line in missing] == [
+        "metal",
+        "label_heat",
+        "oil",
+        "drive",
+    ]
+
+
+def test_ctrl_c_keeps_the_answers_and_the_same_command_goes_on(
+    app: typer.Typer, tmp_path: Path
+) -> None:
+    path = str(tmp_path / "mine.toml")
+    first = CliRunner().invoke(app, ["machine", "new", path], input="Mine\n\n18 L\n")
+    assert first.exit_code != 0
+    rest = "24 kg\n34 kg\n\n6 kW\n\n\n\n\n\n"
+    second = CliRunner().invoke(app, ["machine", "new", path], input=rest)
+    assert "going on after 3 answers" in second.output
+    profile = load_profile(path)
+    assert (profile.name, len(profile.metal)) == ("Mine", 2)
+    assert [file.name for file in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def test_no_profile_that_is_there_is_written_over(app: typer.Typer, tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text("x")
+    result = CliRunner().invoke(app, ["machine", "new", str(path)], input="Mine\n")
+    assert result.exit_code != 0
+    assert path.read_text() == "x"
+
+
+def test_check_ends_with_three_where_something_is_wrong(app: typer.Typer, tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text('nme = "x"\n[oil]\nvolume = "18"\n')
+    result = CliRunner().invoke(app, ["machine", "check", str(path)])
+    assert result.exit_code == 3
+    assert result.output.count("wrong:") == 4
