@@ -147,6 +147,12 @@ def _about_fit(stretch: Stretch) -> list[Remark]:
             "sixth low or more. Make the guided run before you act on them"
         )
         found.append(Remark(code="rests-on-layout", text=text))
+    if fitted is not None and not stretch.by_side and not fitted.posterior.converged:
+        text = (
+            "the search for the likeliest machine ended before it settled: the figure may be "
+            "farther off than its range says. Log the outing again, longer or with a fan step"
+        )
+        found.append(Remark(code="search-unfinished", text=text))
     if stretch.side.why is not None:
         text = (
             f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "

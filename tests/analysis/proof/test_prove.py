@@ -1,6 +1,7 @@
 """From a session to a verdict, and what is said when none can be given."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +17,8 @@ from analysis.outing_maker import (
     true_k_w_k,
     with_columns,
 )
+from wattsump_analysis.model.fit import Fitted, fit_record
+from wattsump_analysis.proof import stretch
 from wattsump_analysis.proof.prove import OIL_HEAT_KEY, prove
 from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.errors import SessionError
@@ -415,3 +418,16 @@ def test_without_tank_and_flow_it_says_what_it_would_take(outing: Session) -> No
     assert proof.verdict == "cannot tell"
     assert codes(proof.reasons) == ["no-tank-probe"]
     assert proof.next_step.code == "add-tank-probe"
+
+
+def test_a_search_that_did_not_settle_is_a_caution(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unsettled(*given: Any) -> Fitted:
+        fitted = fit_record(*given)
+        return replace(fitted, posterior=replace(fitted.posterior, converged=False))
+
+    session = lump_session(2400.0, 800.0, 60.0)
+    settled = prove(session, bracken())
+    monkeypatch.setattr(stretch, "fit_record", unsettled)
+    proof = prove(session, bracken())
+    assert "search-unfinished" in codes(proof.cautions)
+    assert "search-unfinished" not in codes(settled.cautions)
