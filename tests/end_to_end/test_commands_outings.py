@@ -75,7 +75,7 @@ def test_trend_prints_data_for_programs_and_nothing_else(
     run: Callable[..., Ended], folder: Path
 ) -> None:
     data = json.loads(run("trend", folder, "--json").out)
-    assert data["format"] == "wattsump-trend-1"
+    assert data["format"] == "wattsump-trend-2"
     assert [step["outing"] for step in data["steps"]] == ["day-008"]
 
 

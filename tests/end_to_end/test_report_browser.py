@@ -45,7 +45,7 @@ def page_of(proof: Proof, *, whole: bool) -> str:
         folder="outings",
         outings=tuple(outings),
         trend=trend,
-        sentence=trend_sentence(trend),
+        sentence=trend_sentence(trend).text,
         unread=2,
     )
     return render(proof, givens=givens_of(proof, profile=bracken.demo_profile()), season=season)

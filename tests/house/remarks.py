@@ -51,6 +51,8 @@ def made_in(source: str, module: str = "") -> Iterator[Made]:
         if not (isinstance(node, ast.Call) and ast.unparse(node.func) == "Remark"):
             continue
         given = {word.arg: word.value for word in node.keywords}
+        if None in given:  # read back from where it was kept
+            continue
         code, text = given["code"], given["text"]
         if isinstance(code, ast.Attribute) and code.attr == "code":
             continue

@@ -19,6 +19,7 @@ from wattsump_analysis.season.levels import Scatter, repeatability, usual_scatte
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import fan_steps, in_order, log_rows, own_u, relative_change
 from wattsump_logger.errors import UsageError
+from wattsump_logger.remark import Remark
 
 __all__ = ("TESTS", "Comparison", "Line", "compare")
 
@@ -34,20 +35,29 @@ _SECTIONS: Mapping[str, EventKind] = MappingProxyType(
         "drive": EventKind.DRIVE,
     }
 )
-_FAN_TEST = (
-    "at working speed and 60 to 70 degC oil, switch the fan off and on three times, five "
-    "minutes each: the change of slope is the cooler's air side alone"
+_FAN_TEST = Remark(
+    code="test-by-fan-steps",
+    text="at working speed and 60 to 70 degC oil, switch the fan off and on three times, five "
+    "minutes each: the change of slope is the cooler's air side alone",
 )
-_OIL_TEST = (
-    "measure oil flow and the temperatures at both cooler ports: flow times drop is the "
-    "cooler's heat without the machine's heat capacity"
+_OIL_TEST = Remark(
+    code="test-by-oil-side",
+    text="measure oil flow and the temperatures at both cooler ports: flow times drop is the "
+    "cooler's heat without the machine's heat capacity",
 )
-_PROBE_TEST = "put all probes into one warm bucket, enter the offsets, and repeat the same work"
-_SCALE_TEST = (
-    "run a metered heater for half an hour: it gives the heat capacity, on which K and heat "
-    "both rest, anew"
+_PROBE_TEST = Remark(
+    code="test-probes-in-bucket",
+    text="put all probes into one warm bucket, enter the offsets, and repeat the same work",
 )
-TESTS: Mapping[EventKind, str] = MappingProxyType(
+_SCALE_TEST = Remark(
+    code="test-by-heater",
+    text="run a metered heater for half an hour: it gives the heat capacity, on which K and heat "
+    "both rest, anew",
+)
+_MORE_OUTINGS = Remark(
+    code="more-outings-or-oil-side", text=f"more outings on both sides, or {_OIL_TEST}"
+)
+TESTS: Mapping[EventKind, Remark] = MappingProxyType(
     {
         EventKind.OIL: _OIL_TEST,
         EventKind.PROBE: _PROBE_TEST,
@@ -98,9 +108,9 @@ class Comparison:
     like_rise: Line | None
     lines: tuple[Line, ...]
     causes: tuple[Likely, ...]
-    also: tuple[str, ...]
-    cannot_split: str | None
-    test: str | None
+    also: tuple[Remark, ...]
+    cannot_split: Remark | None
+    test: Remark | None
     smallest_k: float
 
 
@@ -205,24 +215,25 @@ def _kinds(events: Sequence[Event], changed: Mapping[str, str]) -> dict[EventKin
 
 def _splitting(
     shares: Sequence[Interval | None], causes: Sequence[Likely], kinds: Mapping[EventKind, None]
-) -> tuple[str | None, str | None]:
+) -> tuple[Remark | None, Remark | None]:
     """Why the causes cannot be told apart, and the test that would; None, None where they can."""
     groups = {_group(kind) for kind in kinds} - {None}
     if len(groups) > 1:
         done = " and ".join(kind.value for kind in kinds)
         other = [kind for kind in kinds if _group(kind) != "air side"]
-        return f"{done} between the two: both may have moved K and the heat", TESTS[other[0]]
+        text = f"{done} between the two: both may have moved K and the heat"
+        return Remark(code="several-changes", text=text), TESTS[other[0]]
     if None in shares or not any(s is not None and s.low * s.high > 0 for s in shares):
         return None, None
     if causes[0].probability >= SURE:
         return None, None
     pair = {likely.cause for likely in causes[:2]}
-    why = f"{causes[0].cause} or {causes[1].cause}"
+    why = Remark(code="several-causes", text=f"{causes[0].cause} or {causes[1].cause}")
     if pair == {Cause.COOLER, Cause.FAN}:
         return why, _FAN_TEST
     if Cause.OTHER in pair:
         return why, _SCALE_TEST
-    return why, "more outings on both sides, or " + _OIL_TEST
+    return why, _MORE_OUTINGS
 
 
 def _group(kind: EventKind) -> str | None:
@@ -302,16 +313,22 @@ def _also(
     after: Sequence[Outing],
     changed: Mapping[str, str],
     events: Sequence[Event],
-) -> tuple[str, ...]:
-    """Sentences on what else differed."""
-    sentences = [f'noted: "{event.text}" ({event.kind})' for event in events]
-    sentences += [f"profile, {name}: {what}" for name, what in changed.items()]
+) -> tuple[Remark, ...]:
+    """What else differed."""
+    also = [Remark(code="noted", text=f'noted: "{event.text}" ({event.kind})') for event in events]
+    also += [
+        Remark(code="profile-differs", text=f"profile, {name}: {what}")
+        for name, what in changed.items()
+    ]
     if any(name.startswith(("metal", "oil.volume")) for name in changed):
-        sentences.append("the stated heat capacity differs, and K and heat both rest on it")
+        text = "the stated heat capacity differs, and K and heat both rest on it"
+        also.append(Remark(code="capacity-differs", text=text))
     air = [[o.ambient_c for o in side if o.ambient_c is not None] for side in (before, after)]
     if air[0] and air[1] and abs(np.mean(air[1]) - np.mean(air[0])) > AIR_APART_K:
-        sentences.append(f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K")
+        text = f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K"
+        also.append(Remark(code="air-differs", text=text))
     least = min(o.completeness for o in (*before, *after))
     if least < 0.9:
-        sentences.append(f"an outing with only {100 * least:.0f} % of its readings")
-    return tuple(sentences)
+        text = f"an outing with only {100 * least:.0f} % of its readings"
+        also.append(Remark(code="readings-missing", text=text))
+    return tuple(also)

@@ -23,6 +23,7 @@ from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.store import Entry, Store, content_key, sessions_in
 from wattsump_analysis.season.trend import LeftOut
 from wattsump_logger.errors import UsageError, WattsumpError
+from wattsump_logger.remark import Remark
 
 if TYPE_CHECKING:
     from wattsump_logger.machine.profile import Profile
@@ -67,7 +68,7 @@ class Gathered:
 
     outings: tuple[Outing, ...]
     left_out: tuple[LeftOut, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
 
 
 Runner = Callable[[Callable[[Job], Summary], Sequence[Job]], Iterable[Summary]]
@@ -83,11 +84,13 @@ def summarise(job: Job) -> Summary:
         session, profile = _loaded(job.path, job.profile_path)
         outing = outing_from(prove(session, profile), session, profile, job.key)
     except WattsumpError as error:
-        return Summary(job=job, entry=Entry(outing=None, why=str(error)), lasting=True)
+        refused = Remark(code="session-refused", text=str(error))
+        return Summary(job=job, entry=Entry(outing=None, why=refused), lasting=True)
     except Exception as error:
         # One file that trips a fault of ours must not cost the other thousand.
-        why = f"could not be worked out ({type(error).__name__}: {error}); prove it by itself"
-        return Summary(job=job, entry=Entry(outing=None, why=why), lasting=False)
+        text = f"could not be worked out ({type(error).__name__}: {error}); prove it by itself"
+        failed = Remark(code="outing-failed", text=text)
+        return Summary(job=job, entry=Entry(outing=None, why=failed), lasting=False)
     return Summary(job=job, entry=Entry(outing=outing), lasting=True)
 
 
@@ -181,14 +184,14 @@ def gather(
         return _gathered(entries, tuple(store.notes))
 
 
-def _gathered(entries: dict[Path, Entry], notes: tuple[str, ...]) -> Gathered:
+def _gathered(entries: dict[Path, Entry], notes: tuple[Remark, ...]) -> Gathered:
     ordered = sorted(entries.items())
     return Gathered(
         outings=tuple(entry.outing for _, entry in ordered if entry.outing is not None),
         left_out=tuple(
             LeftOut(name=path.stem, why=entry.why)
             for path, entry in ordered
-            if entry.outing is None
+            if entry.why is not None
         ),
         notes=notes,
     )

@@ -17,19 +17,20 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from pathlib import Path
 from types import TracebackType
 
 import wattsump_logger
 from wattsump_analysis.season.outing import Outing, outing_from_dict, outing_to_dict
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.sidecar import sidecar_path
 
 __all__ = ("FILE_NAME", "Entry", "Store", "content_key", "method_version", "sessions_in")
 
 FILE_NAME = "wattsump-outings.sqlite"
-LAYOUT = 1
+LAYOUT = 2
 # As long as another process may hold the file for one short write, many times over.
 BUSY_S = 30.0
 # A file changed so recently may change again within its clock's step (2 s on memory cards).
@@ -51,7 +52,7 @@ class Entry:
     """The result for one file: an outing, or the reason why there is none."""
 
     outing: Outing | None
-    why: str = ""
+    why: Remark | None = None
 
 
 def sessions_in(folder: Path) -> tuple[Path, ...]:
@@ -102,7 +103,7 @@ class Store:
         clock: Callable[[], float] = time.time,
     ) -> None:
         self.folder = folder
-        self.notes: list[str] = []
+        self.notes: list[Remark] = []
         self._method = method_version() if method is None else method
         self._profile_text = profile_text
         self._clock = clock
@@ -146,10 +147,10 @@ class Store:
     def keep(self, key: str, entry: Entry) -> None:
         """Keep the result for a content key; of two processes with the same key the last wins."""
         text = None if entry.outing is None else json.dumps(outing_to_dict(entry.outing))
+        why = None if entry.why is None else json.dumps(asdict(entry.why))
         with self._database:
             self._database.execute(
-                "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?)",
-                (key, self._method, text, entry.why),
+                "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?)", (key, self._method, text, why)
             )
 
     def _name(self, path: Path) -> str:
@@ -169,13 +170,13 @@ class Store:
             return _prepared(path)
         except sqlite3.OperationalError as error:
             # A folder that cannot be written to, or a file system without locks.
-            self.notes.append(f"results are not kept: {FILE_NAME} cannot be used ({error})")
+            text = f"results are not kept: {FILE_NAME} cannot be used ({error})"
+            self.notes.append(Remark(code="results-not-kept", text=text))
             return _prepared(":memory:")
         except sqlite3.DatabaseError as error:
             aside = path.with_name(path.name + ".damaged")
-            self.notes.append(
-                f"{FILE_NAME} was damaged ({error}); it is now {aside.name} and made again"
-            )
+            text = f"{FILE_NAME} was damaged ({error}); it is now {aside.name} and made again"
+            self.notes.append(Remark(code="results-damaged", text=text))
             # Another process may have moved it already.
             with suppress(FileNotFoundError):
                 path.replace(aside)
@@ -217,10 +218,10 @@ def _prepared(path: Path | str) -> sqlite3.Connection:
     return database
 
 
-def _entry(path: Path, text: str | None, why: str) -> Entry | None:
-    if text is None:
-        return Entry(outing=None, why=why)
+def _entry(path: Path, text: str | None, why: str | None) -> Entry | None:
     try:
+        if text is None:
+            return Entry(outing=None, why=Remark(**json.loads(why or "")))
         outing = outing_from_dict(json.loads(text))
     except (ValueError, TypeError, KeyError):
         return None

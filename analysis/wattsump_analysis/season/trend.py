@@ -28,6 +28,7 @@ from wattsump_analysis.season.serial import conditions_of
 from wattsump_analysis.statistics.change import Shape, change_in
 from wattsump_analysis.statistics.trends import EwmaChart, ewma, theil_sen
 from wattsump_logger.errors import UsageError
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "FEWEST_OUTINGS",
@@ -54,6 +55,8 @@ CHART_LEARNS = 4
 CHART_LEARNS_MOST = 10
 CHART_WIDTH = 3.0
 DRIFT_WIDTH = 2.5  # of its standard uncertainty, where K and heat together need a drift at all
+_WITHOUT_K = Remark(code="outing-without-k", text="could not tell K")
+_WITHOUT_HEAT = Remark(code="outing-without-heat", text="could not tell the heat")
 # After how many further outings a change is supposed to be seen.
 SOON = 3
 
@@ -63,7 +66,7 @@ class LeftOut:
     """An outing that the trend does not count, and why."""
 
     name: str
-    why: str
+    why: Remark
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,10 +160,12 @@ def in_order(outings: Sequence[Outing]) -> tuple[tuple[Outing, ...], tuple[LeftO
         signs = [sign for sign in (outing.key, outing.start_utc) if sign is not None]
         twin = next((first[sign] for sign in signs if sign in first), None)
         if twin is not None:
-            out.append(LeftOut(name=outing.name, why=f"the same outing as {twin}"))
-        elif not outing.usable:
-            missing = "K" if outing.k_w_k is None else "the heat"
-            out.append(LeftOut(name=outing.name, why=f"could not tell {missing}"))
+            why = Remark(code="same-outing", text=f"the same outing as {twin}")
+            out.append(LeftOut(name=outing.name, why=why))
+        elif outing.k_w_k is None:
+            out.append(LeftOut(name=outing.name, why=_WITHOUT_K))
+        elif outing.heat_w is None:
+            out.append(LeftOut(name=outing.name, why=_WITHOUT_HEAT))
         else:
             kept.append(outing)
             first |= dict.fromkeys(signs, outing.name)

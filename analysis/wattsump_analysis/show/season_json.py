@@ -14,12 +14,13 @@ from wattsump_analysis.season.causes import Likely
 from wattsump_analysis.season.compare import Comparison, Line
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import Step, Trend
-from wattsump_analysis.show.season_screen import compare_sentence, trend_sentence
+from wattsump_analysis.show.season_screen import compare_sentence, next_steps, trend_sentence
+from wattsump_logger.remark import Remark
 
 __all__ = ("COMPARE_FORMAT", "TREND_FORMAT", "compare_data", "trend_data")
 
-TREND_FORMAT = "wattsump-trend-1"
-COMPARE_FORMAT = "wattsump-compare-1"
+TREND_FORMAT = "wattsump-trend-2"
+COMPARE_FORMAT = "wattsump-compare-2"
 
 
 def trend_data(trend: Trend) -> dict[str, object]:
@@ -28,7 +29,7 @@ def trend_data(trend: Trend) -> dict[str, object]:
     return {
         "format": TREND_FORMAT,
         "machine": trend.machine,
-        "sentence": trend_sentence(trend),
+        "sentence": _remark(trend_sentence(trend)),
         "changed": trend.changed,
         "steps": [_step(step) for step in trend.steps],
         "drifting": {"k": drifting[0], "heat": drifting[1]},
@@ -54,7 +55,8 @@ def trend_data(trend: Trend) -> dict[str, object]:
                 zip(trend.outings, np.exp(trend.referred), strict=True)
             )
         ],
-        "left_out": [{"name": left.name, "why": left.why} for left in trend.left_out],
+        "left_out": [{"name": left.name, "why": _remark(left.why)} for left in trend.left_out],
+        "next_steps": [_remark(step) for step in next_steps(trend)],
     }
 
 
@@ -64,17 +66,21 @@ def compare_data(comparison: Comparison) -> dict[str, object]:
     return {
         "format": COMPARE_FORMAT,
         "machine": comparison.machine,
-        "sentence": compare_sentence(comparison),
+        "sentence": _remark(compare_sentence(comparison)),
         "before": [outing.name for outing in comparison.before],
         "after": [outing.name for outing in comparison.after],
         "k_rel": _interval(comparison.k),
         "heat_rel": _interval(comparison.heat),
         "causes": _causes(comparison.causes),
         "lines": [_line(line) for line in lines if line is not None],
-        "also": list(comparison.also),
-        "cannot_split": comparison.cannot_split,
-        "test": comparison.test,
+        "also": [_remark(remark) for remark in comparison.also],
+        "cannot_split": _remark(comparison.cannot_split),
+        "test": _remark(comparison.test),
     }
+
+
+def _remark(remark: Remark | None) -> dict[str, object] | None:
+    return None if remark is None else {"code": remark.code, "text": remark.text}
 
 
 def _step(step: Step) -> dict[str, object]:

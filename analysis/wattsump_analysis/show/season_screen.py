@@ -15,11 +15,13 @@ from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import SOON, Step, Trend
 from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
+from wattsump_logger.remark import Remark
 
 __all__ = (
     "WIDTH",
     "compare_screen",
     "compare_sentence",
+    "next_steps",
     "trend_screen",
     "trend_sentence",
 )
@@ -28,15 +30,23 @@ WIDTH = 80
 # A change that could be as small as this either way may be called "the same".
 SAME = 0.15
 _SETTLES = {
-    Cause.COOLER: "wash the core and look whether K comes back",
-    Cause.FAN: "at working heat switch the fan off for five minutes: if the oil warms no faster, "
-    "the fan hardly blows",
-    Cause.DRIVE: "measure the case-drain flow, hot and loaded",
-    Cause.OTHER: "check level and grade of the oil, and all probes in one warm bucket",
+    Cause.COOLER: Remark(code="wash-the-core", text="wash the core and look whether K comes back"),
+    Cause.FAN: Remark(
+        code="try-the-fan",
+        text="at working heat switch the fan off for five minutes: if the oil warms no faster, "
+        "the fan hardly blows",
+    ),
+    Cause.DRIVE: Remark(
+        code="measure-case-drain", text="measure the case-drain flow, hot and loaded"
+    ),
+    Cause.OTHER: Remark(
+        code="check-oil-and-probes",
+        text="check level and grade of the oil, and all probes in one warm bucket",
+    ),
 }
 
 
-def trend_sentence(trend: Trend) -> str:
+def trend_sentence(trend: Trend) -> Remark:
     """Return the one sentence of a trend: its newest change, or what could have hidden."""
     if trend.steps:
         return _sentence_of(trend.steps[-1])
@@ -44,36 +54,40 @@ def trend_sentence(trend: Trend) -> str:
         which = " and ".join(
             name for name, out in zip(("K", "the heat"), trend.drifting, strict=True) if out
         )
-        return f"{which} of the newest outings has left the limits without a clear step: a drift."
+        text = f"{which} of the newest outings has left the limits without a clear step: a drift."
+        return Remark(code="season-drifts", text=text)
     k, heat = trend.would_have_seen
-    return (
+    text = (
         f"Nothing has changed over {len(trend.outings)} outings; a loss of {_percent(k)} of K or "
         f"{_percent(heat)} more heat would have been seen within {SOON} outings (4 times in 5)."
     )
+    return Remark(code="season-unchanged", text=text)
 
 
 def trend_screen(trend: Trend, units: str = "si") -> str:
     """Return a trend as lines of at most `WIDTH` columns."""
     blocks = [
-        [trend.machine, *_wrapped(trend_sentence(trend))],
+        [trend.machine, *_wrapped(trend_sentence(trend).text)],
         list(_recent(trend, units)),
         [line for step in trend.steps for line in _step_lines(step)],
         list(_standing(trend)),
-        list(_next(trend)),
+        [line for step in next_steps(trend) for line in _item("Next", step)],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def compare_sentence(comparison: Comparison, units: str = "si") -> str:
+def compare_sentence(comparison: Comparison, units: str = "si") -> Remark:
     """Return the one sentence of a comparison."""
     rise = comparison.like_rise
     parts = []
     if rise is not None:
         parts.append(_warmer(rise, units))
     if comparison.k is None or comparison.heat is None:
-        return f"{'; '.join(parts) or 'Neither side tells K and heat'}; the cause cannot be told."
+        first = _capital("; ".join(parts)) or "Neither side tells K and heat"
+        return Remark(code="cause-unknown", text=f"{first}; the cause cannot be told.")
     parts.append(f"K {_share(comparison.k)}, heat {_share(comparison.heat)}")
-    return _capital("; ".join(parts)) + f": {_put_down_to(comparison)}."
+    cause = _put_down_to(comparison)
+    return Remark(code=cause.code, text=f"{_capital('; '.join(parts))}: {cause}.")
 
 
 def compare_screen(comparison: Comparison, units: str = "si") -> str:
@@ -81,9 +95,9 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
     sides = f"{_names(comparison.before)}  ->  {_names(comparison.after)}"
     lines = [line for line in (comparison.like_rise, *comparison.lines) if line is not None]
     blocks = [
-        [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units))],
+        [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units).text)],
         [_table("", "before", "after", "change"), *(_row(line, units) for line in lines)],
-        [line for text in comparison.also for line in _item("Also", text)],
+        [line for remark in comparison.also for line in _item("Also", remark)],
         [
             *_item("Cannot split", comparison.cannot_split or ""),
             *_item("Next", comparison.test or ""),
@@ -92,13 +106,14 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def _sentence_of(step: Step) -> str:
+def _sentence_of(step: Step) -> Remark:
     when = _day(step.start_utc) or step.name
-    sentence = (
+    noted = f" Noted then: {_noted(step.events)}." if step.events else ""
+    text = (
         f"From {when} on K is {_share(step.k)} and the heat into the oil {_share(step.heat)}: "
-        f"{_likely(step.causes)}."
+        f"{_likely(step.causes)}.{noted}"
     )
-    return sentence + (f" Noted then: {_noted(step.events)}." if step.events else "")
+    return Remark(code="season-changed", text=text)
 
 
 def _likely(causes: Sequence[Likely]) -> str:
@@ -111,18 +126,22 @@ def _likely(causes: Sequence[Likely]) -> str:
     )
 
 
-def _put_down_to(comparison: Comparison) -> str:
+def _put_down_to(comparison: Comparison) -> Remark:
     k, heat = comparison.k, comparison.heat
+    least = _percent(comparison.smallest_k)
     if k is None or heat is None or (_same(k) and _same(heat)):
-        return f"no change; a loss of {_percent(comparison.smallest_k)} of K would have been seen"
+        text = f"no change; a loss of {least} of K would have been seen"
+        return Remark(code="no-change", text=text)
     if not (_beyond(k) or _beyond(heat)):
-        return (
-            f"no change can be told yet; a loss under {_percent(comparison.smallest_k)} of K can "
-            "hide between so few outings"
+        text = (
+            f"no change can be told yet; a loss under {least} of K can hide between so few outings"
         )
+        return Remark(code="no-change-yet", text=text)
     if comparison.cannot_split is not None:
-        return f"cannot be split ({comparison.cannot_split})"
-    return f"{comparison.causes[0].cause} changed, {chance(comparison.causes[0].probability)}"
+        return Remark(code="cause-split", text=f"cannot be split ({comparison.cannot_split})")
+    first = comparison.causes[0]
+    text = f"{first.cause} changed, {chance(first.probability)}"
+    return Remark(code="cause-known", text=text)
 
 
 def _beyond(share: Interval) -> bool:
@@ -210,7 +229,7 @@ def _standing(trend: Trend) -> Iterator[str]:
             ends = f"{1000 * slope.low:+.1f} to {1000 * slope.high:+.1f} % in 10 outings"
             word = "drifts" if slope.low * slope.high > 0.0 else "no slope"
             yield from _item(name, f"{word} between the steps: {ends}")
-    # The newest may yet be the first of a change, which `_next` says.
+    # The newest may yet be the first of a change, which `next_steps` says.
     odd = [i for i in trend.odd if i < len(trend.outings) - 1]
     if odd:
         names = ", ".join(trend.outings[i].name for i in odd)
@@ -221,19 +240,25 @@ def _standing(trend: Trend) -> Iterator[str]:
         yield from _item("Not counted", first + (f" and {more} more" if more > 0 else ""))
 
 
-def _next(trend: Trend) -> Iterator[str]:
+def next_steps(trend: Trend) -> tuple[Remark, ...]:
+    """Return what to do next, if anything."""
+    steps = []
     if trend.newest_is_odd:
         text = "the newest outing lies apart; one or two more like it would make it a change"
-        yield from _item("Next", text)
+        steps.append(Remark(code="newest-lies-apart", text=text))
     if not trend.steps:
-        return
+        return tuple(steps)
     step = trend.steps[-1]
+    settles = _SETTLES[step.cause]
     if step.further is None:
-        yield from _item("Next", f"more outings will not settle it: {_SETTLES[step.cause]}")
+        text = f"more outings will not settle it: {settles}"
+        steps.append(Remark(code=settles.code, text=text))
     elif step.further > 0:
-        yield from _item("Next", f"about {step.further} more outings to settle the cause")
+        text = f"about {step.further} more outings to settle the cause"
+        steps.append(Remark(code="log-more-outings", text=text))
     elif step.k.value < 0.0 or step.heat.value > 0.0:
-        yield from _item("Next", _SETTLES[step.cause])
+        steps.append(settles)
+    return tuple(steps)
 
 
 def _row(line: Line, units: str) -> str:
@@ -259,11 +284,9 @@ def _table(name: str, first: str, second: str, third: str) -> str:
     return f"{name:<32}{first:>12}{second:>12}  {third}".rstrip()[:WIDTH]
 
 
-def _item(name: str, text: str) -> list[str]:
-    if not text:
-        return []
+def _item(name: str, remark: Remark | str) -> list[str]:
     return textwrap.wrap(
-        text,
+        str(remark),
         WIDTH,
         initial_indent=f"{name:<14}",
         subsequent_indent=" " * 14,

@@ -92,7 +92,7 @@ def test_a_foreign_file_is_left_out_with_the_reason_and_not_read_again(tmp_path:
     gathered = gather(tmp_path, run=one_by_one, method="m")
     assert gathered.outings == ()
     assert [left.name for left in gathered.left_out] == ["shopping"]
-    assert "expected" in gathered.left_out[0].why
+    assert gathered.left_out[0].why.code == "session-refused"
     runner = Runner()
     assert gather(tmp_path, run=runner, method="m").left_out == gathered.left_out
     assert runner.asked == []
@@ -108,7 +108,8 @@ def test_a_fault_of_ours_in_one_file_costs_only_that_file_and_is_tried_again(
 
     monkeypatch.setattr("wattsump_analysis.season.folder._loaded", broken)
     gathered = gather(tmp_path, run=one_by_one, method="m")
-    assert "ZeroDivisionError: by accident" in gathered.left_out[0].why
+    assert gathered.left_out[0].why.code == "outing-failed"
+    assert "ZeroDivisionError: by accident" in gathered.left_out[0].why.text
     runner = Runner()
     assert len(gather(tmp_path, run=runner, method="m").outings) == 1
 

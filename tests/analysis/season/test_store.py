@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.codes import codes
 from analysis.few_outings import outing
 from wattsump_analysis.season.store import (
     FILE_NAME,
@@ -17,6 +18,7 @@ from wattsump_analysis.season.store import (
     method_version,
     sessions_in,
 )
+from wattsump_logger.remark import Remark
 
 LONG_AGO_S = 1_700_000_000
 KNOWN = Entry(outing=outing(1, 90.0, 3000.0))
@@ -104,8 +106,9 @@ def test_an_unchanged_file_is_not_read_again(
 def test_a_foreign_file_is_remembered_as_such(tmp_path: Path) -> None:
     path = file(tmp_path)
     with store(tmp_path) as kept:
-        kept.keep(kept.key(path), Entry(outing=None, why="no session"))
-        assert kept.stored(path) == Entry(outing=None, why="no session")
+        foreign = Entry(outing=None, why=Remark(code="session-refused", text="no session"))
+        kept.keep(kept.key(path), foreign)
+        assert kept.stored(path) == foreign
 
 
 @pytest.mark.parametrize("damage", [b"not a database at all, only text" * 40, b"SQLite format 3\0"])
@@ -116,7 +119,7 @@ def test_a_damaged_notebook_is_put_aside_and_made_again(tmp_path: Path, damage: 
         assert made.stored(path) is None
         made.keep(made.key(path), KNOWN)
         assert made.stored(path) is not None
-        assert "was damaged" in made.notes[0]
+        assert codes(made.notes) == ["results-damaged"]
     assert (tmp_path / f"{FILE_NAME}.damaged").read_bytes() == damage
 
 
@@ -138,7 +141,7 @@ def test_where_nothing_can_be_kept_the_work_still_goes_on(tmp_path: Path) -> Non
     with store(tmp_path) as kept:
         kept.keep(kept.key(path), KNOWN)
         assert kept.stored(path) is not None
-        assert "results are not kept" in kept.notes[0]
+        assert codes(kept.notes) == ["results-not-kept"]
 
 
 def test_an_entry_of_an_older_layout_of_an_outing_is_worked_out_anew(tmp_path: Path) -> None:
@@ -168,11 +171,12 @@ WRITER = """
 import sys
 from pathlib import Path
 from wattsump_analysis.season.store import Entry, Store
+from wattsump_logger.remark import Remark
 folder, who = Path(sys.argv[1]), sys.argv[2]
 with Store(folder, method="m") as store:
     for number in range(100):
-        store.keep(f"{who}-{number}", Entry(outing=None, why=who))
-        store.keep(f"both-{number}", Entry(outing=None, why="same"))
+        store.keep(f"{who}-{number}", Entry(outing=None, why=Remark(code="any", text=who)))
+        store.keep(f"both-{number}", Entry(outing=None, why=Remark(code="any", text="same")))
     print(len(store.notes))
 """
 

@@ -64,4 +64,4 @@ def _trend(outings: Sequence[Outing]) -> tuple[Trend | None, str]:
     if len(outings) < FEWEST_OUTINGS:
         return None, f"A trend needs {FEWEST_OUTINGS} outings that tell watts and heat."
     trend = trend_of(outings)
-    return trend, trend_sentence(trend)
+    return trend, trend_sentence(trend).text
