@@ -12,6 +12,7 @@ from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.roles import roles_amiss
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
+from wattsump_analysis.statistics.importance import LEAST_DRAWS
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
@@ -147,9 +148,10 @@ def _about_fit(stretch: Stretch) -> list[Remark]:
             "sixth low or more. Make the guided run before you act on them"
         )
         found.append(Remark(code="rests-on-layout", text=text))
-    if fitted is not None and not stretch.by_side and not fitted.posterior.converged:
+    few = fitted is not None and fitted.posterior.effective_draws < LEAST_DRAWS
+    if few and not stretch.by_side:
         text = (
-            "the search for the likeliest machine ended before it settled: the figure may be "
+            "the search for the likeliest machines ended before it settled: the figure may be "
             "farther off than its range says. Log the outing again, longer or with a fan step"
         )
         found.append(Remark(code="search-unfinished", text=text))
