@@ -5,12 +5,19 @@ library's routine. A space in `fields` stands for the comma of the wire.
 """
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
 
 from wattsump_logger.wire.events import EventFrame, Hello, Reading, WireChannel
-from wattsump_logger.wire.frames import FrameParser, format_event, format_hello, format_reading
+from wattsump_logger.wire.frames import (
+    FrameParser,
+    format_event,
+    format_hello,
+    format_line,
+    format_reading,
+)
 
 _TABLE = Path(__file__).parents[1] / "data" / "golden-frames.csv"
 
@@ -82,3 +89,24 @@ def test_the_golden_frames_read_back_as_what_they_were_written_from() -> None:
             assert frame.bad == ()
         else:
             assert [frame.code, frame.detail] == fields
+
+
+def test_the_examples_of_the_specification_are_rows_of_the_table_and_the_rest_are_counted() -> None:
+    page = (_TABLE.parents[2] / "docs" / "line-protocol.md").read_text(encoding="utf-8")
+    examples = re.findall(r"^([HRE]1,.+\*[0-9A-F]{4})$", page, re.MULTILINE)
+    lines = [row["line"] for row in _rows()]
+    assert len(examples) == 3
+    assert set(examples) <= set(lines)
+    assert f"holds these and {len(lines) - len(examples)} more" in page
+
+
+def test_leading_zeros_and_a_negative_zero_are_legal_and_the_numbers_they_are() -> None:
+    parser = FrameParser()
+    parser.feed(format_line("H1,0,0,fw,1000,supply:value:v"))
+    (first, second) = parser.feed(
+        format_line("R1,0000000001,0000000007,-0.0") + format_line("R1,2,1007,007.50")
+    )
+    assert first == Reading(seq=1, uptime_ms=7, fields=("-0.0",))
+    assert isinstance(second, Reading)
+    # independent: Python's own reading of a decimal
+    assert (float("-0.0"), float(second.fields[0])) == (0.0, 7.5)
