@@ -4,7 +4,8 @@
 
 Frames go through a terminal port ten times a second, each noted when it is sent; a row counts
 as kept when the session file on the disk shows it. Told are rows lost, the time from the frame to
-its row (median, 99th of a hundred, longest), and the most memory of recorder and server. The
+its row (median, 99th of a hundred, longest), the same to a phone that reads the live states, and
+the most memory of recorder and server. The
 clients have 50 addresses (127.0.0.2 and on, so this runs on Linux only): ten connect and say
 nothing, ten send their head a byte a second, ten ask for the live states and never read, ten ask
 for the page without end, five guess tokens, five send noise.
@@ -12,6 +13,7 @@ for the page without end, five guess tokens, five send noise.
 
 import contextlib
 import http.client
+import json
 import multiprocessing
 import os
 import random
@@ -43,6 +45,7 @@ class Run:
     sent: int
     kept: int
     latencies_s: tuple[float, ...]
+    to_phone_s: tuple[float, ...]
     recorder_mb: float
     server_mb: float
 
@@ -81,6 +84,27 @@ def _watch(session: Path, frames: int, kept_s: list[float], over: threading.Even
         kept_s += [time.monotonic()] * (rows - len(kept_s))
 
 
+def _read(port: int, shown_s: dict[int, float], over: threading.Event) -> None:
+    """Note when a phone is first told of so many rows, as a browser is: by an event each."""
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=30.0)
+    link.request("GET", "/live")
+    for line in link.getresponse():
+        if line.startswith(b"data: {"):
+            shown_s.setdefault(json.loads(line[6:])["row_count"], time.monotonic())
+        if over.is_set():
+            break
+    link.close()
+
+
+def _waits(sent_s: dict[int, float], shown_s: list[tuple[int, float]]) -> Iterator[float]:
+    """Yield the time from each frame to the first state that holds its row."""
+    for number, at_s in sent_s.items():
+        for rows, seen_s in shown_s:
+            if rows > number:
+                yield seen_s - at_s
+                break
+
+
 def _most_mb(process_id: int) -> float:
     """Return the most memory a process has held (proc(5), VmHWM)."""
     with contextlib.suppress(OSError):
@@ -105,6 +129,7 @@ def record(seconds: float, port: int | None) -> Run:
     tty.setraw(theirs)
     sent_s: dict[int, float] = {}
     kept_s: list[float] = []
+    shown_s: dict[int, float] = {}
     over = threading.Event()
     with tempfile.TemporaryDirectory() as folder, contextlib.ExitStack() as clients:
         words = [sys.executable, "-c", _START, "log", os.ttyname(theirs), "--out", folder]
@@ -116,6 +141,7 @@ def record(seconds: float, port: int | None) -> Run:
         if port is not None:
             _until_it_listens(port)
             clients.enter_context(hostile(port))
+            threading.Thread(target=_read, args=(port, shown_s, over), daemon=True).start()
         session = Path(folder) / "a.csv"
         watching = threading.Thread(target=_watch, args=(session, frames, kept_s, over))
         watching.start()
@@ -133,6 +159,7 @@ def record(seconds: float, port: int | None) -> Run:
         sent=frames,
         kept=len(kept_s),
         latencies_s=latencies_s,
+        to_phone_s=tuple(_waits(sent_s, sorted(shown_s.items()))),
         recorder_mb=recorder_mb,
         server_mb=server_mb,
     )
@@ -242,6 +269,13 @@ def ratios(seconds: float = 20.0) -> dict[str, float]:
     }
 
 
+def _to_phone(run: Run) -> str:
+    if not run.to_phone_s:
+        return ""
+    middle, longest = statistics.median(run.to_phone_s), max(run.to_phone_s)
+    return f"frame to phone {1000 * middle:.0f} ms median, {1000 * longest:.0f} ms longest; "
+
+
 def main() -> None:
     """Tell both runs."""
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
@@ -251,7 +285,8 @@ def main() -> None:
             f"{name}: {run.sent - run.kept} of {run.sent} rows lost; frame to row "
             f"{1000 * statistics.median(run.latencies_s):.1f} ms median, "
             f"{1000 * run.late_s:.1f} ms 99 of 100, {1000 * max(run.latencies_s):.1f} ms longest; "
-            f"recorder {run.recorder_mb:.0f} MB, server {run.server_mb:.0f} MB"
+            + _to_phone(run)
+            + f"recorder {run.recorder_mb:.0f} MB, server {run.server_mb:.0f} MB"
         )
 
 
