@@ -38,7 +38,8 @@ class WattsumpError(Exception):
         self.do = do
 
     def __reduce__(self) -> tuple[object, ...]:
-        return (_rebuild, (type(self), (self.expected, self.found, self.where, self.do)))
+        rebuilt = (type(self), (self.expected, self.found, self.where, self.do))
+        return _rebuild, rebuilt, self.__dict__  # a subclass may have attributes of its own
 
 
 def _rebuild(kind: type[WattsumpError], args: tuple[str, str, str, str]) -> WattsumpError:

@@ -28,6 +28,7 @@ __all__ = (
     "from_samples",
     "givens_from",
     "givens_of",
+    "missing",
     "needed",
     "with_session",
 )
@@ -244,15 +245,19 @@ def _span(values: FloatArray | None) -> tuple[float, float] | None:
 class MissingError(UsageError):
     """A question that cannot be answered without one of the options it names."""
 
-    def __init__(self, what: str, *options: str, text: str = "") -> None:
-        typed = ["--" + option.replace("_", "-") for option in options]
-        super().__init__(
-            expected=text or ", ".join(typed),
-            found="nothing",
-            where=what,
-            do="give it; a proof (--from) or a profile (--machine) will do where it holds it",
-        )
-        self.options = options
+    options: tuple[str, ...] = ()
+
+
+def missing(what: str, *options: str, text: str = "") -> MissingError:
+    """Return the error for options that are missing; `text` says it where a list would not."""
+    error = MissingError(
+        expected=text or ", ".join("--" + option.replace("_", "-") for option in options),
+        found="nothing",
+        where=what,
+        do="give it; a proof (--from) or a profile (--machine) will do where it holds it",
+    )
+    error.options = options
+    return error
 
 
 def needed(what: str, **values: Figure | None) -> tuple[Figure, ...]:
@@ -263,9 +268,9 @@ def needed(what: str, **values: Figure | None) -> tuple[Figure, ...]:
     MissingError
         Naming each option whose value is missing.
     """
-    missing = [option for option, value in values.items() if value is None]
-    if missing:
-        raise MissingError(what, *missing)
+    absent = [option for option, value in values.items() if value is None]
+    if absent:
+        raise missing(what, *absent)
     return tuple(value for value in values.values() if value is not None)
 
 

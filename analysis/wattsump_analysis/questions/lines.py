@@ -8,7 +8,7 @@ from wattsump_analysis.physics import hoses
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import LinesAsked
-from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_analysis.questions.rating_case import value_of
 from wattsump_analysis.questions.typed import quantity
 from wattsump_logger.errors import UsageError
@@ -41,7 +41,7 @@ def plumb(asked: LinesAsked, givens: Givens) -> Answer:
         _flares(asked),
     ]
     if len(sections) == 1 and not asked.dash:
-        raise MissingError(
+        raise missing(
             "lines",
             "flow",
             "hose",
@@ -156,7 +156,7 @@ def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
         rows += _stored(added, givens)
     if asked.containers is not None:
         if asked.container is None:
-            raise MissingError("poured oil", "container", text="--container, the size of one")
+            raise missing("poured oil", "container", text="--container, the size of one")
         remaining = 0.0 if asked.left is None else asked.left.value
         poured = hoses.poured_m3(asked.containers.value, asked.container.value, remaining)
         rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
@@ -186,7 +186,7 @@ def _pressure(asked: LinesAsked) -> Iterator[Section]:
     if asked.pressure is None and asked.hose_class is None:
         return
     if asked.pressure is None or asked.hose_class is None:
-        raise MissingError("hose pressure", "pressure" if asked.pressure is None else "hose_class")
+        raise missing("hose pressure", "pressure" if asked.pressure is None else "hose_class")
     rows: list[tuple[str | Figure, ...]] = []
     for dash in _dashes(asked) if asked.dash else sorted(_class_sizes(asked.hose_class)):
         bears = hoses.hose_working_pressure_pa(asked.hose_class, dash)

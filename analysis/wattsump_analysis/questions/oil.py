@@ -19,7 +19,7 @@ from wattsump_analysis.questions.answer import (
     temperature,
 )
 from wattsump_analysis.questions.asked import OilAsked
-from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
@@ -114,7 +114,7 @@ def _there(asked: OilAsked, givens: Givens) -> _Oil:
         name = f"{v40:g} / {v100:g}, VI {viscosity_index(v40, v100):.0f}"
         return _Oil(name=name, line=line, u_rel=oil.U_WALTHER_REL)
     if (asked.viscosity_40 is None) != (asked.viscosity_100 is None):
-        raise MissingError(
+        raise missing(
             "oil",
             "viscosity_40",
             "viscosity_100",
@@ -123,7 +123,7 @@ def _there(asked: OilAsked, givens: Givens) -> _Oil:
     if asked.grade is not None:
         return _oil_of(asked.grade, None if asked.index is None else asked.index.value)
     if fitted is None:
-        raise MissingError("oil", "grade", text="--grade, or --viscosity-40 and --viscosity-100")
+        raise missing("oil", "grade", text="--grade, or --viscosity-40 and --viscosity-100")
     written = givens.profile.typed.get("oil") if givens.profile else None
     from_sheet = isinstance(written, dict) and "viscosity_40" in written
     u_rel = math.hypot(0.0 if from_sheet else U_GRADE_REL, oil.U_WALTHER_REL)

@@ -8,7 +8,7 @@ from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.givens import Givens, MissingError, needed
+from wattsump_analysis.questions.givens import Givens, missing, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
 from wattsump_analysis.questions.rating_case import (
     OIL_C,
@@ -35,7 +35,7 @@ def rate(asked: RatingAsked, givens: Givens) -> Answer:
     """
     case = case_of(asked, givens)
     if case.label_w is None and case.k is None and case.heat is None:
-        raise MissingError(
+        raise missing(
             "rating",
             "label_heat",
             "measured",

@@ -8,7 +8,7 @@ from wattsump_analysis.physics import air, drive, label, sizing
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import RatingAsked
-from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_logger.machine.profile import Cooler, Drive
 
 __all__ = (
@@ -137,8 +137,8 @@ def drive_loss(asked: RatingAsked, givens: Givens) -> Figure | None:
         shares = (asked.pump_efficiency, asked.motor_efficiency)
         drive.loss_share(*(share.value for share in shares if share is not None))
         if pump is None or motor is None:
-            missing = "pump_efficiency" if pump is None else "motor_efficiency"
-            raise MissingError("drive loss", missing)
+            absent = "pump_efficiency" if pump is None else "motor_efficiency"
+            raise missing("drive loss", absent)
     low = power * min(share.low for share in drive.HEAT_SHARES)
     high = power * max(share.high for share in drive.HEAT_SHARES)
     if pump is None or motor is None:

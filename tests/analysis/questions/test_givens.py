@@ -1,6 +1,7 @@
 """What a proof and a profile leave known, and draws from it."""
 
 import math
+import pickle
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -71,6 +72,7 @@ def test_a_proof_that_could_not_tell_leaves_things_unknown() -> None:
     with pytest.raises(MissingError, match="--measured, --other-air-flow") as refused:
         needed("forecast", measured=givens.k_w_k, other_air_flow=None)
     assert refused.value.options == ("measured", "other_air_flow")
+    assert pickle.loads(pickle.dumps(refused.value)).options == refused.value.options
 
 
 def test_the_last_stretch_speaks_where_something_was_swapped() -> None:
