@@ -129,8 +129,8 @@ def falls_short() -> Proof:
             ),
         ),
         budget=(
-            BudgetLine(source="metal", kind="B", relative=0.022),
-            BudgetLine(source="oil volume", kind="B", relative=0.013),
+            BudgetLine(source="metal_j_k", kind="B", relative=0.022),
+            BudgetLine(source="oil_j_k", kind="B", relative=0.013),
             BudgetLine(source="readings", kind="A", relative=0.009),
         ),
         ledger=Ledger(

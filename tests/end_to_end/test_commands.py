@@ -19,7 +19,7 @@ from analysis import proof_fixture
 from wattsump_analysis.commands import demo, program, prove
 from wattsump_analysis.commands.prove import Proved
 from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
-from wattsump_analysis.results import Proof
+from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.errors import PortError, SessionError, UsageError
 from wattsump_logger.session.reader import Session
 
@@ -223,3 +223,7 @@ def test_help_loads_nothing_heavy() -> None:
         },
     )
     assert said.stderr.strip() == "[]"
+
+
+def test_the_schema_knows_every_verdict() -> None:
+    assert RULES["properties"]["verdict"]["enum"] == list(Verdict)

@@ -13,8 +13,9 @@ from wattsump_analysis.results import BudgetLine, Interval
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.remark import Remark
 
-__all__ = ("OilSide", "jumps_s", "oil_side", "own_circuit")
+__all__ = ("FLOW_AND_HEAT", "OilSide", "jumps_s", "oil_side", "own_circuit")
 
+FLOW_AND_HEAT = "oil flow and heat"  # the budget's name for what a flow meter carries
 LEAST_EXCESS_K = 5.0  # oil over air, below which the quotient is mostly error
 LEAST_BINS = 5
 WELL_ABOVE = 0.5  # of the largest excess
@@ -88,7 +89,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         return OilSide(k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
     scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
     budget = (
-        BudgetLine(source="oil flow and heat", kind="B", relative=know.u_flow_rel),
+        BudgetLine(source=FLOW_AND_HEAT, kind="B", relative=know.u_flow_rel),
         BudgetLine(
             source="cooler probes", kind="B", relative=float(np.sqrt(2.0)) * know.u_match_k / drop
         ),

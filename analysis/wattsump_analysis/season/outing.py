@@ -6,7 +6,6 @@ outings of a machine, such as a wrongly weighed tank, moves every one of them al
 from any difference between outings; only the part each outing draws afresh counts for change.
 """
 
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import datetime, timedelta
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.oil_side import FLOW_AND_HEAT
 from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_analysis.season.events import Event, EventKind, event_kinds
 from wattsump_analysis.statistics.intervals import NORMAL_95
@@ -33,7 +33,7 @@ __all__ = (
 )
 
 # Budget lines that are one fact about the machine, the same in every outing of it.
-ONE_FOR_ALL = re.compile(r"oil_j_k|metal_j_k|flow|capacity|volume|litre|mass|metal", re.I)
+ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_flow_w_k", FLOW_AND_HEAT})
 # Of a fan step: what is left out after the switch, and how much is looked at (Newton's law
 # needs a few minutes; the first minute still moves warmth between oil and metal).
 STEP_SKIP_S = 60.0
@@ -242,7 +242,7 @@ def _heat(proof: Proof) -> Interval | None:
 
 def _common(proof: Proof) -> float:
     """Relative standard uncertainty of the scale that all outings of the machine share."""
-    shared = [line.relative for line in proof.budget if ONE_FOR_ALL.search(line.source)]
+    shared = [line.relative for line in proof.budget if line.source in ONE_FOR_ALL]
     return float(np.sqrt(np.sum(np.square(shared))))
 
 

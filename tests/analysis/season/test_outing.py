@@ -12,6 +12,7 @@ from analysis import proof_fixture
 from wattsump_analysis.results import Proof
 from wattsump_analysis.season.events import EventKind, event_kinds
 from wattsump_analysis.season.outing import (
+    ONE_FOR_ALL,
     outing_from,
     outing_from_dict,
     outing_to_dict,
@@ -79,7 +80,7 @@ def test_what_all_outings_share_is_no_part_of_what_one_draws_afresh(proof: Proof
     found = outing_from(proof, session(proof), PROFILE, "k")
     assert found.u_k is not None
     assert found.own_u_k is not None
-    shared = [b.relative for b in proof.budget if "oil" in b.source or "metal" in b.source]
+    shared = [b.relative for b in proof.budget if b.source in ONE_FOR_ALL]
     assert sum(shared) > 0.0
     assert 0.0 < found.own_u_k < found.u_k
 
