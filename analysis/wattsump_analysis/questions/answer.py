@@ -89,12 +89,17 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """The whole answer: headline, cautions, sections, and what was assumed."""
+    """The whole answer: headline, cautions, sections, and what was assumed.
+
+    Cautions come first where a hand is about to touch the machine, `is_hands_on`; else one of
+    them follows the headline and the others come last.
+    """
 
     question: str
     headline: tuple[Pieces, ...]
     sections: tuple[Section, ...]
     cautions: tuple[str, ...] = ()
+    is_hands_on: bool = True
     assumed: tuple[Pieces, ...] = ()
 
     def row(self, key: str) -> Row:

@@ -62,6 +62,7 @@ def warm_cab(asked: CabAsked, givens: Givens) -> Answer:
         question="cab",
         headline=tuple(_headline(case)),
         cautions=cab.CAUTIONS,
+        is_hands_on=False,
         sections=(_offered(case), *_cost(case)),
         assumed=tuple(_assumed(asked, case, givens)),
     )

@@ -55,6 +55,7 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
         question="limits",
         headline=tuple(_headline(hottest_c)),
         cautions=CAUTIONS,
+        is_hands_on=False,
         sections=(
             *_channels(givens),
             _oil(hottest_c),

@@ -94,13 +94,12 @@ def _three_digits(number: float) -> str:
 
 
 def _screen_lines(answer: Answer, system: str) -> Iterator[str]:
-    if answer.cautions:
-        yield "CAUTION"
-        for caution in answer.cautions:
-            yield from _wrapped(f"! {caution}", "  ")
-        yield ""
-    for pieces in answer.headline:
-        yield from _wrapped(sentence(pieces, system))
+    first, last = answer.cautions, answer.cautions[:0]
+    if not answer.is_hands_on:
+        first, last = answer.cautions[:1], answer.cautions[1:]
+    headline = [line for pieces in answer.headline for line in _wrapped(sentence(pieces, system))]
+    blocks = [list(_caution_lines(first)), headline]
+    yield from _joined(blocks if answer.is_hands_on else blocks[::-1])
     for section in answer.sections:
         yield ""
         yield section.title
@@ -115,6 +114,23 @@ def _screen_lines(answer: Answer, system: str) -> Iterator[str]:
         yield "Assumed"
         for pieces in answer.assumed:
             yield from _wrapped(f"- {sentence(pieces, system)}", "  ")
+    yield from _joined([[""], list(_caution_lines(last))] if last else [])
+
+
+def _caution_lines(cautions: tuple[str, ...]) -> Iterator[str]:
+    if cautions:
+        yield "CAUTION"
+    for caution in cautions:
+        yield from _wrapped(f"! {caution}", "  ")
+
+
+def _joined(blocks: list[list[str]]) -> Iterator[str]:
+    """Yield the lines of blocks that have any, an empty one between two."""
+    filled = [block for block in blocks if block]
+    for number, block in enumerate(filled):
+        if number and filled[number - 1] != [""]:
+            yield ""
+        yield from block
 
 
 def _row_lines(row: Row, system: str) -> Iterator[str]:
@@ -182,8 +198,12 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
     text = _plain(figure.value, figure, system)
     if figure.low is not None and figure.high is not None:
         over = "over " if figure.high > figure.most else ""
+        low = _number(figure.low, figure, system)
         high = _number(min(figure.high, figure.most), figure, system)
-        text += f" ({_number(figure.low, figure, system)} to {over}{high})"
+        if figure.kind == "duration" and figure.low < 60.0 <= figure.value:
+            low = "under 1 min"  # seconds beside minutes are digits nobody has
+        # Ends that round to one number are no range.
+        text += f" ({low} to {over}{high})" if low != high or over else ""
     if both and figure.kind in _MIXED and math.isfinite(figure.value):
         other = _plain(figure.value, figure, "us" if system == "si" else "si")
         text += f" = {other}"
@@ -196,7 +216,7 @@ def sentence(pieces: Pieces, system: str = "si") -> str:
 
 
 def screen(answer: Answer, system: str = "si") -> str:
-    """Write an answer for a terminal of 80 columns: cautions first, then the answer.
+    """Write an answer for a terminal of 80 columns, cautions first where hands are at work.
 
     Raises
     ------

@@ -51,6 +51,11 @@ class Fault:
     code: str
     detail: str = ""
 
+    @property
+    def text(self) -> str:
+        """The fault as a session's cell has it."""
+        return f"{self.channel}:{self.code}" + (f"={self.detail}" if self.detail else "")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
@@ -60,7 +65,7 @@ class Mark:
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Session:
     """One outing as read from its file; NaN in a column is "no reading"."""
 
@@ -74,10 +79,31 @@ class Session:
     notes: tuple[Remark, ...]
 
     def frame(self) -> "pd.DataFrame":
-        """Return the numeric columns as a pandas table, one row per row of the file."""
+        """Return the session as a pandas table, one row per row of the file.
+
+        The index is the time: UTC where the start is known, else since the first row. The last
+        two columns hold each row's faults (`channel:code`) and marks as text, "" for none.
+        """
         import pandas as pd
 
-        return pd.DataFrame(dict(self.columns))
+        since = pd.to_timedelta(self.elapsed_s, unit="s")
+        index = since if self.start_utc is None else pd.Timestamp(self.start_utc) + since
+        table = pd.DataFrame(dict(self.columns), index=index)
+        table.index.name = "elapsed" if self.start_utc is None else "time_utc"
+        faults, marks = [[""] * len(table), [""] * len(table)]
+        for fault in self.faults:
+            faults[fault.row] = ";".join(filter(None, (faults[fault.row], fault.text)))
+        for mark in self.marks:
+            row = int(np.searchsorted(self.elapsed_s, mark.elapsed_s))
+            marks[row] = ";".join(filter(None, (marks[row], mark.text)))
+        return table.assign(fault=faults, mark=marks)
+
+    def __repr__(self) -> str:
+        minutes = float(self.elapsed_s[-1]) / 60 if self.elapsed_s.size else 0.0
+        return (
+            f"<Session {self.path.name}: {self.elapsed_s.size} rows over {minutes:.0f} min, "
+            f"{len(self.marks)} marks, {len(self.faults)} faults>"
+        )
 
     def profile(self) -> Profile | None:
         """Return the machine profile that it was logged with, None where it was logged without.

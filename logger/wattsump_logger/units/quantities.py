@@ -6,7 +6,8 @@ that only prints its help starts fast.
 
 Choices: BTU is Btu_IT, 1055.05585262 J, and hp is the mechanical 550 ft lbf/s (NIST
 SP 811, appendix B). A gallon is the US gallon. A temperature difference in degF is
-times 5/9 and never minus 32. A comma is refused, since it means two things.
+times 5/9 and never minus 32. A comma is refused, since it means two things, save between
+thousands of BTU and cfm.
 """
 
 import math
@@ -139,6 +140,7 @@ _SPELLINGS: Mapping[str, str] = {
     "GPM": "gpm",
     "HP": "hp",
     "KG": "kg",
+    "MBH": "kBtu_it/h",
     "KW": "kW",
     "Kw": "kW",
     "LPM": "lpm",
@@ -179,6 +181,12 @@ _LONGEST_TEXT = 60
 _GROUP = r"[ \u2009\u202f\u00a0]"
 _NUMBER = (
     rf"[+\-−]?(?:\d{{1,3}}(?:{_GROUP}\d{{3}})+(?:\.\d+)?|\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d{{1,3}})?"
+)
+# In these units a comma is between thousands: who writes decimals with one labels in watts.
+_GROUPED_BY_COMMAS = re.compile(r"\s*\d{1,3}(?:,\d{3})+(?:\.\d+)?\s*(?:BTU|MBH|CFM)", re.IGNORECASE)
+_INCHES = re.compile(
+    r"\s*(?:(?P<whole>\d{1,3})[ -]+)?(?P<over>\d{1,3})/(?P<under>\d{1,3})\s*"
+    r"(?:in|inch|inches|\")\s*"
 )
 _QUANTITY = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>.*?)\s*", re.DOTALL)
 # Only words, powers of at most 3, and signs between: the unit parser would compute
@@ -325,6 +333,7 @@ def _split(value: str | float, kind: str, rule: _Kind) -> tuple[str, str]:
         return repr(value), ""
     if len(value) > _LONGEST_TEXT:
         raise _error(value[:20] + "...", kind, f"{len(value)} characters", "shorten it")
+    value = _decimal_inches(_without_grouping(value))
     if "," in value:
         raise _error(value, kind, "a comma", "write thousands together and decimals with a point")
     match = _QUANTITY.fullmatch(value)
@@ -332,6 +341,19 @@ def _split(value: str | float, kind: str, rule: _Kind) -> tuple[str, str]:
         raise _error(value, kind, repr(value), f"start with a number, as in {rule.example!r}")
     digits = re.sub(r"\s", "", match["number"]).replace("−", "-")
     return digits, match["unit"]
+
+
+def _without_grouping(text: str) -> str:
+    """Return a number as labels in BTU and cfm print it, "20,000", without its commas."""
+    return text.replace(",", "") if _GROUPED_BY_COMMAS.match(text) else text
+
+
+def _decimal_inches(text: str) -> str:
+    """Return a fraction of an inch, "1 1/2 in", as a decimal of it."""
+    match = _INCHES.fullmatch(text)
+    if match is None or not int(match["under"]):
+        return text
+    return f"{int(match['whole'] or 0) + int(match['over']) / int(match['under'])!r} in"
 
 
 def _fraction(number: str, unit: str, value: object) -> float:

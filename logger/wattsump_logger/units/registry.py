@@ -57,11 +57,27 @@ _SOME = (
 
 _LENGTHS = {"m", "mm", "cm", "km", "in", "inch", "ft", "cm**3"}
 _VOLUMES = {"L", "l", "liter", "litre", "gal", "lpm", "gpm", "cfm"}
-_HEATS = {"J", "kJ", "MJ", "W", "mW", "kW", "MW", "watt", "Wh", "kWh", "hp", "Btu_it", "Btu_it/h"}
+_HEATS = {
+    "J",
+    "kJ",
+    "MJ",
+    "W",
+    "mW",
+    "kW",
+    "MW",
+    "watt",
+    "Wh",
+    "kWh",
+    "hp",
+    "Btu_it",
+    "Btu_it/h",
+    "kBtu_it/h",
+}
+_LABELS = {"Btu_it/h", "kBtu_it/h"}
 _WARMTHS = {"K", "degC", "degF", "delta_degC", "delta_degF"}
 _OTHERS = {"s", "min", "h", "hour", "g", "kg", "lb", "A", "V", "mV", "Ah", "N"}
 _PRESSURES = {"Pa", "kPa", "MPa", "bar", "mbar", "psi"}
-FEW = frozenset(_LENGTHS | _VOLUMES | _HEATS | _WARMTHS | _OTHERS | _PRESSURES)
+FEW = frozenset(_LENGTHS | _VOLUMES | _HEATS | _LABELS | _WARMTHS | _OTHERS | _PRESSURES)
 
 
 @lru_cache(maxsize=2)

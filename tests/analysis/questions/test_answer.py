@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -68,6 +69,27 @@ def test_cautions_come_first_and_a_flag_is_loud() -> None:
     lines = screen(small_answer(power(6000.0), flag="estimate")).splitlines()
     assert lines[:2] == ["CAUTION", "! Hot oil burns."]
     assert any("ESTIMATE" in line for line in lines)
+
+
+def test_where_no_hand_is_at_work_the_answer_comes_first_and_one_caution_next() -> None:
+    answer = replace(
+        small_answer(power(6000.0)), is_hands_on=False, cautions=("Hot oil burns.", "Ask first.")
+    )
+    lines = screen(answer).splitlines()
+    at = lines.index("CAUTION")
+    assert at > 0
+    assert lines[at + 1 : at + 3] == ["! Hot oil burns.", ""]
+    assert lines[-1] == "! Ask first."
+
+
+def test_a_range_whose_ends_round_to_one_number_is_left_out() -> None:
+    assert shown(Figure(value=3.0, low=2.999, high=3.001, kind="number")) == "3"
+    assert shown(Figure(value=3.0, low=2.9, high=3.1, kind="number")) == "3 (2.9 to 3.1)"
+
+
+def test_minutes_have_no_seconds_in_their_range() -> None:
+    text = shown(Figure(value=144.0, low=0.7, high=294.0, kind="duration"))
+    assert text == "2.4 min (under 1 min to 4.9 min)"
 
 
 def test_an_unknown_system_of_units_is_refused() -> None:

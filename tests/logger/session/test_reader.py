@@ -56,7 +56,12 @@ def test_what_is_written_reads_back_as_it_was(tmp_path: Path) -> None:
     assert session.start_utc == START
     assert session.metadata == {"format": FORMAT, "controller": "ref-1"}
     assert session.notes == ()
-    assert list(session.frame().columns) == ["elapsed_s", "seq", "tank_c", "fan_on"]
+    table = session.frame()
+    assert list(table.columns) == ["elapsed_s", "seq", "tank_c", "fan_on", "fault", "mark"]
+    assert table.index[0] == START
+    assert table["fault"].tolist() == ["", "tank:open;wire:gap=3", ""]
+    assert table["mark"].tolist() == ["", "", "climb"]
+    assert "3 rows" in repr(session)
 
 
 def codes(session: Session) -> list[str]:

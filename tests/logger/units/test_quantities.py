@@ -118,7 +118,8 @@ def test_a_round_number_of_litres_is_the_nearest_number_of_cubic_metres() -> Non
         ("6 kWh", "power", "a unit of something else"),
         ("20 K", "power", "a unit of something else"),
         ("18 apples", "volume", "unknown unit 'apples'"),
-        ("20,000 BTU/h", "power", "a comma"),
+        ("20,000 W", "power", "a comma"),
+        ("1/0 in", "length", "unit"),
         ("5,5 kW", "power", "a comma"),
         ("kW", "power", "start with a number"),
         ("", "power", "start with a number"),
@@ -237,3 +238,22 @@ def test_pint_is_not_paid_for_before_it_is_used() -> None:
     code = "import sys, wattsump_logger.machine.profile; print('pint' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "inside"),
+    [
+        # published: NIST SP 811, B.8: Btu_IT/h 0.2930711 W, inch 0.0254 m exactly
+        ("20,000 BTU/h", "power", 20_000 * 0.2930711),
+        ("20 MBH", "power", 20_000 * 0.2930711),
+        ("1,250.5 Btu/h", "power", 1250.5 * 0.2930711),
+        ("3/4 in", "length", 0.75 * 0.0254),
+        ("1 1/2 in", "length", 1.5 * 0.0254),
+        ('1-1/4"', "length", 1.25 * 0.0254),
+    ],
+)
+def test_numbers_as_labels_and_fittings_print_them_are_read(
+    text: str, kind: str, inside: float
+) -> None:
+    # tolerance: the source's seven digits
+    assert quantities.parse(text, kind) == pytest.approx(inside, rel=2e-7)
