@@ -44,7 +44,7 @@ MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
 # Points. The narrow pictures are 4.2 in wide and shown on 340 px or more of a phone of 390:
 # 10 pt are 11 px there, the least that is read at arm's length.
 WORDS_PT = 10.0
-LETTER_EM = 0.55  # a letter's usual width in the page's own fonts
+LETTER_EM = 0.54  # a letter's usual width in the page's own fonts
 
 # One ink per meaning. The hues keep apart for the common kinds of colour blindness and
 # differ in lightness; the report exchanges them for darker or lighter ones by name.
