@@ -144,13 +144,18 @@ def prove(
 def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
     """Records between gaps and marks; a flow would need oil properties, which have a range."""
     cuts = cut_times(outing.samples, outing.session.marks)
-    return stretch_records(outing.samples, outing.switches, outing.offsets_k, None, cuts)[0]
+    until_s = flow_known_until(outing.samples)
+    return stretch_records(
+        outing.samples, outing.switches, outing.offsets_k, None, cuts, until_s=until_s
+    )[0]
 
 
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
-    denied = contradictions(whole, outing.samples, matched=bool(outing.offsets_k))
+    # Where nobody can tell whether oil was pumped, switches cannot be held against readings.
+    known = whole.between(float(whole.elapsed_s[0]), flow_known_until(outing.samples))
+    denied = contradictions(known, outing.samples, matched=bool(outing.offsets_k))
     if denied:
         return _unfitted(outing, denied, right_channels(), seed)
     cuts = find_cuts(outing.samples, outing.session.marks, whole)
