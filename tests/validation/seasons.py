@@ -440,8 +440,9 @@ _TOP = """\
 # Seasons with and without faults: how soon and how rightly they are named
 
 Written by `{command}`; run it again to check it.
-Goals: a 20 % loss of K found within 3 outings in 90 % of seasons or more; at most 1
-false alarm in 50 outings; the cause right in 90 % of detections or more.
+Goals: a 20 % loss of K found within 3 outings in 90 % of seasons or more, and one of 10 %
+within 8 in 80 %; at most 1 false alarm in 50 outings of any kind of season; the cause right
+in 90 % of detections or more, and stated odds right within 5 points.
 
 Each season is read as its owner would, again after every outing. A change counts as
 found when a step within {near} outings of its place is reported. "Right at once" is the
@@ -452,8 +453,8 @@ else, and a drift told while nothing happens, is a false alarm, once each.
 ## Drawn outing summaries
 
 {outings} outings a season. One outing of one machine scatters by 5.5 to 8 % in K and 5 to
-7.5 % in heat, correlated by 0.6 to 0.9, about what the full fits below do; the work
-differs by 3 to 10 % from day to day; one outing in fifty is wrong by some 40 %; half of
+7.5 % in heat, correlated by 0.6 to 0.9, about what full fits of an
+emulated machine repeat to; the work differs by 3 to 10 % from day to day; one outing in fifty is wrong by some 40 %; half of
 the outings hold a fan step.
 
 {drawn}

@@ -134,13 +134,13 @@ def test_a_change_of_the_size_said_is_seen_about_four_times_in_five() -> None:
     scatter = Scatter(covariance=TYPICAL, own_outings=20.0)
     size = float(smallest_seen(scatter, 12, 3)[0])
     seen = 0
-    for seed in range(120):
+    for seed in range(60):
         rows = drawn(15, seed)
         rows[12:] -= (size, 0.0)
         seen += any(abs(start - 12) <= 1 for start in find_stretches(rows).starts[1:])
-    # independent: 0.8 by the arithmetic of the method; 0.1 is what 120 draws (sd 0.037) and
+    # independent: 0.8 by the arithmetic of the method; 0.15 is what 60 draws (sd 0.052) and
     # a scatter that is itself estimated may add.
-    assert seen / 120 == pytest.approx(0.8, abs=0.1)
+    assert seen / 60 == pytest.approx(0.8, abs=0.15)
 
 
 @pytest.mark.parametrize("rows", [[], [[1.0, np.nan]], [1.0, 2.0], [[1.0, 2.0, 3.0]]])
