@@ -10,6 +10,17 @@ import typing
 
 if typing.TYPE_CHECKING:
     from wattsump_analysis.proof.prove import prove as prove_session
+    from wattsump_analysis.questions.answer import Answer
+    from wattsump_analysis.questions.ask import (
+        ask_cab,
+        ask_forecast,
+        ask_limits,
+        ask_lines,
+        ask_oil,
+        ask_preheat,
+        ask_rating,
+    )
+    from wattsump_analysis.questions.writing import screen as answer_text
     from wattsump_analysis.results import Interval, Proof
     from wattsump_analysis.season.compare import Comparison
     from wattsump_analysis.season.compare import compare as compare_outings
@@ -21,12 +32,21 @@ if typing.TYPE_CHECKING:
     from wattsump_analysis.show.report.page import write_report
 
 __all__ = (
+    "Answer",
     "Comparison",
     "Gathered",
     "Interval",
     "Outing",
     "Proof",
     "Trend",
+    "answer_text",
+    "ask_cab",
+    "ask_forecast",
+    "ask_limits",
+    "ask_lines",
+    "ask_oil",
+    "ask_preheat",
+    "ask_rating",
     "compare_outings",
     "gather",
     "one_by_one",
@@ -40,6 +60,15 @@ __all__ = (
 
 # By public name: module and name there.
 _HOMES = {
+    "Answer": ("questions.answer", "Answer"),
+    "answer_text": ("questions.writing", "screen"),
+    "ask_cab": ("questions.ask", "ask_cab"),
+    "ask_forecast": ("questions.ask", "ask_forecast"),
+    "ask_limits": ("questions.ask", "ask_limits"),
+    "ask_lines": ("questions.ask", "ask_lines"),
+    "ask_oil": ("questions.ask", "ask_oil"),
+    "ask_preheat": ("questions.ask", "ask_preheat"),
+    "ask_rating": ("questions.ask", "ask_rating"),
     "Comparison": ("season.compare", "Comparison"),
     "Gathered": ("season.folder", "Gathered"),
     "Interval": ("results", "Interval"),

@@ -87,7 +87,7 @@ class Section:
     remarks: tuple[Pieces, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Answer:
     """The whole answer: headline, cautions, sections, and what was assumed.
 
@@ -101,6 +101,9 @@ class Answer:
     cautions: tuple[str, ...] = ()
     is_hands_on: bool = True
     assumed: tuple[Pieces, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Answer {self.question}: {len(self.sections)} sections; answer_text(...) shows it>"
 
     def row(self, key: str) -> Row:
         """Return the row of a key; KeyError when the answer has none."""

@@ -1,0 +1,75 @@
+"""The owner's questions as functions, for a notebook: typed options in, an `Answer` out.
+
+Options are those of the commands, as texts with their units: `ask_rating(label_heat="6 kW")`.
+"""
+
+import inspect
+import pkgutil
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Any
+
+from wattsump_analysis.questions.answer import Answer
+from wattsump_analysis.questions.asked import QUESTIONS
+from wattsump_analysis.questions.givens import Givens, givens_from, with_session
+from wattsump_analysis.questions.typed import typed_fields
+from wattsump_analysis.results import Proof
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.session.reader import Session
+
+__all__ = (
+    "ask_cab",
+    "ask_forecast",
+    "ask_limits",
+    "ask_lines",
+    "ask_oil",
+    "ask_preheat",
+    "ask_rating",
+)
+
+
+def _function(name: str) -> Callable[..., Answer]:
+    question = QUESTIONS[name]
+    options = [spot.name for spot in fields(question.asked)]
+
+    def ask(
+        proof: Proof | None = None,
+        machine: Profile | None = None,
+        session: Session | None = None,
+        **typed: Any,
+    ) -> Answer:
+        unknown = sorted(set(typed) - set(options))
+        if unknown:
+            raise UsageError(
+                expected="options among " + ", ".join(options),
+                found=", ".join(unknown),
+                where=f"ask_{name}",
+                do="name one that there is",
+            )
+        proved = None if proof is None else Givens.of(proof, proof.provenance["session"])
+        givens = givens_from(proved, machine)
+        answer_to: Callable[[Any, Givens], Answer] = pkgutil.resolve_name(
+            f"wattsump_analysis.questions.{question.answered_by}"
+        )
+        return answer_to(
+            typed_fields(question.asked, typed),
+            givens if session is None else with_session(givens, session),
+        )
+
+    ask.__name__ = ask.__qualname__ = f"ask_{name}"
+    lines = "\n".join(f"{spot.name} : {spot.metadata['help']}" for spot in fields(question.asked))
+    ask.__doc__ = (
+        f"{inspect.getdoc(question.asked)}\n\nOptions, as texts with units, beside `proof`, "
+        f"`machine` and `session`:\n\n{lines}\n\nReturns\n-------\nAnswer\n"
+    )
+    return ask
+
+
+ask_cab = _function("cab")
+ask_forecast = _function("forecast")
+ask_limits = _function("limits")
+ask_lines = _function("lines")
+ask_oil = _function("oil")
+ask_preheat = _function("preheat")
+ask_rating = _function("rating")
