@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterator
 from wattsump_logger.foreign.columns import guess
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile, Role, column_of
 from wattsump_logger.remark import Remark
+from wattsump_logger.session.rows import FIRST_COLUMNS
 
 __all__ = ("roles_amiss",)
 
@@ -26,7 +27,9 @@ def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[R
     channels = {} if profile is None else profile.channels
     declared = {channel.column for channel in channels.values()}
     for column in columns:
-        if column in playing or column in declared or _is_shared_role(column):
+        if column in FIRST_COLUMNS or column in playing or column in declared:
+            continue
+        if _is_shared_role(column):
             continue
         text = f"{column} plays no role and was not used{_advice(column, columns, profile)}"
         yield Remark(code="column-without-role", text=text)

@@ -33,6 +33,10 @@ def test_a_column_of_no_telling_name_is_told_without_advice(column: str) -> None
     assert roles_amiss(("tank_c", column), None) == [f"{column} plays no role and was not used"]
 
 
+def test_the_columns_of_time_and_number_need_no_role() -> None:
+    assert roles_amiss(("elapsed_s", "seq", "tank_c"), None) == []
+
+
 def test_a_channel_that_the_profile_has_and_the_session_lacks_is_named() -> None:
     profile = machine(hose={"role": "cooler_in"}, tank={})
     (line,) = roles_amiss(("tank_c",), profile)
