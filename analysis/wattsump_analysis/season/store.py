@@ -27,10 +27,18 @@ from wattsump_analysis.season.outing import Outing, outing_from_dict, outing_to_
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.sidecar import sidecar_path
 
-__all__ = ("FILE_NAME", "Entry", "Store", "content_key", "method_version", "sessions_in")
+__all__ = (
+    "FILE_NAME",
+    "Entry",
+    "Store",
+    "content_key",
+    "method_version",
+    "row_digest",
+    "sessions_in",
+)
 
 FILE_NAME = "wattsump-outings.sqlite"
-LAYOUT = 2
+LAYOUT = 3
 # As long as another process may hold the file for one short write, many times over.
 BUSY_S = 30.0
 # A file changed so recently may change again within its clock's step (2 s on memory cards).
@@ -124,23 +132,27 @@ class Store:
         """The stored result for `path`, None if it has to be worked out."""
         key = self.key(path)
         row = self._database.execute(
-            "SELECT outing, why FROM result WHERE key = ? AND method = ?", (key, self._method)
+            "SELECT outing, why, digest FROM result WHERE key = ? AND method = ?",
+            (key, self._method),
         ).fetchone()
-        return None if row is None else _entry(path, *row)
+        if row is None or row[2] != row_digest(key, self._method, row[0], row[1]):
+            return None  # what is not as it was kept is worked out anew
+        return _entry(path, *row[:2])
 
     def key(self, path: Path) -> str:
         """Content key of `path`, read anew only if the file looks changed."""
         name, stamp = self._name(path), self._stamp(path)
         row = self._database.execute(
-            "SELECT key FROM seen WHERE name = ? AND stamp = ?", (name, stamp)
+            "SELECT key, digest FROM seen WHERE name = ? AND stamp = ?", (name, stamp)
         ).fetchone()
-        if row is not None:
+        if row is not None and row[1] == row_digest(name, stamp, row[0]):
             return str(row[0])
         key = content_key(path, self._profile_text)
         if self._settled(path) and stamp == self._stamp(path):
             with self._database:
                 self._database.execute(
-                    "INSERT OR REPLACE INTO seen VALUES (?, ?, ?)", (name, stamp, key)
+                    "INSERT OR REPLACE INTO seen VALUES (?, ?, ?, ?)",
+                    (name, stamp, key, row_digest(name, stamp, key)),
                 )
         return key
 
@@ -150,7 +162,8 @@ class Store:
         why = None if entry.why is None else json.dumps(asdict(entry.why))
         with self._database:
             self._database.execute(
-                "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?)", (key, self._method, text, why)
+                "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?, ?)",
+                (key, self._method, text, why, row_digest(key, self._method, text, why)),
             )
 
     def _name(self, path: Path) -> str:
@@ -166,6 +179,10 @@ class Store:
 
     def _open(self) -> sqlite3.Connection:
         path = self.folder / FILE_NAME
+        if path.is_symlink():  # planted or not: what we keep stays in this folder
+            text = f"results are not kept: {FILE_NAME} is a link"
+            self.notes.append(Remark(code="results-not-kept", text=text))
+            return _prepared(":memory:")
         try:
             return _prepared(path)
         except sqlite3.OperationalError as error:
@@ -181,6 +198,11 @@ class Store:
             with suppress(FileNotFoundError):
                 path.replace(aside)
             return _prepared(path)
+
+
+def row_digest(*parts: object) -> str:
+    """Over what a row says and what it is about: a cell changed or moved shows."""
+    return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
 
 def _size_and_time(path: Path) -> tuple[int, int]:
@@ -203,10 +225,12 @@ def _prepared(path: Path | str) -> sqlite3.Connection:
                 database.execute("DROP TABLE IF EXISTS seen")
             database.execute(
                 "CREATE TABLE IF NOT EXISTS result "
-                "(key TEXT, method TEXT, outing TEXT, why TEXT, PRIMARY KEY (key, method))"
+                "(key TEXT, method TEXT, outing TEXT, why TEXT, digest TEXT, "
+                "PRIMARY KEY (key, method))"
             )
             database.execute(
-                "CREATE TABLE IF NOT EXISTS seen (name TEXT PRIMARY KEY, stamp TEXT, key TEXT)"
+                "CREATE TABLE IF NOT EXISTS seen (name TEXT PRIMARY KEY, stamp TEXT, key TEXT, "
+                "digest TEXT)"
             )
             database.execute(f"PRAGMA user_version = {LAYOUT}")
             (sound,) = database.execute("PRAGMA quick_check(1)").fetchone()

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_logger.errors import RangeError, SessionError
+from wattsump_logger.inputs import read_small
 from wattsump_logger.session.wholefile import write_whole
 
 __all__ = (
@@ -332,7 +333,7 @@ def load_calibrations(path: str | Path) -> dict[str, Calibration]:
         The file cannot be read, or is no calibration file of this format.
     """
     try:
-        content = json.loads(Path(path).read_text(encoding="utf-8"))
+        content = json.loads(read_small(Path(path)))
         if content["format"] != CALIBRATION_FORMAT:
             raise ValueError(f"the format {content['format']!r}")
         found = [_calibration(item) for item in content["probes"]]

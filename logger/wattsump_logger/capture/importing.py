@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from wattsump_logger.capture.overlap import Told, without_repeats
-from wattsump_logger.capture.recorder import Recorder
+from wattsump_logger.capture.recorder import Recorder, checked_name
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
 
@@ -18,6 +18,8 @@ __all__ = (
     "typed_names",
     "typed_start",
 )
+
+_FIRST_YEAR, _LAST_YEAR = 1980, 2200  # what no clock can have meant is mistyped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +90,7 @@ def _check(recorder: Recorder, folder: Path) -> None:
 def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
     """Return a free name for the session: the wanted one, else after the first file."""
     folder.mkdir(parents=True, exist_ok=True)
-    base = wanted or files[0].stem
+    base = files[0].stem if wanted is None else checked_name(wanted)
     name, number = base, 1
     while (folder / f"{name}.csv").exists():
         number += 1
@@ -112,8 +114,11 @@ def typed_start(text: str | None) -> datetime | None:
     if text is None:
         return None
     try:
-        return datetime.fromisoformat(text).astimezone(UTC)
-    except ValueError as error:
+        start = datetime.fromisoformat(text).astimezone(UTC)
+        if not _FIRST_YEAR <= start.year < _LAST_YEAR:
+            raise ValueError(text)
+        return start
+    except (ValueError, OverflowError) as error:
         raise UsageError(
             expected="a time such as 2026-05-04T07:30 or 2026-05-04T07:30:00+02:00",
             found=repr(text),

@@ -16,10 +16,10 @@ from pathlib import Path
 
 from wattsump_logger.capture.clock import Anchor, Clock, HostClock
 from wattsump_logger.capture.link import Link, PortSource
-from wattsump_logger.capture.recorder import Recorder
+from wattsump_logger.capture.recorder import Recorder, checked_name
 from wattsump_logger.capture.timeline import CLOCK_SET_FROM_MS
 from wattsump_logger.capture.wirefile import FIRST_LINE, Chunk, HostNote, WireItem, WireWriter
-from wattsump_logger.errors import PortError, SessionError, UsageError
+from wattsump_logger.errors import PortError, SessionError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.keeper import Keeper
@@ -30,7 +30,6 @@ from wattsump_logger.wire.frames import find_hello
 __all__ = ("Captured", "Outing", "Status", "free_name", "run", "stop_on_signals")
 
 _WAIT_S = 0.1
-_NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -385,14 +384,7 @@ def _make(folder: Path) -> None:
 
 def free_name(folder: Path, wanted: str | None, now: Anchor) -> str:
     """Return a name that no file of the folder has: the wanted one, else by the clock."""
-    if wanted is not None and (not wanted or wanted[0] == "." or not {*wanted} <= _NAME_CHARACTERS):
-        raise UsageError(
-            expected="a file name of letters, digits, '.', '_' and '-'",
-            found=repr(wanted),
-            where="--name",
-            do="choose a plain name; folders go in --out",
-        )
-    base = wanted or _name_by_clock(now)
+    base = _name_by_clock(now) if wanted is None else checked_name(wanted)
     name, number = base, 1
     while any((folder / f"{name}{end}").exists() for end in (".wire", ".csv")):
         number += 1

@@ -14,16 +14,37 @@ from pathlib import Path
 from wattsump_logger.capture.assembler import Assembler, Start
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
 from wattsump_logger.capture.wirefile import Chunk, WireItem
-from wattsump_logger.errors import WattsumpError
+from wattsump_logger.errors import UsageError, WattsumpError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.keeper import Keeper
 from wattsump_logger.session.rows import Row
 from wattsump_logger.session.sidecar import FORMAT
 from wattsump_logger.session.writer import SessionWriter, free_path
 
-__all__ = ("MOST_WAITING", "Recorder", "session_metadata")
+__all__ = ("MOST_WAITING", "Recorder", "checked_name", "session_metadata")
 
+_NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
+_LONGEST_NAME = 120
 MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
+
+
+def checked_name(wanted: str) -> str:
+    """Return a typed name of files that stays in its folder and below the system's limit.
+
+    Raises
+    ------
+    UsageError
+        Another one.
+    """
+    is_plain = {*wanted} <= _NAME_CHARACTERS and wanted[:1] not in ("", ".")
+    if not is_plain or len(wanted) > _LONGEST_NAME:
+        raise UsageError(
+            expected=f"a file name of at most {_LONGEST_NAME} letters, digits, '.', '_' and '-'",
+            found=repr(wanted[: _LONGEST_NAME + 20]),
+            where="--name",
+            do="choose a plain name; folders go in --out",
+        )
+    return wanted
 
 
 def session_metadata(start: Start, profile: Profile | None) -> dict[str, object]:

@@ -20,6 +20,7 @@ from typing import BinaryIO
 
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
 from wattsump_logger.errors import SessionError, WattsumpError
+from wattsump_logger.inputs import need_regular
 from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.writer import utc_text
 
@@ -148,6 +149,7 @@ def read_wire(path: Path) -> Iterator[WireItem]:
     bytes. Blocks are read at a time, never the whole file.
     """
     try:
+        need_regular(path)
         with path.open("rb") as file:
             first = file.read(len(FIRST_LINE))
             if first == FIRST_LINE:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.inputs import read_small
 
 __all__ = ("Answers", "answers_for", "beside", "keep")
 
@@ -70,7 +71,7 @@ def keep(path: Path, names: Sequence[str], answers: Answers) -> None:
 
 def _entries(path: Path) -> list[dict[str, object]]:
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(read_small(path))
         entries = document["tables"] if document["format"] == FORMAT else None
     except FileNotFoundError:
         return []

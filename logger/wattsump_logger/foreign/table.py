@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.inputs import need_regular
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,6 +61,7 @@ class Table:
 def is_wire(path: Path) -> bool:
     """Tell whether a file holds frames of our own line protocol."""
     try:
+        need_regular(path)
         with path.open("rb") as file:
             return _WIRE_LINE.search(file.read(1 << 16)) is not None
     except OSError as error:

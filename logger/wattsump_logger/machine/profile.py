@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
+from wattsump_logger.inputs import read_small
 from wattsump_logger.machine import keys
 from wattsump_logger.machine.oil_label import (
     USUAL_VISCOSITY_INDEX,
@@ -146,12 +147,14 @@ def load_profile(path: str | Path) -> Profile:
     """
     where = str(path)
     try:
-        raw = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        raw = tomllib.loads(read_small(Path(path)))
     except OSError as error:
         reason = error.strerror or str(error)
         raise _unreadable(where, reason, "check the path") from error
     except UnicodeDecodeError as error:
         raise _unreadable(where, "bytes that are no UTF-8", "save it as UTF-8 text") from error
+    except RecursionError as error:
+        raise _unreadable(where, "lists too deep", "write it as docs/machine-profile.md") from error
     except tomllib.TOMLDecodeError as error:
         raise _unreadable(where, str(error), "correct that line") from error
     return profile_from_dict(raw, where)

@@ -17,6 +17,7 @@ import numpy as np
 
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
+from wattsump_logger.inputs import need_regular
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
@@ -37,6 +38,7 @@ __all__ = (
 )
 _COLDEST_C, _HOTTEST_C = -273.15, 3000.0
 _LONGEST_HEADER = 4096
+_LONGEST_S = 3.2e8  # ten years: what a clock says that jumped, and no outing
 _TAIL = 1 << 16  # how much of the end is looked at once for the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
 
@@ -175,6 +177,7 @@ def _session(
 def _head(path: Path) -> tuple[bytes, int]:
     """Return the first bytes of the file and its size."""
     try:
+        need_regular(path)
         with path.open("rb") as file:
             return file.read(_LONGEST_HEADER), file.seek(0, 2)
     except OSError as error:
@@ -284,6 +287,13 @@ def _faults(row: int, cell: str, elapsed_s: FloatArray) -> list[Fault]:
 def _check_time(elapsed_s: FloatArray, path: Path) -> None:
     steps = np.diff(elapsed_s)
     wrong = np.flatnonzero(~(steps > 0))
+    if len(elapsed_s) and not len(wrong) and elapsed_s[-1] - elapsed_s[0] > _LONGEST_S:
+        raise SessionError(
+            expected="the seconds of one outing",
+            found=f"{elapsed_s[-1]:.4g} in elapsed_s",
+            where=f"{path}, row {len(elapsed_s)}",
+            do="make the session again from its .wire file with `wattsump import`",
+        )
     if np.isnan(elapsed_s[:1]).any() or len(wrong):
         row = int(wrong[0]) + 1 if len(wrong) else 0
         before = f" after {elapsed_s[row - 1]:.3f}" if row else ""

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from wattsump_logger.errors import SessionError
+from wattsump_logger.inputs import read_small
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.wholefile import write_whole
 from wattsump_logger.units.quantities import COLUMN_UNITS
@@ -77,7 +78,7 @@ def read_sidecar(
     """Return the session's metadata, {} if there is none to trust, and notes on why."""
     path = sidecar_path(session)
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(read_small(path))
         metadata = dict(document["notes"][0])
         described = [str(column["name"]) for column in document["tableSchema"]["columns"]]
         url = document["url"]

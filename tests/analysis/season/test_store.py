@@ -16,6 +16,7 @@ from wattsump_analysis.season.store import (
     Store,
     content_key,
     method_version,
+    row_digest,
     sessions_in,
 )
 from wattsump_logger.remark import Remark
@@ -149,7 +150,8 @@ def test_an_entry_of_an_older_layout_of_an_outing_is_worked_out_anew(tmp_path: P
     with store(tmp_path) as kept:
         key = kept.key(path)
     with sqlite3.connect(tmp_path / FILE_NAME) as database:
-        database.execute("INSERT INTO result VALUES (?, 'm', '{\"name\": \"old\"}', '')", (key,))
+        row = (key, "m", '{"name": "old"}', None)
+        database.execute("INSERT INTO result VALUES (?, ?, ?, ?, ?)", (*row, row_digest(*row)))
     database.close()
     with store(tmp_path) as again:
         assert again.stored(path) is None
@@ -235,3 +237,42 @@ def test_the_methods_version_is_its_source(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(Path, "read_bytes", shown)
     assert method_version() == here
     method_version.cache_clear()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE result SET outing = replace(outing, '90.0', '45.0')",
+        "UPDATE result SET outing = x'ff'",
+        "UPDATE result SET outing = 7",
+        "UPDATE result SET outing = '[[]]', digest = NULL",
+        "UPDATE result SET outing = NULL, why = '{'",
+        "UPDATE seen SET key = 'another'",
+    ],
+)
+def test_a_row_that_is_not_as_it_was_kept_is_worked_out_anew(tmp_path: Path, change: str) -> None:
+    path = file(tmp_path)
+    with store(tmp_path) as first:
+        first.keep(first.key(path), KNOWN)
+        right = first.key(path)
+    with sqlite3.connect(tmp_path / FILE_NAME) as database:
+        database.execute(change)
+    database.close()
+    with store(tmp_path) as second:
+        assert second.key(path) == right
+        found = second.stored(path)
+    # The last of the changes is not to the result, which stays as good as it was.
+    assert (found is None) is not change.startswith("UPDATE seen")
+
+
+def test_a_notebook_that_is_a_link_is_not_followed(tmp_path: Path) -> None:
+    victim = tmp_path / "victim"
+    victim.write_text("mine")
+    folder = tmp_path / "season"
+    folder.mkdir()
+    (folder / FILE_NAME).symlink_to(victim)
+    path = file(folder)
+    with store(folder) as linked:
+        linked.keep(linked.key(path), KNOWN)
+        assert codes(linked.notes) == ["results-not-kept"]
+    assert victim.read_text() == "mine"
