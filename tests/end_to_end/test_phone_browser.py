@@ -119,8 +119,8 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
         for words in (
             NASTY,
             "78.4 °C",
-            "3.6 K below 82 °C",
-            "2.0 K above 82 °C",
+            "3.6 K to 82 °C",
+            "2.0 K over 82 °C",
             "no reading",
             "8 min to 82 °C",
             "working, warming",
@@ -133,6 +133,10 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
         assert tab.value("document.querySelectorAll('main img').length") == 0
         assert tab.value("document.querySelectorAll('#curves path').length") == 2
         assert tab.value("document.documentElement.scrollWidth") <= width
+        spilt = (
+            "[...document.querySelectorAll('.gauge p')].filter(p => p.scrollWidth > p.clientWidth)"
+        )
+        assert tab.value(f"{spilt}.map(p => p.textContent)") == []
         assert tab.violations() == []
         seen = tab.seen()
         assert seen.complaints == ()

@@ -136,8 +136,8 @@ const showGauge = (card, gauge) => {
     value.replaceChildren(text, ...(none ? [] : [made("small", "", " °C")]));
   }
   put(card.querySelector(".margin"), room_k === null ? gauge.fault
-    : room_k <= 0 ? `${(-room_k).toFixed(1)} K above ${gauge.limit_c.toFixed(0)} °C`
-    : `${room_k.toFixed(1)} K below ${gauge.limit_c.toFixed(0)} °C`);
+    : room_k <= 0 ? `${(-room_k).toFixed(1)} K over ${gauge.limit_c.toFixed(0)} °C`
+    : `${room_k.toFixed(1)} K to ${gauge.limit_c.toFixed(0)} °C`);
   const bar = card.querySelector(".room");
   bar.hidden = room_k === null;
   if (room_k !== null)
