@@ -23,12 +23,19 @@ from scipy.special import logsumexp
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.network import Network, natural
-from wattsump_analysis.statistics.importance import WORST, Part, even_rows, weighted_draws
+from wattsump_analysis.statistics.importance import (
+    ENOUGH_DRAWS,
+    WORST,
+    Part,
+    even_rows,
+    moved,
+    weighted_draws,
+)
 
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
 DRAWS = 500  # of each round of proposals
-KEPT = 600  # draws of equal weight that quantities are made of
+KEPT = 400  # draws of equal weight that quantities are made of
 AT_ONCE = 100  # trials whose coefficient series are held together
 FIRST_LOOK = 30  # steps of a search before it is compared with another
 LONGEST_SEARCH = 300
@@ -269,7 +276,9 @@ def draw_from(
     ]
     drawn = weighted_draws(target.many, parts, DRAWS, rng)
     rows = even_rows(drawn.weights, KEPT, rng)
-    theta = drawn.points[rows]
+    theta, effective = drawn.points[rows], drawn.effective
+    if effective < ENOUGH_DRAWS:
+        theta, effective = moved(target.many, theta, min(effective, float(KEPT)), rng)
     best = max(modes, key=lambda mode: -target(mode.theta)).theta
     network = target.network
     spread = [
@@ -288,6 +297,6 @@ def draw_from(
         mode=np.append(best, spread[0].means[0, :count]),
         covariance=np.cov(draws, rowvar=False),
         draws=draws,
-        effective_draws=drawn.effective,
+        effective_draws=effective,
         layout=layout,
     )

@@ -6,6 +6,8 @@ References
    Sampling, Scandinavian Journal of Statistics 39 (2012) 798.
 .. [2] O. Cappé et al., Adaptive importance sampling in general mixture classes, Statistics and
    Computing 18 (2008) 447: eq. 16 to 18, what the parts of a proposal become.
+.. [3] R. Nishihara, I. Murray, R. P. Adams, Parallel MCMC with generalized elliptical slice
+   sampling, Journal of Machine Learning Research 15 (2014) 2087: algorithm 2.
 """
 
 from collections.abc import Callable, Sequence
@@ -16,12 +18,23 @@ from scipy.special import gammaln, logsumexp
 
 from wattsump_analysis.arrays import FloatArray
 
-__all__ = ("ENOUGH_DRAWS", "WORST", "Drawn", "Part", "even_rows", "tempered", "weighted_draws")
+__all__ = (
+    "ENOUGH_DRAWS",
+    "WORST",
+    "Drawn",
+    "Part",
+    "even_rows",
+    "moved",
+    "tempered",
+    "weighted_draws",
+)
 
 # Heavier tails than the posterior's, but not by much: of twenty parameters the usual four
 # to seven degrees put most draws where nothing fits.
 PROPOSAL_FREEDOM = 20.0
-MOST_ROUNDS = 12
+MOST_ROUNDS = 6
+MOST_MOVES = 8
+MOST_SLICES = 20  # then the draw stays where it is
 ENOUGH_DRAWS = 250.0
 LEAST_DRAWS = 100.0  # below it the weights are tempered
 WIDER = 1.1  # covariance of a proposal over that of the draws it is made from
@@ -175,6 +188,79 @@ def tempered(weights: FloatArray, least: float) -> FloatArray:
     found = np.zeros_like(weights)
     found[within] = np.exp(low * logs)
     return np.asarray(found / found.sum())
+
+
+def moved(
+    minus_log: Callable[[FloatArray], FloatArray],
+    points: FloatArray,
+    ancestors: float,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, float]:
+    """Even draws moved by elliptical slices of the density [3]_ until enough of them count.
+
+    Parameters
+    ----------
+    minus_log : callable
+        As of `weighted_draws`.
+    points : ndarray, shape (draws, parameters)
+        Draws of equal weight, many of them alike.
+    ancestors : float
+        How many different draws they amount to.
+    rng : Generator
+        Source of every random number.
+
+    Returns
+    -------
+    tuple
+        The moved draws, and how many they amount to: what still goes together with where it
+        began counts as the beginnings did, the rest as fresh.
+    """
+    covariance = np.cov(points, rowvar=False)
+    covariance += 1e-6 * np.diag(np.diag(covariance))
+    part = Part(share=1.0, centre=points.mean(axis=0), covariance=covariance)
+    here, effective = points, ancestors
+    value = -minus_log(here) - part.log_density(here)
+    for _ in range(MOST_MOVES):
+        if effective >= ENOUGH_DRAWS:
+            break
+        here, value = _sliced(minus_log, part, here, value, rng)
+        pairs = zip(points.T, here.T, strict=True)
+        alike = np.clip([np.corrcoef(a, b)[0, 1] for a, b in pairs], 0.0, 1.0)
+        old = float(np.quantile(alike, 0.9)) ** 2
+        effective = 1.0 / (old / ancestors + (1.0 - old) / len(points))
+    return here, effective
+
+
+def _sliced(
+    minus_log: Callable[[FloatArray], FloatArray],
+    part: Part,
+    here: FloatArray,
+    value: FloatArray,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    """Each draw once along an ellipse to where the density over `part`'s is above a slice."""
+    count, size = here.shape
+    pull = 0.5 * (PROPOSAL_FREEDOM + part.squares(here))
+    stretch = np.sqrt(pull / rng.gamma(0.5 * (size + PROPOSAL_FREEDOM), size=count))
+    factor = np.linalg.cholesky(part.covariance)
+    across = stretch[:, np.newaxis] * rng.standard_normal((count, size)) @ factor.T
+    least = value + np.log(rng.random(count))
+    angle: FloatArray = rng.uniform(0.0, 2.0 * np.pi, size=(count,))
+    low, high = np.asarray(angle - 2.0 * np.pi), angle.copy()
+    there, reached, open_ = here.copy(), value.copy(), np.arange(count)
+    for _ in range(MOST_SLICES):
+        turn = angle[open_, np.newaxis]
+        tried = (here[open_] - part.centre) * np.cos(turn) + across[open_] * np.sin(turn)
+        tried += part.centre
+        trial = -minus_log(tried) - part.log_density(tried)
+        taken = trial > least[open_]
+        there[open_[taken]], reached[open_[taken]] = tried[taken], trial[taken]
+        open_ = open_[~taken]
+        back = angle[open_] < 0.0
+        low[open_] = np.where(back, angle[open_], low[open_])
+        high[open_] = np.where(back, high[open_], angle[open_])
+        angle[open_] = rng.uniform(low[open_], high[open_])
+    return there, reached
 
 
 def even_rows(weights: FloatArray, count: int, rng: np.random.Generator) -> np.ndarray:

@@ -10,6 +10,7 @@ from wattsump_analysis.statistics.importance import (
     WORST,
     Part,
     even_rows,
+    moved,
     tempered,
     weighted_draws,
 )
@@ -90,6 +91,24 @@ def test_two_hills_far_apart_are_both_drawn_from_in_their_shares() -> None:
     drawn = weighted_draws(minus_log, parts, 300, np.random.default_rng(4))
     # independent: the shares put in; 250 effective draws know one to 3 %, three times that.
     assert drawn.weights @ (drawn.points[:, 0] > 0) == pytest.approx(0.7, abs=0.09)
+
+
+def test_a_few_draws_that_are_moved_scatter_as_the_density_does() -> None:
+    known = lognorm(0.25)
+
+    def minus_log(x: FloatArray) -> FloatArray:
+        inside = x.min(axis=1) > 0.0
+        logs = known.logpdf(np.where(inside[:, np.newaxis], x, 1.0)).sum(axis=1)
+        return np.where(inside, -logs, WORST)
+
+    rng = np.random.default_rng(6)
+    few = known.rvs((12, 5), random_state=rng)
+    points, effective = moved(minus_log, few[rng.integers(12, size=400)], 12.0, rng)
+    assert effective >= ENOUGH_DRAWS
+    # independent: scipy.stats.lognorm's mean and deviation, five of each, 250 draws: four errors.
+    assert points.mean() == pytest.approx(known.mean(), abs=4 * known.std() / np.sqrt(1250))
+    # independent: the same, with a long tail.
+    assert points.std(axis=0).mean() == pytest.approx(known.std(), rel=0.15)
 
 
 def test_even_rows_come_as_often_as_their_weight_says() -> None:
