@@ -1,7 +1,7 @@
 """The machine that is fitted, declared once: nodes, links, sources, probes, unknowns.
 
 Nothing else in the package knows which nodes there are. `network.Network` makes the likelihood,
-its slope, the smoother and the ledger of these tables, `equations` the text in docs/method.md,
+its slope, the smoother and the ledger of these tables, `equations.py` the text in docs/method.md,
 and the tests their references. To add a node, a link or a parameter, add a line here.
 
 Every heat flow is (quantity) x (temperature of one node less that of another), leaves one node and
@@ -42,10 +42,14 @@ __all__ = (
     "Link",
     "Parameter",
     "Probe",
+    "Quantity",
+    "Seen",
     "Source",
     "Store",
     "Unknown",
-    "equations",
+    "calm_of",
+    "speed_of",
+    "standing_of",
     "wandering",
 )
 
@@ -570,28 +574,3 @@ LEVEL = {False: (2000.0, 6000.0), True: (700.0, 500.0)}
 def wandering(source: Source) -> Quantity:
     """What of the wander's heat enters the source's node, W."""
     return lambda p, r: QUANTITIES[source.quantity](p, r) * QUANTITIES["wander"](p, r)
-
-
-def equations() -> str:
-    """The balances of all nodes as text, a line each."""
-    lines = []
-    for node in NODES:
-        left = [f"{s.quantity} d({s.of})/dt" for s in STORES if s.at == node]
-        right = []
-        for link in LINKS:
-            term = f"{link.quantity} ({link.hot} - {link.cold})"
-            if link.enters == node:
-                right.append(f"+ {term}")
-            if link.leaves == node:
-                right.append(f"- {term}")
-        right += [f"+ {s.quantity} x {s.heat}" for s in SOURCES if s.enters == node]
-        lines.append(f"{' + '.join(left)} =\n    {' '.join(right).removeprefix('+ ')}")
-    for probe in PROBES:
-        text = f"{probe.name} reads {probe.node}"
-        if probe.flow:
-            text += (
-                f" - ({probe.cooled} ({probe.node} - {AIR}) + {probe.stored} d({probe.node})/dt)"
-            )
-            text += f" / {probe.flow}"
-        lines.append(f"{text}, {probe.lag} late")
-    return "\n".join(lines)

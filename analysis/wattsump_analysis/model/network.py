@@ -38,13 +38,12 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    Link,
-    Quantity,
     calm_of,
     speed_of,
     standing_of,
     wandering,
 )
+from wattsump_analysis.model.tables import Stamps, Tables, ends_of, needs_of
 from wattsump_analysis.reading.record import Record
 
 __all__ = ("HEATING_W", "Network", "Series", "Smooth", "Spread", "levels_of", "natural")
@@ -130,62 +129,6 @@ class Spread:
         upper = self.roots.transpose(0, 2, 1)
         apart = np.linalg.solve(upper, noise[:, :, np.newaxis])
         return np.asarray(self.means + apart[:, :, 0])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Tables:
-    """The description as numbers for `kernel`."""
-
-    elements: tuple[Quantity, ...]
-    needs: tuple[tuple[str, ...], ...]  # parameters of each element
-    stamps: NDArray[np.int64]
-    factors: FloatArray
-    feeds: NDArray[np.int64]
-    feed_factors: FloatArray
-    probes: NDArray[np.int64]
-    air_feeds: NDArray[np.int64]
-
-
-class _Stamps:
-    """Tables under construction: elements, each once, and what they add to which entry."""
-
-    def __init__(self) -> None:
-        self.elements: list[Quantity] = []
-        self.rows: dict[object, int] = {}
-        self.stamps: list[tuple[int, int, int, int]] = []
-        self.factors: list[float] = []
-        self.feeds: list[tuple[int, int, int, int]] = []
-        self.feed_factors: list[float] = []
-
-    def element(self, key: object, quantity: Quantity) -> int:
-        """Row of a quantity among the elements."""
-        if key not in self.rows:
-            self.rows[key] = len(self.elements)
-            self.elements.append(quantity)
-        return self.rows[key]
-
-    def named(self, name: str) -> int:
-        return self.element(name, QUANTITIES[name])
-
-    def stamp(self, kind: int, row: int, column: int, of: int, factor: float) -> None:
-        """Add to E (kind 0) or M (kind 1)."""
-        self.stamps.append((kind, row, column, of))
-        self.factors.append(factor)
-
-    def feed(self, row: int, column: int, of: int, source: int, factor: float) -> None:
-        """Add an input, known (column 0) or times an unknown."""
-        self.feeds.append((row, column, of, source))
-        self.feed_factors.append(factor)
-
-
-def ends_of(link: Link) -> list[tuple[str, str, float]]:
-    """Balance, temperature and sign of every term that a link has in a node's balance."""
-    return [
-        (node, end, side)
-        for node, sign in ((link.enters, 1.0), (link.leaves, -1.0))
-        if node != AIR
-        for end, side in ((link.hot, sign), (link.cold, -sign))
-    ]
 
 
 class Network:
@@ -291,8 +234,8 @@ class Network:
         """Column of an unknown beside that of the readings; 0 where it is none."""
         return self.unknowns.index(name) + 1 if name in self.unknowns else 0
 
-    def _tables(self) -> _Tables:
-        made = _Stamps()
+    def _tables(self) -> Tables:
+        made = Stamps()
         place = {node: at for at, node in enumerate(NODES)}
         _, source_of = self._inputs
         air_column = self._column("offset_ambient_k")
@@ -325,7 +268,7 @@ class Network:
             for probe in self.probes
         ]
         air_feeds = [(air_column, source_of["minus"])] if air_column else []
-        return _Tables(
+        return Tables(
             elements=tuple(made.elements),
             needs=tuple(needs_of(quantity, self.series) for quantity in made.elements),
             stamps=np.array(made.stamps),
@@ -555,20 +498,6 @@ class Network:
             shell_w=booked["shell"],
             stored_j=np.append(0.0, np.cumsum(taken)),
         )
-
-
-def needs_of(quantity: Quantity, series: Series) -> tuple[str, ...]:
-    """Parameters that a quantity reads."""
-    read: list[str] = []
-
-    class Watched:
-        def __getattr__(self, name: str) -> float:
-            if name not in read:
-                read.append(name)
-            return 0.5
-
-    quantity(Watched(), series)
-    return tuple(read)
 
 
 def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:

@@ -20,8 +20,8 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    equations,
 )
+from wattsump_analysis.model.equations import equations
 from wattsump_analysis.model.network import SIZE, Network, levels_of, natural, shell_ratio
 from wattsump_analysis.reading.record import Record
 from wattsump_logger.arrays import FloatArray

@@ -1,0 +1,81 @@
+"""The declared machine as tables of numbers, which `kernel` goes through."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.description import AIR, QUANTITIES, Link, Quantity, Seen
+
+__all__ = ("Stamps", "Tables", "ends_of", "needs_of")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """The description as numbers for `kernel`."""
+
+    elements: tuple[Quantity, ...]
+    needs: tuple[tuple[str, ...], ...]  # parameters of each element
+    stamps: NDArray[np.int64]
+    factors: FloatArray
+    feeds: NDArray[np.int64]
+    feed_factors: FloatArray
+    probes: NDArray[np.int64]
+    air_feeds: NDArray[np.int64]
+
+
+class Stamps:
+    """Tables under construction: elements, each once, and what they add to which entry."""
+
+    def __init__(self) -> None:
+        self.elements: list[Quantity] = []
+        self.rows: dict[object, int] = {}
+        self.stamps: list[tuple[int, int, int, int]] = []
+        self.factors: list[float] = []
+        self.feeds: list[tuple[int, int, int, int]] = []
+        self.feed_factors: list[float] = []
+
+    def element(self, key: object, quantity: Quantity) -> int:
+        """Row of a quantity among the elements."""
+        if key not in self.rows:
+            self.rows[key] = len(self.elements)
+            self.elements.append(quantity)
+        return self.rows[key]
+
+    def named(self, name: str) -> int:
+        return self.element(name, QUANTITIES[name])
+
+    def stamp(self, kind: int, row: int, column: int, of: int, factor: float) -> None:
+        """Add to E (kind 0) or M (kind 1)."""
+        self.stamps.append((kind, row, column, of))
+        self.factors.append(factor)
+
+    def feed(self, row: int, column: int, of: int, source: int, factor: float) -> None:
+        """Add an input, known (column 0) or times an unknown."""
+        self.feeds.append((row, column, of, source))
+        self.feed_factors.append(factor)
+
+
+def ends_of(link: Link) -> list[tuple[str, str, float]]:
+    """Balance, temperature and sign of every term that a link has in a node's balance."""
+    return [
+        (node, end, side)
+        for node, sign in ((link.enters, 1.0), (link.leaves, -1.0))
+        if node != AIR
+        for end, side in ((link.hot, sign), (link.cold, -sign))
+    ]
+
+
+def needs_of(quantity: Quantity, series: Seen) -> tuple[str, ...]:
+    """Parameters that a quantity reads."""
+    read: list[str] = []
+
+    class Watched:
+        def __getattr__(self, name: str) -> float:
+            if name not in read:
+                read.append(name)
+            return 0.5
+
+    quantity(Watched(), series)
+    return tuple(read)
