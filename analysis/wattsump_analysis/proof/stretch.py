@@ -253,7 +253,8 @@ def routes_of(
                 k_w_k=side,
             )
         )
-    if know.oil_j_k is not None and know.metal_j_k is not None:
+    has_tank = NO_TANK not in (stretch.alone, stretch.why)
+    if has_tank and know.oil_j_k is not None and know.metal_j_k is not None:
         thermal = stretch.fitted
         if side is not None and not stretch.apart:
             progress("without the flow")

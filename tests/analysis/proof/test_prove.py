@@ -408,6 +408,7 @@ def test_without_a_tank_probe_the_oil_s_flow_tells_alone(outing: Session) -> Non
     assert proof.k_w_k is not None
     assert proof.k_w_k.low < true_k_w_k(60.0) < proof.k_w_k.high
     assert proof.k_refers_to == "oil into the cooler"
+    assert [route.name for route in proof.routes] == ["oil side"]
     assert "tank" not in proof.peaks_c
     assert "tank" not in proof.series_c
 
