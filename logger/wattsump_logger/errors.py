@@ -13,6 +13,8 @@ Every message is one line: what was expected, what was found, where, what to do.
 command line.
 """
 
+from wattsump_logger.printable import printable
+
 __all__ = (
     "PortError",
     "ProfileError",
@@ -31,7 +33,7 @@ class WattsumpError(Exception):
 
     def __init__(self, *, expected: str, found: str, where: str, do: str) -> None:
         # One argument only: OSError takes two to five for errno, strerror and file names.
-        super().__init__(f"{where}: expected {expected}, found {found}; {do}")
+        super().__init__(printable(f"{where}: expected {expected}, found {found}; {do}"))
         self.expected = expected
         self.found = found
         self.where = where

@@ -5,6 +5,8 @@ Codes are stable and wording is not. `docs/remarks.md` lists every code.
 
 from dataclasses import dataclass
 
+from wattsump_logger.printable import printable
+
 __all__ = ("Remark",)
 
 
@@ -14,6 +16,10 @@ class Remark:
 
     code: str
     text: str
+
+    def __post_init__(self) -> None:
+        """Take out what could act on a terminal or a page: names from files are in it."""
+        object.__setattr__(self, "text", printable(self.text))
 
     def __str__(self) -> str:
         return self.text

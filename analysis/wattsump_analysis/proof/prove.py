@@ -35,6 +35,7 @@ from wattsump_analysis.reading.suspects import capacity_unlike_listed, suspects_
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
+from wattsump_logger.printable import printable
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
@@ -414,7 +415,7 @@ def _provenance(outing: _Outing, seed: int) -> dict[str, str]:
     session = outing.session
     start = "" if session.start_utc is None else session.start_utc.isoformat()
     return {
-        "session": session.path.name,
+        "session": printable(session.path.name),
         "machine": "" if outing.profile is None else outing.profile.name,
         "start_utc": start,
         "rows": str(session.elapsed_s.size),

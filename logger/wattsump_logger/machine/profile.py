@@ -37,6 +37,7 @@ from wattsump_logger.machine.parts import (
     Role,
 )
 from wattsump_logger.machine.sensor_class import NO_SENSOR, SensorClass
+from wattsump_logger.printable import printable
 from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = (
@@ -175,7 +176,7 @@ def profile_from_dict(raw: Mapping[str, object], where: str = "profile") -> Prof
     if "oil" not in raw:
         raise _wrong(f"{where}, oil", "an [oil] section", None, "add it")
     return Profile(
-        name=name,
+        name=printable(name),
         oil=_oil(raw["oil"], f"{where}, oil"),
         metal=_metals(raw.get("metal"), f"{where}, metal"),
         drive=_drive(raw.get("drive"), f"{where}, drive"),

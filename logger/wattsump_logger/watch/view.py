@@ -6,7 +6,6 @@ height, so that nothing jumps. Where output is no terminal: one plain line a sec
 """
 
 import contextlib
-import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from typing import TextIO
@@ -16,6 +15,7 @@ from rich.live import Live
 from rich.style import Style
 from rich.text import Text
 
+from wattsump_logger.printable import printable
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import Advice
 from wattsump_logger.watch.watch import Gauge, Screen, Sounding
@@ -24,10 +24,6 @@ __all__ = ("Picture", "big", "line", "plain", "render", "showing")
 
 WIDTH = 80
 _FIGURE = 19  # five figures and a point
-_NOT_SHOWN = re.compile(
-    r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
-)  # escapes, and what turns the direction of writing
-
 # Common colours of any terminal since the first that had some; no shade beyond the 16.
 _URGENT = Style(color="red", bold=True, reverse=True)
 _WARNING = Style(color="yellow", bold=True, reverse=True)
@@ -78,7 +74,7 @@ def plain(text: str) -> str:
     >>> plain("mud\\x1b[2J on\\tcore")
     'mud?[2J on?core'
     """
-    return _NOT_SHOWN.sub("?", text)
+    return printable(text)
 
 
 def big(text: str, *, blocks: bool = True) -> tuple[str, str, str]:
