@@ -116,15 +116,17 @@ class Owner:
     grades: tuple[str, ...]
     litres: FloatArray
     parts_kg: Mapping[str, tuple[str, FloatArray]]
-    displaced_lpm: FloatArray
-    bucket_lpm: FloatArray
+    turn_m3: FloatArray  # of the pump, for a turn of the engine, as on its plate
+    bucket_lpm: FloatArray  # caught without load at an idle
     u_bucket: FloatArray
     class_k: FloatArray
     meter: FloatArray
     heater: FloatArray
 
 
-U_LITRES, U_PART, U_DISPLACED, U_METER, U_HEATER = 0.04, 0.13, 0.04, 0.03, 0.02
+U_LITRES, U_PART, U_PLATE, U_METER, U_HEATER = 0.04, 0.13, 0.01, 0.03, 0.02
+WORKING_RPM = 2400.0
+TIGHT = 0.97  # of what it displaces a pump without load delivers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,6 +242,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
     )
     cooled = sum((path.share for path in machine.cooled), np.zeros(count))
     u_bucket = between(0.02, 0.04)
+    idled_lpm = flow_m3_s * work.idle * 60000.0
     owner = Owner(
         grades=grades,
         litres=litres * normal(U_LITRES),
@@ -248,8 +251,8 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
             "tank": ("steel", kg["tank"] * normal(U_PART)),
             "core": ("aluminium", kg["core"] * normal(U_PART)),
         },
-        displaced_lpm=flow_m3_s * 60000.0 * normal(U_DISPLACED),
-        bucket_lpm=flow_m3_s * cooled * 60000.0 * np.exp(u_bucket * rng.standard_normal(count)),
+        turn_m3=flow_m3_s / TIGHT * 60.0 / WORKING_RPM * normal(U_PLATE),
+        bucket_lpm=idled_lpm * cooled * np.exp(u_bucket * rng.standard_normal(count)),
         u_bucket=u_bucket,
         class_k=rng.choice([1.5, 2.5], count),
         meter=normal(U_METER),

@@ -6,7 +6,16 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from families import U_DISPLACED, U_HEATER, U_LITRES, U_METER, U_PART, Drawn, Family, draw
+from families import (
+    U_HEATER,
+    U_LITRES,
+    U_METER,
+    U_PART,
+    WORKING_RPM,
+    Drawn,
+    Family,
+    draw,
+)
 from numpy.typing import NDArray
 from parts import Balance, Controls, advance, balance
 from scipy.signal import lfilter
@@ -19,7 +28,6 @@ __all__ = ("PROTOCOLS", "Happened", "Protocol", "Stage", "outing", "profile_of",
 FloatArray = NDArray[np.float64]
 
 CHANNELS = ("tank", "cooler_in", "cooler_out", "case_drain", "ambient")
-WORKING_RPM = 2400.0
 LABEL_ETD_K = 55.0
 NIGHT_STEP_S = 10.0
 
@@ -372,13 +380,13 @@ def profile_of(happened: Happened, one: int, label_w_k: float) -> Profile:
         "label_etd": f"{LABEL_ETD_K:g} K",
         "oil_flow_uncertainty": half_width(U_METER),
     }
-    if protocol.flow in ("bucket", "displacement"):
-        bucket = protocol.flow == "bucket"
-        lpm = (owner.bucket_lpm if bucket else owner.displaced_lpm)[one]
-        cooler["oil_flow"] = f"{lpm:.6g} L/min"
-        cooler["oil_flow_uncertainty"] = half_width(
-            float(owner.u_bucket[one]) if bucket else U_DISPLACED
-        )
+    drive: dict[str, object] = {}
+    if protocol.flow == "bucket":
+        cooler["oil_flow"] = f"{owner.bucket_lpm[one]:.6g} L/min"
+        cooler["oil_flow_rpm"] = float(WORKING_RPM * drawn.work.idle[one])
+        cooler["oil_flow_uncertainty"] = half_width(float(owner.u_bucket[one]))
+    elif protocol.flow == "displacement":
+        drive["pump_displacement"] = f"{1000.0 * owner.turn_m3[one]:.6g} L"
     sensor = f"K class {1 if owner.class_k[one] < 2.0 else 2}"
     raw: dict[str, object] = {
         "name": "drawn machine",
@@ -397,6 +405,7 @@ def profile_of(happened: Happened, one: int, label_w_k: float) -> Profile:
             for name, (material, kg) in owner.parts_kg.items()
         ],
         "cooler": cooler,
+        "drive": drive,
         "channels": {
             **{name: {"sensor": sensor} for name in (*protocol.oils, "ambient")},
             "engine": {"unit": "rpm" if protocol.rpm else "on"},
