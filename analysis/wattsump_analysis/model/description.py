@@ -215,6 +215,7 @@ QUANTITIES: dict[str, Quantity] = {
 LOG, SHARE, LINEAR = "log", "share", "linear"
 HEATING_W = 10.0
 UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
+WORKING_QUANTILE = 0.9  # of a running engine's speeds
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
 
@@ -374,17 +375,17 @@ def _oil_flow(case: Case) -> Gaussian:
 
 
 def usual_rpm(record: Record, over_rpm: float) -> float:
-    """Usual engine speed of work over a stated one; 1 where no speed was logged."""
+    """Working speed of the engine over a stated one; 1 where no speed was logged."""
     if record.engine_rpm is None:
         return 1.0
-    return float(np.median(record.engine_rpm[_working(record)])) / over_rpm
+    return _working_rpm(record.engine_rpm, record.engine) / over_rpm
 
 
 def speed_of(record: Record) -> Any:
     """Engine speed over the usual one of work, 1 where it stands or nothing is known."""
     if record.engine_rpm is None:
         return np.ones(record.bins)
-    usual = float(np.median(record.engine_rpm[_working(record)]))
+    usual = _working_rpm(record.engine_rpm, record.engine)
     running = record.engine > 0.5
     return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
 
@@ -401,10 +402,11 @@ def standing_of(record: Record) -> Any:
     return calm_of(record) if record.engine_rpm is None else np.zeros(record.bins)
 
 
-def _working(record: Record) -> Any:
-    kind = record.work.max()
-    found = (record.work == kind) & (record.engine > 0.9)
-    return found if found.any() else np.ones(record.bins, dtype=bool)
+def _working_rpm(engine_rpm: Any, engine: Any) -> float:
+    """The governed speed, at which K is stated: idles and part throttle are below it."""
+    running = engine > 0.9
+    seen = engine_rpm[running] if running.any() else engine_rpm
+    return float(np.quantile(seen, WORKING_QUANTILE))
 
 
 def _pipe_noise(case: Case) -> Gaussian:
@@ -525,7 +527,7 @@ PARAMETERS = (
     Parameter(
         "speed_power",
         LINEAR,
-        lambda case: Gaussian(mean=0.25, sd=0.2 if case.varied or case.stands else 0.0),
+        lambda case: Gaussian(mean=0.3, sd=0.25 if case.varied or case.stands else 0.0),
         "power of engine speed in K: oil side, and the air of a fan on the belt",
     ),
     Parameter("wander_w", LOG, _about(300.0, 1.0), "standard deviation of the load's wander, W"),
