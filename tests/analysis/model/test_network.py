@@ -20,6 +20,8 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
+    speed_of,
+    usual_rpm,
 )
 from wattsump_analysis.model.equations import equations
 from wattsump_analysis.model.network import SIZE, Network, levels_of, natural, shell_ratio
@@ -340,3 +342,15 @@ def test_the_oil_heats_the_core_less_with_the_fan_on_and_not_once_it_stands() ->
 def test_the_method_page_has_the_equations_of_the_declared_machine() -> None:
     page = (Path(__file__).parents[3] / "docs" / "method.md").read_text(encoding="utf-8")
     assert equations() in page
+
+
+def test_speed_counts_from_the_governed_one_however_often_the_throttle_is_closed() -> None:
+    bare = make_network().record
+    rpm = np.where(np.arange(bare.bins) % 4 == 0, 2400.0, 1500.0)
+    record = replace(bare, engine_rpm=rpm)
+    running = record.engine > 0.5
+    # independent: a quarter of the time at 2400, the rest at 1500, 0.625 of it.
+    assert set(np.unique(speed_of(record)[running])) == {0.625, 1.0}
+    assert usual_rpm(record, 1200.0) == pytest.approx(2.0)
+    assert usual_rpm(bare, 1200.0) == 1.0
+    assert np.all(speed_of(bare) == 1.0)
