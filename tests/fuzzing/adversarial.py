@@ -18,7 +18,8 @@ from pathlib import Path
 __all__ = ("CASES", "words_of")
 
 _PROGRAM = "import sys; from wattsump_analysis.commands.program import main; sys.exit(main())"
-_HEAD = "time_utc,elapsed_s,seq,tank_c,ambient_c,fan_on,fault,mark\r\n"
+# Without an air probe there is no fit: what is tried here is the reading.
+_HEAD = "time_utc,elapsed_s,seq,tank_c,case_c,fan_on,fault,mark\r\n"
 _LONGEST_S = 120.0
 
 Make = Callable[[Path, int], list[str]]
