@@ -22,6 +22,7 @@ References
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 __all__ = ("assemble", "back", "draw", "forward", "likelihoods", "probe_row", "storage", "weigh")
 
@@ -251,6 +252,17 @@ def _solve_unknowns(schur, right_z):
     return total
 
 
+def storage(n: int, size: int, unknowns: int) -> tuple[NDArray[np.float64], ...]:
+    """Room for what `forward` leaves."""
+    return (
+        np.zeros((n, size, size)),
+        np.zeros((n, size, size)),
+        np.zeros((n, size, 1 + unknowns)),
+        np.zeros((unknowns, unknowns)),
+        np.zeros(unknowns),
+    )
+
+
 @njit(cache=True, fastmath=True, error_model="numpy")
 def forward(net, values, lags, sigmas, weights, keep, store):
     """Eliminate bin by bin. Log likelihood; factors, carries and solved columns in `store`.
@@ -309,25 +321,15 @@ def forward(net, values, lags, sigmas, weights, keep, store):
 
 
 @njit(cache=True)
-def storage(n, size, unknowns):
-    """Room for what `forward` leaves."""
-    return (
-        np.zeros((n, size, size)),
-        np.zeros((n, size, size)),
-        np.zeros((n, size, 1 + unknowns)),
-        np.zeros((unknowns, unknowns)),
-        np.zeros(unknowns),
-    )
+def likelihoods(net, log_det_start, values, lags, sigmas, weights, keep, store):
+    """Log likelihood, mean and factor of the unknowns' precision of every trial.
 
-
-@njit(cache=True)
-def likelihoods(net, log_det_start, values, lags, sigmas, weights, keep):
-    """Log likelihood, mean and factor of the unknowns' precision of every trial."""
-    trials, n, size, unknowns = values.shape[0], net[1].size, net[12].shape[0], net[13].size
+    `store` is left as the last trial filled it, for `draw` and `slope`, which are compiled apart.
+    """
+    trials, unknowns = values.shape[0], net[13].size
     found = np.empty(trials)
     means = np.zeros((trials, unknowns))
     roots = np.zeros((trials, unknowns, unknowns))
-    store = storage(n, size, unknowns)
     for one in range(trials):
         found[one] = 0.5 * log_det_start + forward(
             net, values[one], lags[one], sigmas[one], weights[one], keep[one], store
@@ -352,12 +354,10 @@ def back(c, u, y, later, x):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy")
-def draw(net, values, lags, sigmas, weights, keep, noise, noise_z):
+def draw(store, noise, noise_z):
     """States (n, size) and unknowns given the readings: the mean, plus a draw's `noise`."""
-    n, size, unknowns = net[1].size, net[12].shape[0], net[13].size
-    store = storage(n, size, unknowns)
-    forward(net, values, lags, sigmas, weights, keep, store)
     chol, carry, solved, root, mean = store
+    n, size, unknowns = chol.shape[0], chol.shape[1], mean.size
     z = mean.copy()
     push = np.zeros(unknowns)
     for i in range(unknowns - 1, -1, -1):

@@ -304,6 +304,13 @@ class Network:
             (0.0,) * SIZE,
         )
 
+    @cached_property
+    def _store(self) -> Any:
+        """Room for the factors of the last trial."""
+        from wattsump_analysis.model import kernel
+
+        return kernel.storage(self.record.bins, SIZE, len(self.unknowns))
+
     def values(self, given: Any) -> FloatArray:
         """Coefficient series of every element, shape (elements, n)."""
         return np.array([of(given, self.series) * self.series.ones for of in self.tables.elements])
@@ -333,11 +340,12 @@ class Network:
         for row, of in enumerate(self.tables.elements):
             values[:, row] = of(given, self.series)
         scales = self._scales(given, trials)
+        compiled: Any = kernel.likelihoods
         return Spread(
             **dict(
                 zip(
                     ("log_likelihood", "means", "roots"),
-                    kernel.likelihoods(self._net, self.log_det_start, values, *scales),
+                    kernel.likelihoods(self._net, self.log_det_start, values, *scales, self._store),
                     strict=True,
                 )
             )
@@ -356,9 +364,13 @@ class Network:
         """
         from wattsump_analysis.model import slope as backward
 
+        value = self.log_likelihood(given)
+        if not np.isfinite(value):
+            return value, np.zeros(len(names))
         lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
-        value, by_values, by_lags, by_sigmas, by_weights, by_keep = backward.slope(
-            self._net, self.log_det_start, self.values(given), lags, sigmas, weights, float(keep)
+        compiled: Any = backward.slope
+        by_values, by_lags, by_sigmas, by_weights, by_keep = compiled(
+            self._net, self._store, self.values(given), lags, sigmas, weights, float(keep)
         )
         at = {name: row for row, name in enumerate(names)}
         everything = vars(given)
@@ -375,7 +387,7 @@ class Network:
             direct(probe.noise, by_sigmas[row] / everything[probe.noise])
         direct("model_error_w", -2.0 * float(np.sum(by_weights)) / everything["model_error_w"])
         direct("memory_s", by_keep * keep * h / everything["memory_s"] ** 2)
-        return float(value), slope
+        return value, slope
 
     def _by_values(
         self, at: Mapping[str, int], theta: FloatArray, given: Mapping[str, Any], by: FloatArray
@@ -464,11 +476,8 @@ class Network:
         noise, noise_z = np.zeros((n, SIZE)), np.zeros(count)
         if rng is not None:
             noise, noise_z = rng.standard_normal((n, SIZE)), rng.standard_normal(count)
-        lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
-        values = self.values(given)
-        states, z = kernel.draw(
-            self._net, values, lags, sigmas, weights, float(keep), noise, noise_z
-        )
+        self.likelihoods(given)
+        states, z = kernel.draw(self._store, noise, noise_z)
         return self._booked(given, states, dict(zip(self.unknowns, z, strict=True)))
 
     def _booked(self, given: Any, states: FloatArray, unknown: Mapping[str, float]) -> Smooth:

@@ -34,7 +34,7 @@ from wattsump_analysis.statistics.importance import (
 
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
-DRAWS = 500  # of each round of proposals
+DRAWS = 400  # of each round of proposals
 KEPT = 400  # draws of equal weight that quantities are made of
 AT_ONCE = 100  # trials whose coefficient series are held together
 FIRST_LOOK = 30  # steps of a search before it is compared with another

@@ -12,7 +12,7 @@ References
 import numpy as np
 from numba import njit
 
-from wattsump_analysis.model.kernel import assemble, back, forward, probe_row, storage, weigh
+from wattsump_analysis.model.kernel import assemble, back, probe_row, weigh
 
 __all__ = ("slope",)
 
@@ -275,15 +275,14 @@ def _readings(t, net, values, lags, sigmas, now, was, covs, z, v, by):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy")
-def slope(net, log_det_start, values, lags, sigmas, weights, keep):
-    """Log likelihood and its slopes: in `values`, `lags`, log `sigmas`, log `weights`, `keep`."""
+def slope(net, store, values, lags, sigmas, weights, keep):
+    """Slopes of the log likelihood: in `values`, `lags`, log `sigmas`, log `weights`, `keep`.
+
+    `store` is what `kernel.likelihoods` left of the same trial.
+    """
     n, size, unknowns = net[1].size, len(net[15]), net[13].size
-    store = storage(n, size, unknowns)
     by = (np.zeros(values.shape), np.zeros(lags.size), np.zeros(sigmas.size))
     by_weights, by_keep = np.zeros(weights.size), 0.0
-    value = 0.5 * log_det_start + forward(net, values, lags, sigmas, weights, keep, store)
-    if not value > -np.inf:
-        return value, by[0], by[1], by[2], by_weights, by_keep
     chol, carry, solved, root, z = store
     inverse_root = np.zeros((unknowns, unknowns))
     _inverse_of_lower(root, inverse_root)
@@ -311,4 +310,4 @@ def slope(net, log_det_start, values, lags, sigmas, weights, keep):
         then[:] = here
         cov_then[:] = cov
     _readings(0, net, values, lags, sigmas, then, then, (cov, cov, cross), z, v, by)
-    return value, by[0], by[1], by[2], by_weights, by_keep
+    return by[0], by[1], by[2], by_weights, by_keep
