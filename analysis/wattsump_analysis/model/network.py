@@ -341,15 +341,8 @@ class Network:
             values[:, row] = of(given, self.series)
         scales = self._scales(given, trials)
         compiled: Any = kernel.likelihoods
-        return Spread(
-            **dict(
-                zip(
-                    ("log_likelihood", "means", "roots"),
-                    kernel.likelihoods(self._net, self.log_det_start, values, *scales, self._store),
-                    strict=True,
-                )
-            )
-        )
+        found, means, roots = compiled(self._net, self.log_det_start, values, *scales, self._store)
+        return Spread(log_likelihood=found, means=means, roots=roots)
 
     def log_likelihood(self, given: Any) -> float:
         """Log density of all readings, states and unknowns integrated out."""
