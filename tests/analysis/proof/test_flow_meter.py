@@ -11,6 +11,7 @@ from wattsump_analysis.model.fit import (
     STEPPED_WITH_FLOW,
     TANK_ONLY,
     UNSTEPPED,
+    UNSTEPPED_PIPES,
     UNSTEPPED_WITH_FLOW,
     flow_tells,
     model_form,
@@ -94,6 +95,8 @@ def test_a_flow_without_a_probe_in_the_pipe_tells_no_watts() -> None:
     assert model_form(record(tank_only, flow=True, stepped=False)) == UNSTEPPED
     assert rests_on_layout(record(tank_only, flow=True, stepped=False))
     assert model_form(record(piped, flow=True, stepped=False)) == UNSTEPPED_WITH_FLOW
+    assert model_form(record(piped, flow=False, stepped=False)) == UNSTEPPED_PIPES
+    assert rests_on_layout(record(piped, flow=False, stepped=False))
     assert not rests_on_layout(record(piped, flow=True, stepped=False))
     assert model_form(record(tank_only, flow=True, stepped=True)) == TANK_ONLY
     assert model_form(record(piped, flow=True, stepped=True)) == STEPPED_WITH_FLOW
