@@ -296,8 +296,8 @@ withholds; the other columns are of the rest. Cells of one or two machines, as m
 here, say where to look and not how often: one miss is half of a cell or all of it. More machines:
 the same commands with `--machines 8`. Some rows of "fan on the belt" and "varied engine speed" are
 from before K was stated at the engine's governed speed (guided by bucket: -31 and -18 % before, -7
-and -11 % since). Ordinary work is shown as measured with a model form of 0.06; it has 0.20 since, what
-the others need below, so that its range is about twice as wide and mostly gets no verdict.
+and -11 % since). Ordinary work was measured with a model form of 0.06. It has 0.20 since, which is
+what the others need below: its range is about twice as wide and mostly gets no verdict.
 
 {held}
 
