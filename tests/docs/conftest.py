@@ -56,7 +56,7 @@ def demonstration(home: Path) -> Demonstration:
         capture_output=True,
         text=True,
         check=False,
-        timeout=110,
+        timeout=500,  # on a fresh machine the fit is compiled first
     )
     assert said.returncode == 0, said.stderr
     (home / "out.txt").write_text(said.stdout, encoding="utf-8")

@@ -163,7 +163,7 @@ def test_a_name_in_use_is_not_written_over(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "a b", "x\n"])
 def test_a_name_that_could_lead_elsewhere_is_refused(tmp_path: Path, name: str) -> None:
-    with pytest.raises(UsageError, match="a file name of letters"):
+    with pytest.raises(UsageError, match="a file name of at most 120 letters"):
         loop.run(MemoryPort(controller()), tmp_path, name=name)
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 import typer
-from typer.core import TyperGroup
 from typer.testing import CliRunner
 
+from wattsump_analysis.commands import program as whole
 from wattsump_logger.commands import program as commands
 from wattsump_logger.errors import PortError
 from wattsump_logger.machine.profile import load_profile
@@ -40,10 +40,8 @@ LINES = [line for page in PAGES for line in lines_in_blocks(page)]
 
 def parse(words: list[str]) -> None:
     """Have the program read these words without doing what they say."""
-    program = typer.Typer()
-    commands.register(program)
-    command = typer.main.get_command(program)
-    while isinstance(command, TyperGroup):
+    command = whole.command_tree()
+    while hasattr(command, "commands"):
         command, words = command.commands[words[0]], words[1:]
     command.make_context("wattsump", list(words))
 
