@@ -3,23 +3,36 @@
 Codes are stable and wording is not. `docs/remarks.md` lists every code.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from wattsump_logger.printable import printable
 
 __all__ = ("Remark",)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, init=False)
 class Remark:
-    """A reason, a caution, a note or a next step; `text` has no code in it."""
+    """A reason, a caution, a note or a next step; `text` has no code in it.
+
+    Made from a text, or from texts with figures between them: `pieces` keeps the figures, for
+    whoever shows them in other units than those of `text`.
+    """
 
     code: str
     text: str
+    pieces: tuple[object, ...] = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
+    def __init__(self, *, code: str, text: str | tuple[object, ...]) -> None:
         """Take out what could act on a terminal or a page: names from files are in it."""
-        object.__setattr__(self, "text", printable(self.text))
+        pieces = (text,) if isinstance(text, str) else text
+        pieces = tuple(printable(part) if isinstance(part, str) else part for part in pieces)
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "text", "".join(map(str, pieces)))
+        object.__setattr__(self, "pieces", pieces)
 
     def __str__(self) -> str:
         return self.text
+
+    def as_json(self) -> dict[str, str]:
+        """Return the remark as programs get it."""
+        return {"code": self.code, "text": self.text}

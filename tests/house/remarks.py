@@ -76,6 +76,8 @@ def _template(node: ast.expr) -> str:
         return "".join(_template(part) for part in node.values)
     if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
         return _template(node.left) + _template(node.right)
+    if isinstance(node, ast.Tuple):
+        return "".join(_template(part) for part in node.elts)
     return VARIES
 
 

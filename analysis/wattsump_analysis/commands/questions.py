@@ -67,7 +67,7 @@ def _options(question: Question) -> Iterator[inspect.Parameter]:
     proof_help = "Proof of an outing (prove --json), or a session."
     yield _option("from_proof", Path | None, proof_help, name="--from")
     yield _option("machine", Path | None, "Machine profile (TOML).")
-    json_help = "Write JSON, schema wattsump-answer-1."
+    json_help = "Write JSON, schema wattsump-answer-2."
     yield _option("as_json", bool, json_help, name="--json", default=False)
     yield _option("units", Units, "Units on the screen.", default=Units.SI)
 

@@ -8,19 +8,7 @@ import numpy as np
 from wattsump_analysis.arrays import FloatOrArray, like, require
 from wattsump_analysis.physics.sizing import Range, at_flows
 
-__all__ = ("CAUTIONS", "CabHeat", "behind_cooler", "ducting_cost_w_k", "oil_temp_with_duct_c")
-
-CAUTIONS = (
-    "A leaking core puts oil mist, and smoke, into the cab: fit a shut-off flap that closes to "
-    "outside and can be reached from the seat.",
-    "Use fire-rated duct and keep it clear of exhaust, fuel and chaff.",
-    "Draw no air from where exhaust or battery gas can come, and fit a carbon-monoxide alarm.",
-    "Fit duct and flap with the engine stopped and the core cold. Local codes and licensed "
-    "practice come first.",
-    "Keep a share of fresh air: a closed cab on recirculated air tires its driver.",
-    "A duct is back pressure: measure the cooler again with the duct on.",
-    "Warm air needs a guard: fan blades and core are within reach of a hand in the duct.",
-)
+__all__ = ("CabHeat", "behind_cooler", "ducting_cost_w_k", "oil_temp_with_duct_c")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

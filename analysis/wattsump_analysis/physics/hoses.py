@@ -13,7 +13,6 @@ from wattsump_analysis.arrays import require
 from wattsump_logger.errors import UsageError
 
 __all__ = (
-    "CAUTIONS",
     "COMMON_VELOCITY_M_S",
     "FLARE_SIZES",
     "HOSE_WORKING_PRESSURE_PA",
@@ -35,17 +34,6 @@ Line = Literal["suction", "return", "pressure"]
 
 INCH_M = 0.0254
 PSI_PA = 6894.757293168
-
-CAUTIONS = (
-    "Look for a leak with a piece of card, never with a hand: oil under pressure "
-    "penetrates skin. It looks trivial and is a surgical emergency: go to a hospital at once.",
-    "Before touching or tightening a fitting stop the engine and let the pressure off.",
-    "A cooler core belongs on the case-drain or return side only, with a bypass for cold oil; in "
-    "the case drain it must keep the case below its maker's pressure, or the shaft seal goes.",
-    "A 37° flare and a 45° flare screw together and leak: never mix them.",
-    "Hot oil burns; let the circuit cool before opening it. Local codes and licensed practice "
-    "come first.",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

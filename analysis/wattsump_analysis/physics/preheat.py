@@ -21,7 +21,6 @@ from wattsump_analysis.physics.lumps import (
 )
 
 __all__ = (
-    "CAUTIONS",
     "WATT_DENSITY_LIMITS",
     "Battery",
     "DensityLimit",
@@ -35,17 +34,6 @@ __all__ = (
     "time_to_target",
     "watt_density_judgement",
     "zones",
-)
-
-CAUTIONS = (
-    "A mains heater on a wet, moving machine needs a residual-current device, bonded metal, "
-    "strain relief and a check by a licensed person; local codes decide, not this program.",
-    "Fit an over-temperature cut-out on the heater that works without a computer.",
-    "Never heat an empty or low tank: the heated wall must stay wetted inside.",
-    "Interlock the supply so that the machine cannot be driven while plugged in.",
-    "Keep fuel, chaff and bark off the heater and never leave the first run unattended.",
-    "A heater on a battery needs a fuse at the battery and cable for its full current.",
-    "The tank may be warm while the pump, motor and lines are still cold: start slowly.",
 )
 
 

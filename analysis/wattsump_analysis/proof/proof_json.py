@@ -36,7 +36,7 @@ def proof_text(proof: Proof) -> str:
 
 def _plain(value: object) -> object:
     if is_dataclass(value) and not isinstance(value, type):
-        return {part.name: _plain(getattr(value, part.name)) for part in fields(value)}
+        return {part.name: _plain(getattr(value, part.name)) for part in fields(value) if part.init}
     if isinstance(value, np.ndarray):
         return [_plain(item) for item in value.tolist()]
     if isinstance(value, Mapping):
@@ -93,7 +93,9 @@ def _typed(raw: Any, hint: Any) -> object:
     if origin is UnionType:
         return None if raw is None else _typed(raw, parts[0])
     if isinstance(hint, type) and is_dataclass(hint):
-        return hint(**{name: _typed(raw[name], of) for name, of in get_type_hints(hint).items()})
+        types = get_type_hints(hint)
+        names = [part.name for part in fields(hint) if part.init]
+        return hint(**{name: _typed(raw[name], types[name]) for name in names})
     if origin is np.ndarray:
         return np.array([_typed(item, float) for item in raw])
     if origin is tuple:

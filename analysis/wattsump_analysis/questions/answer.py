@@ -1,22 +1,31 @@
-"""An answer to one of the owner's questions: figures with intervals, rows, flags, cautions.
+"""An answer to one of the owner's questions: figures with intervals, rows, remarks.
 
 Every question is answered by a pure function that returns an `Answer`. Its numbers stay in
-inside units; `screen` writes it for 80 columns in the wanted system of units and `as_json` as
-plain data of schema `wattsump-answer-1`. Sentences are pieces, text between figures, so that a
-number inside a sentence follows the wanted units too.
+inside units; `writing` shows it for 80 columns in the wanted system of units, or as plain data.
+Remarks hold figures between their texts, so that a number inside a sentence follows the
+wanted units too.
 """
 
 import math
 from dataclasses import dataclass
 
+from wattsump_logger.remark import Remark
+from wattsump_logger.units.quantities import show, to_shown
+
 __all__ = (
+    "ESTIMATE",
     "Answer",
     "Figure",
-    "Pieces",
     "Row",
     "Section",
     "Table",
+    "shown",
     "temperature",
+)
+
+# Kinds that the trade prints in either system, so both are shown.
+_MIXED = frozenset(
+    {"air_flow", "flow", "power", "pressure", "temperature", "temperature_difference", "volume"}
 )
 
 
@@ -48,8 +57,8 @@ class Figure:
             return 0.0
         return math.log(self.high / self.low) / (2.0 * NORMAL_95)
 
-
-Pieces = tuple[str | Figure, ...]
+    def __str__(self) -> str:
+        return shown(self)
 
 
 def temperature(temp_c: float) -> Figure:
@@ -64,8 +73,12 @@ class Row:
     key: str
     label: str
     figure: Figure
-    note: str = ""
-    flag: str = ""
+    note: Remark | None = None
+    flag: Remark | None = None
+
+
+# Of a figure that rests on the trade's rules and on nothing measured.
+ESTIMATE = Remark(code="estimate", text="estimate")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +97,7 @@ class Section:
     title: str
     rows: tuple[Row, ...] = ()
     table: Table | None = None
-    remarks: tuple[Pieces, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -96,11 +109,11 @@ class Answer:
     """
 
     question: str
-    headline: tuple[Pieces, ...]
+    headline: tuple[Remark, ...]
     sections: tuple[Section, ...]
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Remark, ...] = ()
     is_hands_on: bool = True
-    assumed: tuple[Pieces, ...] = ()
+    assumed: tuple[Remark, ...] = ()
 
     def __repr__(self) -> str:
         return f"<Answer {self.question}: {len(self.sections)} sections; answer_text(...) shows it>"
@@ -119,3 +132,84 @@ class Answer:
             if section.table is not None and section.table.key == key:
                 return section.table
         raise KeyError(key)
+
+
+def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
+    """Text of a figure with its unit and interval; `both` adds the other system's."""
+    if figure.kind == "duration" and math.isinf(figure.value):
+        return f"never{_never_tail(figure, system)}"
+    if figure.beyond:
+        return f"over {_plain(figure.most, figure, system)}"
+    text = _plain(figure.value, figure, system)
+    if figure.low is not None and figure.high is not None:
+        over = "over " if figure.high > figure.most else ""
+        low = _number(figure.low, figure, system)
+        high = _number(min(figure.high, figure.most), figure, system)
+        if figure.kind == "duration" and figure.low < 60.0 <= figure.value:
+            low = "under 1 min"  # seconds beside minutes are digits nobody has
+        # Ends that round to one number are no range.
+        text += f" ({low} to {over}{high})" if low != high or over else ""
+    if both and figure.kind in _MIXED and math.isfinite(figure.value):
+        other = _plain(figure.value, figure, "us" if system == "si" else "si")
+        text += f" = {other}"
+    return text
+
+
+def _never_tail(figure: Figure, system: str) -> str:
+    if figure.low is None or math.isinf(figure.low):
+        return ""
+    return f" (perhaps in {_plain(figure.low, figure, system)})"
+
+
+def _plain(value: float, figure: Figure, system: str) -> str:
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "never" if figure.kind == "duration" else "no bound"
+    if figure.kind == "probability":
+        return _chance(value)
+    if figure.kind == "number":
+        return f"{value:.3g}"
+    if figure.kind == "bore":
+        # Tube and hose come in inches and are measured in millimetres.
+        return f"{value * 1000.0:.4g} mm" if system == "si" else f"{value / 0.0254:.3f} in"
+    if figure.kind == "duration":
+        return _time(value)
+    if figure.kind == "energy":
+        return f"{value / 3.6e6:.2f} kWh"
+    return show(value, figure.kind, system)
+
+
+def _chance(probability: float) -> str:
+    """Per cent, without pretending to know one in a thousand."""
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
+
+
+def _time(seconds: float) -> str:
+    """Minutes up to two hours, then hours: what a person reads off a watch."""
+    if seconds < 60.0:
+        return f"{seconds:.1f} s" if seconds < 10.0 else f"{seconds:.0f} s"
+    minutes = seconds / 60.0
+    if minutes < 10.0:
+        return f"{minutes:.1f} min"
+    return f"{minutes:.0f} min" if minutes < 120.0 else f"{minutes / 60.0:.1f} h"
+
+
+def _number(value: float, figure: Figure, system: str) -> str:
+    """Value in the unit its figure is shown in, without the unit, for an interval."""
+    if not math.isfinite(value) or figure.kind in ("number", "bore", "duration", "energy"):
+        return _plain(value, figure, system)
+    number = to_shown(value, figure.kind, system, largest=figure.value)
+    if figure.kind.startswith("temperature"):
+        return f"{number:.1f}"
+    return _three_digits(number)
+
+
+def _three_digits(number: float) -> str:
+    if number == 0.0:
+        return "0"
+    decimals = max(2 - math.floor(math.log10(abs(number))), 0)
+    text = f"{float(f'{number:.3g}'):.{decimals}f}"
+    return f"{int(text):,}".replace(",", " ") if len(text) > 4 and text.isdigit() else text

@@ -9,14 +9,49 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import air, cab, sizing
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section
+from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Section
 from wattsump_analysis.questions.asked import CabAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
 from wattsump_analysis.questions.rating_case import ranged, value_of
 from wattsump_logger.errors import RangeError
 from wattsump_logger.machine.profile import Cooler
+from wattsump_logger.remark import Remark
 
 __all__ = ("warm_cab",)
+
+_CAUTIONS = (
+    Remark(
+        code="oil-mist-in-cab",
+        text="A leaking core puts oil mist, and smoke, into the cab: fit a shut-off flap that "
+        "closes to outside and can be reached from the seat.",
+    ),
+    Remark(
+        code="fire-rated-duct",
+        text="Use fire-rated duct and keep it clear of exhaust, fuel and chaff.",
+    ),
+    Remark(
+        code="no-exhaust-air",
+        text="Draw no air from where exhaust or battery gas can come, and fit a carbon-monoxide "
+        "alarm.",
+    ),
+    Remark(
+        code="fit-duct-cold",
+        text="Fit duct and flap with the engine stopped and the core cold. Local codes and "
+        "licensed practice come first.",
+    ),
+    Remark(
+        code="fresh-air-share",
+        text="Keep a share of fresh air: a closed cab on recirculated air tires its driver.",
+    ),
+    Remark(
+        code="duct-back-pressure",
+        text="A duct is back pressure: measure the cooler again with the duct on.",
+    ),
+    Remark(
+        code="guard-in-duct",
+        text="Warm air needs a guard: fan blades and core are within reach of a hand in the duct.",
+    ),
+)
 
 _USUAL_CAB_C = 20.0
 # A duct of the core's own area leaves most of the air, a long small one half: common practice,
@@ -61,7 +96,7 @@ def warm_cab(asked: CabAsked, givens: Givens) -> Answer:
     return Answer(
         question="cab",
         headline=tuple(_headline(case)),
-        cautions=cab.CAUTIONS,
+        cautions=_CAUTIONS,
         is_hands_on=False,
         sections=(_offered(case), *_cost(case)),
         assumed=tuple(_assumed(asked, case, givens)),
@@ -121,13 +156,18 @@ def _to_cab(case: _Case) -> Figure:
     return from_samples(np.array(watts), "power")
 
 
-def _headline(case: _Case) -> Iterator[Pieces]:
+def _headline(case: _Case) -> Iterator[Remark]:
     cab_c = Figure(value=case.cab_c, kind="temperature")
     watts = _to_cab(case)
     if watts.value <= 0.0:
-        yield ("Nothing for a cab at ", cab_c, ": the air behind the cooler is no warmer.")
+        yield Remark(
+            code="cab-gets-nothing",
+            text=("Nothing for a cab at ", cab_c, ": the air behind the cooler is no warmer."),
+        )
     else:
-        yield ("About ", watts, " for a cab at ", cab_c, ", with the duct on.")
+        yield Remark(
+            code="cab-gets", text=("About ", watts, " for a cab at ", cab_c, ", with the duct on.")
+        )
 
 
 def _offered(case: _Case) -> Section:
@@ -154,10 +194,11 @@ def _offered(case: _Case) -> Section:
             key="above_outside_w",
             label="above outside, fresh air",
             figure=from_samples(case.duct * case.cooler_w, "power"),
-            note="set against a heater that warms fresh air",
+            note=Remark(code="against-fresh-air", text="set against a heater that warms fresh air"),
         ),
     )
-    return Section(title="Behind the cooler", rows=rows, remarks=(("Duct losses not taken off.",),))
+    remark = Remark(code="duct-losses-in", text="Duct losses not taken off.")
+    return Section(title="Behind the cooler", rows=rows, remarks=(remark,))
 
 
 def _cost(case: _Case) -> Iterator[Section]:
@@ -171,7 +212,7 @@ def _cost(case: _Case) -> Iterator[Section]:
         air_left=case.air_left,
     )
     rows = (
-        Row(key="duct_cost_w_k", label="cooler loses", figure=ranged(lost), flag="estimate"),
+        Row(key="duct_cost_w_k", label="cooler loses", figure=ranged(lost), flag=ESTIMATE),
         Row(
             key="oil_without_duct_c",
             label="oil settles, no duct",
@@ -181,10 +222,12 @@ def _cost(case: _Case) -> Iterator[Section]:
             key="oil_with_duct_c",
             label="oil settles, duct on",
             figure=_oil_with_duct(case, lost),
-            flag="estimate",
+            flag=ESTIMATE,
         ),
     )
-    remark: Pieces = ("Acceptable in the cold season; remove the duct in summer.",)
+    remark = Remark(
+        code="duct-off-in-summer", text="Acceptable in the cold season; remove the duct in summer."
+    )
     yield Section(title="What the duct costs", rows=rows, remarks=(remark,))
 
 
@@ -206,20 +249,30 @@ def _settles(case: _Case, cost_w_k: FloatArray) -> FloatArray:
     )
 
 
-def _assumed(asked: CabAsked, case: _Case, givens: Givens) -> Iterator[Pieces]:
+def _assumed(asked: CabAsked, case: _Case, givens: Givens) -> Iterator[Remark]:
     if asked.air_left is None:
-        yield (
-            f"The duct leaves {_AIR_LEFT * 100:.0f} % of the air: common practice, no source; "
+        yield Remark(
+            code="duct-leaves-air",
+            text=f"The duct leaves {_AIR_LEFT * 100:.0f} % of the air: common practice, no source; "
             "measure it.",
         )
     if asked.duct is None:
-        yield ("The duct takes all of the core's air.",)
+        yield Remark(code="duct-takes-all", text="The duct takes all of the core's air.")
     if not case.shell_w_k.any():
-        yield ("Shell loss unknown: all the heat counted as the cooler's.",)
+        yield Remark(
+            code="shell-loss-unknown",
+            text="Shell loss unknown: all the heat counted as the cooler's.",
+        )
     if case.oil_w_k is None:
-        yield ("Oil flow unknown, so the duct's cost is not worked out: type --oil-flow.",)
+        yield Remark(
+            code="duct-cost-unknown",
+            text="Oil flow unknown, so the duct's cost is not worked out: type --oil-flow.",
+        )
     if math.isclose(case.cab_c, _USUAL_CAB_C) and asked.cab is None:
-        yield ("Cab held at ", Figure(value=_USUAL_CAB_C, kind="temperature"), ".")
+        yield Remark(
+            code="cab-held-at",
+            text=("Cab held at ", Figure(value=_USUAL_CAB_C, kind="temperature"), "."),
+        )
     for note in givens.notes:
-        if "Heat capacity" not in note:
-            yield (note,)
+        if note.code != "capacity-from-profile":
+            yield note

@@ -9,14 +9,15 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import forecast
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
+from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, temperature
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
 from wattsump_analysis.questions.limits import remarks_on
+from wattsump_logger.remark import Remark
 
 __all__ = ("foresee",)
 
-_BEYOND = "beyond what the oil stands"
+_BEYOND = Remark(code="beyond-oil", text="beyond what the oil stands")
 # Colder than any woodlot: common practice, no source.
 _COLDEST_AIR_C = -60.0
 _USUAL_LIMITS_C = {"oil, advised": 66.0, "oil, highest": 82.0}
@@ -89,37 +90,53 @@ def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
     )
 
 
-def _own_air(case: _Case, taken: bool) -> Iterator[Pieces]:
+def _own_air(case: _Case, taken: bool) -> Iterator[Remark]:
     if taken:
-        yield ("Air as it was during the outing, ", temperature(case.ambient_c), "; or --ambient.")
+        yield Remark(
+            code="air-of-the-outing",
+            text=(
+                "Air as it was during the outing, ",
+                temperature(case.ambient_c),
+                "; or --ambient.",
+            ),
+        )
 
 
 def _settles(case: _Case, heat_w: FloatArray) -> Figure:
     return _oil_figure(forecast.steady_temp_c(case.ambient_c, heat_w, case.loss_w_k))
 
 
-def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Pieces]:
+def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Remark]:
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
     figure = _oil_figure(settled)
     beyond = f", {_BEYOND}" if figure.beyond else ""
-    yield (
+    yield Remark(code="oil-settles", text=(
         "In air of ", temperature(case.ambient_c), " the oil settles at ", figure, f"{beyond}.",
-    )  # fmt: skip
+    ))  # fmt: skip
     name, limit_c = case.strictest
     over = float(np.mean(settled > limit_c))
-    yield (
-        f"Chance of passing {name} ",
-        temperature(limit_c),
-        ": ",
-        Figure(value=over, kind="probability"),
-        ".",
+    yield Remark(
+        code="chance-over-limit",
+        text=(
+            f"Chance of passing {name} ",
+            temperature(limit_c),
+            ": ",
+            Figure(value=over, kind="probability"),
+            ".",
+        ),
     )
     trust = _trust_of(case.ambient_c, asked, givens)
     if trust is None:
-        yield ("NOT CHECKED: the air during the measurement is unknown; type --measured-ambient.",)
+        yield Remark(
+            code="forecast-not-checked",
+            text="NOT CHECKED: the air during the measurement is unknown; type --measured-ambient.",
+        )
     elif trust.standing != "trusted":
         gap = Figure(value=trust.gap_k, kind="temperature_difference")
-        yield (f"{trust.standing.upper()}: ", gap, " beyond the air that was measured.")
+        yield Remark(
+            code="forecast-beyond-measured",
+            text=(f"{trust.standing.upper()}: ", gap, " beyond the air that was measured."),
+        )
 
 
 def _settled(case: _Case) -> Section:
@@ -132,7 +149,7 @@ def _settled(case: _Case) -> Section:
         tank = _oil_figure(settled - case.gap_k)
         temps.append(("settles_tank_p50_c", "in the tank (P50)", tank))
     rows = (
-        Row(key=key, label=label, figure=figure, flag=_BEYOND if figure.beyond else "")
+        Row(key=key, label=label, figure=figure, flag=_BEYOND if figure.beyond else None)
         for key, label, figure in temps
     )
     return Section(title="Settles at", rows=tuple(rows))
@@ -165,13 +182,15 @@ def _limiting(case: _Case, asked: ForecastAsked, givens: Givens) -> Section:
     return Section(title="Air at which a limit is reached", rows=tuple(rows))
 
 
-def _air_flag(air_c: float, asked: ForecastAsked, givens: Givens) -> str:
-    return "no air is so cold" if air_c < _COLDEST_AIR_C else _standing(air_c, asked, givens)
+def _air_flag(air_c: float, asked: ForecastAsked, givens: Givens) -> Remark | None:
+    if air_c < _COLDEST_AIR_C:
+        return Remark(code="no-air-so-cold", text="no air is so cold")
+    return _standing(air_c, asked, givens)
 
 
 def _other_channels(asked: ForecastAsked, givens: Givens) -> Iterator[Section]:
     """Limits of other channels, degree for degree from their hottest reading."""
-    rows, limits = [], list[Pieces]()
+    rows, limits = [], list[Remark]()
     for name, limit_c in givens.limits_c.items():
         peak_c, air_c = givens.peaks_c.get(name), givens.peak_ambients_c.get(name)
         if peak_c is None or air_c is None or name == "tank":
@@ -185,9 +204,13 @@ def _other_channels(asked: ForecastAsked, givens: Givens) -> Iterator[Section]:
                 flag=_standing(limiting_c, asked, givens),
             )
         )
-        limits.append((f"Limit of {name.replace('_', ' ')}: ", temperature(limit_c), "."))
+        text = (f"Limit of {name.replace('_', ' ')}: ", temperature(limit_c), ".")
+        limits.append(Remark(code="limit-of-channel", text=text))
     if rows:
-        remark = ("Right if the work had settled by then; too kind if it had not.",)
+        remark = Remark(
+            code="right-if-settled",
+            text="Right if the work had settled by then; too kind if it had not.",
+        )
         yield Section(
             title="Air at which another channel meets its limit, from its peak",
             rows=tuple(rows),
@@ -208,7 +231,7 @@ def _altitude(case: _Case, asked: ForecastAsked, k: Figure, givens: Givens) -> I
         key="altitude_w_k",
         label="cooler in that air",
         figure=figure,
-        note="common practice; used above",
+        note=Remark(code="altitude-usual", text="common practice; used above"),
     )
     yield Section(title="Altitude", rows=(row,))
 
@@ -220,33 +243,54 @@ def _meaning(case: _Case) -> Iterator[Section]:
         yield Section(title="What that temperature means", remarks=remarks)
 
 
-def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Pieces]:
+def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Remark]:
     if not case.shell_w_k.any():
-        yield ("Shell loss unknown, taken as zero, which is conservative.",)
+        yield Remark(
+            code="shell-loss-zero", text="Shell loss unknown, taken as zero, which is conservative."
+        )
     if case.capacity_j_k is None:
-        yield ("Heat capacity unknown: no times. Type --capacity or give --machine.",)
+        yield Remark(
+            code="capacity-unknown",
+            text="Heat capacity unknown: no times. Type --capacity or give --machine.",
+        )
     span = _measured_span(asked, givens)
     if span is not None:
         low, high = (
             span[0] - forecast.TRUSTED_GAP_K,
             span[1] + forecast.TRUSTED_GAP_K,
         )
-        yield ("Trusted in air of ", temperature(low), " to ", temperature(high), ".")
+        yield Remark(
+            code="trusted-air",
+            text=("Trusted in air of ", temperature(low), " to ", temperature(high), "."),
+        )
     if asked.work is not None:
-        yield (f"Heat scaled by {asked.work.value * 100:.0f} % work rate, as a straight line.",)
+        yield Remark(
+            code="heat-scaled",
+            text=f"Heat scaled by {asked.work.value * 100:.0f} % work rate, as a straight line.",
+        )
     if asked.measured is None and asked.heat is None:
-        yield ("Cooler, heat and shell share one scale of watts, whose error cancels here.",)
+        yield Remark(
+            code="one-scale",
+            text="Cooler, heat and shell share one scale of watts, whose error cancels here.",
+        )
     refers = givens.k_refers_to if asked.measured is None else ""
     if case.gap_k > 0.0:
         gap = Figure(value=case.gap_k, kind="temperature_difference")
-        yield ("Oil means oil into the cooler; the tank was cooler by ", gap, " at warm work.")
+        yield Remark(
+            code="oil-is-into-cooler-above-tank",
+            text=("Oil means oil into the cooler; the tank was cooler by ", gap, " at warm work."),
+        )
     else:
-        yield (f"Oil means {refers or 'oil into the cooler'}.",)
-    yield ("One lump of oil and metal; fan always on; same oil and same core.",)
+        yield Remark(code="oil-is-where", text=f"Oil means {refers or 'oil into the cooler'}.")
+    yield Remark(
+        code="one-lump", text="One lump of oil and metal; fan always on; same oil and same core."
+    )
     if asked.altitude is None:
-        yield ("Hotter air is thinner and hotter oil too: a few per cent against each other.",)
-    for note in givens.notes:
-        yield (note,)
+        yield Remark(
+            code="thin-air-and-oil",
+            text="Hotter air is thinner and hotter oil too: a few per cent against each other.",
+        )
+    yield from givens.notes
 
 
 def _case_of(
@@ -319,10 +363,12 @@ def _measured_span(asked: ForecastAsked, givens: Givens) -> tuple[float, float] 
     return typed.value if low is None else low, typed.value if high is None else high
 
 
-def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> str:
-    """Flag of a figure at an ambient: "" where it is trusted."""
+def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> Remark | None:
+    """Flag of a figure at an ambient; None where it is trusted."""
     trust = _trust_of(ambient_c, asked, givens)
-    return "" if trust is None or trust.standing == "trusted" else trust.standing
+    if trust is None or trust.standing == "trusted":
+        return None
+    return Remark(code="air-beyond-measured", text=trust.standing)
 
 
 # Countdowns are scalar formulas, so they take fewer draws than the vectors do: at 800 the ends
@@ -344,9 +390,9 @@ def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     if asked.now is not None:
         now = _time_to_limit(case, case.capacity_j_k, asked.now.value)
         rows.append(Row(key="minutes_from_now_s", label="from now", figure=now))
-    remark: Pieces = (
+    remark = Remark(code="cold-and-limit", text=(
         "Cold is ", temperature(start), f"; the limit is {name}, ", temperature(limit_c), ".",
-    )  # fmt: skip
+    ))  # fmt: skip
     yield Section(title="Time to the limit at work", rows=tuple(rows), remarks=(remark,))
 
 
@@ -393,7 +439,8 @@ def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
         rows.append(Row(key="fan_off_minutes_s", label="time to the limit", figure=seconds))
     since = "settled work" if asked.now is None else "now"
     guess = "" if asked.still else " Still cooler taken as zero, which is conservative."
-    remark: Pieces = (f"From {since}; the limit is {name}, ", temperature(limit_c), f".{guess}")
+    text = (f"From {since}; the limit is {name}, ", temperature(limit_c), f".{guess}")
+    remark = Remark(code="fan-stops", text=text)
     yield Section(title="If the fan stops and work goes on", rows=tuple(rows), remarks=(remark,))
 
 
@@ -403,7 +450,8 @@ def _next_limit(case: _Case, start_c: float) -> tuple[str, float]:
     return min(ahead, key=lambda item: item[1]) if ahead else case.strictest
 
 
-def _too_hot(end_c: float) -> str:
-    if end_c > OIL_STANDS_C:
-        return "beyond what the oil stands: stop long before"
-    return "stop long before" if end_c >= _STOP_C else ""
+def _too_hot(end_c: float) -> Remark | None:
+    if end_c < _STOP_C:
+        return None
+    beyond = f"{_BEYOND}: " if end_c > OIL_STANDS_C else ""
+    return Remark(code="stop-long-before", text=f"{beyond}stop long before")

@@ -17,6 +17,7 @@ from wattsump_analysis.results import Interval, Proof, Segment
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import Profile, column_of
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 __all__ = (
@@ -64,7 +65,7 @@ class Givens:
     idle_c: float | None = None
     inlet_above_tank_k: float = 0.0
     profile: Profile | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Remark, ...] = ()
 
     @classmethod
     def of(cls, proof: Proof, source: str = "proof") -> "Givens":
@@ -72,7 +73,7 @@ class Givens:
         last, ledger, label = _last(proof), proof.ledger, proof.label
         heat = _figure(None if last is None else last.heat_in_w, "power")
         several = len([part for part in proof.segments if part.capacity_j_k is not None])
-        note = f"Of {several} stretches of the outing the last is used."
+        text = f"Of {several} stretches of the outing the last is used."
         return cls(
             source=source,
             # A proof that cannot tell has no K to answer with, whatever a part of it says.
@@ -93,7 +94,7 @@ class Givens:
             elapsed_s=proof.series_s,
             tank_c=proof.series_c.get("tank"),
             inlet_above_tank_k=_inlet_above_tank_k(proof),
-            notes=(note,) if several > 1 else (),
+            notes=(Remark(code="last-stretch-used", text=text),) if several > 1 else (),
         )
 
 
@@ -113,7 +114,10 @@ def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
     }
     givens = replace(givens, profile=profile, limits_c=limits | channels | dict(givens.limits_c))
     if givens.capacity_j_k is None and (capacity := capacity_of(profile)) is not None:
-        note = "Heat capacity from the profile's litres and kilograms, not measured."
+        note = Remark(
+            code="capacity-from-profile",
+            text="Heat capacity from the profile's litres and kilograms, not measured.",
+        )
         givens = replace(givens, capacity_j_k=capacity, notes=(*givens.notes, note))
     return givens
 

@@ -6,7 +6,6 @@ from wattsump_analysis.physics import harm
 from wattsump_analysis.questions.answer import (
     Answer,
     Figure,
-    Pieces,
     Row,
     Section,
     Table,
@@ -15,19 +14,29 @@ from wattsump_analysis.questions.answer import (
 from wattsump_analysis.questions.asked import LimitsAsked
 from wattsump_analysis.questions.givens import Givens, needed
 from wattsump_logger.machine.profile import OIL_ROLES
+from wattsump_logger.remark import Remark
 
 __all__ = (
-    "CAUTIONS",
+    "TOO_THICK",
+    "life_rows",
     "limits_of",
     "remarks_on",
 )
 
-CAUTIONS = (
-    "Hot oil and hot metal burn faster than a hand pulls back: let the machine cool before "
-    "opening or touching anything.",
-    "These are the trade's figures. The makers' own for this machine, its oil and its hoses come "
-    "first.",
+_CAUTIONS = (
+    Remark(
+        code="hot-metal-burns",
+        text="Hot oil and hot metal burn faster than a hand pulls back: let the machine cool "
+        "before opening or touching anything.",
+    ),
+    Remark(
+        code="makers-figures-first",
+        text="These are the trade's figures. The makers' own for this machine, its oil and its "
+        "hoses come first.",
+    ),
 )
+# Of an oil above the viscosity a pump may start with.
+TOO_THICK = Remark(code="too-thick", text="too thick to start")
 # Oil life is told against this temperature; the rule speaks from 40 to 150 °C.
 _LIFE_AT_C = 60.0
 _SHORT = {
@@ -54,7 +63,7 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
     return Answer(
         question="limits",
         headline=tuple(_headline(hottest_c)),
-        cautions=CAUTIONS,
+        cautions=_CAUTIONS,
         is_hands_on=False,
         sections=(
             *_channels(givens),
@@ -65,10 +74,10 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
     )
 
 
-def _headline(hottest_c: float) -> Iterator[Pieces]:
+def _headline(hottest_c: float) -> Iterator[Remark]:
     passed = harm.levels_passed(hottest_c)
     word = passed[-1].meaning if passed else "nothing the trade has a word for"
-    yield ("Oil at ", temperature(hottest_c), f": {word}.")
+    yield Remark(code="oil-at", text=("Oil at ", temperature(hottest_c), f": {word}."))
 
 
 def _channels(givens: Givens) -> Iterator[Section]:
@@ -87,11 +96,6 @@ def _channels(givens: Givens) -> Iterator[Section]:
 
 
 def _oil(hottest_c: float) -> Section:
-    rows: tuple[Row, ...] = ()
-    if 40.0 <= hottest_c <= 150.0:
-        life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
-        note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
-        rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
     table = Table(
         key="levels",
         heads=("oil in the tank", "from", ""),
@@ -100,7 +104,19 @@ def _oil(hottest_c: float) -> Section:
             for level in harm.OIL_LEVELS
         ),
     )
-    return Section(title="Oil", rows=rows, table=table, remarks=((f"Levels: {harm.COMMON}.",),))
+    remark = Remark(code="levels-usual", text=f"Levels: {harm.COMMON}.")
+    return Section(title="Oil", rows=tuple(life_rows(hottest_c)), table=table, remarks=(remark,))
+
+
+def life_rows(hottest_c: float) -> Iterator[Row]:
+    """Yield the row of how long oil lasts at a temperature, where the rule speaks of it."""
+    if 40.0 <= hottest_c <= 150.0:
+        life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
+        note = Remark(
+            code="life-halves",
+            text="times that at 60 °C (140 °F); half per 10 K (18 °F), common practice",
+        )
+        yield Row(key="oil_life", label="oil life there", figure=life, note=note)
 
 
 def _mark(reached: bool) -> str:
@@ -122,7 +138,7 @@ def _parts(cold_c: float, hottest_c: float) -> Section:
             for part in harm.MATERIALS
         ),
     )
-    remark = (f"Parts: {harm.COMMON}.",)
+    remark = Remark(code="parts-usual", text=f"Parts: {harm.COMMON}.")
     return Section(title="Seals and hoses", table=table, remarks=(remark,))
 
 
@@ -141,29 +157,37 @@ def _skin(hottest_c: float) -> Section:
             for row in burns
         ),
     )
-    remarks: tuple[Pieces, ...] = (
-        ("The quoted rows hold for bare smooth metal; the list has been passed on since 1997 "
-         "without an author.",),
-    )  # fmt: skip
-    if not burns:
-        remarks = (("No row of either list speaks of a surface so cool.",),)
-    return Section(title="Skin", table=table if burns else None, remarks=remarks)
+    if burns:
+        remark = Remark(
+            code="burn-lists",
+            text="The quoted rows hold for bare smooth metal; the list has been passed on since "
+            "1997 without an author.",
+        )
+        return Section(title="Skin", table=table, remarks=(remark,))
+    remark = Remark(code="no-burn", text="No row of either list speaks of a surface so cool.")
+    return Section(title="Skin", remarks=(remark,))
 
 
-def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Pieces]:
+def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Remark]:
     """Say what a temperature means in the trade, which parts it exceeds, and when skin burns.
 
     Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.
     """
     for level in harm.levels_passed(hottest_c)[-1:]:
-        yield (f"{level.meaning}: from ", temperature(level.temp_c), f" ({level.source}).")
+        yield Remark(
+            code="level-reached",
+            text=(f"{level.meaning}: from ", temperature(level.temp_c), f" ({level.source})."),
+        )
     cold_c = hottest_c if coldest_c is None else min(coldest_c, hottest_c)
     for part in harm.materials_exceeded(cold_c, hottest_c):
         low, high = temperature(part.low_c), temperature(part.high_c)
-        yield (f"Beyond {part.name}: ", low, " to ", high, f" ({part.source}).")
+        yield Remark(
+            code="part-outside-range",
+            text=(f"Beyond {part.name}: ", low, " to ", high, f" ({part.source})."),
+        )
     burn = harm.burn_at(hottest_c)
     if burn is not None:
-        yield (
+        yield Remark(code="burns-skin", text=(
             "Bare metal or oil from ", temperature(burn.temp_c), " burns skin in about ",
             Figure(value=burn.careful_s, kind="duration"), f" ({burn.source}).",
-        )  # fmt: skip
+        ))  # fmt: skip

@@ -6,14 +6,43 @@ from typing import get_args
 
 from wattsump_analysis.physics import hoses
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
 from wattsump_analysis.questions.asked import LinesAsked
 from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_analysis.questions.rating_case import value_of
 from wattsump_analysis.questions.typed import quantity
 from wattsump_logger.errors import UsageError
+from wattsump_logger.remark import Remark
 
 __all__ = ("dash_number", "plumb")
+
+_CAUTIONS = (
+    Remark(
+        code="leak-by-card",
+        text="Look for a leak with a piece of card, never with a hand: oil under pressure "
+        "penetrates skin. It looks trivial and is a surgical emergency: go to a hospital at "
+        "once.",
+    ),
+    Remark(
+        code="pressure-off-first",
+        text="Before touching or tightening a fitting stop the engine and let the pressure off.",
+    ),
+    Remark(
+        code="core-on-return-side",
+        text="A cooler core belongs on the case-drain or return side only, with a bypass for cold "
+        "oil; in the case drain it must keep the case below its maker's pressure, or the "
+        "shaft seal goes.",
+    ),
+    Remark(
+        code="flares-never-mixed",
+        text="A 37° flare and a 45° flare screw together and leak: never mix them.",
+    ),
+    Remark(
+        code="hot-oil-burns",
+        text="Hot oil burns; let the circuit cool before opening it. Local codes and licensed "
+        "practice come first.",
+    ),
+)
 
 _DASHES = (6, 8, 10, 12, 16)
 _FILL_C = 40.0
@@ -53,7 +82,7 @@ def plumb(asked: LinesAsked, givens: Givens) -> Answer:
         question="lines",
         headline=tuple(_headline(asked, flow, kind, sections)),
         sections=tuple(sections),
-        cautions=hoses.CAUTIONS,
+        cautions=_CAUTIONS,
         assumed=tuple(_assumed(asked, flow)),
     )
 
@@ -122,10 +151,10 @@ def _speeds(asked: LinesAsked, flow: float | None, kind: hoses.Line) -> Iterator
     if asked.bore is not None:
         rows.append(("typed", *_speed_cells(flow, asked.bore.value, kind)))
     low, high = hoses.COMMON_VELOCITY_M_S[kind]
-    remark: Pieces = (
+    remark = Remark(code="velocity-usual", text=(
         f"Common practice in a {kind} line, no one source: ",
         Figure(value=low, kind="speed"), " to ", Figure(value=high, kind="speed"), ".",
-    )  # fmt: skip
+    ))  # fmt: skip
     table = Table(key="velocities", heads=("dash", "bore", "velocity", ""), rows=tuple(rows))
     yield Section(title=f"Velocity in a {kind} line", table=table, remarks=(remark,))
 
@@ -175,7 +204,7 @@ def _stored(volume_m3: float, givens: Givens) -> Iterator[Row]:
         key="added_j_k",
         label="heat capacity of that oil",
         figure=Figure(value=stored, kind="heat_capacity"),
-        note="add the litres to the profile's",
+        note=Remark(code="add-litres", text="add the litres to the profile's"),
     )
     if givens.profile is not None and givens.profile.oil.volume_m3 > 0.0:
         share = Figure(value=volume_m3 / givens.profile.oil.volume_m3, kind="fraction")
@@ -201,7 +230,10 @@ def _pressure(asked: LinesAsked) -> Iterator[Section]:
             )
         )
     table = Table(key="pressures", heads=("dash", "bears", "used", ""), rows=tuple(rows))
-    remark = ("Compare the cold-start peak, not the warm gauge; the marking on the hose applies.",)
+    remark = Remark(
+        code="cold-start-peak",
+        text="Compare the cold-start peak, not the warm gauge; the marking on the hose applies.",
+    )
     yield Section(title=f"Hose {asked.hose_class}", table=table, remarks=(remark,))
 
 
@@ -224,17 +256,18 @@ def _flares(asked: LinesAsked) -> Section:
         if size is not None
     )
     heads = ("dash", "tube", "thread, in", "nut hexagon, in")
-    remarks: list[Pieces] = [("A dash is a sixteenth of an inch of tube: -8 is half an inch.",)]
+    text = "A dash is a sixteenth of an inch of tube: -8 is half an inch."
+    remarks = [Remark(code="a-dash-is", text=text)]
     none = ", ".join(f"-{dash}" for dash, size in sizes if size is None)
     if none:
-        remarks.append((f"No 37° flare of the standard: {none}.",))
+        remarks.append(Remark(code="no-flare", text=f"No 37° flare of the standard: {none}."))
     table = Table(key="flares", heads=heads, rows=rows)
     return Section(title="37° flare sizes", table=table, remarks=tuple(remarks))
 
 
 def _headline(
     asked: LinesAsked, flow: float | None, kind: hoses.Line, sections: Sequence[Section]
-) -> Iterator[Pieces]:
+) -> Iterator[Remark]:
     if flow is not None:
         good = [
             f"-{dash}"
@@ -243,17 +276,22 @@ def _headline(
             == "within common practice"
         ]
         sizes = ", ".join(good) if good else "none of these sizes"
-        yield (
-            Figure(value=flow, kind="flow"),
-            f" in a {kind} line: {sizes} within common practice.",
+        yield Remark(
+            code="sizes-for-flow",
+            text=(
+                Figure(value=flow, kind="flow"),
+                f" in a {kind} line: {sizes} within common practice.",
+            ),
         )
     for section in sections:
         for row in section.rows:
             if row.key in ("added_m3", "poured_m3"):
-                yield (f"{row.label.capitalize()} ", row.figure, ".")
+                yield Remark(code="fill", text=(f"{row.label.capitalize()} ", row.figure, "."))
 
 
-def _assumed(asked: LinesAsked, flow: float | None) -> Iterator[Pieces]:
+def _assumed(asked: LinesAsked, flow: float | None) -> Iterator[Remark]:
     if flow is not None and asked.line is None:
-        yield ("A return line; say --line suction or pressure for another.",)
-    yield ("Bores are nominal; real ones are a few per cent off.",)
+        yield Remark(
+            code="return-line", text="A return line; say --line suction or pressure for another."
+        )
+    yield Remark(code="bores-nominal", text="Bores are nominal; real ones are a few per cent off.")

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from wattsump_analysis.physics import label, sizing
-from wattsump_analysis.questions.answer import Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.answer import ESTIMATE, Figure, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.givens import Givens
 from wattsump_analysis.questions.rating_case import (
@@ -15,6 +15,7 @@ from wattsump_analysis.questions.rating_case import (
     usual_peak_c,
 )
 from wattsump_logger.errors import RangeError
+from wattsump_logger.remark import Remark
 
 __all__ = ("drive_section", "next_section")
 
@@ -33,7 +34,7 @@ def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Sec
         shell_w_k=0.0 if shell is None else (shell.value if shell.low is None else shell.low),
         margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
     )
-    flag = "estimate" if case.heat_is_estimate else ""
+    flag = ESTIMATE if case.heat_is_estimate else None
     heavy = asked.heat is None and givens.heat_p90_w is not None
     rows = [
         Row(
@@ -41,7 +42,9 @@ def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Sec
             label="heat into the oil" + (", heavy work" if heavy else ""),
             figure=case.heat,
             flag=flag,
-            note="nine tenths of the work stay below (P90)" if heavy else "",
+            note=Remark(code="heat-of-heavy-work", text="nine tenths of the work stay below (P90)")
+            if heavy
+            else None,
         ),
         Row(
             key="design_heat_w",
@@ -90,7 +93,7 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
             key="each_of_two_w_k",
             label="or two small ones in a row, each",
             figure=conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
-            note="each with fresh air of its own",
+            note=Remark(code="fresh-air-each", text="each with fresh air of its own"),
         )
     if case.k is None or case.air_w_k is None or case.oil_w_k is None:
         return
@@ -114,25 +117,41 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
                 key="air_factor",
                 label="or times the air, same core",
                 figure=ranged(times, "number"),
-                note="fan power goes with its cube",
+                note=Remark(code="fan-power-cubed", text="fan power goes with its cube"),
             )
     except RangeError:
         # The measured value is above what the typed streams carry; the ceilings say so.
         return
 
 
-def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Pieces]:
+def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Remark]:
     if case.oil_w_k is None:
-        yield ("Two small coolers need each a bit more than half; --oil-flow says how much.",)
+        yield Remark(
+            code="two-coolers-need-flow",
+            text="Two small coolers need each a bit more than half; --oil-flow says how much.",
+        )
     elif needed_w_k >= case.oil_w_k:
-        yield ("NOT POSSIBLE at this oil flow: it carries at most ", conductance(case.oil_w_k), ".")
+        yield Remark(
+            code="flow-carries-less",
+            text=(
+                "NOT POSSIBLE at this oil flow: it carries at most ",
+                conductance(case.oil_w_k),
+                ".",
+            ),
+        )
     if case.k is None:
         return
     have, need = case.k.value, conductance(needed_w_k)
     if have >= needed_w_k:
-        yield ("The present cooler suffices: ", conductance(have), " against ", need, ".")
+        yield Remark(
+            code="cooler-suffices",
+            text=("The present cooler suffices: ", conductance(have), " against ", need, "."),
+        )
     else:
-        yield ("The present cooler is too small: ", conductance(have), " against ", need, ".")
+        yield Remark(
+            code="cooler-too-small",
+            text=("The present cooler is too small: ", conductance(have), " against ", need, "."),
+        )
 
 
 def drive_section(asked: RatingAsked, givens: Givens) -> Iterator[Section]:
@@ -143,7 +162,7 @@ def drive_section(asked: RatingAsked, givens: Givens) -> Iterator[Section]:
         key="drive_loss_w",
         label="pump and motor, full power",
         figure=loss,
-        flag="estimate",
-        note="range of the trade's rules, common practice",
+        flag=ESTIMATE,
+        note=Remark(code="loss-usual", text="range of the trade's rules, common practice"),
     )
     yield Section(title="Drive loss, nothing measured yet", rows=(row,))

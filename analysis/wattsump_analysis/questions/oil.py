@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.physics import harm, oil
+from wattsump_analysis.physics import oil
 from wattsump_analysis.physics.engine_oil import EngineOil, engine_oil, names_engine_oil
 from wattsump_analysis.questions.answer import (
     Answer,
     Figure,
-    Pieces,
     Row,
     Section,
     Table,
@@ -20,12 +19,13 @@ from wattsump_analysis.questions.answer import (
 )
 from wattsump_analysis.questions.asked import OilAsked
 from wattsump_analysis.questions.givens import Givens, missing
-from wattsump_analysis.questions.limits import remarks_on
+from wattsump_analysis.questions.limits import TOO_THICK, life_rows, remarks_on
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.oil_label import U_GRADE_REL, viscosity_index
 from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
 from wattsump_logger.machine.profile import Limits
+from wattsump_logger.remark import Remark
 
 __all__ = ("compare_oils",)
 
@@ -186,22 +186,24 @@ def _thickness(of: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
     return Figure(value=value, kind="viscosity", low=value / spread, high=value * spread)
 
 
-def _headline(case: _Case) -> Iterator[Pieces]:
+def _headline(case: _Case) -> Iterator[Remark]:
     allowed = case.window(case.there.line)
-    yield (
+    yield Remark(code="oil-allows", text=(
         f"{case.there.name} allows ", temperature(allowed.coldest_c), " to ",
         temperature(allowed.hottest_c), ".",
-    )  # fmt: skip
+    ))  # fmt: skip
     for name, temp_c in case.temps_c.items():
-        word = _word(case, oil.viscosity_mm2_s(temp_c, case.there.line))
-        if word:
-            yield (f"At {name}, ", temperature(temp_c), f", it is {word}.")
+        word = _unfit(case, oil.viscosity_mm2_s(temp_c, case.there.line))
+        if word is not None:
+            yield Remark(
+                code="oil-unfit-at", text=(f"At {name}, ", temperature(temp_c), f", it is {word}.")
+            )
 
 
-def _word(case: _Case, viscosity: float) -> str:
+def _unfit(case: _Case, viscosity: float) -> Remark | None:
     if viscosity > case.thickest:
-        return "too thick to start"
-    return "too thin" if viscosity < case.thinnest else ""
+        return TOO_THICK
+    return Remark(code="too-thin", text="too thin") if viscosity < case.thinnest else None
 
 
 def _this_oil(case: _Case) -> Section:
@@ -209,10 +211,15 @@ def _this_oil(case: _Case) -> Section:
     for name, temp_c in case.temps_c.items():
         figure = _thickness(case.there, temp_c)
         key = name.replace(" ", "_")
-        word = _word(case, figure.value)
-        note = "" if temp_c >= _LINE_TRUSTED_ABOVE_C else "line not trusted so cold"
+        note = Remark(code="line-too-cold", text="line not trusted so cold")
         rows.append(
-            Row(key=f"{key}_mm2_s", label=f"at {name}", figure=figure, flag=word, note=note)
+            Row(
+                key=f"{key}_mm2_s",
+                label=f"at {name}",
+                figure=figure,
+                flag=_unfit(case, figure.value),
+                note=None if temp_c >= _LINE_TRUSTED_ABOVE_C else note,
+            )
         )
     rows += _properties(case)
     return Section(title=f"This oil, {case.there.name}", rows=tuple(rows))
@@ -247,14 +254,15 @@ def _grades(case: _Case) -> Section:
         name = f"{each.name} (in it)" if each is case.there else each.name
         ends = (temperature(allowed.coldest_c), temperature(allowed.hottest_c))
         rows.append((name, *cells, *ends))
-    between = (
+    between = Remark(code="viscosity-limits", text=(
         "From ", Figure(value=case.thickest, kind="viscosity"), " at the start to ",
         Figure(value=case.thinnest, kind="viscosity"), " at the hottest; best ",
         Figure(value=case.best[0], kind="viscosity"), " to ",
         Figure(value=case.best[1], kind="viscosity"), ".",
-    )  # fmt: skip
-    warning = (
-        "Another oil changes the heat that is made and the heat that is rejected, so the "
+    ))  # fmt: skip
+    warning = Remark(
+        code="oil-changes-heat",
+        text="Another oil changes the heat that is made and the heat that is rejected, so the "
         "temperatures too: these rows hold them as they were.",
     )
     return Section(
@@ -288,41 +296,46 @@ def _heat(case: _Case) -> Iterator[Section]:
     if "peak" not in case.temps_c:
         return
     peak, cold = case.temps_c["peak"], case.temps_c.get("cold start", 20.0)
-    rows: tuple[Row, ...] = ()
-    if 40.0 <= peak <= 150.0:
-        life = Figure(value=harm.oil_life_factor(peak, 60.0), kind="number")
-        note = "times that at 60 °C (140 °F); half per 10 K (18 °F), common practice"
-        rows = (Row(key="oil_life", label="oil life there", figure=life, note=note),)
-    yield Section(title="What the peak does", rows=rows, remarks=tuple(remarks_on(peak, cold)))
+    yield Section(
+        title="What the peak does",
+        rows=tuple(life_rows(peak)),
+        remarks=tuple(remarks_on(peak, cold)),
+    )
 
 
-def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Pieces]:
+def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
     if givens.profile is None or asked.grade is not None:
-        yield ("A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",)
+        yield Remark(
+            code="grade-is-mid-point",
+            text="A grade is its mid-point, ± 10 % by the standard; index 100 where none is given.",
+        )
     for each in (case.there, *case.others):
         if each.engine is not None:
             yield from _engine_words(each.engine)
     if givens.profile is None and (asked.thickest is None or asked.thinnest is None):
-        yield ("Viscosity limits: common practice, no source; the pump maker's come first.",)
+        yield Remark(
+            code="viscosity-limits-usual",
+            text="Viscosity limits: common practice, no source; the pump maker's come first.",
+        )
     for note in givens.notes:
-        if "Heat capacity" not in note:
-            yield (note,)
+        if note.code != "capacity-from-profile":
+            yield note
 
 
-def _engine_words(named: EngineOil) -> Iterator[Pieces]:
+def _engine_words(named: EngineOil) -> Iterator[Remark]:
     """What a name of an engine oil promises, and what is only typical."""
     low, high, typical = (
         Figure(value=value, kind="viscosity")
         for value in (named.low_100_mm2_s, named.high_100_mm2_s, named.typical_40_mm2_s)
     )
     bounds = "SAE J300 (as others reprint it)" if named.bounded else "common practice, from memory"
-    yield (
+    yield Remark(code="engine-oil-typical", text=(
         f"{named.name}: ", low, " to ", high, " at ", temperature(100.0), f", {bounds}; ",
         typical, " at ", temperature(40.0), " is typical, common practice, from memory.",
-    )  # fmt: skip
+    ))  # fmt: skip
     if named.winter is not None:
-        yield (
+        yield Remark(code="engine-oil-winter", text=(
             f"{named.name} cranks an engine down to ", temperature(named.winter.cranks_c),
             " and pumps down to ", temperature(named.winter.pumps_c),
             " (SAE J300): an engine's measure, not a hydraulic pump's.",
-        )  # fmt: skip
+        ))  # fmt: skip

@@ -11,12 +11,47 @@ from wattsump_analysis.physics import preheat
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode, TwoNode
 from wattsump_analysis.physics.oil import viscosity_mm2_s
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, temperature
+from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Section, temperature
 from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
+from wattsump_analysis.questions.limits import TOO_THICK
 from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_logger.remark import Remark
 
 __all__ = ("warm_up",)
+
+_CAUTIONS = (
+    Remark(
+        code="mains-protected",
+        text="A mains heater on a wet, moving machine needs a residual-current device, bonded "
+        "metal, strain relief and a check by a licensed person; local codes decide, not this "
+        "program.",
+    ),
+    Remark(
+        code="heater-cut-out",
+        text="Fit an over-temperature cut-out on the heater that works without a computer.",
+    ),
+    Remark(
+        code="wall-wetted",
+        text="Never heat an empty or low tank: the heated wall must stay wetted inside.",
+    ),
+    Remark(
+        code="no-driving-plugged-in",
+        text="Interlock the supply so that the machine cannot be driven while plugged in.",
+    ),
+    Remark(
+        code="fire-watch",
+        text="Keep fuel, chaff and bark off the heater and never leave the first run unattended.",
+    ),
+    Remark(
+        code="battery-fuse",
+        text="A heater on a battery needs a fuse at the battery and cable for its full current.",
+    ),
+    Remark(
+        code="start-slowly",
+        text="The tank may be warm while the pump, motor and lines are still cold: start slowly.",
+    ),
+)
 
 _COUNTDOWNS = 800
 # A tank on a 125 W strip heater differs by about 10 K from side to side after 20 minutes. With
@@ -60,7 +95,7 @@ def warm_up(asked: PreheatAsked, givens: Givens) -> Answer:
     return Answer(
         question="preheat",
         headline=tuple(_headline(case, minutes)),
-        cautions=preheat.CAUTIONS,
+        cautions=_CAUTIONS,
         sections=(
             _whole(case, minutes),
             _zones(case, asked),
@@ -122,20 +157,23 @@ def _minutes(case: _Case) -> Figure:
     return from_samples(np.array(seconds), "duration")
 
 
-def _headline(case: _Case, minutes: Figure) -> Iterator[Pieces]:
+def _headline(case: _Case, minutes: Figure) -> Iterator[Remark]:
     if case.soak_c >= case.target_c:
-        yield (
+        yield Remark(code="warm-already", text=(
             "Nothing to switch on: after such a night the oil is at ",
             temperature(case.soak_c), ", no colder than the ", temperature(case.target_c),
             " wanted.",
-        )  # fmt: skip
+        ))  # fmt: skip
         return
-    yield (
+    yield Remark(code="heater-takes", text=(
         case.heater, " takes ", minutes, " from ", temperature(case.soak_c), " to ",
         temperature(case.target_c), ", oil stirred.",
-    )  # fmt: skip
+    ))  # fmt: skip
     if math.isinf(minutes.value):
-        yield ("It does not get there: a larger heater, a lagged tank or a lower target.",)
+        yield Remark(
+            code="target-out-of-reach",
+            text="It does not get there: a larger heater, a lagged tank or a lower target.",
+        )
 
 
 def _whole(case: _Case, minutes: Figure) -> Section:
@@ -158,7 +196,7 @@ def _whole(case: _Case, minutes: Figure) -> Section:
             key="lead_s",
             label="switch on before start",
             figure=Figure(value=lead, kind="duration"),
-            note="warm 19 times in 20",
+            note=Remark(code="lead-is-safe", text="warm 19 times in 20"),
         ),
         Row(key="first_rate_k_s", label="initial rate of warming", figure=rate),
         Row(
@@ -170,7 +208,9 @@ def _whole(case: _Case, minutes: Figure) -> Section:
             key="highest_c",
             label="settles at, heater left on",
             figure=replace(from_samples(highest, "temperature"), most=OIL_STANDS_C),
-            flag="" if float(np.quantile(highest, 0.975)) < 80.0 else "cut-out needed",
+            flag=None
+            if float(np.quantile(highest, 0.975)) < 80.0
+            else Remark(code="cut-out-needed", text="cut-out needed"),
         ),
     )
     return Section(title="The whole machine, one temperature", rows=rows)
@@ -185,7 +225,7 @@ def _zones(case: _Case, asked: PreheatAsked) -> Section:
     near = [target.near.seconds for target in targets]
     far = [target.far.seconds for target in targets]
     gain = [preheat.circulation_gain(target, "far from it") for target in targets]
-    flag = "" if asked.coupling else "estimate"
+    flag = None if asked.coupling else ESTIMATE
     rows = (
         Row(key="near_s", label="beside the heater, oil still", figure=_span(near), flag=flag),
         Row(key="far_s", label="far side, oil still", figure=_span(far), flag=flag),
@@ -196,10 +236,12 @@ def _zones(case: _Case, asked: PreheatAsked) -> Section:
             flag=flag,
         ),
     )
-    remark = (
-        "A probe beside the heater reads warm long before the pump inlet is: trust the far one."
+    remark = Remark(
+        code="trust-the-far-probe",
+        text="A probe beside the heater reads warm long before the pump inlet is: trust the far "
+        "one.",
     )
-    return Section(title="Local against whole", rows=rows, remarks=((remark,),))
+    return Section(title="Local against whole", rows=rows, remarks=(remark,))
 
 
 def _couplings(asked: PreheatAsked) -> tuple[float, float, float]:
@@ -240,22 +282,24 @@ def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
     hold = preheat.power_to_hold_w(loss, hold_c=case.target_c, ambient_c=case.ambient_c)
     rows = [Row(key="hold_w", label="to hold the target", figure=from_samples(hold, "power"))]
     density = _density(case, asked, givens)
-    remarks: list[Pieces] = []
+    remarks: list[Remark] = []
     if density is not None:
         passed = preheat.watt_density_judgement(density)
         figure = Figure(value=density, kind="heat_flux")
-        flag = "above a limit" if passed else ""
+        flag = Remark(code="above-a-limit", text="above a limit") if passed else None
         rows.append(
             Row(key="watt_density_w_m2", label="heater power per area", figure=figure, flag=flag)
         )
         for limit in passed:
             top = Figure(value=limit.limit_w_m2, kind="heat_flux")
-            remarks.append((f"Above {limit.name}: ", top, f" ({limit.source})."))
+            text = (f"Above {limit.name}: ", top, f" ({limit.source}).")
+            remarks.append(Remark(code="above-density-limit", text=text))
     share = case.heater.value / _WATER_HEATER_W
     remarks.append(
-        (
-            f"For scale: {share * 100:.0f} % of a household water heater (common practice, no "
-            "source).",
+        Remark(
+            code="heater-for-scale",
+            text=f"For scale: {share * 100:.0f} % of a household water heater (common practice, "
+            "no source).",
         )
     )
     return Section(title="Heater", rows=tuple(rows), remarks=tuple(remarks))
@@ -336,27 +380,41 @@ def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
             key="soak_mm2_s",
             label="oil at the soak",
             figure=Figure(value=soak, kind="viscosity"),
-            flag="too thick to start" if soak > most else "",
+            flag=TOO_THICK if soak > most else None,
         ),
         Row(
             key="target_mm2_s",
             label="oil at the target",
             figure=Figure(value=target, kind="viscosity"),
-            flag="too thick to start" if target > most else "",
+            flag=TOO_THICK if target > most else None,
         ),
     )
     yield Section(title="Viscosity", rows=rows)
 
 
-def _assumed(asked: PreheatAsked, givens: Givens) -> Iterator[Pieces]:
+def _assumed(asked: PreheatAsked, givens: Givens) -> Iterator[Remark]:
     if asked.ambient is None:
-        yield ("Air as cold as the soak.",)
+        yield Remark(code="air-as-soak", text="Air as cold as the soak.")
     if asked.coupling is None:
         low, _, high = (Figure(value=value, kind="conductance") for value in _COUPLING_W_K)
-        yield ("Coupling across a still tank ", low, " to ", high, ": common practice, no source.")
+        yield Remark(
+            code="coupling-usual",
+            text=(
+                "Coupling across a still tank ",
+                low,
+                " to ",
+                high,
+                ": common practice, no source.",
+            ),
+        )
     if asked.near_share is None:
-        yield (f"{_NEAR_SHARE * 100:.0f} % of the warmth is stored beside the heater: a guess.",)
+        yield Remark(
+            code="share-guessed",
+            text=f"{_NEAR_SHARE * 100:.0f} % of the warmth is stored beside the heater: a guess.",
+        )
     if asked.voltage is not None and (asked.inverter is None or asked.usable is None):
-        yield ("Inverter 85 %, half of the battery usable: common practice, less in the cold.",)
-    for note in givens.notes:
-        yield (note,)
+        yield Remark(
+            code="battery-usual",
+            text="Inverter 85 %, half of the battery usable: common practice, less in the cold.",
+        )
+    yield from givens.notes

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from wattsump_analysis.physics import air, forecast, label, sizing
 from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Row, Section, Table
+from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.givens import Givens, missing, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
@@ -19,6 +19,7 @@ from wattsump_analysis.questions.rating_case import (
     ranged,
     usual_peak_c,
 )
+from wattsump_logger.remark import Remark
 
 __all__ = ("rate",)
 
@@ -80,31 +81,43 @@ def _verdict(case: Case) -> tuple[str, float | None]:
     return verdict.word, verdict.probability
 
 
-def _headline(case: Case) -> Iterator[Pieces]:
+def _headline(case: Case) -> Iterator[Remark]:
     if case.label_w is not None:
         claim = Figure(value=case.label_w, kind="power")
         if case.etd_k is None:
-            yield ("Label ", claim, " says nothing until its entering difference is known.")
+            yield Remark(
+                code="label-says-nothing",
+                text=("Label ", claim, " says nothing until its entering difference is known."),
+            )
         else:
             etd = Figure(value=case.etd_k, kind="temperature_difference")
-            yield (
+            yield Remark(code="label-claims", text=(
                 "Label ", claim, " at an entering difference of ", etd, " is ",
                 conductance(case.label_w / case.etd_k), ".",
-            )  # fmt: skip
+            ))  # fmt: skip
     if case.k is not None:
-        yield ("Measured: ", case.k, ".")
+        yield Remark(code="cooler-measured", text=("Measured: ", case.k, "."))
     if case.label_w is None or case.k is None:
         return
     word, probability = _verdict(case)
     if not word:
-        yield ("No verdict: type the measured value with its interval, as '95 to 115 W/K'.",)
+        yield Remark(
+            code="no-verdict",
+            text="No verdict: type the measured value with its interval, as '95 to 115 W/K'.",
+        )
     else:
         every = " at every usual basis" if case.etd_k is None and word != "cannot tell" else ""
         met = () if probability is None else (", met with probability ", _probability(probability))
-        yield (f"Verdict: {word}{every}", *met, ".")
+        yield Remark(code="label-verdict", text=(f"Verdict: {word}{every}", *met, "."))
     if case.too_wide:
-        yield (f"Its range is wider than {label.WIDEST_REL * 100:.0f} % either way: no word.",)
-    yield ("The label is true of this cooler at ", _true_etd(case.label_w, case.k), ".")
+        yield Remark(
+            code="measured-too-wide",
+            text=f"Its range is wider than {label.WIDEST_REL * 100:.0f} % either way: no word.",
+        )
+    yield Remark(
+        code="label-true-at",
+        text=("The label is true of this cooler at ", _true_etd(case.label_w, case.k), "."),
+    )
 
 
 def _probability(value: float) -> Figure:
@@ -202,7 +215,7 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
                 key="built_w_k",
                 label="cores as built, with this air",
                 figure=built,
-                note="common practice, no source",
+                note=Remark(code="built-usual", text="common practice, no source"),
             )
         )
     if case.k is not None and case.k.value < limits.lowest_w_k:
@@ -210,7 +223,11 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
             None if end is None else end / limits.lowest_w_k for end in (case.k.low, case.k.high)
         )
         share = Figure(value=case.k.value / limits.lowest_w_k, kind="fraction", low=low, high=high)
-        note = "its effectiveness" if both else "the other stream may carry less"
+        note = (
+            Remark(code="is-effectiveness", text="its effectiveness")
+            if both
+            else Remark(code="other-stream-unknown", text="the other stream may carry less")
+        )
         rows.append(
             Row(key="effectiveness", label="measured, of the lower", figure=share, note=note)
         )
@@ -218,15 +235,24 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
     yield Section(title="Ceilings, whatever the core", rows=tuple(rows), remarks=remarks)
 
 
-def _over_ceiling(case: Case, lowest: float) -> Iterator[Pieces]:
+def _over_ceiling(case: Case, lowest: float) -> Iterator[Remark]:
     limit = conductance(lowest)
     if case.label_w is not None and case.etd_k is not None and case.label_w / case.etd_k > lowest:
-        yield ("NOT POSSIBLE: the label claims more than ", limit, " of air or oil can carry.")
+        yield Remark(
+            code="label-over-ceiling",
+            text=("NOT POSSIBLE: the label claims more than ", limit, " of air or oil can carry."),
+        )
     if case.k is not None and case.k.value > lowest:
-        yield ("DOUBTFUL: the measured value is above ", limit, "; a flow is typed wrong.")
+        yield Remark(
+            code="measured-over-ceiling",
+            text=("DOUBTFUL: the measured value is above ", limit, "; a flow is typed wrong."),
+        )
     if case.label_w is not None and case.etd_k is None:
         etd = Figure(value=case.label_w / lowest, kind="temperature_difference")
-        yield ("The label cannot be true below a difference of ", etd, ".")
+        yield Remark(
+            code="label-needs-difference",
+            text=("The label cannot be true below a difference of ", etd, "."),
+        )
 
 
 def _change_section(case: Case, asked: RatingAsked) -> Iterator[Section]:
@@ -253,7 +279,9 @@ def _altitude_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
         key="altitude_w_k",
         label="at the other altitude",
         figure=Figure(value=likely, kind="conductance", low=low, high=high),
-        note="range of the air's share; K's own interval comes on top",
+        note=Remark(
+            code="altitude-range", text="range of the air's share; K's own interval comes on top"
+        ),
     )
 
 
@@ -269,7 +297,7 @@ def _viscosity_row(k: Figure, asked: RatingAsked) -> Iterator[Row]:
         key="viscosity_w_k",
         label="in oil of the other viscosity",
         figure=ranged(scaled),
-        note=f"from {base:g} mm²/s; holds for 1 to 150 mm²/s",
+        note=Remark(code="viscosity-range", text=f"from {base:g} mm²/s; holds for 1 to 150 mm²/s"),
     )
 
 
@@ -302,24 +330,32 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
     yield Row(key="flows_w_k", label="with the other flows", figure=ranged(changed))
 
 
-def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Pieces]:
+def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     if case.air_w_k is not None:
         temp, height = (
             Figure(value=case.air_c, kind="temperature"),
             Figure(value=case.altitude_m, kind="altitude"),
         )
-        yield ("Air of ", temp, " at ", height, "; air flow means air through the core.")
+        yield Remark(
+            code="air-through-core",
+            text=("Air of ", temp, " at ", height, "; air flow means air through the core."),
+        )
     if case.heat is not None and asked.hottest is not None:
         if asked.peak is None:
-            yield (
-                "Highest oil temperature wanted ",
-                Figure(value=usual_peak_c(givens), kind="temperature"),
-                ".",
+            yield Remark(
+                code="peak-wanted",
+                text=(
+                    "Highest oil temperature wanted ",
+                    Figure(value=usual_peak_c(givens), kind="temperature"),
+                    ".",
+                ),
             )
         margin = asked.margin.value if asked.margin else USUAL_MARGIN
         percent = f"{margin * 100:.0f} %"
-        yield (f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",)
+        yield Remark(
+            code="margin",
+            text=f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",
+        )
     if givens.k_refers_to and asked.measured is None:
-        yield (f"K is counted from {givens.k_refers_to}.",)
-    for note in givens.notes:
-        yield (note,)
+        yield Remark(code="k-counted-from", text=f"K is counted from {givens.k_refers_to}.")
+    yield from givens.notes

@@ -17,7 +17,7 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from types import TracebackType
@@ -159,7 +159,7 @@ class Store:
     def keep(self, key: str, entry: Entry) -> None:
         """Keep the result for a content key; of two processes with the same key the last wins."""
         text = None if entry.outing is None else json.dumps(outing_to_dict(entry.outing))
-        why = None if entry.why is None else json.dumps(asdict(entry.why))
+        why = None if entry.why is None else json.dumps(entry.why.as_json())
         with self._database:
             self._database.execute(
                 "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?, ?)",

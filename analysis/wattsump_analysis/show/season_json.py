@@ -79,8 +79,8 @@ def compare_data(comparison: Comparison) -> dict[str, object]:
     }
 
 
-def _remark(remark: Remark | None) -> dict[str, object] | None:
-    return None if remark is None else {"code": remark.code, "text": remark.text}
+def _remark(remark: Remark | None) -> dict[str, str] | None:
+    return None if remark is None else remark.as_json()
 
 
 def _step(step: Step) -> dict[str, object]:

@@ -124,12 +124,6 @@ def test_a_return_line_is_held_against_its_hose() -> None:
     assert hoses.pressure_use(25e5, bears) > 1.0
 
 
-def test_the_cautions_name_injection_and_defer_to_licensed_practice() -> None:
-    told = " ".join(hoses.CAUTIONS)
-    for word in ("surgical emergency", "card", "licensed practice", "45° flare"):
-        assert word in told
-
-
 def test_sizes_that_are_not_tabulated_are_refused_with_the_way_out() -> None:
     assert hoses.flare_size(7) is None
     with pytest.raises(UsageError, match="printed on the hose"):

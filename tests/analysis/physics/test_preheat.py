@@ -182,19 +182,6 @@ def test_a_household_heater_is_the_scale_people_know() -> None:
     assert preheat.watt_density_judgement(6.0e4 + 1.0)[-1].name.startswith("a water element")
 
 
-def test_the_cautions_name_what_can_hurt() -> None:
-    told = " ".join(preheat.CAUTIONS).lower()
-    for word in (
-        "residual-current",
-        "licensed",
-        "local codes",
-        "cut-out",
-        "empty",
-        "driven while plugged",
-    ):
-        assert word in told
-
-
 @pytest.mark.parametrize("hours", [math.inf, -1.0])
 def test_an_endless_preheat_has_no_energy(hours: float) -> None:
     with pytest.raises(RangeError, match="choose a larger heater"):

@@ -8,25 +8,35 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
+from wattsump_analysis.questions.answer import (
+    ESTIMATE,
+    Answer,
+    Figure,
+    Row,
+    Section,
+    Table,
+    shown,
+    temperature,
+)
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.typed import quantity, typed_fields
-from wattsump_analysis.questions.writing import as_json, screen, shown
+from wattsump_analysis.questions.writing import as_json, screen, sentence
 from wattsump_logger.errors import UnitError, UsageError
+from wattsump_logger.remark import Remark
 
 
 def power(value: float, low: float | None = None, high: float | None = None) -> Figure:
     return Figure(value=value, kind="power", low=low, high=high)
 
 
-def small_answer(figure: Figure, flag: str = "") -> Answer:
+def small_answer(figure: Figure, flag: Remark | None = None) -> Answer:
     row = Row(key="heat_w", label="heat", figure=figure, flag=flag)
     table = Table(key="t", heads=("name", "heat"), rows=(("one", figure),))
     return Answer(
         question="rating",
-        headline=(("It rejects ", figure, "."),),
+        headline=(Remark(code="rejects", text=("It rejects ", figure, ".")),),
         sections=(Section(title="Heat", rows=(row,), table=table),),
-        cautions=("Hot oil burns.",),
+        cautions=(Remark(code="hot", text="Hot oil burns."),),
     )
 
 
@@ -38,8 +48,8 @@ def test_a_figure_alone_is_shown_in_both_systems_where_the_trade_mixes_them() ->
 
 def test_an_interval_is_in_the_unit_of_its_value() -> None:
     assert shown(power(1200.0, 900.0, 1500.0)) == "1.20 kW (0.900 to 1.50)"
-    temperature = Figure(value=100.0, kind="temperature", low=90.0, high=110.0)
-    assert shown(temperature, "us") == "212.0 °F (194.0 to 230.0)"
+    hot = Figure(value=100.0, kind="temperature", low=90.0, high=110.0)
+    assert shown(hot, "us") == "212.0 °F (194.0 to 230.0)"
 
 
 def test_a_time_that_may_never_come_says_so() -> None:
@@ -66,14 +76,16 @@ def test_a_probability_is_never_shown_as_certain() -> None:
 
 
 def test_cautions_come_first_and_a_flag_is_loud() -> None:
-    lines = screen(small_answer(power(6000.0), flag="estimate")).splitlines()
+    lines = screen(small_answer(power(6000.0), flag=ESTIMATE)).splitlines()
     assert lines[:2] == ["CAUTION", "! Hot oil burns."]
     assert any("ESTIMATE" in line for line in lines)
 
 
 def test_where_no_hand_is_at_work_the_answer_comes_first_and_one_caution_next() -> None:
     answer = replace(
-        small_answer(power(6000.0)), is_hands_on=False, cautions=("Hot oil burns.", "Ask first.")
+        small_answer(power(6000.0)),
+        is_hands_on=False,
+        cautions=(Remark(code="hot", text="Hot oil burns."), Remark(code="ask", text="Ask first.")),
     )
     lines = screen(answer).splitlines()
     at = lines.index("CAUTION")
@@ -106,6 +118,13 @@ def test_json_keeps_inside_units_and_has_null_for_never() -> None:
     endless = as_json(small_answer(power(math.inf)))
     text = json.dumps(endless, allow_nan=False)
     assert '"bound": "none"' in text
+
+
+def test_a_figure_in_a_remark_follows_the_wanted_units() -> None:
+    remark = Remark(code="settles", text=("settles at ", temperature(100.0), "\x1b!"))
+    assert remark.text == sentence(remark) == "settles at 100.0 °C?!"
+    assert sentence(remark, "us") == "settles at 212.0 °F?!"
+    assert remark.as_json() == {"code": "settles", "text": "settles at 100.0 °C?!"}
 
 
 @given(st.floats(-1e7, 1e7), st.sampled_from(["si", "us"]))

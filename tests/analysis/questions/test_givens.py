@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from analysis import proof_fixture
+from analysis.codes import codes
 from wattsump_analysis.proof.proof_json import (
     proof_data,
     proof_from_data,
@@ -83,7 +84,7 @@ def test_the_last_stretch_speaks_where_something_was_swapped() -> None:
     givens = Givens.of(replace(proof, segments=(segment, other)))
     assert givens.shell_w_k is not None
     assert givens.shell_w_k.value == 20.0
-    assert any("2 stretches" in note for note in givens.notes)
+    assert codes(givens.notes) == ["last-stretch-used"]
 
 
 @pytest.mark.parametrize("broken", [{"segments": [3]}, {"k_w_k": {"value": 3.0}}, {"peaks_c": 4}])
@@ -99,7 +100,7 @@ def test_the_profile_stands_in_for_what_was_not_measured() -> None:
     # 24 kg steel, 34 kg iron, 4 kg aluminium at handbook 0.45 to 0.92 kJ/(kg K); 5 % between
     # handbooks.
     assert givens.capacity_j_k.value == pytest.approx(61_500.0, rel=0.05)
-    assert any("not measured" in note for note in givens.notes)
+    assert codes(givens.notes) == ["capacity-from-profile"]
     measured = givens_from(Givens.of(proof_fixture.falls_short()), BRACKEN)
     assert measured.capacity_j_k is not None
     assert measured.capacity_j_k.value == proof_fixture.CAPACITY_J_K

@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 
-from wattsump_analysis.questions.answer import Figure
+from wattsump_analysis.questions.answer import Figure, shown
 from wattsump_analysis.questions.givens import Givens, givens_of
-from wattsump_analysis.questions.writing import sentence, shown
+from wattsump_analysis.questions.writing import sentence
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Interval, Proof
 from wattsump_analysis.show import words
@@ -179,7 +179,7 @@ def _filters(units: str) -> dict[str, object]:
         "figure": number,
         "span": between,
         "cell": cell,
-        "said": lambda pieces: sentence(pieces, units),
+        "said": lambda remark: "" if remark is None else sentence(remark, units),
         "clock": words.clock_text,
         "sentence": words.sentence,
         "marked": words.mark_words,

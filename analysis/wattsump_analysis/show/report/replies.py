@@ -7,7 +7,7 @@ cannot be answered from this outing keeps why, and what to give.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from wattsump_analysis.questions.answer import Answer, Figure, Pieces, Section
+from wattsump_analysis.questions.answer import Answer, Figure, Section
 from wattsump_analysis.questions.asked import (
     CabAsked,
     LinesAsked,
@@ -25,6 +25,7 @@ from wattsump_analysis.questions.rating import rate
 from wattsump_analysis.questions.typed import Quantity, option
 from wattsump_analysis.show.hottest_day import USUAL_HOTTEST_C, on_hottest_day
 from wattsump_logger.errors import WattsumpError
+from wattsump_logger.remark import Remark
 
 __all__ = ("Days", "Reply", "replies_to")
 
@@ -69,14 +70,14 @@ class Reply:
     more: str = ""
 
     @property
-    def finding(self) -> Pieces:
-        """The answer in one line; empty where there is none."""
+    def finding(self) -> Remark | None:
+        """The answer in one line; None where there is none."""
         if self.answer is None:
-            return ()
+            return None
         rows = {row.key: row for section in self.answer.sections for row in section.rows}
         for row in (rows[key] for key in _ASKED_FOR if key in rows):
-            return (f"{row.label} ", row.figure, f" {row.note}")
-        return self.answer.headline[0] if self.answer.headline else ()
+            return Remark(code="finding", text=(f"{row.label} ", row.figure, f" {row.note or ''}"))
+        return self.answer.headline[0] if self.answer.headline else None
 
 
 # Rows that say what a question is asked for, where its first sentence does not.
