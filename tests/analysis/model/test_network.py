@@ -228,7 +228,7 @@ def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does
             store[at[one.at], at[one.of]] += c[one.quantity]
         return np.asarray(np.linalg.solve(store, heat))
 
-    start = np.array([40.0, 44.0, 50.0, 38.0])
+    start = 40.0 + 5.0 * np.arange(len(NODES)) % 12.0
     a, b, f = calm.steps(slow)
     state = np.append(start - calm.base_c[0], 0.0)
     for k in range(BINS - 1):
