@@ -67,6 +67,12 @@ def test_every_variable_is_listed_and_no_other() -> None:
     assert listed == list(environment_of(Notice(rule=RULE, event="raised", value=1.0)))
 
 
+def test_every_kind_of_alarm_is_listed() -> None:
+    text = (DOCS / "alarms.md").read_text(encoding="utf-8")
+    (row,) = re.findall(r"^\| `WATTSUMP_KIND` \| (.*) \|$", text, re.MULTILINE)
+    assert re.findall(r"`(\w+)`", row) == list(Kind)
+
+
 def test_the_table_of_alarms_has_the_figures_of_the_rules() -> None:
     text = (DOCS / "alarms.md").read_text(encoding="utf-8")
     profile = load_profile(ROOT / "sample-data" / "bracken.toml")

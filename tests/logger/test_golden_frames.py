@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from wattsump_logger.wire.events import EventFrame, Hello, Reading, WireChannel
+from wattsump_logger.thermocouples.registers import PARTS
+from wattsump_logger.wire.events import VALUE_UNITS, EventFrame, Hello, Reading, WireChannel
 from wattsump_logger.wire.frames import (
     FrameParser,
     format_event,
@@ -98,6 +99,16 @@ def test_the_examples_of_the_specification_are_rows_of_the_table_and_the_rest_ar
     assert len(examples) == 3
     assert set(examples) <= set(lines)
     assert f"holds these and {len(lines) - len(examples)} more" in page
+
+
+def test_the_specification_lists_every_converter_and_unit_that_is_read() -> None:
+    page = (_TABLE.parents[2] / "docs" / "line-protocol.md").read_text(encoding="utf-8")
+    rows = re.findall(r"(?m)^\| `(\w+)` \|[^`|]*`([A-Za-z ]+)`.*\| (\d+) hex digits", page)
+        r"^\| `(\w+)` \|[^`|]*`([A-Za-z ]+)`.*\| (\d+) hex digits", page, re.MULTILINE
+    )
+    listed = {source: (set(letters.split()), int(digits)) for source, letters, digits in rows}
+    assert listed == {name: (set(part.letters), part.digits) for name, part in PARTS.items()}
+    assert f"unit: `{' '.join(VALUE_UNITS)}`" in page
 
 
 def test_leading_zeros_and_a_negative_zero_are_legal_and_the_numbers_they_are() -> None:

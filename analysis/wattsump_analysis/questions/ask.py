@@ -18,15 +18,7 @@ from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Session
 
-__all__ = (
-    "ask_cab",
-    "ask_forecast",
-    "ask_limits",
-    "ask_lines",
-    "ask_oil",
-    "ask_preheat",
-    "ask_rating",
-)
+__all__ = tuple(f"ask_{name}" for name in QUESTIONS)
 
 
 def _function(name: str) -> Callable[..., Answer]:
@@ -66,10 +58,7 @@ def _function(name: str) -> Callable[..., Answer]:
     return ask
 
 
-ask_cab = _function("cab")
-ask_forecast = _function("forecast")
-ask_limits = _function("limits")
-ask_lines = _function("lines")
-ask_oil = _function("oil")
-ask_preheat = _function("preheat")
-ask_rating = _function("rating")
+def __getattr__(name: str) -> Callable[..., Answer]:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return _function(name.removeprefix("ask_"))

@@ -196,7 +196,8 @@ def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
         names = tuple(next(csv.reader([line.decode("utf-8-sig").rstrip("\r\n")]), []))
     except (UnicodeDecodeError, csv.Error):
         names = ()
-    if end < 0 or names[:3] != FIRST_COLUMNS or names[-2:] != LAST_COLUMNS:
+    first, last = names[: len(FIRST_COLUMNS)], names[-len(LAST_COLUMNS) :]
+    if end < 0 or first != FIRST_COLUMNS or last != LAST_COLUMNS:
         raise SessionError(
             expected="a header time_utc,elapsed_s,seq,...,fault,mark",
             found=_first_words(line),

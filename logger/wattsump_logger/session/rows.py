@@ -6,11 +6,12 @@ the reader takes away again; a mark that begins with an apostrophe gets one more
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 __all__ = (
     "FIRST_COLUMNS",
+    "FIXED_COLUMNS",
     "LAST_COLUMNS",
     "Row",
     "by_program",
@@ -19,8 +20,16 @@ __all__ = (
     "marks_of",
 )
 
-FIRST_COLUMNS = ("time_utc", "elapsed_s", "seq")
+# Data type of CSV on the Web, meaning and unit of the columns that every session has, in order.
+FIXED_COLUMNS: Mapping[str, tuple[str, str, str]] = {
+    "time_utc": ("dateTimeStamp", "time of the reading by the host's clock, UTC", ""),
+    "elapsed_s": ("decimal", "time since the first row by the controller's clock", "s"),
+    "seq": ("nonNegativeInteger", "sequence number of the controller's frame", ""),
+    "fault": ("string", "what was wrong: channel:code or channel:code=detail, ';' between", ""),
+    "mark": ("string", "what the driver noted, ';' between", ""),
+}
 LAST_COLUMNS = ("fault", "mark")
+FIRST_COLUMNS = tuple(name for name in FIXED_COLUMNS if name not in LAST_COLUMNS)
 _RISKY = ("=", "+", "-", "@", "'")
 # What the guide, the alarms, the watch and a single key write; a test asks each of them.
 _PROGRAMS = re.compile(

@@ -12,6 +12,7 @@ from pathlib import Path
 from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import read_small
 from wattsump_logger.remark import Remark
+from wattsump_logger.session.rows import FIXED_COLUMNS
 from wattsump_logger.session.wholefile import write_whole
 from wattsump_logger.units.quantities import COLUMN_UNITS
 
@@ -19,15 +20,7 @@ __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar"
 
 FORMAT = "wattsump-session-1"
 
-_MOST_SAID = 200  # characters of what a damaged file says
-
-_FIXED = {
-    "time_utc": ("dateTimeStamp", "time of the reading by the host's clock, UTC", ""),
-    "elapsed_s": ("decimal", "time since the first row by the controller's clock", "s"),
-    "seq": ("nonNegativeInteger", "sequence number of the controller's frame", ""),
-    "fault": ("string", "what was wrong: channel:code or channel:code=detail, ';' between", ""),
-    "mark": ("string", "what the driver noted, ';' between", ""),
-}
+_MOST_SHOWN = 200  # characters of a damaged file in a message
 
 
 def sidecar_path(session: Path) -> Path:
@@ -49,8 +42,8 @@ def describe(name: str, columns: Sequence[str], metadata: Mapping[str, object]) 
 
 
 def _column(column: str) -> dict[str, object]:
-    if column in _FIXED:
-        base, meaning, unit = _FIXED[column]
+    if column in FIXED_COLUMNS:
+        base, meaning, unit = FIXED_COLUMNS[column]
     elif column.endswith("_on"):
         base, meaning, unit = "integer", "1 is on, 0 is off; empty is no reading", ""
     else:
@@ -90,11 +83,11 @@ def read_sidecar(
             ),
         )
     except (OSError, ValueError, LookupError, TypeError, RecursionError) as error:
-        said = f"{error}"[:_MOST_SAID]
+        reason = f"{error}"[:_MOST_SHOWN]
         return {}, (
             Remark(
                 code="sidecar-unreadable",
-                text=f"sidecar {path.name} cannot be read and was not used ({said}): give the "
+                text=f"sidecar {path.name} cannot be read and was not used ({reason}): give the "
                 "machine's profile with --machine",
             ),
         )
@@ -117,7 +110,7 @@ def _check_format(metadata: Mapping[str, object], path: Path) -> None:
     if found != FORMAT:
         raise SessionError(
             expected=f"format {FORMAT!r}",
-            found=repr(found)[:_MOST_SAID],
+            found=repr(found)[:_MOST_SHOWN],
             where=str(path),
             do="read it with the wattsump version that wrote it or a newer one",
         )
