@@ -6,7 +6,6 @@ of `description`, so that what is known only to ten percent comes out no better 
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -204,16 +203,9 @@ def conductance_w_k(network: Network, given: Any) -> FloatArray:
     k = np.atleast_1d(np.squeeze(given.cooler_w_k))
     if "cooler_in" in network.record.oils_c or not warm.any():
         return k
-    found = np.empty(k.size)
-    for row in range(k.size):
-        one = {
-            name: np.ravel(value)[row if np.size(value) > 1 else 0]
-            for name, value in vars(given).items()
-        }
-        path = network.smooth(SimpleNamespace(**one))
-        excess = path.tank_c - path.air_c
-        found[row] = path.cooler_w[warm].sum() / excess[warm].sum()
-    return found
+    paths = network.smooths(given)
+    excess = np.array([np.sum((path.tank_c - path.air_c)[warm]) for path in paths])
+    return np.asarray([path.cooler_w[warm].sum() for path in paths] / excess)
 
 
 def _warm(network: Network) -> NDArray[np.bool_]:
@@ -333,7 +325,7 @@ def _reported(
     capacity = posterior.column("oil_j_k") + posterior.column("metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])
     picks = rng.choice(weights.size, LEDGER_DRAWS, replace=False)
-    paths = [network.smooth(posterior.given(posterior.draws[i]), rng) for i in picks]
+    paths = network.smooths(posterior.given(posterior.draws[picks]), rng)
     scales = np.exp(form.heat * rng.standard_normal(LEDGER_DRAWS))
     paths = [_scaled(path, scale) for path, scale in zip(paths, scales, strict=True)]
     loaded = (record.work >= 0) & (record.heater_w < HEATING_W)

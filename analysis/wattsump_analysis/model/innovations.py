@@ -43,7 +43,7 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
         The linear unknowns; their mean given all readings unless stated.
     """
     if unknown is None:
-        unknown = network.likelihoods(given).means[0]
+        unknown = network.spread(given).means[0]
     a, b, f = network.steps(given)
     size = a.shape[1]
     back = np.linalg.inv(a)

@@ -53,7 +53,8 @@ STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 AFTER_SWITCH_S = 60.0
 START_TANK_K = 2.0
 KELVIN = 273.15
-STEP = 1e-4  # of a transform, for slopes of the quantities: eight digits of a smooth function
+STEP = 1e-6  # of a transform, for slopes of the quantities: six digits of a smooth function
+LOG_2PI = float(np.log(2.0 * np.pi))
 
 TRANSFORM = {parameter.name: parameter.transform for parameter in PARAMETERS}
 SIZE = len(NODES) + 1  # and the wander
@@ -114,12 +115,8 @@ class Smooth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """Log likelihoods of trials, with mean and lower root of the precision of the unknowns.
+    """Mean of the unknowns and lower root of their precision, (trials, m) and (trials, m, m)."""
 
-    Shapes (trials,), (trials, m) and (trials, m, m).
-    """
-
-    log_likelihood: FloatArray
     means: FloatArray
     roots: FloatArray
 
@@ -221,7 +218,7 @@ class Network:
 
     def forget(self) -> None:
         """Read the record's probes anew at the next call."""
-        self.__dict__.pop("_net", None)
+        self.__dict__.pop("_pass", None)
 
     @cached_property
     def _inputs(self) -> tuple[FloatArray, Mapping[str, int]]:
@@ -267,62 +264,67 @@ class Network:
             )
             for probe in self.probes
         ]
-        air_feeds = [(air_column, source_of["minus"])] if air_column else []
         return Tables(
             elements=tuple(made.elements),
             needs=tuple(needs_of(quantity, self.series) for quantity in made.elements),
-            stamps=np.array(made.stamps),
-            factors=np.array(made.factors),
-            feeds=np.array(made.feeds),
-            feed_factors=np.array(made.feed_factors),
-            probes=np.array(probes),
-            air_feeds=np.array(air_feeds, dtype=np.int64).reshape(-1, 2),
+            stamps=tuple(made.stamps),
+            factors=tuple(made.factors),
+            feeds=tuple(made.feeds),
+            feed_factors=tuple(made.feed_factors),
+            probes=tuple(probes),
         )
 
     @cached_property
-    def _net(self) -> tuple[Any, ...]:
-        """What `kernel` takes, but for the parameters."""
+    def _pass(self) -> Any:
+        """The compiled pass with all it takes but the parameters."""
+        from wattsump_analysis.model.kernel import Shape
+        from wattsump_analysis.model.passes import Pass
+
         tables, record = self.tables, self.record
+        inputs, _ = self._inputs
+        shape = Shape(
+            size=SIZE,
+            unknowns=len(self.unknowns),
+            elements=len(tables.elements),
+            inputs=len(inputs),
+            stamps=tables.stamps,
+            factors=tables.factors,
+            feeds=tables.feeds,
+            feed_factors=tables.feed_factors,
+            probes=tables.probes,
+            air_column=self._column("offset_ambient_k"),
+        )
+        entered = np.pad(record.bin_s * midpoints_of(inputs), ((0, 0), (0, 1)))
+        readings = [
+            row
+            for probe, seen in zip(self.probes, self.seen, strict=True)
+            for row in (np.nan_to_num(record.oils_c[probe.name]), seen)
+        ]
         priors = self.unknown_priors.values()
-        readings = [record.oils_c[probe.name] for probe in self.probes]
-        return (
-            float(record.bin_s),
-            self.base_c,
-            tables.stamps,
-            tables.factors,
-            tables.feeds,
-            tables.feed_factors,
-            np.ascontiguousarray(self._inputs[0]),
-            tables.probes,
-            np.nan_to_num(np.array(readings)),
-            self.seen,
-            np.ascontiguousarray(record.ambient_c),
-            tables.air_feeds,
-            self.start_precision,
-            np.array([one.mean for one in priors]),
-            np.array([one.sd for one in priors]),
-            (0.0,) * SIZE,
+        rows = np.eye(shape.carried)[SIZE:-1]
+        rows[:, -1] = [-prior.mean for prior in priors]
+        rows /= np.array([[prior.sd] for prior in priors])
+        start = rows.T @ rows
+        start[:SIZE, :SIZE] = self.start_precision
+        return Pass(
+            shape=shape,
+            common=np.array([self.base_c, record.ambient_c, *entered, *readings]).T.copy(),
+            start=start[np.tril_indices(shape.carried)],
         )
 
-    @cached_property
-    def _store(self) -> Any:
-        """Room for the factors of the last trial."""
-        from wattsump_analysis.model import kernel
-
-        return kernel.storage(self.record.bins, SIZE, len(self.unknowns))
-
-    def values(self, given: Any) -> FloatArray:
-        """Coefficient series of every element, shape (elements, n)."""
-        return np.array([of(given, self.series) * self.series.ones for of in self.tables.elements])
+    def values(self, given: Any, trials: int = 1) -> FloatArray:
+        """Coefficient series of every element, shape (trials, elements, n)."""
+        found = np.empty((trials, len(self.tables.elements), self.record.bins))
+        for row, of in enumerate(self.tables.elements):
+            found[:, row] = of(given, self.series)
+        return found
 
     def _scales(self, given: Any, trials: int) -> tuple[FloatArray, ...]:
         """Lags in bins, noises, weights of the balances and the wander's carry, by trial."""
 
-        def column(value: Any) -> FloatArray:
-            return np.broadcast_to(np.asarray(value, dtype=float).reshape(-1), (trials,))
-
         def get(name: str) -> FloatArray:
-            return column(getattr(given, name))
+            value = np.asarray(getattr(given, name), dtype=float).reshape(-1)
+            return np.broadcast_to(value, (trials,))
 
         h = self.record.bin_s
         lags = np.stack([get(probe.lag) / h for probe in self.probes], axis=-1)
@@ -331,77 +333,99 @@ class Network:
         weights = (get("model_error_w")[:, np.newaxis] * np.sqrt(60.0 * h) * errors) ** -2.0
         return lags, sigmas, weights, np.exp(-h / get("memory_s"))
 
-    def likelihoods(self, given: Any) -> Spread:
-        """Log density of all readings for trials whose parameters are columns (trials, 1)."""
-        from wattsump_analysis.model import kernel
-
+    def _bound(self, given: Any) -> tuple[FloatArray, FloatArray]:
+        """What `Pass` takes of trials: values and scales."""
         trials = max(np.size(value) for value in vars(given).values())
-        values = np.empty((trials, len(self.tables.elements), self.record.bins))
-        for row, of in enumerate(self.tables.elements):
-            values[:, row] = of(given, self.series)
-        scales = self._scales(given, trials)
-        compiled: Any = kernel.likelihoods
-        found, means, roots = compiled(self._net, self.log_det_start, values, *scales, self._store)
-        return Spread(log_likelihood=found, means=means, roots=roots)
+        lags, sigmas, weights, keep = self._scales(given, trials)
+        width = np.full(trials, self.record.bin_s)
+        scales = np.column_stack([width, keep, weights, 1.0 / (1.0 - keep**2), lags, sigmas**-2.0])
+        return self.values(given, trials), scales
+
+    def _log_densities(self, whole: FloatArray, scales: FloatArray) -> FloatArray:
+        """Log densities from the pass's squares and determinants; -inf where there is none."""
+        counts = self.seen.sum(axis=1)
+        weights, precisions = scales[:, 2 : 2 + SIZE], scales[:, -len(self.probes) :]
+        whole = whole - (self.record.bins - 1) * np.log(weights).sum(axis=1)
+        whole += counts.sum() * LOG_2PI - np.log(precisions) @ counts - self.log_det_start
+        whole += 2.0 * sum(np.log(prior.sd) for prior in self.unknown_priors.values())
+        return np.where(np.isfinite(whole), -0.5 * whole, -np.inf)
+
+    def log_likelihoods(self, given: Any) -> FloatArray:
+        """Log density of all readings for trials whose parameters are columns (trials, 1)."""
+        values, scales = self._bound(given)
+        return self._log_densities(self._pass.minus_twice(values, scales), scales)
 
     def log_likelihood(self, given: Any) -> float:
         """Log density of all readings, states and unknowns integrated out."""
-        return float(self.likelihoods(given).log_likelihood[0])
+        return float(self.log_likelihoods(given)[0])
 
-    def slope(
+    def spread(self, given: Any) -> Spread:
+        """Distribution of the unknowns given the readings, for each trial."""
+        whole = self._pass.precisions(*self._bound(given))
+        precision, right = whole[:, :-1, :-1], -whole[:, :-1, -1:]
+        means = np.linalg.solve(precision, right)[:, SIZE:, 0]
+        # The states stand before the unknowns, so the corner is the root of what they leave.
+        return Spread(means=means, roots=np.linalg.cholesky(precision)[:, SIZE:, SIZE:])
+
+    def slopes(
         self, names: Sequence[str], theta: FloatArray, given: Any
-    ) -> tuple[float, FloatArray]:
-        """Log likelihood and its slope in the transforms of the parameters `names`.
+    ) -> tuple[FloatArray, FloatArray]:
+        """Log likelihoods and their slopes in the transforms of the parameters `names`.
 
-        `theta` are their transforms, `given` all parameters in their own units.
+        `theta`, shape (trials, names), are their transforms, `given` all parameters in their own
+        units. A trial without a likelihood has no slope.
         """
-        from wattsump_analysis.model import slope as backward
+        values, scales = self._bound(given)
+        whole, by_values, by_scales = self._pass.slopes(values, scales)
+        by_values, by_scales = -0.5 * by_values, -0.5 * by_scales
+        slope = self._by_values(names, theta, given, values, by_values)
+        steps, h, probes = self.record.bins - 1, self.record.bin_s, len(self.probes)
+        by_scales[:, 2 : 2 + SIZE] += 0.5 * steps / scales[:, 2 : 2 + SIZE]
+        by_scales[:, -probes:] += 0.5 * self.seen.sum(axis=1) / scales[:, -probes:]
+        keep, quiet = scales[:, 1], scales[:, 1 + SIZE]
+        by_keep = by_scales[:, 1] + by_scales[:, 1 + SIZE] * 2.0 * keep * quiet**2
 
-        value = self.log_likelihood(given)
-        if not np.isfinite(value):
-            return value, np.zeros(len(names))
-        lags, sigmas, weights, keep = (part[0] for part in self._scales(given, 1))
-        compiled: Any = backward.slope
-        by_values, by_lags, by_sigmas, by_weights, by_keep = compiled(
-            self._net, self._store, self.values(given), lags, sigmas, weights, float(keep)
-        )
-        at = {name: row for row, name in enumerate(names)}
-        everything = vars(given)
-        slope = self._by_values(at, theta, everything, by_values)
-        h = self.record.bin_s
+        def direct(name: str, by: FloatArray) -> None:
+            if name in names:
+                own = np.asarray(getattr(given, name), dtype=float).reshape(-1)
+                by = by * (1.0 if TRANSFORM[name] == LINEAR else own)
+                slope[:, list(names).index(name)] += by
 
-        def direct(name: str, by: float) -> None:
-            if name in at:
-                stretch = 1.0 if TRANSFORM[name] == LINEAR else everything[name]
-                slope[at[name]] += by * stretch
+        def get(name: str) -> FloatArray:
+            return np.asarray(getattr(given, name), dtype=float).reshape(-1)
 
         for row, probe in enumerate(self.probes):
-            direct(probe.lag, by_lags[row] / h)
-            direct(probe.noise, by_sigmas[row] / everything[probe.noise])
-        direct("model_error_w", -2.0 * float(np.sum(by_weights)) / everything["model_error_w"])
-        direct("memory_s", by_keep * keep * h / everything["memory_s"] ** 2)
-        return value, slope
+            direct(probe.lag, by_scales[:, 2 + SIZE + row] / h)
+            column = row - probes
+            by_noise = -2.0 * by_scales[:, column] * scales[:, column]
+            direct(probe.noise, by_noise / get(probe.noise))
+        by_weights = np.sum(by_scales[:, 2 : 1 + SIZE] * scales[:, 2 : 1 + SIZE], axis=1)
+        direct("model_error_w", -2.0 * by_weights / get("model_error_w"))
+        direct("memory_s", by_keep * keep * h / get("memory_s") ** 2)
+        found = self._log_densities(whole, scales)
+        slope[~np.isfinite(found)] = 0.0
+        return found, slope
 
     def _by_values(
-        self, at: Mapping[str, int], theta: FloatArray, given: Mapping[str, Any], by: FloatArray
+        self,
+        names: Sequence[str],
+        theta: FloatArray,
+        given: Any,
+        values: FloatArray,
+        by: FloatArray,
     ) -> FloatArray:
-        """Slopes in transforms, by row `at`, of slopes in the elements' values."""
-        slope = np.zeros(len(at))
-        up, down = (
-            {name: natural(name, theta[row] + side) for name, row in at.items()}
-            for side in (STEP, -STEP)
-        )
-        for of, needs, own in zip(self.tables.elements, self.tables.needs, by, strict=True):
-            free = [name for name in needs if name in at]
-            count = len(free)
-            stepped = dict(given)
-            for k, name in enumerate(free):
-                trial = np.full((2 * count, 1), given[name])
-                trial[k], trial[count + k] = up[name], down[name]
-                stepped[name] = trial
-            if free:
-                moved = of(SimpleNamespace(**stepped), self.series) @ own
-                slope[[at[name] for name in free]] += (moved[:count] - moved[count:]) / (2 * STEP)
+        """Slopes in transforms of slopes in the elements' values."""
+        slope = np.zeros(theta.shape)
+        ahead = {name: natural(name, theta[:, k] + STEP) for k, name in enumerate(names)}
+        for row, (of, needs) in enumerate(
+            zip(self.tables.elements, self.tables.needs, strict=True)
+        ):
+            for name in needs:
+                if name in ahead:
+                    stepped = SimpleNamespace(**vars(given) | {name: ahead[name][:, np.newaxis]})
+                    change = of(stepped, self.series) - values[:, row]
+                    own = np.sum(change * by[:, row], axis=1) / STEP
+                    slope[:, list(names).index(name)] += own
         return slope
 
     def steps(self, given: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -411,7 +435,7 @@ class Network:
         in J, that of the wander, the last row, is in its own unit.
         """
         h, tables, (inputs, _) = self.record.bin_s, self.tables, self._inputs
-        values = midpoints_of(self.values(given))
+        values = midpoints_of(self.values(given)[0])
         middle = midpoints_of(inputs)
         a = np.zeros((self.record.bins - 1, SIZE, SIZE))
         b = np.zeros_like(a)
@@ -463,43 +487,56 @@ class Network:
 
     def smooth(self, given: Any, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""
-        from wattsump_analysis.model import kernel
+        return self.smooths(given, rng)[0]
 
-        n, count = self.record.bins, len(self.unknowns)
-        noise, noise_z = np.zeros((n, SIZE)), np.zeros(count)
+    def smooths(self, given: Any, rng: np.random.Generator | None = None) -> list[Smooth]:
+        """`smooth` of every trial."""
+        values, scales = self._bound(given)
+        spread, trials = self.spread(given), len(values)
+        noise = np.zeros((trials, self.record.bins, SIZE))
+        unknowns = spread.means
         if rng is not None:
-            noise, noise_z = rng.standard_normal((n, SIZE)), rng.standard_normal(count)
-        self.likelihoods(given)
-        states, z = kernel.draw(self._store, noise, noise_z)
-        return self._booked(given, states, dict(zip(self.unknowns, z, strict=True)))
+            noise, unknowns = rng.standard_normal(noise.shape), spread.drawn(rng)
+        states = self._pass.states(values, scales, unknowns, noise)
+        return self._booked(given, states, unknowns)
 
-    def _booked(self, given: Any, states: FloatArray, unknown: Mapping[str, float]) -> Smooth:
-        """Heat flows of the links, sources and stores along a path of states."""
-        nodes = {node: self.base_c + states[:, row] for row, node in enumerate(NODES)}
+    def _booked(self, given: Any, states: FloatArray, unknowns: FloatArray) -> list[Smooth]:
+        """Heat flows of the links, sources and stores along paths of states."""
+        nodes = {node: self.base_c + states[:, :, row] for row, node in enumerate(NODES)}
+        unknown = {name: unknowns[:, k, np.newaxis] for k, name in enumerate(self.unknowns)}
         temps = nodes | {AIR: self.record.ambient_c - unknown.get("offset_ambient_k", 0.0)}
 
         def of(name: str) -> FloatArray:
             return np.asarray(QUANTITIES[name](given, self.series))
 
-        booked: dict[str, FloatArray] = {}
+        booked: dict[str, Any] = {}
         for link in LINKS:
             if link.booked:
                 flow = of(link.quantity) * (temps[link.hot] - temps[link.cold])
                 booked[link.booked] = booked.get(link.booked, 0.0) + flow
-        levels = np.array([unknown[f"level {k}"] for k in range(self.level_of.shape[1])])
-        load = self.level_of @ levels + of("wander") * states[:, -1]
+        levels = unknowns[:, [name.startswith("level ") for name in self.unknowns]]
+        load = levels @ self.level_of.T + of("wander") * states[:, :, -1]
         # What a node has taken up, not capacity times temperature: a core that is cut off or
         # oil whose capacity grows would else store heat that nobody brought.
         taken = sum(midpoints_of(of(store.quantity)) * np.diff(nodes[store.of]) for store in STORES)
-        return Smooth(
-            nodes_c=nodes,
-            air_c=temps[AIR],
-            heat_w=load * sum(of(source.quantity) for source in SOURCES if source.heat == LOAD),
-            heater_w=unknown.get("heater_gain", 1.0) * self.record.heater_w,
-            cooler_w=booked["cooler"],
-            shell_w=booked["shell"],
-            stored_j=np.append(0.0, np.cumsum(taken)),
-        )
+        shares = sum(of(source.quantity) for source in SOURCES if source.heat == LOAD)
+        heater = unknown.get("heater_gain", 1.0) * self.record.heater_w
+        series = {
+            "air_c": temps[AIR],
+            "heat_w": load * shares,
+            "heater_w": heater,
+            "cooler_w": booked["cooler"],
+            "shell_w": booked["shell"],
+            "stored_j": np.pad(np.cumsum(taken, axis=-1), ((0, 0), (1, 0))),
+        }
+        series = {name: np.broadcast_to(rows, load.shape) for name, rows in series.items()}
+        return [
+            Smooth(
+                nodes_c={node: rows[trial] for node, rows in nodes.items()},
+                **{name: rows[trial] for name, rows in series.items()},
+            )
+            for trial in range(len(states))
+        ]
 
 
 def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:

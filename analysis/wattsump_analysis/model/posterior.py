@@ -104,7 +104,7 @@ class Target:
             part = thetas[begin : begin + AT_ONCE]
             # Far from the mode numbers overflow; such a point is simply the worst.
             with np.errstate(all="ignore"):
-                likelihood = self.network.likelihoods(self.given(part)).log_likelihood
+                likelihood = self.network.log_likelihoods(self.given(part))
                 value = -likelihood - logsumexp(self.log_priors(part), axis=0)
             found[begin : begin + AT_ONCE] = np.where(np.isfinite(value), value, WORST)
         return np.minimum(found, WORST)
@@ -112,17 +112,23 @@ class Target:
     def __call__(self, theta: FloatArray) -> float:
         return float(self.many(theta[np.newaxis])[0])
 
-    def with_slope(self, theta: FloatArray) -> tuple[float, FloatArray]:
-        """The value and its gradient; no slope where the model breaks."""
+    def with_slopes(self, thetas: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Values and gradients at the rows of `thetas`; no slope where the model breaks."""
         with np.errstate(all="ignore"):
-            value, slope = self.network.slope(self.names, theta, self.given(theta))
-            each = self.log_priors(theta)
-            whole = logsumexp(each)
-            pull = np.exp(each - whole) @ ((theta - self.mean) / self.sd**2)
-        slope = pull - slope
-        if not (np.isfinite(value) and np.isfinite(slope).all()):
-            return WORST, np.zeros(theta.size)
-        return float(-value - whole), slope
+            likelihood, slopes = self.network.slopes(self.names, thetas, self.given(thetas))
+            each = self.log_priors(thetas)
+            whole = logsumexp(each, axis=0)
+            share = np.exp(each - whole)[..., np.newaxis]
+            pulls = (thetas - self.mean[:, np.newaxis]) / self.sd[:, np.newaxis] ** 2
+            slopes = np.sum(share * pulls, axis=0) - slopes
+            values = -likelihood - whole
+        broken = ~(np.isfinite(values) & np.isfinite(slopes).all(axis=1))
+        return np.where(broken, WORST, values), np.where(broken[:, np.newaxis], 0.0, slopes)
+
+    def with_slope(self, theta: FloatArray) -> tuple[float, FloatArray]:
+        """`with_slopes` of one."""
+        values, slopes = self.with_slopes(theta[np.newaxis])
+        return float(values[0]), slopes[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +209,7 @@ def _refined(target: Target, mode: FloatArray, rough: FloatArray) -> Mode:
     axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
     here, slope = target.with_slope(mode)
     slope = axes.T @ slope
-    beside = np.array([axes.T @ target.with_slope(mode + BESIDE * axis)[1] for axis in axes.T])
+    beside = target.with_slopes(mode + BESIDE * axes.T)[1] @ axes
     hessian = (beside - slope) / BESIDE
     found, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
     turned = axes @ turn
@@ -281,12 +287,9 @@ def draw_from(
         theta, effective = moved(target.many, theta, min(effective, float(KEPT)), rng)
     best = max(modes, key=lambda mode: -target(mode.theta)).theta
     network = target.network
-    spread = [
-        network.likelihoods(target.given(part))
-        for part in (best[np.newaxis], *np.array_split(theta, -(-KEPT // AT_ONCE)))
-    ]
     count = sum(name in network.unknown_priors for name in network.unknowns if " " not in name)
-    linear = np.concatenate([one.drawn(rng)[:, :count] for one in spread[1:]])
+    linear = network.spread(target.given(theta)).drawn(rng)[:, :count]
+    at_mode = network.spread(target.given(best[np.newaxis])).means[0, :count]
     draws = np.hstack([theta, linear])
     belongs = target.log_priors(theta)
     layout = np.exp(belongs - logsumexp(belongs, axis=0)).mean(axis=1)
@@ -294,7 +297,7 @@ def draw_from(
         target=target,
         names=(*target.names, *network.unknowns[:count]),
         priors={**target.layouts[int(np.argmax(layout))], **network.unknown_priors},
-        mode=np.append(best, spread[0].means[0, :count]),
+        mode=np.append(best, at_mode),
         covariance=np.cov(draws, rowvar=False),
         draws=draws,
         effective_draws=effective,

@@ -2,10 +2,6 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.description import AIR, QUANTITIES, Link, Quantity, Seen
 
 __all__ = ("Stamps", "Tables", "ends_of", "needs_of")
@@ -17,12 +13,11 @@ class Tables:
 
     elements: tuple[Quantity, ...]
     needs: tuple[tuple[str, ...], ...]  # parameters of each element
-    stamps: NDArray[np.int64]
-    factors: FloatArray
-    feeds: NDArray[np.int64]
-    feed_factors: FloatArray
-    probes: NDArray[np.int64]
-    air_feeds: NDArray[np.int64]
+    stamps: tuple[tuple[int, ...], ...]
+    factors: tuple[float, ...]
+    feeds: tuple[tuple[int, ...], ...]
+    feed_factors: tuple[float, ...]
+    probes: tuple[tuple[int, ...], ...]
 
 
 class Stamps:

@@ -159,7 +159,8 @@ def test_the_slope_is_the_difference_quotient_in_every_parameter(
     back: Any = {"log": np.log, "share": lambda x: np.log(x / (1 - x)), "linear": float}
     given = changed(oil_flow_w_k=520.0 if flow else P.oil_flow_w_k)
     theta = np.array([back[one.transform](getattr(given, one.name)) for one in PARAMETERS])
-    value, slope = network.slope(names, theta, given)
+    values, slopes = network.slopes(names, theta[np.newaxis], given)
+    value, slope = values[0], slopes[0]
     assert value == pytest.approx(network.log_likelihood(given), rel=1e-12)
     for row, name in enumerate(names):
         ahead, behind = (
@@ -175,7 +176,7 @@ def test_the_slope_is_the_difference_quotient_in_every_parameter(
 def test_many_trials_at_once_are_each_as_one_alone() -> None:
     network = make_network()
     k = np.array([[60.0], [100.0], [140.0]])
-    found = network.likelihoods(changed(cooler_w_k=k)).log_likelihood
+    found = network.log_likelihoods(changed(cooler_w_k=k))
     alone = [network.log_likelihood(changed(cooler_w_k=float(one))) for one in k[:, 0]]
     assert found == pytest.approx(alone, rel=1e-12)
 
@@ -273,7 +274,7 @@ def test_unknowns_have_the_mean_and_spread_that_the_dense_gaussian_gives_them() 
     unit[SIZE * BINS + row] = 1.0
     prior = UNKNOWN["offset_in_k"]
     gain = prior.sd**2 * np.linalg.solve(covariance, propagate(network, unit) - base)
-    spread = network.likelihoods(P)
+    spread = network.spread(P)
     # independent: conditioning of the dense normal; double precision.
     assert spread.means[0, row] == pytest.approx(prior.mean + gain @ (data - mean), rel=1e-6)
     variance = prior.sd**2 - prior.sd**2 * gain @ (propagate(network, unit) - base)

@@ -22,20 +22,20 @@ class OneReading:
     def log(self, gain: Any) -> Any:
         return -0.5 * ((np.asarray(gain) - 0.8) / 0.3) ** 2
 
-    def likelihoods(self, given: Any) -> Spread:
-        found = np.ravel(self.log(given.motion_gain))
-        return Spread(
-            log_likelihood=found,
-            means=np.full((found.size, 1), 0.5),
-            roots=np.full((found.size, 1, 1), 4.0),
-        )
+    def log_likelihoods(self, given: Any) -> FloatArray:
+        return np.asarray(np.ravel(self.log(given.motion_gain)))
 
-    def slope(
-        self, names: tuple[str, ...], _theta: FloatArray, given: Any
-    ) -> tuple[float, FloatArray]:
-        by_gain = -(given.motion_gain - 0.8) / 0.3**2
-        slope = [by_gain if name == "motion_gain" else 0.0 for name in names]
-        return float(self.log(given.motion_gain)), np.array(slope)
+    def spread(self, given: Any) -> Spread:
+        trials = np.size(given.motion_gain)
+        return Spread(means=np.full((trials, 1), 0.5), roots=np.full((trials, 1, 1), 4.0))
+
+    def slopes(
+        self, names: tuple[str, ...], theta: FloatArray, given: Any
+    ) -> tuple[FloatArray, FloatArray]:
+        by_gain = -(np.ravel(given.motion_gain) - 0.8) / 0.3**2
+        slopes = np.zeros(theta.shape)
+        slopes[:, names.index("motion_gain")] = by_gain
+        return self.log_likelihoods(given), slopes
 
 
 def priors(k: float = 4.5) -> dict[str, Gaussian]:
@@ -88,13 +88,8 @@ def test_draws_are_of_every_layout_in_its_share() -> None:
 
 def test_a_model_without_reach_is_said_so() -> None:
     class Nowhere(OneReading):
-        def likelihoods(self, given: Any) -> Spread:
-            found = super().likelihoods(given)
-            return Spread(
-                log_likelihood=np.full_like(found.log_likelihood, -np.inf),
-                means=found.means,
-                roots=found.roots,
-            )
+        def log_likelihoods(self, given: Any) -> FloatArray:
+            return np.full_like(super().log_likelihoods(given), -np.inf)
 
     with pytest.raises(ArithmeticError, match="within the model's reach"):
         drawn([priors()], Nowhere())

@@ -1,0 +1,80 @@
+"""The kernel's text compiled for this processor, and kept between runs where there is a place."""
+
+import ctypes
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from llvmlite import binding
+
+from wattsump_analysis.model import kernel
+from wattsump_analysis.model.kernel import Shape
+
+__all__ = ("Functions", "functions")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Functions:
+    """Compiled functions of one shape; `engine` holds their code."""
+
+    engine: Any
+    forward: Callable[..., None]
+    backward: Callable[..., None]
+    draw: Callable[..., None]
+
+
+@lru_cache(maxsize=64)
+def functions(shape: Shape) -> Functions:
+    """Compiled functions of `kernel` for networks of this shape."""
+    binding.initialize_native_target()
+    binding.initialize_native_asmprinter()
+    cpu, features = binding.get_host_cpu_name(), binding.get_host_cpu_features().flatten()
+    machine = binding.Target.from_default_triple().create_target_machine(
+        cpu=cpu, features=features, opt=2, jit=True
+    )
+    engine = binding.create_mcjit_compiler(binding.parse_assembly(""), machine)
+    made = {}
+    for write in (kernel.forward, kernel.backward, kernel.draw):
+        text, arrays = write(shape)
+        key = "\n".join((text, cpu, features, str(binding.llvm_version_info)))
+        place = _folder() / f"{hashlib.sha256(key.encode()).hexdigest()}.o"
+        code = _kept(place)
+        if code is None:
+            code = machine.emit_object(binding.parse_assembly(text))
+            _keep(place, code)
+        engine.add_object_file(binding.ObjectFileRef.from_data(code))
+        made[write.__name__] = ctypes.CFUNCTYPE(
+            None, *[ctypes.c_int64] * 2, *[ctypes.c_void_p] * arrays
+        )
+    engine.finalize_object()
+    ready = {name: kind(engine.get_function_address(name)) for name, kind in made.items()}
+    return Functions(engine=engine, **ready)
+
+
+def _folder() -> Path:
+    """Where the user's programs keep what can be made anew."""
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser()) / "wattsump"
+
+
+def _kept(place: Path) -> bytes | None:
+    """Code that was kept whole, behind its own digest: a torn file would run as what it is."""
+    with suppress(OSError):
+        digest, code = place.read_bytes()[:32], place.read_bytes()[32:]
+        if hashlib.sha256(code).digest() == digest:
+            return code
+    return None
+
+
+def _keep(place: Path, code: bytes) -> None:
+    """Put code there, or nowhere if nothing can be written."""
+    with suppress(OSError):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
+            file.write(hashlib.sha256(code).digest() + code)
+        Path(file.name).replace(place)
