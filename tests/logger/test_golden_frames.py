@@ -104,8 +104,6 @@ def test_the_examples_of_the_specification_are_rows_of_the_table_and_the_rest_ar
 def test_the_specification_lists_every_converter_and_unit_that_is_read() -> None:
     page = (_TABLE.parents[2] / "docs" / "line-protocol.md").read_text(encoding="utf-8")
     rows = re.findall(r"(?m)^\| `(\w+)` \|[^`|]*`([A-Za-z ]+)`.*\| (\d+) hex digits", page)
-        r"^\| `(\w+)` \|[^`|]*`([A-Za-z ]+)`.*\| (\d+) hex digits", page, re.MULTILINE
-    )
     listed = {source: (set(letters.split()), int(digits)) for source, letters, digits in rows}
     assert listed == {name: (set(part.letters), part.digits) for name, part in PARTS.items()}
     assert f"unit: `{' '.join(VALUE_UNITS)}`" in page
