@@ -1,8 +1,37 @@
-"""Text from outside, made fit to be shown: no escapes, nothing that turns the way of writing."""
+"""Text made fit to be shown: no escapes, no turned writing, and ASCII where nothing else is."""
 
 import unicodedata
 
-__all__ = ("printable",)
+__all__ = ("in_ascii", "printable")
+
+# Longer where the short form would be read as something else; block elements keep their place.
+_IN_ASCII = {
+    "°": "deg",
+    "±": "+/-",
+    "×": "x",
+    "·": "*",
+    "−": "-",
+    "–": "-",
+    "—": "-",
+    "≤": "<=",
+    "≥": ">=",
+    "≈": "~",
+    "→": "->",
+    "…": "...",
+    "’": "'",
+    "‘": "'",
+    "“": '"',
+    "”": '"',
+    "µ": "u",
+    "μ": "u",
+    "τ": "tau",
+    "ρ": "rho",
+    "Δ": "d",
+    "√": "sqrt",
+    "█": "#",
+    "▀": "#",
+    "▄": "#",
+}
 
 
 def printable(text: str) -> str:
@@ -15,4 +44,19 @@ def printable(text: str) -> str:
         return text
     return "".join(
         char if char.isprintable() or unicodedata.category(char) == "Zs" else "?" for char in text
+    )
+
+
+def in_ascii(text: str) -> str:
+    """Return the text in letters and signs that every terminal has.
+
+    >>> in_ascii("Überlauf bei 71.5 °C ± 0.5 K")
+    'Uberlauf bei 71.5 degC +/- 0.5 K'
+    """
+    if text.isascii():
+        return text
+    spelled = "".join(_IN_ASCII.get(char, char) for char in text)
+    letters = unicodedata.normalize("NFKD", spelled)
+    return "".join(
+        char if char.isascii() else "?" for char in letters if not unicodedata.combining(char)
     )

@@ -4,6 +4,7 @@ import contextlib
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 from importlib import metadata
@@ -137,7 +138,7 @@ def test_quiet_leaves_out_talk_and_keeps_answers_and_errors() -> None:
         assert hushed.stdout == said.stdout != ""
         assert hushed.stderr == said.stderr.splitlines(keepends=True)[-1]
         assert "none.csv: expected" in hushed.stderr
-    assert "Missing argument" in run("--quiet", "prove").stderr
+    assert "Missing argument" in run("--quiet", "log").stderr
 
 
 # The answer of `prove` without its fit, which the demonstration's test waits for.
@@ -267,3 +268,47 @@ def test_a_port_that_is_not_there_is_told_before_anything_else() -> None:
     assert said.stderr.count("\n") == 1
     assert "recording" not in said.stderr
     assert "no such port" in said.stderr
+
+
+def test_each_command_is_listed_under_a_heading_of_its_use() -> None:
+    grouped = [name for names in program.GROUPS.values() for name in names]
+    assert sorted(grouped) == sorted(TREE.commands)
+    said = run("--help").stdout
+    for heading in program.GROUPS:
+        assert f"\n{heading}:\n" in said
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+@pytest.mark.parametrize("wait_s", [0.1, 0.2, 0.3, 0.4, 0.5])
+def test_ctrl_c_while_the_program_loads_ends_it_silently(wait_s: float) -> None:
+    # The program is let run for a while by a timer of its own, so that no test sleeps.
+    code = (
+        "import signal, runpy, sys, os, threading\n"
+        f"pressed = threading.Timer({wait_s}, os.kill, (os.getpid(), signal.SIGINT))\n"
+        "pressed.daemon = True\n"
+        "pressed.start()\n"
+        "sys.argv = ['wattsump', 'ports', '--listen', '30']\n"
+        "runpy.run_module('wattsump_analysis', run_name='__main__')\n"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert said.returncode in (130, -signal.SIGINT, 0)
+    assert "Traceback" not in said.stderr
+
+
+def test_without_a_name_the_last_outing_of_the_folder_is_proved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, day in (("a", 4), ("b", 3)):
+        rows = ["time_utc,elapsed_s,seq,tank_c,ambient_c,fault,mark"]
+        rows += [f"2026-05-0{day}T07:00:{i:02d}.000Z,{i}.000,{i},20.0,20.0,," for i in range(60)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    for words in ((), (str(tmp_path),)):
+        with pytest.raises(SystemExit) as ended:
+            program.main(["prove", *words])
+        assert ended.value.code == prove.CANNOT_TELL
+        said = capsys.readouterr()
+        assert re.search(r"proving .*a\.csv, the last outing of this folder\n", said.err)
+        assert said.out.startswith("a.csv\n")
+    (tmp_path / "none").mkdir()
+    assert program.main(["prove", "none"]) == 2

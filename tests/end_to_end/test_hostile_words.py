@@ -15,8 +15,10 @@ from wattsump_logger.capture import loop
 from wattsump_logger.capture.clock import Anchor
 from wattsump_logger.errors import UsageError
 from wattsump_logger.session.reader import load_session
-from wattsump_logger.watch.view import line, render
-from wattsump_logger.watch.watch import Screen, Watch
+from wattsump_logger.watch.moment import Screen
+from wattsump_logger.watch.picture import render
+from wattsump_logger.watch.view import line
+from wattsump_logger.watch.watch import Watch
 from wattsump_logger.wire.events import WireChannel
 from wattsump_logger.wire.frames import FrameParser, format_hello
 

@@ -16,7 +16,7 @@ from wattsump_logger.phone.beside import Requests, on_phones
 from wattsump_logger.phone.place import Place
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import Advice
-from wattsump_logger.watch.watch import Forecast, Gauge, Screen, Sounding
+from wattsump_logger.watch.moment import Forecast, Gauge, Screen, Sounding
 
 pytestmark = pytest.mark.browser
 

@@ -18,7 +18,7 @@ ANALYSIS = "analysis/wattsump_analysis"
 # Which of our rooms or modules may import a package.
 ALLOWED = {
     "typer": ("commands",),
-    "rich": ("commands", "watch.view"),
+    "rich": ("commands", "watch.picture", "watch.view"),
     "serial": ("capture.ports",),
 }
 # The logger's runtime, and the rooms of the analysis that meet it.

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wattsump_analysis.commands.prove import Units, conclude, prove_file
+from wattsump_analysis.commands.prove import conclude, prove_file
+from wattsump_logger.commands.log import Units
 from wattsump_logger.errors import UsageError
 from wattsump_logger.session.wholefile import write_whole
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wattsump_analysis.commands.prove import Units
+from wattsump_logger.commands.log import Units
 
 if TYPE_CHECKING:
     from wattsump_logger.machine.describing import Question

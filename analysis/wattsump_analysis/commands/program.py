@@ -36,7 +36,28 @@ _EPILOG = (
     "Answers go to stdout, talk to stderr. Exit codes: 0 done, 2 mistyped, 3 a file or a value, "
     "4 a port, 5 cannot tell."
 )
+# In the order of an owner's first weeks.
+GROUPS = {
+    "Without a controller": ("demo", "practice"),
+    "Record": ("machine", "ports", "sensors", "log", "import"),
+    "Prove and follow": ("prove", "trend", "compare"),
+    "Ask": ("rating", "forecast", "limits", "preheat", "oil", "lines", "cab"),
+}
 _HUSH = "Leave out the talk on stderr; answers and errors stay."
+
+
+class _Grouped(TyperGroup):
+    """Lists its commands under the headings of `GROUPS`."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list of commands, those of no group last."""
+        grouped = {name for names in GROUPS.values() for name in names}
+        others = tuple(name for name in self.commands if name not in grouped)
+        for title, names in (*GROUPS.items(), ("Others", others)):
+            rows = [(name, self.commands[name].get_short_help_str(1000)) for name in names]
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
 
 
 def register(app: typer.Typer) -> None:
@@ -52,6 +73,7 @@ def register(app: typer.Typer) -> None:
 def program() -> typer.Typer:
     """Return the whole program: the logger's commands and the analysis'."""
     app = typer.Typer(
+        cls=_Grouped,
         no_args_is_help=True,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,

@@ -4,11 +4,12 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from wattsump_logger.commands.log import Units
 
 if TYPE_CHECKING:
     from wattsump_analysis.questions.givens import Givens
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 __all__ = (
     "CANNOT_TELL",
     "Proved",
-    "Units",
     "conclude",
     "prove_command",
     "prove_file",
@@ -30,15 +30,11 @@ __all__ = (
 CANNOT_TELL = 5  # the exit code of an outing that leaves the question open
 
 
-class Units(StrEnum):
-    """Units of display."""
-
-    SI = "si"
-    US = "us"
-
-
 def prove_command(
-    session: Annotated[Path, typer.Argument(help="Session CSV of one outing.")],
+    session: Annotated[
+        Path,
+        typer.Argument(help="Session CSV of one outing, or a folder, of which the last is taken."),
+    ] = Path(),
     machine: Annotated[
         Path | None,
         typer.Option("--machine", help="Machine profile (TOML), if not in the session."),
@@ -75,10 +71,29 @@ def prove_command(
             do="add --report FILE.html, which they are for",
         )
     days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
-    proved = prove_file(session, machine)
+    proved = prove_file(_one_session(session), machine)
     conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)
     if proved.proof.verdict.tone == "open":
         raise typer.Exit(CANNOT_TELL)
+
+
+def _one_session(path: Path) -> Path:
+    """Return a typed session, or the last of a folder, having said which that is."""
+    if not path.is_dir():
+        return path
+    from wattsump_logger.errors import UsageError
+    from wattsump_logger.session.newest import newest_session
+
+    newest = newest_session(path)
+    if newest is None:
+        raise UsageError(
+            expected="a session, or a folder that holds one",
+            found="none",
+            where=str(path.resolve()),
+            do="name the session that `wattsump log` or `wattsump import` made",
+        )
+    typer.echo(f"proving {newest}, the last outing of this folder", err=True)
+    return newest
 
 
 def prove_file(path: Path, machine: Path | None) -> "Proved":

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wattsump_analysis.commands.prove import Units
 from wattsump_analysis.questions.asked import QUESTIONS, Question
+from wattsump_logger.commands.log import Units
 
 if TYPE_CHECKING:
     from wattsump_analysis.questions.answer import Answer

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wattsump_analysis.commands.prove import Units
+from wattsump_logger.commands.log import Units
 from wattsump_logger.errors import UsageError
 
 if TYPE_CHECKING:

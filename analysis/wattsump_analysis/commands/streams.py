@@ -1,11 +1,16 @@
 """The program's own input and output: there, able to write, and closed without a traceback."""
 
+import codecs
 import contextlib
 import os
 import sys
 from typing import TextIO
 
+from wattsump_logger.printable import in_ascii
+
 __all__ = ("let_go", "ready")
+
+_SPELLED = "wattsump-spelled"
 
 
 def ready() -> None:
@@ -23,12 +28,27 @@ def ready() -> None:
         stream = getattr(sys, name)
         if stream is None:
             setattr(sys, name, open(os.devnull, "w" if number else "r"))  # noqa: PTH123, SIM115
-        elif number and (stream.encoding or "").lower() in ("ascii", "us-ascii", "ansi_x3.4-1968"):
-            # Files and pipes get all letters; a terminal that has but few gets question marks.
-            if stream.isatty():
-                stream.reconfigure(errors="replace")
-            else:
-                stream.reconfigure(encoding="utf-8")
+        elif number:
+            _accept_all(stream)
+
+
+def _accept_all(stream: TextIO) -> None:
+    """Let files and pipes take all letters, and a terminal that has but few spell the others."""
+    with contextlib.suppress(LookupError, AttributeError, ValueError):
+        encoding = codecs.lookup(stream.encoding).name
+        if encoding.startswith("utf"):
+            return
+        if encoding == "ascii" and not stream.isatty():
+            stream.reconfigure(encoding="utf-8")  # type: ignore[attr-defined]
+        else:
+            codecs.register_error(_SPELLED, _spelled)
+            stream.reconfigure(errors=_SPELLED)  # type: ignore[attr-defined]
+
+
+def _spelled(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return in_ascii(error.object[error.start : error.end]), error.end
 
 
 def let_go() -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.watch.look import Look
-from wattsump_logger.watch.watch import Forecast
+from wattsump_logger.watch.moment import Forecast
 
 __all__ = (
     "Ahead",
@@ -256,7 +256,7 @@ class Ahead:
     def _forecast(self) -> "Forecast | None":
         import numpy as np
 
-        from wattsump_logger.watch.watch import Forecast
+        from wattsump_logger.watch.moment import Forecast
 
         table = np.array(self._readings, dtype=np.float64).reshape(-1, 2)
         found = find_heading(

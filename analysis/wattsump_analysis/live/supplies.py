@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.watch.guide import Guide
-    from wattsump_logger.watch.watch import Forecaster
+    from wattsump_logger.watch.moment import Forecaster
 
 
 def supplies() -> Supplies:

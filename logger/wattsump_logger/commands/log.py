@@ -8,6 +8,7 @@ import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -24,12 +25,22 @@ if TYPE_CHECKING:
     from wattsump_logger.watch.beside import Beside
     from wattsump_logger.watch.guide import Estimate, Guide
     from wattsump_logger.watch.keys import Action
+    from wattsump_logger.watch.moment import Forecaster, Screen
     from wattsump_logger.watch.publish import Latest
-    from wattsump_logger.watch.watch import Forecaster, Screen, Watch
+    from wattsump_logger.watch.watch import Watch
 
-__all__ = ("Asked", "Supplies", "machine_profile", "register", "watching_over")
+__all__ = ("Asked", "Supplies", "Units", "machine_profile", "register", "watching_over")
 
 PROVING_RUN = "proving-run"
+
+
+class Units(StrEnum):
+    """Units of display."""
+
+    SI = "si"
+    US = "us"
+
+
 _STATUS_S = 0.25
 
 _Port = Annotated[str, typer.Argument(help="Port to read, as `wattsump ports` lists it.")]
@@ -84,6 +95,7 @@ _Speed = Annotated[
     float,
     typer.Option("--speed", min=1.0, max=100.0, help="As fast as `wattsump practice` runs."),
 ]
+_Units = Annotated[Units, typer.Option("--units", help="Units on the screen; the files are in SI.")]
 _Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
 
 Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
@@ -111,6 +123,7 @@ class Asked:
     guide: str | None = None
     phone: "Place | None" = None
     is_plain: bool = False
+    units: str = "si"
     rest_min: float | None = None
     clock: "Clock | None" = None
 
@@ -134,14 +147,15 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         guide: _Guide = None,
         probes: _Probes = None,
         phone: _Phone = None,
+        units: _Units = Units.SI,
         is_plain: _Plain = False,
         speed: _Speed = 1.0,
     ) -> None:
         """Record an outing from a port until Ctrl-C.
 
         It leaves <name>.csv, its sidecar and <name>.wire. Keys mark the session while it runs:
-        f fan, c climb, l load, s stop, n a note; a or space says that an alarm was seen. With
-        --phone, p shows the code that a phone scans.
+        f fan, c climb, l load, s stop, n a note, u takes the last one back; a or space says that
+        an alarm was seen. With --phone, p shows the code that a phone scans.
         """
         from wattsump_logger.capture import loop
 
@@ -153,13 +167,11 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             guide=guide,
             phone=_served_at(phone, out),
             is_plain=is_plain,
+            units=units,
             rest_min=rest_min,
             clock=_clock(speed),
         )
-        with (
-            _opened(port, baud) as source,
-            loop.stop_on_signals() as stop,
-        ):
+        with _opened(port, baud) as source, loop.stop_on_signals() as stop:
             _begin(port)
             with watching_over(profile, asked, given) as (watch, screen):
                 captured = loop.run(
@@ -243,9 +255,10 @@ def watching_over(
     from wattsump_logger.watch.alarm_rules import Typed, typed_limits
     from wattsump_logger.watch.beside import beside
     from wattsump_logger.watch.keys import listening
+    from wattsump_logger.watch.moment import Screen
     from wattsump_logger.watch.publish import Latest, following, to_stderr
     from wattsump_logger.watch.view import showing
-    from wattsump_logger.watch.watch import Screen, Watch
+    from wattsump_logger.watch.watch import Watch
 
     typed = Typed(limit_c=typed_limits(asked.limits))
     if asked.rate is not None:
@@ -272,6 +285,7 @@ def watching_over(
                 read_asked=read_asked,
                 show=screens.put,
                 clock=asked.clock,
+                units=asked.units,
                 rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
             ),
             complain=to_stderr,

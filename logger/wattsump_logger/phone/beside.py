@@ -17,7 +17,7 @@ from typing import IO
 from wattsump_logger.phone.place import Place
 from wattsump_logger.phone.state import line_of
 from wattsump_logger.watch.keys import Action
-from wattsump_logger.watch.watch import Screen
+from wattsump_logger.watch.moment import Screen
 
 __all__ = ("Requests", "on_phones")
 

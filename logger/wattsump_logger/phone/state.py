@@ -5,8 +5,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
-from wattsump_logger.watch.view import plain
-from wattsump_logger.watch.watch import Screen
+from wattsump_logger.printable import printable
+from wattsump_logger.watch.moment import Screen
 
 __all__ = ("line_of",)
 
@@ -14,7 +14,7 @@ __all__ = ("line_of",)
 def line_of(screen: Screen) -> str:
     """Return a screen as one line of JSON: no number that is none, no character that hides."""
     found = asdict(screen)
-    for key in ("now_s", "note", "bell", "poster"):
+    for key in ("now_s", "note", "bell", "poster", "course"):
         found.pop(key, None)
     return json.dumps(_clean(found), ensure_ascii=True, allow_nan=False)
 
@@ -22,7 +22,7 @@ def line_of(screen: Screen) -> str:
 def _clean(value: object) -> object:
     match value:
         case str():
-            return plain(str(value))
+            return printable(str(value))
         case float():
             return round(value, 3) if math.isfinite(value) else None
         case Mapping():

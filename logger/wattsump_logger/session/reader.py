@@ -7,7 +7,8 @@ of each row. docs/session-format.md is the specification.
 
 import csv
 import re
-from collections.abc import Mapping
+import shlex
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -20,7 +21,7 @@ from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import need_regular
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.remark import Remark
-from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of
+from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of, taken_back
 from wattsump_logger.session.sidecar import read_sidecar
 from wattsump_logger.session.table import Table, parse_table, rows_between, salvage
 from wattsump_logger.session.writer import SessionWriter, write_session
@@ -163,14 +164,21 @@ def _session(
         faults=tuple(
             fault for row, cell in table.faults for fault in _faults(row, cell, elapsed_s)
         ),
-        marks=tuple(
-            Mark(elapsed_s=float(elapsed_s[row]), text=text)
-            for row, cell in table.marks
-            for text in marks_of(cell)
-        ),
+        marks=_marks(table.marks, elapsed_s),
         start_utc=_start(table.first_time, elapsed_s, path),
         metadata=metadata,
         notes=notes if len(elapsed_s) else (*notes, empty),
+    )
+
+
+def _marks(cells: Sequence[tuple[int, str]], elapsed_s: FloatArray) -> tuple[Mark, ...]:
+    """Return the marks that count."""
+    noted = [(row, text) for row, cell in cells for text in marks_of(cell)]
+    gone = taken_back([text for _, text in noted])
+    return tuple(
+        Mark(elapsed_s=float(elapsed_s[row]), text=text)
+        for at, (row, text) in enumerate(noted)
+        if at not in gone
     )
 
 
@@ -202,7 +210,7 @@ def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
             expected="a header time_utc,elapsed_s,seq,...,fault,mark",
             found=_first_words(line),
             where=f"{path}, line 1",
-            do=_advice(line),
+            do=_advice(line, path),
         )
     if len(set(names)) != len(names):
         raise SessionError(
@@ -218,11 +226,14 @@ def _first_words(line: bytes) -> str:
     return repr(line[:60].decode("utf-8", "replace")) if line.strip() else "an empty file"
 
 
-def _advice(line: bytes) -> str:
+def _advice(line: bytes, path: Path) -> str:
     if line.startswith(b"time_utc;"):
         return "save it again with commas between the cells and points in the decimals"
     if line.startswith((b"wattsump-wire", b"H1,", b"R1,", b"E1,")):
         return "this holds what the wire said: `wattsump import` makes a session of it"
+    if re.search(rb"[^,;\t][,;\t]+[^,;\t]", line):
+        name = shlex.quote(str(path))
+        return f"a table of another logger? `wattsump import {name}` makes a session of it"
     return "give a session made by `wattsump log` or `wattsump import`"
 
 

@@ -13,11 +13,13 @@ __all__ = (
     "FIRST_COLUMNS",
     "FIXED_COLUMNS",
     "LAST_COLUMNS",
+    "UNDO",
     "Row",
     "by_program",
     "header_of",
     "mark_cell",
     "marks_of",
+    "taken_back",
 )
 
 # Data type of CSV on the Web, meaning and unit of the columns that every session has, in order.
@@ -30,10 +32,12 @@ FIXED_COLUMNS: Mapping[str, tuple[str, str, str]] = {
 }
 LAST_COLUMNS = ("fault", "mark")
 FIRST_COLUMNS = tuple(name for name in FIXED_COLUMNS if name not in LAST_COLUMNS)
+# A mark that takes the last one of the same text back: "undo: fan".
+UNDO = "undo: "
 _RISKY = ("=", "+", "-", "@", "'")
 # What the guide, the alarms, the watch and a single key write; a test asks each of them.
 _PROGRAMS = re.compile(
-    r"stage |(alarm|warning)( over| seen)?: |watching failed: |(fan|climb|load|stop|note)\Z"
+    r"stage |undo: |(alarm|warning)( over| seen)?: |watching failed: |(fan|climb|load|stop|note)\Z"
 )
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
 
@@ -74,6 +78,24 @@ def by_program(mark: str) -> bool:
 def _guarded(mark: str) -> str:
     text = _CONTROL.sub(" ", mark).replace(";", ",").strip()
     return "'" + text if text.startswith(_RISKY) else text
+
+
+def taken_back(marks: Sequence[str]) -> frozenset[int]:
+    """Return which of an outing's marks do not count: those taken back, and what took them back.
+
+    >>> sorted(taken_back(["fan", "fan", "undo: fan", "undo: load"]))
+    [1, 2]
+    """
+    gone: set[int] = set()
+    for at, text in enumerate(marks):
+        if not text.startswith(UNDO):
+            continue
+        meant = text.removeprefix(UNDO)
+        for before in reversed(range(at)):
+            if marks[before] == meant and before not in gone:
+                gone |= {before, at}
+                break
+    return frozenset(gone)
 
 
 def marks_of(cell: str) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ MARK_KEYS = {"f": "fan", "c": "climb", "l": "load", "s": "stop", "n": "note"}
 _ACKNOWLEDGE = ("a", " ")  # the space bar is the one key no glove misses
 _GO_ON = ("g",)
 _POSTER = ("p",)
+_UNDO = ("u",)
 _ONCE_S = 0.7  # a second press of the same key within this time is vibration
 _TYPING_ENDS_S = 60.0
 LONGEST_NOTE = 120
@@ -25,7 +26,7 @@ _ENTER, _ERASE, _ESCAPE = ("\r", "\n"), ("\x7f", "\b"), "\x1b"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
-    """What is asked for: `mark` with its text, `seen` (acknowledge), `go_on`, or `poster`."""
+    """What is asked for: `mark` with its text, `undo`, `seen` (acknowledge), `go_on`, `poster`."""
 
     what: str
     text: str = ""
@@ -60,6 +61,8 @@ def press(keyboard: Keyboard, char: str, now_s: float) -> tuple[Keyboard, tuple[
         return after, (Action(what="seen"),)
     if key in _GO_ON:
         return after, (Action(what="go_on"),)
+    if key in _UNDO:
+        return after, (Action(what="undo"),)
     if key in _POSTER:
         return after, (Action(what="poster"),)
     return after, ()

@@ -14,6 +14,7 @@ __all__ = (
     "RATE_WINDOW_S",
     "History",
     "Look",
+    "Trail",
     "channel_of",
     "phase_of",
     "rate_k_min",
@@ -25,6 +26,8 @@ FAULT_WINDOW_S = 30.0
 _LEAST_SPAN_S = 15.0
 _SPACING_S = 0.5  # closer samples add no knowledge of a temperature, only memory
 _STEADY_K_MIN = 0.15
+_TRAIL_BIN_S = 30.0
+_TRAIL_BINS = 20
 # From where on a column of this unit means "on": below 100 r/min an engine is cranked, or
 # the pickup hears noise. Common practice, no source.
 _ON_FROM = {"on": 0.5, "rpm": 100.0, "w": 1.0}
@@ -149,6 +152,30 @@ class History:
             name: sum(name in faulty for _, faulty in self._faulty) / n if n else 0.0
             for name in channels
         }
+
+
+class Trail:
+    """The last ten minutes of one temperature in steps of half a minute."""
+
+    minutes = _TRAIL_BIN_S * _TRAIL_BINS / 60.0
+
+    def __init__(self) -> None:
+        self._newest_of: deque[tuple[int, float]] = deque(maxlen=_TRAIL_BINS)
+
+    def take(self, elapsed_s: float | None, value_c: float | None) -> tuple[float | None, ...]:
+        """Take the newest reading; return the last of each step, None for a step without one."""
+        if elapsed_s is not None and value_c is not None:
+            step = int(elapsed_s // _TRAIL_BIN_S)
+            if self._newest_of and step < self._newest_of[-1][0]:
+                self._newest_of.clear()  # another outing has begun
+            if self._newest_of and step == self._newest_of[-1][0]:
+                self._newest_of.pop()
+            self._newest_of.append((step, value_c))
+        if not self._newest_of:
+            return ()
+        there, last = dict(self._newest_of), self._newest_of[-1][0]
+        first = max(self._newest_of[0][0], last - _TRAIL_BINS + 1)
+        return tuple(there.get(step) for step in range(first, last + 1))
 
 
 def _number(cell: str) -> float | None:

@@ -6,100 +6,26 @@ how that is shown is not its business.
 """
 
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from wattsump_logger.capture.clock import Clock, HostClock
 from wattsump_logger.capture.loop import Status
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import Profile, Role, column_of
-from wattsump_logger.session.rows import Row, mark_cell, marks_of
+from wattsump_logger.session.rows import UNDO, Row, mark_cell, marks_of
 from wattsump_logger.watch import alarms as alarm_states
 from wattsump_logger.watch import keys
 from wattsump_logger.watch.alarm_command import AlarmCommand
 from wattsump_logger.watch.alarm_rules import Typed, limit_of, rules_for, without_unknown
 from wattsump_logger.watch.alarms import Notice, Rule, Standing, State
 from wattsump_logger.watch.guide import Advice, Guide
-from wattsump_logger.watch.look import History, Look, channel_of, phase_of
+from wattsump_logger.watch.look import History, Look, Trail, channel_of, phase_of
+from wattsump_logger.watch.moment import Course, Forecaster, Gauge, Screen, Sounding
 
-__all__ = ("Forecast", "Forecaster", "Gauge", "Screen", "Sounding", "Watch", "completeness")
+__all__ = ("Watch", "completeness")
 
 _MARKS_SHOWN = 6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forecast:
-    """Where the oil is heading at the present work; None is "does not reach it".
-
-    `u_heading_k` is the standard uncertainty of the heading.
-    """
-
-    heading_c: float
-    minutes_to_limit: float | None
-    limit_c: float
-    u_heading_k: float = 0.0
-
-
-class Forecaster(Protocol):
-    """Anything that can say where the oil is heading."""
-
-    def __call__(self, look: Look) -> Forecast | None:
-        """Return the forecast for this moment, None while there is none to trust."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gauge:
-    """One temperature as it is shown."""
-
-    name: str
-    value_c: float | None
-    rate_k_min: float | None = None
-    limit_c: float | None = None
-    fault: str = ""
-    loud: bool = False
-
-    @property
-    def margin_k(self) -> float | None:
-        """Kelvins below the limit; negative above it."""
-        known = self.limit_c is not None and self.value_c is not None
-        return (self.limit_c or 0.0) - (self.value_c or 0.0) if known else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sounding:
-    """One alarm that is on the screen: its name, level and where it stands."""
-
-    name: str
-    urgent: bool
-    state: State
-    text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Screen:
-    """Everything a live view shows at one moment."""
-
-    now_s: float = 0.0
-    machine: str = ""
-    outing: str = ""
-    port: str = ""
-    link: str = ""
-    elapsed_s: float | None = None
-    row_count: int = 0
-    complete_pct: float | None = None
-    gauges: tuple[Gauge, ...] = ()
-    others: tuple[tuple[str, str], ...] = ()
-    phase: str = ""
-    forecast: Forecast | None = None
-    alarms: tuple[Sounding, ...] = ()
-    faults: tuple[str, ...] = ()
-    trouble: tuple[str, ...] = ()
-    marks: tuple[tuple[float | None, str], ...] = ()
-    advice: Advice | None = None
-    note: str | None = None
-    poster: bool = False
-    bell: bool = False
+_MARKS_UNDONE = 64
 
 
 def completeness(row_count: int, counts: Mapping[str, int], missing_share: float) -> float | None:
@@ -154,6 +80,8 @@ class Watch:
         Given each screen.
     rest_ends_s : float, optional
         An engine that ran and then stands for so long ends the outing.
+    units : {"si", "us"}
+        Which units the screen shows; the session is in SI.
     """
 
     def __init__(
@@ -169,6 +97,7 @@ class Watch:
         show: Callable[[Screen], None] = lambda screen: None,
         rest_ends_s: float | None = None,
         clock: Clock | None = None,
+        units: str = "si",
     ) -> None:
         self.advice: Advice | None = None
         self._profile = profile
@@ -180,6 +109,8 @@ class Watch:
         self._read_asked = read_asked
         self._poster = False
         self._show = show
+        self._units = units
+        self._trail = Trail()
         self._rest = _Rest(rest_ends_s)
         self._clock = clock or HostClock()
         self._history = History(_roles(profile))
@@ -192,6 +123,7 @@ class Watch:
         self._standings: tuple[Standing, ...] = alarm_states.at_rest(self._rules)
         self._has_outing = True
         self._pending: deque[str] = deque(maxlen=_MARKS_SHOWN)  # pressed, not yet in a row
+        self._undoable: deque[str] = deque(maxlen=_MARKS_UNDONE)
         self._go_on = False
         self._queued: list[str] = []
         self._shown_marks: deque[tuple[float | None, str]] = deque(maxlen=_MARKS_SHOWN)
@@ -212,9 +144,13 @@ class Watch:
 
     def _note_marks(self, row: Row) -> None:
         for text in marks_of(row.mark):
-            self._shown_marks.append((row.elapsed_ms / 1000, text))
             if text in self._pending:
                 self._pending.remove(text)
+            shown = [at for at, mark in enumerate(self._shown_marks) if UNDO + mark[1] == text]
+            if shown:
+                del self._shown_marks[shown[-1]]
+            else:
+                self._shown_marks.append((row.elapsed_ms / 1000, text))
 
     def _note_faults(self, cell: str) -> None:
         for part in cell.split(";"):
@@ -244,8 +180,10 @@ class Watch:
             actions += asked
         for action in (*actions, *self._read_asked()):
             if action.what == "mark":
-                self._queued.append(action.text)
-                self._pending.extend(marks_of(mark_cell([action.text])))
+                self._mark(action.text)
+                self._undoable.append(action.text)
+            elif action.what == "undo":
+                self._undo()
             elif action.what == "go_on":
                 self._go_on = True
             elif action.what == "poster":
@@ -253,6 +191,23 @@ class Watch:
             else:
                 self._standings, notices = alarm_states.acknowledge(self._rules, self._standings)
                 self._tell(notices)
+
+    def _mark(self, text: str) -> None:
+        self._queued.append(text)
+        self._pending.extend(marks_of(mark_cell([text])))
+
+    def _undo(self) -> None:
+        """Take the last mark back: out of what waits, else by a mark that says so."""
+        if not self._undoable:
+            return
+        text = self._undoable.pop()
+        if text in self._queued:
+            del self._queued[len(self._queued) - 1 - self._queued[::-1].index(text)]
+            for part in marks_of(mark_cell([text])):
+                if part in self._pending:
+                    self._pending.remove(part)
+        else:
+            self._mark(UNDO + text)
 
     def on_status(self, status: Status) -> None:
         """Take where the capture stands: judge it, and show it."""
@@ -320,6 +275,7 @@ class Watch:
         oil = column_of(Role.TANK, look.values, profile)
         return Screen(
             now_s=look.now_s,
+            units=self._units,
             machine=profile.name if profile else "",
             outing=status.name,
             port=status.port,
@@ -332,6 +288,8 @@ class Watch:
                 self._cells_missing / self._cells_seen if self._cells_seen else 0.0,
             ),
             gauges=tuple(self._gauge(column, look) for column in temps),
+            differences_k=tuple(_differences_k(look, profile)),
+            course=self._course(look, oil or column_of(Role.COOLER_IN, look.values, profile)),
             others=tuple(
                 (column, cell) for column, cell in status.values.items() if column not in temps
             ),
@@ -346,6 +304,12 @@ class Watch:
             poster=self._poster,
             bell=bell,
         )
+
+    def _course(self, look: Look, column: str | None) -> Course | None:
+        if column is None:
+            return None
+        temps_c = self._trail.take(look.elapsed_s, look.values.get(column))
+        return Course(name=channel_of(column), temps_c=temps_c, minutes=self._trail.minutes)
 
     def _gauge(self, column: str, look: Look) -> Gauge:
         name = channel_of(column)
@@ -386,6 +350,24 @@ class Watch:
         if self._command is not None and self._command.trouble:
             found.append(self._command.trouble)
         return tuple(found)
+
+
+def _differences_k(look: Look, profile: Profile | None) -> Iterator[tuple[str, float | None]]:
+    """Yield what the cooler takes out of the oil, and how far the oil is above the air."""
+    columns = {
+        role: column_of(role, look.values, profile)
+        for role in (Role.COOLER_IN, Role.COOLER_OUT, Role.TANK, Role.AMBIENT)
+    }
+    oil = Role.COOLER_IN if columns[Role.COOLER_IN] else Role.TANK
+    for upper, lower, name in (
+        (Role.COOLER_IN, Role.COOLER_OUT, "inlet less outlet"),
+        (oil, Role.AMBIENT, "inlet less air" if oil is Role.COOLER_IN else "tank less air"),
+    ):
+        above, below = columns[upper], columns[lower]
+        if above and below:
+            above_c, below_c = look.values[above], look.values[below]
+            is_known = above_c is not None and below_c is not None
+            yield name, (above_c or 0.0) - (below_c or 0.0) if is_known else None
 
 
 def _link(status: Status) -> str:

@@ -21,7 +21,7 @@ from wattsump_analysis.season.outing import (
 )
 from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.session.reader import Session
-from wattsump_logger.session.rows import by_program
+from wattsump_logger.session.rows import UNDO, by_program
 from wattsump_logger.watch.alarm_rules import Typed, rules_for
 from wattsump_logger.watch.alarms import Notice
 from wattsump_logger.watch.keys import MARK_KEYS
@@ -191,7 +191,8 @@ def _marks_of_the_program() -> list[str]:
         for rule in rules
         for event in ("raised", "over", "seen")
     ]
-    return [*MARK_KEYS.values(), *stages, *notices]
+    undone = [UNDO + text for text in (*MARK_KEYS.values(), "note: new fan belt")]
+    return [*MARK_KEYS.values(), *undone, *stages, *notices]
 
 
 def test_what_the_program_marks_by_itself_is_nothing_that_was_done() -> None:

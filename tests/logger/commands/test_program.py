@@ -19,7 +19,7 @@ from wattsump_logger.commands import program as commands
 from wattsump_logger.errors import PortError, ProfileError, SessionError, UsageError
 from wattsump_logger.session.reader import load_session
 from wattsump_logger.watch import view
-from wattsump_logger.watch.watch import Screen
+from wattsump_logger.watch.moment import Screen
 from wattsump_logger.wire.events import WireChannel
 
 FAN = WireChannel(name="fan", source="state")

@@ -16,7 +16,7 @@ from wattsump_logger.phone import server
 from wattsump_logger.phone.beside import Requests, on_phones
 from wattsump_logger.phone.place import Place
 from wattsump_logger.watch.keys import Action
-from wattsump_logger.watch.watch import Gauge, Screen
+from wattsump_logger.watch.moment import Gauge, Screen
 
 PATIENCE_S = 30.0
 TOKEN = "aB3_" * 4

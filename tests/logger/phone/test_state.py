@@ -9,7 +9,7 @@ from wattsump_logger.phone.hour import MOST_CURVES, Hour
 from wattsump_logger.phone.state import line_of
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import Advice
-from wattsump_logger.watch.watch import Forecast, Gauge, Screen, Sounding
+from wattsump_logger.watch.moment import Forecast, Gauge, Screen, Sounding
 
 
 def test_a_screen_is_one_line_with_all_that_a_page_shows_and_nothing_of_the_terminal() -> None:

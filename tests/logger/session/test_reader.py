@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.session.newest import newest_session
 from wattsump_logger.session.reader import Fault, Mark, Session, load_session, write_session
 from wattsump_logger.session.rows import Row, mark_cell, marks_of
 from wattsump_logger.session.sidecar import FORMAT, sidecar_path
@@ -379,3 +380,48 @@ def test_one_bad_row_among_very_many_costs_itself_only(tmp_path: Path) -> None:
     session = load_session(path)
     assert session.elapsed_s.size == 299_999
     assert "line 123458: " in session.notes[0].text
+
+
+@pytest.mark.parametrize(
+    ("noted", "counts"),
+    [
+        (("fan", "undo: fan"), ()),
+        (("fan", "fan", "undo: fan"), ("fan",)),
+        (("fan", "undo: fan", "undo: fan"), ("undo: fan",)),
+        (("load", "fan", "undo: load"), ("fan",)),
+        (("undo: fan", "fan"), ("undo: fan", "fan")),
+        (("note", "note: mud, wet", "undo: note: mud, wet"), ("note",)),
+    ],
+)
+def test_a_mark_taken_back_does_not_count(
+    noted: tuple[str, ...], counts: tuple[str, ...], tmp_path: Path
+) -> None:
+    cells = (mark_cell([text]) for text in noted)
+    path = bare(tmp_path, *(row(second, mark=f'"{cell}"') for second, cell in enumerate(cells)))
+    assert tuple(mark.text for mark in load_session(path).marks) == counts
+
+
+@pytest.mark.parametrize(
+    "head", ["time,oil in,oil out,air", "time;oil in;air", "time\toil in\tair", "2026-05-04,1.0,2"]
+)
+def test_a_table_of_another_logger_is_sent_to_the_command_that_reads_it(
+    head: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "my outing.csv"
+    path.write_text(f"{head}\n1,2,3,4\n", encoding="utf-8")
+    with pytest.raises(SessionError, match=r"wattsump import '.*my outing\.csv'"):
+        load_session(path)
+
+
+def test_the_newest_session_is_the_one_that_began_last_whenever_it_was_copied(
+    tmp_path: Path,
+) -> None:
+    assert newest_session(tmp_path) is None
+    old, new = tmp_path / "b.csv", tmp_path / "a.csv"
+    for path, day in ((new, 5), (old, 4)):
+        write_session(path, [0.0, 1.0], {"tank_c": [20.0, 20.0]}, start_utc=START.replace(day=day))
+    (tmp_path / "c.csv").write_text("time,oil\n", encoding="utf-8")
+    (tmp_path / "d.csv").mkdir()
+    assert newest_session(tmp_path) == new
+    without_clock = bare(tmp_path, ",0.000,0,20.000,1,,")
+    assert newest_session(tmp_path) == without_clock  # written after all of them

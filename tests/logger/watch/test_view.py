@@ -9,10 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
+from wattsump_logger.printable import printable
 from wattsump_logger.watch.alarms import State
+from wattsump_logger.watch.figures import big
 from wattsump_logger.watch.guide import Advice
-from wattsump_logger.watch.view import Picture, big, line, plain, render, showing
-from wattsump_logger.watch.watch import Forecast, Gauge, Screen, Sounding
+from wattsump_logger.watch.moment import Course, Forecast, Gauge, Screen, Sounding
+from wattsump_logger.watch.picture import render
+from wattsump_logger.watch.view import Picture, line, showing
 
 TANK = Gauge(name="tank", value_c=71.25, rate_k_min=1.24, limit_c=82.0)
 OUT = Gauge(name="cooler_out", value_c=None, fault="open")
@@ -44,12 +47,18 @@ SCREEN = Screen(
     forecast=Forecast(heading_c=88.4, minutes_to_limit=12.3, limit_c=82.0),
     faults=("cooler_out: open",),
     marks=((2400.0, "fan"), (None, "climb")),
+    differences_k=(("inlet less outlet", 6.5), ("inlet less air", None)),
+    course=Course(name="tank", temps_c=(40.0, None, 60.0), minutes=10.0),
 )
 TEXTS = st.text(max_size=100)
 
 
 def shown(screen: Screen, *, height: int = 24) -> list[str]:
     return [text.plain for text in render(screen, height=height)]
+
+
+def lines(screen: Screen, **options: object) -> list[str]:
+    return [text.plain for text in render(screen, **options)]  # type: ignore[arg-type]
 
 
 def page(screen: Screen, colours: str | None = None, **options: object) -> str:
@@ -83,7 +92,11 @@ def page(screen: Screen, colours: str | None = None, **options: object) -> str:
         "fan on   engine 1800 rpm",
         "faults  cooler_out: open",
         "now climb   0:40:00 fan",
-        "f fan  c climb  l load  s stop  n note",
+        "f fan  c climb  l load  s stop  n note  u undo",
+        "°C tank",
+        "inlet less outlet 6.5 K",
+        "inlet less air -",
+        "tank 40 ▁ █ 60",
     ],
 )
 def test_what_a_driver_wants_to_know_is_on_the_screen(fact: str) -> None:
@@ -195,8 +208,8 @@ def test_nothing_from_the_wire_or_a_note_reaches_the_terminal_as_an_instruction(
 @settings(deadline=None)
 @given(TEXTS)
 def test_plain_text_keeps_its_length_and_its_letters(text: str) -> None:
-    assert len(plain(text)) == len(text)
-    assert plain("Überlauf bei −3 °C") == "Überlauf bei −3 °C"
+    assert len(printable(text)) == len(text)
+    assert printable("Überlauf bei −3 °C") == "Überlauf bei −3 °C"
 
 
 def test_where_output_is_no_terminal_there_is_one_line_a_second() -> None:
@@ -287,3 +300,97 @@ def test_the_phones_code_takes_the_place_of_the_figures_while_it_is_asked_for() 
     assert not set(kept) & set(code)
     assert "p phone" in kept[-1]
     assert "p phone" not in shown(SCREEN)[-1]
+
+
+# independent: 71.25, 66, 71.3, 82 and 88.4 degC by times 9/5 plus 32; 10.75, 6.5 and 1.24 K by
+# times 9/5; to the digits shown.
+@pytest.mark.parametrize(
+    "fact",
+    [
+        "°F tank",
+        "19.4 °F to 180",
+        "+2.2 °F/min",
+        "inlet less outlet 11.7 °F",
+        "tank 104 ▁ █ 140",
+        "heading for 191 degF, 12 min to 180",
+        "ALARM: tank above 151 degF (160.3 degF)",
+        "until the oil is at 151 degF",
+        "0:40:00 alarm: tank above 151 degF (160.3 degF)",
+    ],
+)
+def test_a_driver_who_thinks_in_fahrenheit_reads_nothing_else(fact: str) -> None:
+    marks = ((2400.0, "alarm: tank above 66 degC (71.3 degC)"),)
+    screen = replace(SCREEN, units="us", alarms=(HOT,), advice=GUIDED, marks=marks)
+    text = "\n".join(lines(screen))
+    assert fact in text
+    assert not re.search(r"\d K\b|degC|°C", text)
+
+
+def test_a_drivers_own_words_keep_their_units() -> None:
+    noted = replace(SCREEN, units="us", marks=((1.0, "note: lost 20 K"),))
+    assert "note: lost 20 K" in "\n".join(lines(noted))
+
+
+def test_a_plain_line_is_in_the_drivers_units_too() -> None:
+    text = line(replace(SCREEN, units="us", alarms=(HOT,)))
+    assert "tank_f 160.25" in text  # independent: 71.25 x 9/5 + 32
+    assert "alarm: tank above 151 degF" in text
+
+
+FIVE = tuple(replace(TANK, name=f"probe_{i}") for i in range(5))
+
+
+@pytest.mark.parametrize("width", [40, 60, 79, 80, 200])
+@pytest.mark.parametrize("blocks", [True, False])
+@pytest.mark.parametrize("advice", [None, GUIDED])
+def test_a_narrow_terminal_gets_every_channel_and_every_caution(
+    width: int, blocks: bool, advice: Advice | None
+) -> None:
+    screen = replace(SCREEN, gauges=FIVE, advice=advice, alarms=(HOT,))
+    found = lines(screen, width=width, blocks=blocks)
+    assert len(found) == 24
+    assert max(map(len, found)) <= min(width, 80)
+    text = " ".join(" ".join(found).split())
+    wanted = [gauge.name for gauge in FIVE] + ["RECORDING", "fan on", "(71.3 degC)", "Ctrl-C ends"]
+    for fact in (*wanted, *(advice.safety if advice else ())):
+        assert fact in text
+
+
+@pytest.mark.parametrize("size", [(1, 1), (8, 3), (20, 6), (40, 10), (30, 24)])
+@pytest.mark.parametrize("channels", [0, 3, 16])
+def test_a_terminal_too_small_for_anything_is_filled_and_never_overrun(
+    size: tuple[int, int], channels: int
+) -> None:
+    gauges = tuple(replace(TANK, name=f"probe_{i}") for i in range(channels))
+    found = lines(replace(SCREEN, gauges=gauges, alarms=(HOT,)), width=size[0], height=size[1])
+    assert len(found) == size[1]
+    assert max(map(len, found)) <= size[0]
+
+
+def test_what_a_low_terminal_leaves_out_is_counted() -> None:
+    gauges = tuple(replace(TANK, name=f"probe_{i}") for i in range(16))
+    text = "\n".join(lines(replace(SCREEN, gauges=gauges), width=40, height=12))
+    assert "more lines: the terminal is too low" in text
+
+
+def test_a_terminal_of_ascii_gets_ascii() -> None:
+    text = "\n".join(lines(replace(SCREEN, advice=GUIDED), blocks=False))
+    assert text.isascii()
+    assert "K to +/-9 %" in text
+    assert "tank 40 _ ' 60" in text
+
+
+def test_noise_is_no_climb() -> None:
+    quiet = replace(SCREEN, course=Course(name="tank", temps_c=(40.0, 40.1, 40.0), minutes=10.0))
+    assert "tank 40 ▁▁▁ 40" in "\n".join(lines(quiet))
+
+
+def test_a_terminal_that_cannot_move_its_cursor_gets_plain_lines(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("TERM", "dumb")
+    out = Terminal()
+    with showing(out) as show:
+        show(SCREEN)
+    assert "\x1b" not in out.getvalue()
+    assert "tank_c 71.25" in out.getvalue()

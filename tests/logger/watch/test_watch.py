@@ -19,7 +19,8 @@ from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import ProvingRun, Step
 from wattsump_logger.watch.keys import Action
-from wattsump_logger.watch.watch import Forecast, Screen, Watch, completeness
+from wattsump_logger.watch.moment import Forecast, Screen
+from wattsump_logger.watch.watch import Watch, completeness
 from wattsump_logger.wire.events import WireChannel
 
 BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
@@ -303,3 +304,58 @@ def test_a_key_shows_the_phones_code_and_hides_it_again() -> None:
         rig.watch.marks()
         seen.append(rig.second().poster)
     assert seen == [True, True, False]
+
+
+def test_a_mark_is_taken_back_by_a_mark_that_says_so_and_leaves_the_screen() -> None:
+    rig = Rig()
+    rig.pressed = "f"
+    assert rig.watch.marks() == ["fan"]
+    rig.second()
+    rig.watch.on_rows([row(0, mark="fan")])
+    rig.pressed = "u"
+    assert rig.watch.marks() == ["undo: fan"]
+    assert rig.second().marks[-1] == (None, "undo: fan")
+    rig.watch.on_rows([row(1, mark="undo: fan")])
+    assert rig.second().marks == ()
+
+
+def test_a_mark_that_no_row_has_yet_is_taken_back_without_a_trace() -> None:
+    rig = Rig()
+    rig.second(name="")
+    rig.pressed = "cu"
+    assert rig.watch.marks() == []
+    assert rig.second(name="a").marks == ()
+    assert rig.watch.marks() == []
+
+
+def test_without_a_mark_of_the_drivers_nothing_is_taken_back() -> None:
+    rig = Rig()
+    for _ in range(6):
+        rig.second(tank_c="83.000")
+    rig.watch.marks()
+    rig.pressed = "u"
+    assert rig.watch.marks() == []
+
+
+def test_what_the_cooler_takes_and_how_far_oil_is_above_air_is_on_the_screen() -> None:
+    rig = Rig()
+    cooled = rig.second(cooler_in_c="50.000", cooler_out_c="44.500")
+    assert cooled.differences_k == (("inlet less outlet", 5.5), ("inlet less air", 35.0))
+    assert Rig().second().differences_k == (("tank less air", 25.0),)
+    lost = Rig().second(cooler_in_c="", cooler_out_c="44.500")
+    assert lost.differences_k == (("inlet less outlet", None), ("inlet less air", None))
+
+
+def test_the_course_is_the_oils_last_ten_minutes_and_begins_anew_with_an_outing() -> None:
+    rig = Rig()
+    for minute in range(15):
+        rig.now_s = minute * 60.0
+        screen = rig.second(tank_c=f"{20 + minute}.000")
+    assert screen.course is not None
+    assert screen.course.minutes == 10.0
+    assert screen.course.temps_c[-3:] == (33.0, None, 34.0)
+    assert len(screen.course.temps_c) == 20
+    rig.now_s = 5.0
+    again = rig.second(tank_c="50.000").course
+    assert again is not None
+    assert again.temps_c == (50.0,)
