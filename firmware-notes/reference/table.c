@@ -85,6 +85,8 @@ static bool is_wired(const struct channel *channel)
 {
     switch (channel->source) {
     case SOURCE_MAX31855:
+        return is_place(channel, 1u, TABLE_SELECTS)
+               && is_one_of(channel->detail, FLASH_TEXT("KJNTERS"));
     case SOURCE_MAX31856:
         return is_place(channel, 1u, TABLE_SELECTS)
                && is_one_of(channel->detail, FLASH_TEXT("KJTNERSB"));

@@ -27,8 +27,7 @@ SOURCES = {
     "mcp9600": 6,
     "pulse": 7,
 }
-LETTERS = {"max6675": "K"}  # every other converter is made for or set to any of these:
-ALL_LETTERS = "KJTNERSB"
+LETTERS = {"max31855": "KJNTERS", "max6675": "K", "max31856": "KJTNERSB", "mcp9600": "KJTNERSB"}
 SHORTEST_MS = {"max6675": 250, "mcp9600": 500}
 EEPROM_AT = 16  # TABLE_EEPROM_AT in table.h
 FLASH_AT = 0x68  # behind the interrupt vectors: main.c
@@ -125,7 +124,7 @@ def _wiring(
         _expect(re.fullmatch(r"i2c[0-7]", where), number, "i2c0..i2c7", where)
     else:
         _expect(re.fullmatch(r"cs[1-6]", where), number, "cs1..cs6", where)
-    letters = LETTERS.get(source, ALL_LETTERS)
+    letters = LETTERS[source]
     _expect(len(detail) == 1 and detail in letters, number, f"one of {letters}", detail)
     _expect(not options, number, "no option", " ".join(options))
     return detail, int(where[-1]), 0

@@ -2,13 +2,16 @@
 
 import binascii
 import re
+import string
 import struct
+from contextlib import nullcontext
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
 from firmware.harness import Harness
+from wattsump_logger.thermocouples.converters import supports
 
 TABLE = """
 period 500
@@ -148,7 +151,7 @@ def test_a_hello_longer_than_a_line_is_refused_on_both_sides(
         ("tank max31855 K", "line 2: expected <name>"),
         ("tank other K cs1", "line 2: expected <name>"),
         ("tank max31855 K cs7", r"line 2: expected cs1\.\.cs6, found 'cs7'"),
-        ("tank max31855 X cs1", "line 2: expected one of KJTNERSB, found 'X'"),
+        ("tank max31855 B cs1", "line 2: expected one of KJNTERS, found 'B'"),
         ("tank max31855 K cs1 low", "line 2: expected no option"),
         ("fan state - in4", r"line 2: expected - in1\.\.in3"),
         ("fan state - in1 high", "line 2: expected 'low' or nothing"),
@@ -183,17 +186,42 @@ def test_a_table_without_period_or_with_a_name_twice_is_refused(table_image: Mod
         table_image.image("period 200\ntank max31855 K cs1\ntank max31855 K cs2\n")
 
 
-@pytest.mark.parametrize("place", ["max31855 K cs1", "state - in1", "mcp9600 K i2c0"])
+@pytest.mark.parametrize(
+    ("place", "other"),
+    [
+        ("max31855 K cs1", "max31855 K cs1"),
+        ("max31856 K cs1", "max31856 T cs1"),
+        ("max31856 K cs1", "max6675 K cs1"),
+        ("state - in1", "state - in1 low"),
+        ("mcp9600 K i2c0", "mcp9600 N i2c0"),
+    ],
+)
 def test_two_channels_on_one_place_are_refused_by_tool_and_chip(
-    harness: Harness, table_image: ModuleType, place: str
+    harness: Harness, table_image: ModuleType, place: str, other: str
 ) -> None:
     with pytest.raises(table_image.TableError, match="line 3: expected one channel at"):
-        table_image.image(f"period 500\none {place}\ntwo {place}\n")
-    body = bytearray(table_image.image(f"period 500\none {place}\n")[:-2])
-    body[COUNT] = 2
-    again = body[NAME:] + b""
-    again[:3] = b"two"
-    assert harness.order(f"table {seal(bytes(body + again)).hex()}") == "spoilt"
+        table_image.image(f"period 500\none {place}\ntwo {other}\n")
+    first = table_image.image(f"period 500\none {place}\n")[:-2]
+    second = table_image.image(f"period 500\ntwo {other}\n")[NAME:-2]
+    body = first[:COUNT] + b"\x02" + first[NAME:] + second
+    assert harness.order(f"table {seal(body).hex()}") == "spoilt"
+
+
+@pytest.mark.parametrize(
+    ("source", "place"),
+    [("max31855", "cs1"), ("max6675", "cs1"), ("max31856", "cs1"), ("mcp9600", "i2c1")],
+)
+def test_tool_and_chip_take_the_letters_the_host_can_read_and_no_other(
+    harness: Harness, table_image: ModuleType, source: str, place: str
+) -> None:
+    sound = table_image.image(f"period 500\ntank {source} K {place}\n")[:-2]
+    for letter in string.ascii_letters + "-":
+        taken = supports(source, letter)
+        body = sound[:DETAIL] + letter.encode() + sound[WHERE:]
+        assert harness.order(f"table {seal(body).hex()}").startswith("sound") == taken
+        table = f"period 500\ntank {source} {letter} {place}\n"
+        with nullcontext() if taken else pytest.raises(table_image.TableError):
+            table_image.image(table)
 
 
 def test_a_finished_image_takes_another_table_and_nothing_else(
