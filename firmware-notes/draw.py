@@ -108,6 +108,23 @@ class Sheet:
             self.path((x, y - 8), (x, y + 8), (x + 16, y), (x, y - 8))
             self.path((x + 16, y - 8), (x + 16, y + 8))
 
+    def suppressor(self, x: float, y: float) -> None:
+        """32 long from (x, y) down, for both polarities."""
+        self.path((x - 8, y), (x + 8, y), (x, y + 16), (x - 8, y))
+        self.path((x - 8, y + 16), (x + 8, y + 16))
+        self.path((x - 8, y + 32), (x + 8, y + 32), (x, y + 16), (x - 8, y + 32))
+
+    def flow(self, x: float, y: float, dx: int, dy: int) -> None:
+        """An arrowhead with its tip at (x, y), pointing along (dx, dy)."""
+        back = (x - 16 * dx, y - 16 * dy)
+        side = (9 * dy, 9 * dx)
+        self.path(
+            (x, y),
+            (back[0] - side[0], back[1] - side[1]),
+            (back[0] + side[0], back[1] + side[1]),
+            kind="dot",
+        )
+
     def svg(self) -> str:
         return "\n".join([*self._parts, "</svg>", ""])
 
@@ -122,6 +139,10 @@ def wiring() -> str:
     )
     sheet.box(450, 40, 230, 500)
     sheet.text(565, 64, "328P board, 5 V, 16 MHz", "middle", "title")
+    sheet.text(462, 310, "in3 (A2), pulse2 (4):", kind="small")
+    sheet.text(462, 326, "like their neighbours", kind="small")
+    sheet.path((490, 540), (490, 552))
+    sheet.ground(490, 552)
     _converters(sheet)
     _coupler(sheet)
     _divider(sheet)
@@ -154,9 +175,10 @@ def _converters(sheet: Sheet) -> None:
         sheet.text(1084, top + 40, "probe", "end", "small")
     sheet.text(850, 362, "up to six, one select each: 10 9 8 7 6 5;", kind="small")
     sheet.text(850, 378, "10 kΩ from each select to 3.3 V as well", kind="small")
-    sheet.text(925, 66, "100 nF at each", kind="small")
+    sheet.text(905, 66, "5 V, ground and 100 nF at each", kind="small")
     _pin(sheet, 420, "data, clock (A4, A5)", left=False)
-    sheet.path((680, 420), (850, 420))
+    for y in (412, 428):
+        sheet.path((680, y), (850, y))
     sheet.box(850, 396, 160, 48, "MCP9600 (I2C)", "4.7 kΩ pull-ups")
     _pin(sheet, 490, "serial, USB", left=False)
     sheet.path((680, 490), (850, 490))
@@ -166,7 +188,7 @@ def _converters(sheet: Sheet) -> None:
 def _coupler(sheet: Sheet) -> None:
     sheet.text(20, 78, "fan, switched +")
     sheet.path((20, 105), (80, 105))
-    sheet.resistor(80, 105, "2.2 kΩ")
+    sheet.resistor(80, 105, "2.2 kΩ (24 V: 4.7 kΩ)")
     sheet.box(170, 85, 150, 85)
     sheet.path((120, 105), (190, 105), (190, 118))
     sheet.path((182, 118), (198, 118), (190, 134), (182, 118))
@@ -176,9 +198,11 @@ def _coupler(sheet: Sheet) -> None:
     sheet.path((270, 108), (270, 148))
     sheet.path((270, 122), (300, 106), (450, 106))
     sheet.path((270, 134), (300, 150), (360, 150), (360, 166))
+    sheet.path((300, 150), (288, 148), (293, 140), (300, 150), kind="dot")
     sheet.ground(360, 166)
     for y in (118, 130):
-        sheet.path((214, y), (246, y), (240, y - 4))
+        sheet.path((214, y), (246, y))
+        sheet.path((240, y - 4), (246, y), (240, y + 4))
     sheet.text(245, 80, "optocoupler", "middle", "small")
     sheet.text(112, 130, "1N4148 across", "middle", "small")
     sheet.text(112, 145, "the other way", "middle", "small")
@@ -223,14 +247,14 @@ def _small_inputs(sheet: Sheet) -> None:
     sheet.path((300, 392), (300, 402))
     sheet.ground(300, 402)
     _pin(sheet, 370, "pulse1 (3)", left=True)
-    sheet.text(20, 437, "mark button to ground")
-    sheet.path((30, 450), (60, 450))
+    sheet.text(20, 430, "mark button to ground")
+    sheet.path((30, 458), (30, 450), (60, 450))
     sheet.path((60, 450), (92, 438))
     sheet.path((96, 450), (200, 450))
     sheet.resistor(200, 450, "1 kΩ")
     sheet.path((240, 450), (450, 450))
     _pin(sheet, 450, "button (2)", left=True)
-    sheet.ground(30, 450)
+    sheet.ground(30, 458)
     sheet.text(20, 497, "supply, behind the fuse")
     sheet.path((20, 510), (200, 510))
     sheet.resistor(200, 510, "150 kΩ")
@@ -255,10 +279,11 @@ def _supply(sheet: Sheet) -> None:
     sheet.path((290, y), (420, y))
     sheet.dot(350, y)
     sheet.path((350, y), (350, y + 34))
-    sheet.diode(350, y + 52, up=True)
-    sheet.path((350, y + 52), (350, y + 76))
+    sheet.suppressor(350, y + 34)
+    sheet.path((350, y + 66), (350, y + 76))
     sheet.ground(350, y + 76)
-    sheet.text(366, y + 48, "suppressor 24 V, 3 kW", kind="small")
+    sheet.text(366, y + 48, "suppressor 24 V, 3 kW,", kind="small")
+    sheet.text(366, y + 64, "bidirectional", kind="small")
     sheet.diode(420, y)
     sheet.text(428, y - 14, "Schottky", "middle", "small")
     sheet.path((436, y), (600, y))
@@ -285,14 +310,14 @@ def machine() -> str:
         "with the six probes on its low-pressure side.",
     )
     sheet.box(60, 60, 130, 90, "engine")
+    sheet.path((260, 72), (610, 72), kind="loop")
+    sheet.path((260, 138), (610, 138), kind="loop")
     sheet.circle(250, 105, 45)
     sheet.text(250, 102, "pump", "middle")
     sheet.text(250, 118, "and charge", "middle", "small")
     sheet.path((190, 105), (205, 105))
     sheet.circle(620, 105, 45)
     sheet.text(620, 110, "motor", "middle")
-    sheet.path((280, 72), (590, 72), kind="loop")
-    sheet.path((280, 138), (590, 138), kind="loop")
     sheet.text(435, 100, "high-pressure loop:", "middle")
     sheet.text(435, 118, "nothing is opened here", "middle")
     sheet.path((640, 145), (640, 250), (735, 250), kind="hot")
@@ -303,23 +328,26 @@ def machine() -> str:
     sheet.path((450, 455), (360, 455), (250, 455), (250, 150), kind="cold")
     sheet.circle(850, 280, 26)
     sheet.text(850, 285, "fan", "middle")
-    for y in (240, 280, 320):
+    sheet.flow(640, 235, 0, 1)
+    sheet.flow(622, 330, -1, 0)
+    sheet.flow(250, 380, 0, -1)
+    for y in (235, 325):
         sheet.path((990, y), (925, y), (933, y - 5))
         sheet.path((925, y), (933, y + 5))
-    sheet.text(985, 222, "air in", "end", "small")
+    sheet.text(985, 217, "air in", "end", "small")
     for x, y, name, words, at in (
         (640, 190, "case_drain", "hottest, with a legal limit", (470, 196)),
         (700, 250, "cooler_in", "metal at the port", (600, 276)),
         (700, 330, "cooler_out", "same way as cooler_in", (600, 356)),
         (530, 470, "tank", "mid-depth", (546, 466)),
         (250, 320, "pump_inlet", "suction line, airtight", (100, 300)),
-        (960, 400, "ambient", "in the shade, in the", (860, 432)),
+        (960, 280, "ambient", "in the shade, in the", (900, 362)),
     ):
         sheet.probe(x, y)
         sheet.text(at[0], at[1], name, kind="name")
         sheet.text(at[0], at[1] + 16, words, kind="small")
-    sheet.text(860, 464, "air the cooler draws,", kind="small")
-    sheet.text(860, 480, "0.5 to 2 m before it", kind="small")
+    sheet.text(900, 394, "air the cooler draws,", kind="small")
+    sheet.text(900, 410, "0.5 to 2 m before it", kind="small")
     sheet.probe(74, 500)
     sheet.text(92, 505, "a probe: in the oil by a tee or well,")
     sheet.text(92, 523, "or strapped on metal, never on a hose")

@@ -78,7 +78,7 @@ class Made:
     def row(self) -> str:
         """Its line of the table."""
         cells = [self.name, _share(self.flash, self.flash_of), _share(self.ram, self.ram_of)]
-        cells.append("not run" if self.stack is None else str(self.stack))
+        cells.append("not measured" if self.stack is None else str(self.stack))
         for cycles in (self.longest_pass, self.masked):
             cells.append("" if cycles is None else _time(cycles, self.cycles_per_ms))
         return "| " + " | ".join(cells) + " |"

@@ -3,11 +3,14 @@
 import shutil
 import subprocess
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
-from firmware.conftest import PORTABLE, REFERENCE
+from firmware.conftest import HERE, PORTABLE, REFERENCE
 from firmware.harness import need
+from wattsump_logger.wire.events import EventFrame, Gap, Hello, Reading
+from wattsump_logger.wire.frames import FrameParser
 
 
 def test_a_target_nobody_knows_is_refused_and_not_left_without_a_lock() -> None:
@@ -75,3 +78,48 @@ def test_every_portable_module_compiles_for_a_32_bit_core_without_a_warning(tmp_
     ).stdout
     commit = listing.split("<ring_commit>:")[1].split("\n\n")[0]
     assert commit.index("cpsid") < commit.index("strh") < commit.index("msr")
+
+
+@pytest.mark.chip
+def test_a_small_32_bit_core_says_the_same_bytes_as_this_host(
+    table_image: ModuleType, tmp_path: Path
+) -> None:
+    """The emulated core is a Cortex-M0: the M0+'s instructions, one stage more of pipeline."""
+    tools = ("cc", "arm-none-eabi-gcc", "qemu-system-arm")
+    need(tuple(name for name in tools if shutil.which(name) is None))
+    table = tmp_path / "table.txt"
+    table.write_text(
+        "period 250\ntank max31855 K cs1\noil max31856 T cs6\nflow pulse lpm pulse1 450\n"
+    )
+    assert table_image.main([str(table), "--inc", str(tmp_path / "table.inc")]) == 0
+    sources = [str(HERE / "host" / "small_core.c")]
+    sources += [str(REFERENCE / f"{name}.c") for name in PORTABLE]
+    shared = ["-std=gnu11", "-Os", "-Wall", "-Wextra", "-Werror", f"-I{REFERENCE}", f"-I{tmp_path}"]
+    places = ("--section-start=.vectors=0", "-Ttext=0x100", "-Tdata=0x20000000")
+    links = ("--defsym=stack_top=0x20004000", "--entry=0x100")
+    small = ["-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding", "-nostdlib"]
+    linking = f"-Wl,{','.join(places + links)}"
+    on_host, on_core = str(tmp_path / "host"), str(tmp_path / "core.elf")
+    subprocess.run(["cc", *shared, "-o", on_host, *sources], check=True)
+    subprocess.run(
+        ["arm-none-eabi-gcc", *shared, *small, linking, "-o", on_core, *sources, "-lgcc"],
+        check=True,
+    )
+    board = ["-M", "microbit", "-nographic", "-monitor", "none", "-serial", "none"]
+    line = tmp_path / "line.bin"
+    semihosting = ["-semihosting-config", "enable=on,target=native,chardev=line"]
+    semihosting += ["-chardev", f"file,id=line,path={line}"]
+    here = subprocess.run([on_host], capture_output=True, check=True).stdout
+    subprocess.run(
+        ["qemu-system-arm", *board, *semihosting, "-kernel", on_core],
+        stdin=subprocess.DEVNULL,
+        check=True,
+        timeout=60,
+    )
+    assert line.read_bytes() == here
+    events = FrameParser().feed(here)
+    assert isinstance(events[0], Hello)
+    assert sum(isinstance(event, Reading) for event in events) > 30
+    codes = [event.code for event in events if isinstance(event, EventFrame)]
+    assert codes == ["boot", "mark", "overrun"]
+    assert [type(event) for event in events if isinstance(event, Gap)] == [Gap]
