@@ -274,7 +274,9 @@ void chip_pulse(struct chip *chip, int where, uint32_t millihertz, uint32_t chat
     avr_cycle_timer_cancel(avr, on_edge, pulses);
     pulses->chip = chip;
     pulses->pin = (uint8_t)(PULSE_PIN + where - 1);
-    pulses->half = millihertz == 0 ? 0 : (avr_cycle_count_t)CHIP_HZ * 500u / millihertz;
+    pulses->half =
+        millihertz == 0 ? 0
+                        : ((avr_cycle_count_t)CHIP_HZ * 500u + millihertz / 2u) / millihertz;
     pulses->chatter = (avr_cycle_count_t)chatter_us * (CHIP_HZ / 1000000u);
     pulses->turned = avr->cycle;
     pulses->high = true;
