@@ -220,7 +220,10 @@ def cannot_tell() -> Proof:
         falls_short(),
         verdict=Verdict.CANNOT_TELL,
         headline="Cannot tell, because the outing has no cool-down and no known heat.",
-        reasons=(_remark("No oil volume is stated."), _remark("The engine was never stopped.")),
+        reasons=(
+            _remark("the outing has no cool-down and no known heat"),
+            _remark("The engine was never stopped."),
+        ),
         next_step=_remark("Let the machine stand for 25 minutes with the logger running."),
         cautions=(),
         k_w_k=None,

@@ -198,7 +198,6 @@ class Ahead:
         from wattsump_logger.watch.alarm_rules import Typed, limit_of
 
         tank = profile.role("tank") if profile else None
-        self._profile = profile
         name = tank.name if tank else "tank"
         limit_c = limit_of(name, profile, Typed(limit_c=limits_c or {}))
         self._limit_c = _USUAL_LIMIT_C if limit_c is None else limit_c
@@ -213,10 +212,7 @@ class Ahead:
 
     def __call__(self, look: "Look") -> "Forecast | None":
         """Return the forecast, at most some seconds old; None while there is none to trust."""
-        from wattsump_logger.machine.profile import column_of
-
-        tank = column_of("tank", look.values, self._profile)
-        now_s, oil_c = look.elapsed_s, look.values.get(tank or "")
+        now_s, oil_c = look.elapsed_s, look.read("tank")
         if now_s is None or oil_c is None:
             return self._found
         if self._readings and now_s < self._readings[-1][0]:

@@ -73,7 +73,10 @@ _NO_FAN = Refusal(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:
-    """Verdict, headline, reasons and the next thing to do; `k_w_k` None if not to be used."""
+    """Verdict, headline, reasons and the next thing to do; `k_w_k` None if not to be used.
+
+    The headline of "cannot tell" gives the first reason.
+    """
 
     verdict: Verdict
     headline: str
@@ -406,12 +409,9 @@ def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch)
     true_at = f"the label would be true at {found.true_etd_k:.0f} K oil in over air in"
     headline = f"{_of_cooler(word)} at every difference the trade rates at; {true_at}."
     if word is Verdict.CANNOT_TELL:
-        text = "a rating without its temperature difference is not a number"
+        text = "the label does not print the temperature difference it is stated at"
         reasons = (Remark(code="label-without-difference", text=text), *reasons)
-        headline = (
-            f"{word.heading}, because the label does not print its temperature difference; "
-            f"{true_at}."
-        )
+        headline = f"{word.heading}, because {text}; {true_at}."
     return Judgement(
         verdict=word, headline=headline, reasons=reasons, next_step=_ASK, label=label, k_w_k=k
     )

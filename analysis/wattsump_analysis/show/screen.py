@@ -8,7 +8,7 @@ import math
 import re
 import textwrap
 
-from wattsump_analysis.results import LabelCheck, Proof, Tone
+from wattsump_analysis.results import LabelCheck, Proof, Tone, Verdict
 from wattsump_analysis.show.words import Fact, facts, figure, sentence
 from wattsump_logger.remark import Remark
 
@@ -40,7 +40,7 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     blocks = [
         [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(proof.headline)],
         [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact))],
-        [line for reason in _new(proof.reasons, proof.headline) for line in _item("Why", reason)],
+        [line for reason in _more_reasons(proof) for line in _item("Why", reason)],
         _item("Next", proof.next_step, "bold"),
         [line for caution in proof.cautions for line in _item("Caution", caution, "yellow")],
     ]
@@ -56,8 +56,9 @@ def _safe(text: str) -> str:
     return _TAG.sub(lambda found: found[1] * 2 + "\\" + found[2], text)
 
 
-def _new(reasons: tuple[Remark, ...], headline: str) -> list[Remark]:
-    return [reason for reason in reasons if reason.text not in headline]
+def _more_reasons(proof: Proof) -> tuple[Remark, ...]:
+    """The reasons beside the first, which the headline of "cannot tell" gives already."""
+    return proof.reasons[1:] if proof.verdict is Verdict.CANNOT_TELL else proof.reasons
 
 
 def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:

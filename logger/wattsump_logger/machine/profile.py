@@ -125,10 +125,12 @@ def column_of(
     """The column among a session's `columns` that plays a role, None where none does.
 
     The profile's channel of that role goes first; then a column that bears the role's name
-    ("fan_on"), unless the profile gives that name to a channel of another role.
+    ("fan_on"), unless the profile gives that name to a channel of another role. A temperature
+    of the fan does not tell whether it runs.
     """
     role = Role(role)
-    names = [f"{role.value}_{unit}" for unit in COLUMN_UNITS]
+    units = [unit for unit in COLUMN_UNITS if unit not in ("c", "k") or role not in USUAL_UNIT]
+    names = [f"{role.value}_{unit}" for unit in units]
     if profile is not None:
         declared = profile.column(role)
         if declared in columns:

@@ -9,7 +9,7 @@ it, and nothing is switched by the program.
 
 from collections.abc import Mapping
 
-from wattsump_logger.machine.profile import OIL_ROLES, Profile
+from wattsump_logger.machine.profile import OIL_ROLES, Profile, Role
 from wattsump_logger.watch.guide import Advice
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import STOP_MARGIN_K, safe_limit_c
@@ -36,18 +36,11 @@ class FanOff:
     Parameters
     ----------
     limits_c : mapping of str to float
-        By session column of oil, the temperature at which the fan has to be on again [°C].
-    ambient_column : str
-        Session column of the air.
+        By role of oil, the temperature at which the fan has to be on again [°C].
     """
 
-    def __init__(
-        self,
-        limits_c: Mapping[str, float],
-        ambient_column: str,
-    ) -> None:
+    def __init__(self, limits_c: Mapping[str, float]) -> None:
         self._limits_c = limits_c
-        self._ambient_column = ambient_column
         self._worked_s = 0.0
         self._last_s: float | None = None
         self._since_s: float | None = None
@@ -111,14 +104,14 @@ class FanOff:
         """How far the nearest oil channel is below its limit; nothing where none reads."""
         read = [
             limit - value
-            for column, limit in self._limits_c.items()
-            if (value := look.values.get(column)) is not None
+            for role, limit in self._limits_c.items()
+            if (value := look.read(role)) is not None
         ]
         return min(read, default=0.0)
 
     def _is_worth_while(self, look: Look, margin_k: float) -> bool:
-        air = look.values.get(self._ambient_column)
-        oils = [v for c in self._limits_c if (v := look.values.get(c)) is not None]
+        air = look.read("ambient")
+        oils = [v for role in self._limits_c if (v := look.read(role)) is not None]
         if air is None or not oils or look.is_working is False:
             return False
         warm = max(oils) - air >= LEAST_EXCESS_K
@@ -128,14 +121,12 @@ class FanOff:
 def fan_off(profile: Profile | None = None) -> FanOff:
     """Return the proposal for this machine: each oil channel against its own limit."""
     stop_c = safe_limit_c(profile) + STOP_MARGIN_K
-    limits_c = {"tank_c": stop_c}
-    ambient = "ambient_c"
-    if profile is not None:
-        channels = {role: profile.role(role) for role in OIL_ROLES}
-        limits_c = {
-            channel.column: stop_c if channel.limit_c is None else channel.limit_c - STOP_MARGIN_K
-            for channel in channels.values()
-            if channel is not None
-        }
-        ambient = profile.column("ambient") or ambient
-    return FanOff(limits_c, ambient)
+    if profile is None:
+        return FanOff({Role.TANK: stop_c})
+    channels = {role: profile.role(role) for role in OIL_ROLES}
+    own_c = {
+        role: None if channel is None else channel.limit_c for role, channel in channels.items()
+    }
+    return FanOff(
+        {role: stop_c if limit is None else limit - STOP_MARGIN_K for role, limit in own_c.items()}
+    )

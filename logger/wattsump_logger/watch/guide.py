@@ -74,8 +74,6 @@ class ProvingRun:
     ----------
     steps : sequence of Step
         Of `proving_steps.proving_steps`, or any other.
-    oil_column : str
-        The session column of the tank.
     stop_c : float
         Oil temperature at which heating steps are cut short and the driver is told to
         cool the machine.
@@ -87,12 +85,10 @@ class ProvingRun:
         self,
         steps: Sequence[Step],
         *,
-        oil_column: str = "tank_c",
         stop_c: float = 79.0,
         estimate: Estimate | None = None,
     ) -> None:
         self._steps = tuple(steps)
-        self._oil_column = oil_column
         self._stop_c = stop_c
         self._estimate = estimate
         self._at = 0
@@ -139,7 +135,7 @@ class ProvingRun:
 
     def _situation(self, step: Step, look: Look, passed_s: float) -> Situation:
         """Let time pass on what is counted of the machine, and return where it stands."""
-        oil_c = look.values.get(self._oil_column)
+        oil_c = look.read("tank")
         if oil_c is not None:
             self._blind_s = 0.0
             self._is_hot = oil_c >= self._stop_c - (_COOLED_K if self._is_hot else 0.0)
@@ -178,7 +174,7 @@ class ProvingRun:
     def _begin(self, step: Step, look: Look, *, forced: bool) -> tuple[str, ...]:
         self._running, self._forced = True, forced
         self._ran_s = self._unmet_s = 0.0
-        self._oil_before_c = look.values.get(self._oil_column)
+        self._oil_before_c = look.read("tank")
         return (f"stage {step.name}",)
 
     def _tick(self, step: Step, look: Look, passed_s: float, go_on: bool) -> str:
@@ -201,7 +197,7 @@ class ProvingRun:
     def _broken_off(self, step: Step, look: Look) -> str:
         """Why a step ends before it is done, "" where nothing breaks it off."""
         wrong = self._wrong
-        oil_c = look.values.get(self._oil_column)
+        oil_c = look.read("tank")
         if step.heats and oil_c is not None and oil_c >= self._stop_c:
             return "cut short, oil hot"
         if wrong is not None and wrong.act is Act.CUT and step.heats:
@@ -213,7 +209,7 @@ class ProvingRun:
         return ""
 
     def _is_reached(self, until: Until, look: Look) -> bool:
-        oil_c = look.values.get(self._oil_column)
+        oil_c = look.read("tank")
         if until.settled and settled(look):
             return True
         if oil_c is None:
@@ -253,7 +249,7 @@ class ProvingRun:
             temps = [value for column, value in _temperatures(look)]
             if len(temps) > 1:
                 return f"{step.name}: probes within {max(temps) - min(temps):.1f} K"
-        oil_c = look.values.get(self._oil_column)
+        oil_c = look.read("tank")
         if oil_c is None or self._oil_before_c is None or not self._ran_s:
             return ""
         change_k = oil_c - self._oil_before_c

@@ -9,6 +9,8 @@ from collections import deque
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from wattsump_logger.machine.profile import Profile, column_of
+
 __all__ = (
     "FAULT_WINDOW_S",
     "RATE_WINDOW_S",
@@ -38,8 +40,8 @@ class Look:
     """One moment of an outing; `None` is no reading.
 
     `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
-    share of the last half minute in which that channel had a fault or no reading. `roles`
-    gives the column of a role where it does not bear the role's name.
+    share of the last half minute in which that channel had a fault or no reading. `profile`
+    tells which channel plays a role where it does not bear the role's name.
     """
 
     now_s: float
@@ -48,18 +50,21 @@ class Look:
     values: Mapping[str, float | None] = field(default_factory=dict)
     rates_k_min: Mapping[str, float | None] = field(default_factory=dict)
     fault_share: Mapping[str, float] = field(default_factory=dict)
-    roles: Mapping[str, str] = field(default_factory=dict)
+    profile: Profile | None = None
+
+    def column(self, role: str) -> str:
+        """Return the column that plays a role, "" where none does."""
+        return column_of(role, self.values, self.profile) or ""
+
+    def read(self, role: str) -> float | None:
+        """Return the reading of the channel that plays a role."""
+        return self.values.get(self.column(role))
 
     def is_on(self, role: str) -> bool | None:
         """Tell whether the engine, drive, fan or heater is on; None where nothing tells."""
-        known = self.roles.get(role)
-        candidates = [known] if known else []
-        candidates += [f"{role}_{unit}" for unit in _ON_FROM]
-        for column in candidates:
-            value = self.values.get(column)
-            if value is not None:
-                return value >= _ON_FROM.get(column.rpartition("_")[2], 0.5)
-        return None
+        value = self.read(role)
+        unit = self.column(role).rpartition("_")[2]
+        return None if value is None else value >= _ON_FROM.get(unit, 0.5)
 
     @property
     def is_working(self) -> bool | None:
@@ -95,8 +100,8 @@ def rate_k_min(times_s: Sequence[float], temps_c: Sequence[float]) -> float | No
 class History:
     """The last minute of each temperature and the last half minute of faults."""
 
-    def __init__(self, roles: Mapping[str, str] | None = None) -> None:
-        self._roles = dict(roles or {})
+    def __init__(self, profile: Profile | None = None) -> None:
+        self._profile = profile
         self._temps: dict[str, deque[tuple[float, float]]] = {}
         self._faulty: deque[tuple[float, frozenset[str]]] = deque(maxlen=1000)
 
@@ -125,7 +130,7 @@ class History:
             values=values,
             rates_k_min={column: self._rate(column) for column in values if column.endswith("_c")},
             fault_share=self._shares([channel_of(column) for column in values]),
-            roles=self._roles,
+            profile=self._profile,
         )
 
     def _remember(self, elapsed_s: float, values: Mapping[str, float | None]) -> None:
@@ -186,12 +191,12 @@ def _number(cell: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def phase_of(look: Look, oil_column: str | None = "tank_c") -> str:
+def phase_of(look: Look) -> str:
     """Return in a word or two what the machine is doing, as far as its flags and oil tell."""
     engine, drive = look.is_on("engine"), look.is_on("drive")
     if engine is False:
         return "preheating" if look.is_on("heater") else "stopped"
-    rate = look.rates_k_min.get(oil_column or "")
+    rate = look.rates_k_min.get(look.column("tank"))
     trend = ""
     if rate is not None:
         trend = "steady" if abs(rate) < _STEADY_K_MIN else "warming" if rate > 0 else "cooling"

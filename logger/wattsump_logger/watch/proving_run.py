@@ -6,7 +6,7 @@ turning, because at idle other oil flows through the cooler; the last cool-down 
 engine stopped tells the heat loss of the shell, not of the cooler.
 """
 
-from wattsump_logger.machine.profile import Profile, Role
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.watch.alarm_rules import temp_at_viscosity_c
 from wattsump_logger.watch.guide import Estimate, ProvingRun
 from wattsump_logger.watch.steps import Need, Step, Until
@@ -45,17 +45,11 @@ def safe_limit_c(profile: Profile | None) -> float:
 
 def proving_run(profile: Profile | None = None, *, estimate: Estimate | None = None) -> ProvingRun:
     """Return the guide through a proving run of this machine."""
-    tank = profile.column(Role.TANK) if profile else None
     limit_c = safe_limit_c(profile)
     stop_c = limit_c + STOP_MARGIN_K
     if profile is not None:
         stop_c = min(profile.limits.oil_max_c - STOP_MARGIN_K, limit_c + 2 * STOP_MARGIN_K)
-    return ProvingRun(
-        proving_steps(profile),
-        oil_column=tank or "tank_c",
-        stop_c=stop_c,
-        estimate=estimate,
-    )
+    return ProvingRun(proving_steps(profile), stop_c=stop_c, estimate=estimate)
 
 
 def proving_steps(profile: Profile | None = None) -> tuple[Step, ...]:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from wattsump_logger.capture.clock import Clock, HostClock
 from wattsump_logger.capture.loop import Status
 from wattsump_logger.errors import UsageError
-from wattsump_logger.machine.profile import Profile, Role, column_of
+from wattsump_logger.machine.profile import Profile, Role
 from wattsump_logger.session.rows import UNDO, Row, mark_cell, marks_of
 from wattsump_logger.watch import alarms as alarm_states
 from wattsump_logger.watch import keys
@@ -113,7 +113,7 @@ class Watch:
         self._trail = Trail()
         self._rest = _Rest(rest_ends_s)
         self._clock = clock or HostClock()
-        self._history = History(_roles(profile))
+        self._history = History(profile)
         self._keyboard = keys.Keyboard()
         self._columns: tuple[str, ...] = ()
         self._refused = ""
@@ -272,7 +272,6 @@ class Watch:
     def _screen(self, status: Status, look: Look, bell: bool) -> Screen:
         profile = self._profile
         temps = [column for column in look.values if column.endswith("_c")]
-        oil = column_of(Role.TANK, look.values, profile)
         return Screen(
             now_s=look.now_s,
             units=self._units,
@@ -288,12 +287,12 @@ class Watch:
                 self._cells_missing / self._cells_seen if self._cells_seen else 0.0,
             ),
             gauges=tuple(self._gauge(column, look) for column in temps),
-            differences_k=tuple(_differences_k(look, profile)),
-            course=self._course(look, oil or column_of(Role.COOLER_IN, look.values, profile)),
+            differences_k=tuple(_differences_k(look)),
+            course=self._course(look, look.column("tank") or look.column("cooler_in")),
             others=tuple(
                 (column, cell) for column, cell in status.values.items() if column not in temps
             ),
-            phase=phase_of(look, oil),
+            phase=phase_of(look),
             forecast=self._forecaster(look) if self._forecaster else None,
             alarms=tuple(self._soundings()),
             faults=tuple(f"{name}: {code}" for name, code in self._codes.items()),
@@ -305,8 +304,8 @@ class Watch:
             bell=bell,
         )
 
-    def _course(self, look: Look, column: str | None) -> Course | None:
-        if column is None:
+    def _course(self, look: Look, column: str) -> Course | None:
+        if not column:
             return None
         temps_c = self._trail.take(look.elapsed_s, look.values.get(column))
         return Course(name=channel_of(column), temps_c=temps_c, minutes=self._trail.minutes)
@@ -352,20 +351,15 @@ class Watch:
         return tuple(found)
 
 
-def _differences_k(look: Look, profile: Profile | None) -> Iterator[tuple[str, float | None]]:
+def _differences_k(look: Look) -> Iterator[tuple[str, float | None]]:
     """Yield what the cooler takes out of the oil, and how far the oil is above the air."""
-    columns = {
-        role: column_of(role, look.values, profile)
-        for role in (Role.COOLER_IN, Role.COOLER_OUT, Role.TANK, Role.AMBIENT)
-    }
-    oil = Role.COOLER_IN if columns[Role.COOLER_IN] else Role.TANK
+    oil = Role.COOLER_IN if look.column(Role.COOLER_IN) else Role.TANK
     for upper, lower, name in (
         (Role.COOLER_IN, Role.COOLER_OUT, "inlet less outlet"),
         (oil, Role.AMBIENT, "inlet less air" if oil is Role.COOLER_IN else "tank less air"),
     ):
-        above, below = columns[upper], columns[lower]
-        if above and below:
-            above_c, below_c = look.values[above], look.values[below]
+        if look.column(upper) and look.column(lower):
+            above_c, below_c = look.read(upper), look.read(lower)
             is_known = above_c is not None and below_c is not None
             yield name, (above_c or 0.0) - (below_c or 0.0) if is_known else None
 
@@ -376,11 +370,3 @@ def _link(status: Status) -> str:
     if status.elapsed_s is None:
         return "waiting for a hello"
     return f"silent for {status.silent_s:.0f} s" if status.silent_s > 5 else "recording"
-
-
-def _roles(profile: Profile | None) -> dict[str, str]:
-    if profile is None:
-        return {}
-    wanted = (Role.ENGINE, Role.DRIVE, Role.FAN, Role.HEATER)
-    columns = {role.value: profile.column(role) for role in wanted}
-    return {role: column for role, column in columns.items() if column is not None}

@@ -18,6 +18,7 @@ from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Proof
 from wattsump_analysis.show.plots import outing
 from wattsump_analysis.show.plots.files import inline_svg, save
+from wattsump_analysis.show.plots.pens import MOST_BUCKETS, decimate
 from wattsump_logger.errors import UsageError
 from wattsump_logger.session.reader import load_session, write_session
 
@@ -36,7 +37,7 @@ def test_thinning_keeps_the_highest_and_lowest_of_each_stretch_and_the_ends(
     y: np.ndarray[tuple[int], np.dtype[np.float64]], buckets: int
 ) -> None:
     x = np.arange(y.size, dtype=np.float64)
-    thin_x, thin_y = outing.decimate(x, y, buckets)
+    thin_x, thin_y = decimate(x, y, buckets)
     assert thin_x.size <= max(y.size, 5 * buckets)
     assert np.array_equal(y[thin_x.astype(int)], thin_y)
     if y.size <= 5 * buckets:
@@ -54,23 +55,23 @@ def test_one_hot_sample_in_two_million_is_drawn(at: int) -> None:
     y = np.full(2_000_000, 60.0)
     y[at] = 97.25
     x = np.arange(y.size, dtype=np.float64)
-    thin_x, thin_y = outing.decimate(x, y)
+    thin_x, thin_y = decimate(x, y)
     assert thin_x[np.argmax(thin_y)] == at
     assert thin_y.max() == y[at]
-    assert thin_x.size <= 5 * outing.MOST_BUCKETS
+    assert thin_x.size <= 5 * MOST_BUCKETS
 
 
 def test_a_gap_stays_a_gap_and_hides_no_peak_beside_it() -> None:
     y = np.full(10_000, 50.0)
     y[4000:4400] = np.nan
     y[4401] = 80.0
-    thin_x, thin_y = outing.decimate(np.arange(10_000.0), y, 100)
+    thin_x, thin_y = decimate(np.arange(10_000.0), y, 100)
     assert np.isnan(thin_y[(thin_x >= 4000) & (thin_x < 4400)]).all()
     assert np.nanmax(thin_y) == y[4401]
 
 
 def test_a_stretch_of_gaps_alone_is_no_trouble() -> None:
-    _, thin_y = outing.decimate(np.arange(1000.0), np.full(1000, np.nan), 10)
+    _, thin_y = decimate(np.arange(1000.0), np.full(1000, np.nan), 10)
     assert np.isnan(thin_y).all()
 
 

@@ -8,7 +8,7 @@ from wattsump_logger.watch.guide import Advice
 from wattsump_logger.watch.look import Look
 
 BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-LIMITS_C = {"tank_c": 70.0, "case_drain_c": 90.0}
+LIMITS_C = {"tank": 70.0, "case_drain": 90.0}
 WARM = {"tank_c": 50.0, "case_drain_c": 60.0, "ambient_c": 15.0, "drive_on": 1.0, "fan_on": 1.0}
 
 
@@ -27,19 +27,19 @@ class Outing:
 
 
 def proposed() -> Outing:
-    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    outing = Outing(FanOff(LIMITS_C))
     assert outing.on(WORKED_S + 20.0) is not None
     return outing
 
 
 def test_nothing_is_proposed_before_the_machine_has_worked_itself_warm() -> None:
-    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    outing = Outing(FanOff(LIMITS_C))
     assert outing.on(WORKED_S / 2) is None
     assert outing.on(WORKED_S, drive_on=0.0) is None
 
 
 def test_nothing_is_proposed_where_it_is_not_safe_or_shows_nothing() -> None:
-    outing = Outing(FanOff(LIMITS_C, "ambient_c"))
+    outing = Outing(FanOff(LIMITS_C))
     outing.on(WORKED_S + 20.0)
     assert outing.on(10, tank_c=60.0) is None
     assert outing.on(10, case_drain_c=80.0) is None  # against its own limit
@@ -87,7 +87,7 @@ def test_where_no_fan_is_logged_the_key_tells_it() -> None:
 def test_each_oil_channel_of_a_profile_has_its_own_limit() -> None:
     guide = fan_off(BRACKEN)
     limits = guide._limits_c
-    assert {"tank_c", "cooler_in_c"} <= set(limits)
-    for name, channel in BRACKEN.channels.items():
-        if channel.limit_c is not None and f"{name}_c" in limits:
-            assert limits[f"{name}_c"] < channel.limit_c
+    assert {"tank", "cooler_in"} <= set(limits)
+    for channel in BRACKEN.channels.values():
+        if channel.limit_c is not None and channel.role in limits:
+            assert limits[channel.role] < channel.limit_c

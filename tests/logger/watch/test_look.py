@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.watch.look import (
     FAULT_WINDOW_S,
     History,
@@ -99,7 +100,19 @@ def test_memory_stays_bounded_at_a_thousand_samples_a_second() -> None:
 def test_the_phase_follows_the_flags_and_the_oil(
     values: dict[str, float | None], rate: float | None, phase: str
 ) -> None:
-    assert phase_of(Look(now_s=0, values=values, rates_k_min={"tank_c": rate})) == phase
+    look = Look(now_s=0, values={**values, "tank_c": 60.0}, rates_k_min={"tank_c": rate})
+    assert phase_of(look) == phase
+
+
+def test_a_channel_of_another_name_plays_its_role_and_a_fan_s_temperature_does_not() -> None:
+    profile = profile_from_dict(
+        {"name": "x", "oil": {"grade": "VG 46", "volume": "18 L"},
+         "channels": {"blower": {"role": "fan"}, "sump": {"role": "tank"}}}
+    )  # fmt: skip
+    values = {"sump_c": 60.0, "blower_on": 1.0, "engine_c": 90.0, "engine_rpm": 0.0}
+    look = Look(now_s=0, values=values, profile=profile)
+    assert (look.is_on("fan"), look.is_on("engine"), look.read("tank")) == (True, False, 60.0)
+    assert Look(now_s=0, values={"fan_c": 60.0}).is_on("fan") is None
 
 
 def test_a_column_without_a_unit_is_its_own_channel() -> None:

@@ -13,13 +13,11 @@ from wattsump_analysis.results import Proof
 from wattsump_analysis.show.plots.pens import (
     INKS,
     LIMIT_PEN,
-    MOST_BUCKETS,
     OTHER_PEN,
     PENS,
     WORDS_PT,
     Pen,
     band_phases,
-    decimate,
     draw_line,
     fit_to,
     last_of,
@@ -39,8 +37,6 @@ if TYPE_CHECKING:
 
 __all__ = (
     "INKS",
-    "MOST_BUCKETS",
-    "decimate",
     "new_axes",
     "plot_label",
     "plot_ledger",
@@ -213,8 +209,7 @@ def plot_residuals(proof: Proof, axes: "Axes | None" = None, *, units: str = "si
         return say_nothing(axes, "no fit to compare with")
     gap = to_shown(proof.series_c["tank"] - proof.model_c, "temperature_difference", units)
     axes.axhline(0.0, color=INKS["text"], linewidth=0.8)
-    x, y = decimate(proof.series_s / 60, gap)
-    axes.plot(x, y, color=INKS["hot"], linewidth=0.8, marker=".", markersize=3)
+    axes.plot(proof.series_s / 60, gap, color=INKS["hot"], linewidth=0.8, marker=".", markersize=3)
     fit_to(axes, [gap])
     band_phases(axes, proof.phases)
     time_axis(axes, proof.series_s)
