@@ -5,7 +5,6 @@ import threading
 import tty
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from wattsump_logger.bench.controller import EmulatedController
@@ -86,12 +85,7 @@ class Cable:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         for handle in (self._ours, self._theirs, *self._spare):
             if handle is not None:
                 os.close(handle)
@@ -161,11 +155,6 @@ class Capture:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(PATIENCE_S)

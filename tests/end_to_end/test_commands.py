@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +15,8 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 )
 
 from analysis import proof_fixture
-from wattsump_analysis.commands import demo, program, prove
+from end_to_end.ended import Ended
+from wattsump_analysis.commands import demo, prove
 from wattsump_analysis.commands.prove import Proved
 from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.results import Proof, Verdict
@@ -26,26 +26,6 @@ from wattsump_logger.session.reader import Session
 ROOT = Path(__file__).parents[2]
 PACKAGES = (ROOT / "logger", ROOT / "analysis")
 RULES = json.loads((ROOT / "docs" / "wattsump-proof-2.schema.json").read_text(encoding="utf-8"))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ended:
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
-    def call(*words: str | Path) -> Ended:
-        try:
-            code = program.main([str(word) for word in words])
-        except SystemExit as end:
-            code = int(end.code or 0)
-        said = capsys.readouterr()
-        return Ended(code=code, out=said.out, err=said.err)
-
-    return call
 
 
 @pytest.fixture(scope="module")

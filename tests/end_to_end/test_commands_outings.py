@@ -2,39 +2,19 @@
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from analysis.few_outings import row_of_outings
-from wattsump_analysis.commands import program
+from end_to_end.ended import Ended
 from wattsump_analysis.season import folder as season_folder
 from wattsump_analysis.season.folder import Job, Summary
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.store import Entry
 
 RIG = Path(__file__).parents[2] / "sample-data" / "rig" / "rig.csv"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ended:
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ended]:
-    def call(*words: str | Path) -> Ended:
-        try:
-            code = program.main([str(word) for word in words])
-        except SystemExit as end:
-            code = int(end.code or 0)
-        said = capsys.readouterr()
-        return Ended(code=code, out=said.out, err=said.err)
-
-    return call
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.codes import codes
 from wattsump_analysis.proof.prove import prove
-from wattsump_analysis.results import Proof
+from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.session.reader import Session, load_session
 
 RIG = Path(__file__).parents[2] / "sample-data" / "rig"
@@ -81,7 +81,7 @@ def test_without_its_mark_the_swap_is_still_not_blended_in(session: Session) -> 
 
 
 def test_temperatures_alone_give_ratios_only_and_say_so(temperatures: Proof) -> None:
-    assert temperatures.verdict == "cannot tell"
+    assert temperatures.verdict is Verdict.CANNOT_TELL
     assert temperatures.k_w_k is None
     assert temperatures.k_refers_to == "tank oil"
     assert temperatures.ledger is None

@@ -20,7 +20,6 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from types import TracebackType
 
 import wattsump_logger
 from wattsump_analysis.season.outing import Outing, outing_from_dict, outing_to_dict
@@ -120,12 +119,7 @@ class Store:
     def __enter__(self) -> "Store":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._database.close()
 
     def stored(self, path: Path) -> Entry | None:

@@ -11,7 +11,6 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from wattsump_logger.errors import SessionError
@@ -170,12 +169,7 @@ class AppendFile:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

@@ -8,7 +8,6 @@ import time
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import numpy as np
@@ -114,12 +113,7 @@ class SessionWriter:
         self.begin()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

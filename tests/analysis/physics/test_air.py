@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from refusal import refused
 from wattsump_analysis.physics import air
 from wattsump_logger.errors import RangeError
 
@@ -46,16 +47,16 @@ def test_a_cubic_metre_per_second_carries_about_twelve_hundred_watts_per_kelvin(
 
 @pytest.mark.parametrize("altitude", [-2001.0, 11_001.0])
 def test_an_altitude_outside_the_lowest_layer_is_refused(altitude: float) -> None:
-    with pytest.raises(RangeError, match="altitude"):
+    with refused(RangeError, "altitude"):
         air.pressure_pa(altitude)
 
 
 def test_a_pressure_in_the_wrong_unit_is_refused() -> None:
-    with pytest.raises(RangeError, match="air pressure"):
+    with refused(RangeError, "air pressure"):
         air.density_kg_m3(20.0, 1013.25)
-    with pytest.raises(RangeError, match="air temperature"):
+    with refused(RangeError, "air temperature"):
         air.specific_heat_j_kgk(293.0)
-    with pytest.raises(RangeError, match="air flow: expected above 0"):
+    with refused(RangeError, "air flow"):
         air.capacity_rate_w_k(0.0, 20.0)
 
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from refusal import refused
 from wattsump_analysis.physics import forecast
 from wattsump_analysis.physics.lumps import OneNode
 from wattsump_logger.errors import RangeError
@@ -69,7 +70,7 @@ def test_a_stopped_fan_gives_the_minutes_the_energy_balance_says() -> None:
     assert math.isclose(
         found.seconds, 62e3 / 30.0 * math.log(98.0 + 1 / 3) - 62e3 / 30.0 * math.log(76.0 + 1 / 3)
     )
-    with pytest.raises(RangeError, match="cooler without its fan"):
+    with refused(RangeError, "cooler without its fan"):
         forecast.fan_failure(
             capacity_j_k=1.0, shell_w_k=1.0, still_cooler_w_k=-1.0, start_c=0.0, ambient_c=0.0,
             heat_w=1.0, limit_c=1.0,
@@ -115,9 +116,9 @@ def test_ambients_far_from_those_measured_are_flagged(
 
 
 def test_forecasts_without_a_conductance_or_an_ambient_are_refused() -> None:
-    with pytest.raises(RangeError, match="conductance: expected above 0"):
+    with refused(RangeError, "conductance"):
         forecast.steady_temp_c(20.0, 1000.0, 0.0)
-    with pytest.raises(RangeError, match="conductance: expected above 0"):
+    with refused(RangeError, "conductance"):
         forecast.limiting_ambient_c(80.0, 1000.0, 0.0)
-    with pytest.raises(RangeError, match="ambient readings"):
+    with refused(RangeError, "ambient_trust"):
         forecast.ambient_trust(20.0, np.array([np.nan]))

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from refusal import refused
 from wattsump_analysis.physics.lumps import (
     OneNode,
     TwoNode,
@@ -223,9 +224,9 @@ def test_a_target_already_met_takes_no_time() -> None:
 
 
 def test_impossible_lumps_and_times_are_refused() -> None:
-    with pytest.raises(RangeError, match="capacity: expected above 0 J/K"):
+    with refused(RangeError, "capacity"):
         OneNode(capacity_j_k=0.0, loss_w_k=5.0)
-    with pytest.raises(RangeError, match="loss"):
+    with refused(RangeError, "loss"):
         TwoNode(capacities_j_k=(1.0, 1.0), losses_w_k=(-1.0, 0.0), coupling_w_k=1.0)
-    with pytest.raises(RangeError, match="coupling"):
+    with refused(RangeError, "coupling"):
         TwoNode(capacities_j_k=(1.0, 1.0), losses_w_k=(0.0, 0.0), coupling_w_k=0.0)

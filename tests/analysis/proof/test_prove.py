@@ -143,7 +143,7 @@ def test_no_cool_down_and_no_fan_step_are_said(unprinted: Proof) -> None:
 
 def test_a_run_under_half_a_time_constant_cannot_tell() -> None:
     proof = prove(lump_session(1500.0, 4000.0, 80.0), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert proof.label is None
     assert codes(proof.reasons) == ["outing-too-short"]
@@ -162,7 +162,7 @@ def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
     )
     cooler = {"label_heat": "8 kW", "label_etd": "55 K", "fan_thermostat": "50 degC"}
     proof = prove(held, bracken(cooler=cooler))
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["held-at-setting"]
     assert "fan thermostat" in proof.reasons[0].text
@@ -170,7 +170,7 @@ def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
 
 def test_metal_that_is_not_listed_leaves_the_watts_open() -> None:
     proof = prove(lump_session(2400.0, 800.0, 60.0), bracken(metal=None))
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["metal-not-listed"]
     assert proof.next_step.code == "list-metal"
@@ -178,7 +178,7 @@ def test_metal_that_is_not_listed_leaves_the_watts_open() -> None:
 
 def test_oil_that_never_warmed_cannot_tell() -> None:
     proof = prove(lump_session(2400.0, 800.0, 15.5), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["oil-never-moved"]
 
 
@@ -186,7 +186,7 @@ def test_an_engine_that_never_ran_cannot_tell() -> None:
     session = lump_session(2400.0, 800.0, 15.0, start_c=60.0)
     stopped = {**session.columns, "engine_rpm": np.zeros_like(session.elapsed_s)}
     proof = prove(replace(session, columns=stopped), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["engine-never-ran"]
 
 
@@ -199,7 +199,7 @@ def test_a_cooler_that_is_not_fitted_cannot_be_proved() -> None:
 
 def test_without_air_temperature_phases_and_peaks_are_all() -> None:
     proof = prove(with_columns(lump_session(2400.0, 800.0, 60.0), "tank_c"), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["no-air-temperature"]
     assert proof.next_step.code == "connect-air-probe"
     assert proof.phases
@@ -236,7 +236,7 @@ def test_a_session_without_rows_is_refused() -> None:
 
 def test_a_handful_of_rows_cannot_tell() -> None:
     proof = prove(lump_session(100.0, 800.0, 60.0), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["too-few-rows"]
 
 
@@ -324,7 +324,7 @@ def test_a_guided_run_that_cannot_tell_is_not_sent_to_make_a_guided_run(
     assert guided.k_w_k is not None
     label = {"label_heat": f"{55.0 * guided.k_w_k.value:.0f} W", "label_etd": "55 K"}
     proof = prove(with_columns(outing, *PROBES, *FLAGS), bracken(cooler=label))
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.next_step.code == "weigh-and-repeat"
 
 
@@ -351,7 +351,7 @@ def test_swapped_probes_give_no_watts_and_are_named(outing: Session) -> None:
         columns["cooler_in_c"],
     )
     proof = prove(with_columns(replace(outing, columns=columns), *PROBES, *FLAGS), bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["cooler-probes-swapped"]
     assert proof.next_step.code == "check-probes"
@@ -384,7 +384,7 @@ def test_without_engine_drive_or_flow_no_label_is_met_or_missed(outing: Session)
     for label_heat in ("1 kW", "50 kW"):
         profile = bracken(cooler={"label_heat": label_heat, "label_etd": "55 K"})
         proof = prove(bare, profile)
-        assert proof.verdict == "cannot tell"
+        assert proof.verdict is Verdict.CANNOT_TELL
         assert proof.reasons[0].code == "flow-unlogged"
         assert proof.next_step.code == "log-engine"
 
@@ -399,7 +399,7 @@ def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed"}
     assert "nobody logged the fan" in prove(lump_running(), bracken(cooler=label)).headline
     belted = prove(lump_running(), bracken(cooler={**label, "fan_with_engine": True}))
-    assert belted.verdict == "falls short"
+    assert belted.verdict is Verdict.FALLS_SHORT
 
 
 def test_without_a_tank_probe_the_oil_s_flow_tells_alone(outing: Session) -> None:
@@ -416,7 +416,7 @@ def test_without_a_tank_probe_the_oil_s_flow_tells_alone(outing: Session) -> Non
 def test_without_tank_and_flow_it_says_what_it_would_take(outing: Session) -> None:
     bare = with_columns(outing, "cooler_in_c", "cooler_out_c", "ambient_c", *FLAGS)
     proof = prove(bare, bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons) == ["no-tank-probe"]
     assert proof.next_step.code == "add-tank-probe"
 

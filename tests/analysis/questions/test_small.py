@@ -9,6 +9,7 @@ import pytest
 
 from analysis import proof_fixture
 from analysis.codes import answer_codes, code_of, codes
+from refusal import refused
 from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure
 from wattsump_analysis.questions.asked import CabAsked, LimitsAsked, LinesAsked, OilAsked
 from wattsump_analysis.questions.cab import warm_cab
@@ -169,7 +170,7 @@ def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
 
 
 def test_a_cab_on_a_day_warmer_than_itself_is_refused() -> None:
-    with pytest.raises(RangeError, match="colder than the cab"):
+    with refused(RangeError, "--ambient"):
         cab(BRACKEN, heat="4 kW", measured="80 W/K", air_flow="0.5 m3/s", ambient="30 degC")
 
 
@@ -303,9 +304,9 @@ def test_a_hose_that_does_not_bear_its_line_must_go() -> None:
 
 
 def test_an_unknown_hose_class_or_dash_is_refused() -> None:
-    with pytest.raises(UsageError, match="hose pressure class"):
+    with refused(UsageError, "hose pressure class"):
         lines(pressure="500 psi", hose_class="100R99")
-    with pytest.raises(UsageError, match="dash size"):
+    with refused(UsageError, "dash size"):
         dash_number("1/2")
 
 

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.outing_maker import bracken, session_of
+from refusal import refused
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
+from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
 from wattsump_logger.session.reader import Session
 
@@ -40,7 +42,7 @@ def outing(**columns: object) -> Session:
 def reason(session: Session) -> str:
     """Return why there are no watts."""
     proof = prove(session, bracken())
-    assert proof.verdict == "cannot tell"
+    assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert proof.next_step.code in ("check-channels", "check-probes")
     return " and ".join(reason.text for reason in proof.reasons)
@@ -96,5 +98,5 @@ def test_readings_in_fahrenheit_give_no_watts() -> None:
 
 
 def test_a_running_estimate_is_refused_too() -> None:
-    with pytest.raises(SessionError, match="the fan channel is the wrong way round"):
+    with refused(SessionError, "this outing"):
         know_so_far(outing(fan_on=1.0 - FAN), bracken())

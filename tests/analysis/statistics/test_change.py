@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from refusal import refused
 from wattsump_analysis.statistics.change import Shape, best_step, change_in, welch
 from wattsump_analysis.statistics.trends import mann_kendall, theil_sen
 from wattsump_logger.errors import RangeError
@@ -143,5 +144,5 @@ def test_step_tests_refuse_what_they_cannot_use() -> None:
         welch([1.0], [1.0, 2.0])
     with pytest.raises(RangeError, match="at least 2 values after"):
         welch([1.0, 2.0], [1.0])
-    with pytest.raises(RangeError, match="finite values"):
+    with refused(RangeError, "outings"):
         change_in([1.0, np.nan, 2.0, 3.0, 4.0])

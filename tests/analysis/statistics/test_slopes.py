@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from refusal import refused
 from wattsump_analysis.statistics.trends import mann_kendall, theil_sen
 from wattsump_logger.errors import RangeError
 
@@ -91,7 +92,7 @@ def test_turning_the_row_round_turns_the_trend_round(values: list[int]) -> None:
 
 
 def test_trends_refuse_what_they_cannot_use() -> None:
-    with pytest.raises(RangeError, match="at least 3 values"):
+    with refused(RangeError, "outings"):
         mann_kendall([1.0, 2.0])
-    with pytest.raises(RangeError, match="finite values"):
+    with refused(RangeError, "outings"):
         theil_sen([1.0, np.inf, 2.0])

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from refusal import refused
 from wattsump_analysis.statistics.trends import ewma
 from wattsump_logger.errors import RangeError
 
@@ -91,18 +92,18 @@ def test_charts_do_not_depend_on_the_unit(values: list[float], shift: float, sca
 
 
 def test_an_outing_without_a_value_is_refused_not_skipped() -> None:
-    with pytest.raises(RangeError, match="leave out outings that have none"):
+    with refused(RangeError, "outings"):
         ewma([1.0, np.nan], target=0.0, sigma=1.0)
 
 
 def test_charts_refuse_parameters_outside_their_range() -> None:
-    with pytest.raises(RangeError, match="weight above 0 and at most 1"):
+    with refused(RangeError, "ewma"):
         ewma([1.0], target=0.0, sigma=1.0, weight=0.0)
-    with pytest.raises(RangeError, match="width above 0"):
+    with refused(RangeError, "ewma"):
         ewma([1.0], target=0.0, sigma=1.0, width=0.0)
     with pytest.raises(RangeError, match="sigma above 0"):
         ewma([1.0], target=0.0, sigma=0.0)
     with pytest.raises(RangeError, match="at least 1 values"):
         ewma([], target=0.0, sigma=1.0)
-    with pytest.raises(RangeError, match="one for each of"):
+    with refused(RangeError, "ewma"):
         ewma([1.0, 2.0, 3.0], target=0.0, sigma=[1.0, 2.0])

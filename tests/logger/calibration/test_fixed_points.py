@@ -2,6 +2,7 @@
 
 import pytest
 
+from refusal import refused
 from wattsump_logger.calibration.fixed_points import altitude_pressure_pa, boiling_point_c
 from wattsump_logger.errors import RangeError
 
@@ -51,7 +52,7 @@ def test_pressure_by_altitude_is_the_standard_atmospheres(
 
 @pytest.mark.parametrize("pressure_pa", [611.0, 22.1e6, -1.0, float("nan")])
 def test_a_pressure_off_the_saturation_line_is_refused(pressure_pa: float) -> None:
-    with pytest.raises(RangeError, match="absolute pressure"):
+    with refused(RangeError, "boiling point"):
         boiling_point_c(pressure_pa)
 
 
@@ -64,7 +65,7 @@ def test_the_saturation_line_is_taken_to_both_its_ends() -> None:
 
 @pytest.mark.parametrize("altitude_m", [-2000.1, 11000.1, float("nan")])
 def test_an_altitude_outside_the_layer_is_refused(altitude_m: float) -> None:
-    with pytest.raises(RangeError, match="above the sea"):
+    with refused(RangeError, "standard atmosphere"):
         altitude_pressure_pa(altitude_m)
 
 

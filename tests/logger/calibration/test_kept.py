@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from refusal import refused
 from wattsump_logger.bench.controller import EmulatedController
 from wattsump_logger.calibration.corrections import Calibration, LineCorrection
 from wattsump_logger.calibration.kept import applied, beside, keep, load_machine
@@ -63,13 +64,13 @@ def test_a_machine_without_corrections_is_as_typed(machine: Path) -> None:
 
 
 def test_corrections_without_a_machine_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match="give the machine's profile with --machine"):
+    with refused(UsageError, "--probes"):
         load_machine(None, tmp_path / "a.json")
     assert load_machine(None) == (None, ())
 
 
 def test_a_file_that_was_asked_for_and_is_not_there_is_an_error(machine: Path) -> None:
-    with pytest.raises(SessionError, match="No such file"):
+    with refused(SessionError, "none.json"):
         load_machine(machine, machine.parent / "none.json")
 
 

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from refusal import refused
 from wattsump_logger.capture.assembler import Assembler, Start
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
 from wattsump_logger.errors import UsageError
@@ -350,7 +351,7 @@ def test_a_renamed_channel_has_its_new_name_in_column_and_fault() -> None:
 
 
 def test_two_channels_cannot_be_given_one_name() -> None:
-    with pytest.raises(UsageError, match="a different name for every channel"):
+    with refused(UsageError, "new channel names"):
         Assembler(names={"tank": "flow"}).feed(hello())
 
 

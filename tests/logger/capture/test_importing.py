@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from refusal import refused
 from wattsump_logger.bench.controller import EmulatedController
 from wattsump_logger.capture.clock import NO_ANCHOR
 from wattsump_logger.capture.importing import import_files, name_for, typed_names, typed_start
@@ -91,14 +92,14 @@ def test_a_typed_start_without_a_zone_is_local_time() -> None:
 
 
 def test_a_typed_start_that_is_none_is_refused() -> None:
-    with pytest.raises(UsageError, match="found 'this morning'"):
+    with refused(UsageError, "--start"):
         typed_start("this morning")
 
 
 def test_new_names_are_pairs() -> None:
     assert typed_names(["tank=sump", "air=ambient"]) == {"tank": "sump", "air": "ambient"}
     for wrong in ("tank", "=x", "tank="):
-        with pytest.raises(UsageError, match="OLD=NEW"):
+        with refused(UsageError, "--rename"):
             typed_names([wrong])
 
 

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from refusal import refused
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.sensor_class import (
     BOARD_HALF_WIDTH_K,
@@ -95,5 +96,5 @@ def test_a_sensor_not_stated_is_judged_as_the_widest_of_the_usual() -> None:
 
 
 def test_a_channel_without_a_temperature_has_no_uncertainty_of_one() -> None:
-    with pytest.raises(UsageError, match="none"):
+    with refused(UsageError, "sensor uncertainty"):
         NO_SENSOR.u_c(71.0)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import zxingcpp
 
+from refusal import refused
 from wattsump_logger.errors import UsageError
 from wattsump_logger.phone.place import PORT, Place, place_of, poster
 
@@ -33,7 +34,7 @@ def test_an_address_is_named_with_or_without_a_port(tmp_path: Path, typed: str, 
      "10.42.0.1:80/x", "user@10.42.0.1"],
 )  # fmt: skip
 def test_anything_but_one_address_of_this_computer_is_refused(tmp_path: Path, typed: str) -> None:
-    with pytest.raises(UsageError, match=r"--phone.*`ip address` lists them"):
+    with refused(UsageError, "--phone"):
         place_of(typed, tmp_path)
     assert list(tmp_path.iterdir()) == []
 

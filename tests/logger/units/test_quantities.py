@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from refusal import refused
 from wattsump_logger.errors import UnitError, UsageError
 from wattsump_logger.units import quantities
 
@@ -154,9 +155,9 @@ def test_what_is_no_such_quantity_is_refused_in_one_line(
 
 
 def test_an_unknown_kind_or_system_is_our_own_callers_mistake() -> None:
-    with pytest.raises(UsageError, match="'heft'"):
+    with refused(UsageError, "units"):
         quantities.parse("1 kg", "heft")
-    with pytest.raises(UsageError, match="'imperial'"):
+    with refused(UsageError, "system of units"):
         quantities.show(1.0, "mass", "imperial")
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from refusal import refused
 from wattsump_logger.errors import UsageError
 from wattsump_logger.thermocouples.converters import supports
 from wattsump_logger.thermocouples.registers import PARTS
@@ -400,12 +401,12 @@ def test_an_unfinished_line_can_be_asked_for() -> None:
 @pytest.mark.parametrize("content", [{"channels": ()}, {"period_ms": 0}, {"firmware": "two words"}])
 def test_a_hello_that_would_be_malformed_is_not_written(content: dict[str, object]) -> None:
     asked: dict[str, object] = {"firmware": "ref-1", "period_ms": 1000, "channels": CHANNELS}
-    with pytest.raises(UsageError, match="hello frame"):
+    with refused(UsageError, "hello frame"):
         format_hello(seq=0, uptime_ms=0, **{**asked, **content})  # type: ignore[arg-type]
 
 
 def test_an_event_that_would_be_malformed_is_not_written() -> None:
-    with pytest.raises(UsageError, match="event frame"):
+    with refused(UsageError, "event frame"):
         format_event(seq=0, uptime_ms=0, code="mark", detail="two words")
 
 
@@ -443,7 +444,7 @@ def test_a_hello_is_found_at_the_start_of_a_line_alone(
 
 
 def test_a_channel_that_no_hello_may_carry_is_refused() -> None:
-    with pytest.raises(UsageError, match="channel 'Tank'"):
+    with refused(UsageError, "channel 'Tank'"):
         WireChannel(name="Tank", source="state")
 
 
