@@ -46,13 +46,17 @@ Estimate = Callable[[Look, str], Learned | None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """What the driver should see: `marks` are to be written into the session now."""
+    """What the driver should see: `marks` are to be written into the session now.
+
+    `wrong` is the code of the wrong move that `urgent` tells of.
+    """
 
     stage: str
     do: str
     left_s: float | None = None
     until: str = ""
     urgent: str = ""
+    wrong: str = ""
     safety: tuple[str, ...] = ()
     learned: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
@@ -268,6 +272,7 @@ class ProvingRun:
             left_s=max(0.0, step.longest_s - self._ran_s) if self._running else None,
             until=wrong.mend if wrong is not None else self._until(step, look),
             urgent=wrong.wrong if wrong is not None else "",
+            wrong=wrong.code if wrong is not None else "",
             safety=step.safety,
             learned=self._known(),
             marks=marks,

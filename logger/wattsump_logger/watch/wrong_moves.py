@@ -67,7 +67,7 @@ class Situation:
 class WrongMove:
     """One row: what the driver reads, and what becomes of the step. `why` goes into the mark."""
 
-    name: str
+    code: str
     fits: Callable[[Situation], bool]
     wrong: str
     mend: str
@@ -84,7 +84,7 @@ class WrongMove:
 
 WRONG_MOVES: tuple[WrongMove, ...] = (
     WrongMove(
-        name="hot, engine running",
+        code="hot-running",
         fits=lambda at: at.is_hot and at.look.is_on("engine") is not False,
         wrong="Oil at {oil_c:.0f} degC, too hot.",
         instead="Fan on, no load, engine at idle: let it cool.",
@@ -92,7 +92,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         act=Act.NOTHING,
     ),
     WrongMove(
-        name="hot, engine stopped",
+        code="hot-stopped",
         fits=lambda at: at.is_hot,
         wrong="Oil at {oil_c:.0f} degC, too hot.",
         instead="Leave everything closed, hands off. Fan on if it runs without the engine.",
@@ -100,7 +100,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         act=Act.NOTHING,
     ),
     WrongMove(
-        name="probe lost",
+        code="probe-lost",
         fits=lambda at: at.blind_s >= _BLIND_S,
         wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
         instead="Fan on, no load. Engine off before you look at the probe's plug.",
@@ -110,7 +110,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         why="cut short, oil not seen",
     ),
     WrongMove(
-        name="started in the soak",
+        code="started-in-soak",
         fits=lambda at: at.is_told and at.step.until.settled and at.needs("engine", False),
         wrong="Engine started: this soak is void.",
         mend="stop it and the soak begins anew; g goes on without",
@@ -119,7 +119,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         why="void, engine started",
     ),
     WrongMove(
-        name="started before the soak",
+        code="started-before-soak",
         fits=lambda at: not at.is_running and at.step.until.settled and at.needs("engine", False),
         wrong="Engine is on: no soak of a running machine.",
         mend="stop it and wait until it is cold; g goes on without",
@@ -127,7 +127,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         acts_after_s=_STARTED_S,
     ),
     WrongMove(
-        name="stalled, or the driver walked off",
+        code="engine-stopped",
         fits=lambda at: (
             at.is_told and at.needs("working", True) and at.look.is_on("engine") is False
         ),
@@ -138,7 +138,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         why="engine stayed off",
     ),
     WrongMove(
-        name="plugged in while it works",
+        code="heater-at-work",
         fits=lambda at: (
             at.step.name != "heater run"
             and at.look.is_on("heater") is True
@@ -149,37 +149,37 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         mend="goes on when the heater is off",
     ),
     WrongMove(
-        name="drive stands",
+        code="drive-stands",
         fits=lambda at: at.is_told and at.needs("working", True),
         wrong="The drive stands: time stands still.",
         mend="turn it at working speed; g ends this step",
     ),
     WrongMove(
-        name="fan on, wrongly",
+        code="fan-is-on",
         fits=lambda at: at.is_told and at.needs("fan", False),
         wrong="Fan is on: time stands still.",
         mend="fan off at its switch; g ends this step",
     ),
     WrongMove(
-        name="fan off, wrongly",
+        code="fan-is-off",
         fits=lambda at: at.is_told and at.needs("fan", True),
         wrong="Fan is off: time stands still.",
         mend="fan on at its switch; g ends this step",
     ),
     WrongMove(
-        name="heater off",
+        code="heater-is-off",
         fits=lambda at: at.is_told and at.needs("heater", True),
         wrong="Heater is off: time stands still.",
         mend="plug it in; g ends this step",
     ),
     WrongMove(
-        name="engine on, wrongly",
+        code="engine-is-on",
         fits=lambda at: at.is_told and at.needs("engine", False),
         wrong="Engine is on: time stands still.",
         mend="stop it; g ends this step",
     ),
     WrongMove(
-        name="nobody does anything",
+        code="nobody-begins",
         fits=lambda at: not at.is_running and at.waited_s >= _IDLE_S,
         wrong="This step has waited for 15 min.",
         mend="g begins it or leaves it out; Ctrl-C ends the outing",
