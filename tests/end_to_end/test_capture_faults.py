@@ -20,6 +20,7 @@ import pytest
 import serial
 
 from end_to_end.rig import CHANNELS, PATIENCE_S, Cable, Capture, controller
+from refusal import refused
 from wattsump_logger.bench.controller import MemoryPort
 from wattsump_logger.capture import loop
 from wattsump_logger.capture.clock import Anchor
@@ -149,7 +150,7 @@ def test_a_second_program_on_the_port_is_refused(tmp_path: Path) -> None:
     with Cable() as cable, Capture(cable.source(), tmp_path) as running:
         cable.send(controller().step())
         running.wait_rows(1)
-        with pytest.raises(PortError, match="another program uses it; close that program"):
+        with refused(PortError, cable.name):
             SerialSource(cable.name).open()
 
 

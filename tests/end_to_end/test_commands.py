@@ -159,7 +159,7 @@ def test_a_port_that_is_not_there_ends_with_its_own_code(
 ) -> None:
     ended = run("log", str(tmp_path / "no-such-port"), "--out", tmp_path)
     assert ended.code == PortError.exit_code
-    assert "no such port" in ended.err
+    assert "no-such-port" in ended.err
 
 
 def test_a_picture_of_an_unknown_kind_is_refused_with_2(

@@ -131,7 +131,7 @@ def test_a_commit_that_nothing_tells_is_left_out(
 def test_quiet_leaves_out_talk_and_keeps_answers_and_errors() -> None:
     boiling = ("sensors", "boil", "none.csv", "--altitude", "350 m")
     said = run(*boiling)
-    assert "caution: boiling water scalds" in said.stderr
+    assert said.stderr.startswith("caution: ")
     assert "caution" not in said.stdout
     for words in (("--quiet", *boiling), (*boiling, "--quiet")):
         hushed = run(*words)
@@ -267,7 +267,7 @@ def test_a_port_that_is_not_there_is_told_before_anything_else() -> None:
     said = run("log", "no-such-port")
     assert said.stderr.count("\n") == 1
     assert "recording" not in said.stderr
-    assert "no such port" in said.stderr
+    assert said.stderr.startswith("wattsump: no-such-port: ")
 
 
 def test_each_command_is_listed_under_a_heading_of_its_use() -> None:

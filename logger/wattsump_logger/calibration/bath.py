@@ -26,6 +26,7 @@ from wattsump_logger.calibration.corrections import (
 )
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
 from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 __all__ = (
@@ -125,7 +126,7 @@ def match(
     reference: str | None = None,
     from_s: float = 0.0,
     to_s: float = math.inf,
-) -> tuple[BathMatch, tuple[str, ...]]:
+) -> tuple[BathMatch, tuple[Remark, ...]]:
     """Match probes that were in one bath; return the match and what to beware of.
 
     Raises
@@ -159,19 +160,24 @@ def was_a_bath(found: BathMatch, where: str) -> None:
         )
 
 
-def _bath_remarks(found: BathMatch) -> Iterator[str]:
+def _bath_remarks(found: BathMatch) -> Iterator[Remark]:
     if abs(found.drift_k) > _DRIFT_K:
-        yield (
-            f"the bath drifted by {found.drift_k:+.1f} K: probes of different thickness lag; "
-            "stir, wait, and use --from"
+        yield Remark(
+            code="bath-drifted",
+            text=f"the bath drifted by {found.drift_k:+.1f} K: probes of different thickness lag; "
+            "stir, wait, and use --from",
         )
     if found.spread_k > 6.0:
-        yield f"the probes differ by {found.spread_k:.1f} K: were all of them in the bath?"
+        yield Remark(
+            code="bath-probes-apart",
+            text=f"the probes differ by {found.spread_k:.1f} K: were all of them in the bath?",
+        )
     if len(found.names) >= 5:
         stray = stray_readings(found.offset_k)
         for name, is_stray in zip(found.names, stray, strict=True):
             if is_stray:
-                yield f"{name} stands apart from the others: its type, its terminals, its place?"
+                text = f"{name} stands apart from the others: its type, its terminals, its place?"
+                yield Remark(code="probe-stands-apart", text=text)
 
 
 def drop_worth(found: BathMatch, profile: Profile | None, drop_k: float = 10.0) -> str:
@@ -302,8 +308,8 @@ def _pairs(path: Path) -> tuple[list[float], list[float]]:
         ) from error
 
 
-def strange(session: Session) -> tuple[str, ...]:
-    """Say which readings are numbers but hardly temperatures, one sentence a finding."""
+def strange(session: Session) -> tuple[Remark, ...]:
+    """Say which readings are numbers but hardly temperatures, one remark a finding."""
     temps = temperatures(session)
     raw = raw_readings(session)
     found = [line for name, values in raw.items() for line in _strange(name, values, session)]
@@ -311,27 +317,29 @@ def strange(session: Session) -> tuple[str, ...]:
     if ambient is not None:
         share = float(np.mean(suspicion.sunlit(ambient, session.elapsed_s)))
         if share > 0.05:
-            found.append(
+            text = (
                 f"ambient swings too fast for shaded air in {share:.0%} of the outing: "
                 "sun, or the cooler's own warm air"
             )
+            found.append(Remark(code="ambient-swings", text=text))
     found += _swapped(temps)
     return tuple(found)
 
 
-def _strange(name: str, values: FloatArray, session: Session) -> Iterator[str]:
-    checks = (
-        (
-            "reads exactly 0.00 again and again: dead wiring or a dead converter",
-            suspicion.exact_zeros(values),
-        ),
-        ("sits at the end of a scale: open or shorted wiring", suspicion.full_scale(values)),
-        ("did not change for more than ten minutes", _stuck(values, session)),
-    )
-    for said, mask in checks:
-        if mask.any():
-            first_s = float(session.elapsed_s[int(np.argmax(mask))])
-            yield f"{name} {said} ({int(mask.sum())} readings, first at {first_s:.0f} s)"
+def _strange(name: str, values: FloatArray, session: Session) -> Iterator[Remark]:
+    def where(mask: suspicion.BoolArray) -> str:
+        first_s = float(session.elapsed_s[int(np.argmax(mask))])
+        return f"({int(mask.sum())} readings, first at {first_s:.0f} s)"
+
+    if (zeros := suspicion.exact_zeros(values)).any():
+        text = f"{name} reads exactly 0.00 again and again: dead wiring or a dead converter"
+        yield Remark(code="reads-zero", text=f"{text} {where(zeros)}")
+    if (ends := suspicion.full_scale(values)).any():
+        text = f"{name} sits at the end of a scale: open or shorted wiring"
+        yield Remark(code="reads-end-of-scale", text=f"{text} {where(ends)}")
+    if (stuck := _stuck(values, session)).any():
+        text = f"{name} did not change for more than ten minutes {where(stuck)}"
+        yield Remark(code="reading-stuck", text=text)
 
 
 def _stuck(values: FloatArray, session: Session) -> suspicion.BoolArray:
@@ -340,11 +348,12 @@ def _stuck(values: FloatArray, session: Session) -> suspicion.BoolArray:
     return mask if moving else np.zeros_like(mask)  # a soak may stand still, an outing may not
 
 
-def _swapped(temps: Mapping[str, FloatArray]) -> Iterator[str]:
+def _swapped(temps: Mapping[str, FloatArray]) -> Iterator[Remark]:
     for warmer, cooler in (("cooler_in", "cooler_out"), ("tank", "ambient")):
         if not {warmer, cooler} <= temps.keys():
             continue
         warm = np.fmax(temps[warmer], temps[cooler])
         at_work = warm - np.nanmin(warm) > _WARM_K if np.isfinite(warm).any() else warm > 0
         if suspicion.swapped(temps[warmer][at_work], temps[cooler][at_work]):
-            yield f"{warmer} is colder than {cooler} nearly always: are the two swapped?"
+            text = f"{warmer} is colder than {cooler} nearly always: are the two swapped?"
+            yield Remark(code="probes-look-swapped", text=text)

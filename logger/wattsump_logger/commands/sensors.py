@@ -243,6 +243,6 @@ def _today() -> date:
     return date.today()
 
 
-def _say(lines: Iterable[str]) -> None:
+def _say(lines: Iterable[object]) -> None:
     for line in lines:
-        typer.echo(line)
+        typer.echo(str(line))

@@ -17,6 +17,7 @@ from analysis.outing_maker import (
     true_k_w_k,
     with_columns,
 )
+from refusal import refused
 from wattsump_analysis.model.fit import Fitted, fit_record
 from wattsump_analysis.proof import stretch
 from wattsump_analysis.proof.prove import OIL_HEAT_KEY, prove
@@ -165,7 +166,6 @@ def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
     assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["held-at-setting"]
-    assert "fan thermostat" in proof.reasons[0].text
 
 
 def test_metal_that_is_not_listed_leaves_the_watts_open() -> None:
@@ -225,7 +225,7 @@ def test_a_tank_channel_that_is_all_faults_is_refused_with_its_fault() -> None:
 
 
 def test_a_session_without_a_tank_channel_is_refused() -> None:
-    with pytest.raises(SessionError, match="readings of the oil in the tank"):
+    with refused(SessionError, "session"):
         prove(with_columns(lump_session(2400.0, 800.0, 60.0), "ambient_c"), bracken())
 
 
@@ -244,7 +244,7 @@ def test_a_wrong_heat_capacity_in_the_sidecar_is_refused() -> None:
     session = lump_session(2400.0, 800.0, 60.0)
     columns = {**session.columns, "flow_lpm": np.full(session.elapsed_s.size, 17.0)}
     wrong = replace(session, columns=columns, metadata={OIL_HEAT_KEY: "much"})
-    with pytest.raises(SessionError, match="a positive number of J"):
+    with refused(SessionError, "session"):
         prove(wrong, bracken())
 
 
@@ -397,7 +397,7 @@ def test_a_stop_that_nobody_logged_is_left_out_of_the_fit(outing: Session) -> No
 
 def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed"}
-    assert "nobody logged the fan" in prove(lump_running(), bracken(cooler=label)).headline
+    assert prove(lump_running(), bracken(cooler=label)).reasons[0].code == "fan-unlogged"
     belted = prove(lump_running(), bracken(cooler={**label, "fan_with_engine": True}))
     assert belted.verdict is Verdict.FALLS_SHORT
 

@@ -5,12 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.codes import codes
 from analysis.outing_maker import bracken, session_of
 from refusal import refused
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
 from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
 _N = 3600
@@ -39,13 +41,13 @@ def outing(**columns: object) -> Session:
     return session_of(T, right | columns)
 
 
-def reason(session: Session) -> str:
+def reasons(session: Session) -> tuple[Remark, ...]:
     """Return why there are no watts."""
     proof = prove(session, bracken())
     assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert proof.next_step.code in ("check-channels", "check-probes")
-    return " and ".join(reason.text for reason in proof.reasons)
+    return proof.reasons
 
 
 def test_right_switches_leave_the_watts() -> None:
@@ -53,48 +55,52 @@ def test_right_switches_leave_the_watts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fan", "words"),
+    ("fan", "code", "figures"),
     [
-        (np.ones(_N), "said on for 17 min between 23 and 50 min"),
-        (np.zeros(_N), "said off for 20 min between 30 and 60 min"),
-        (1.0 - FAN, "the fan channel is the wrong way round"),
-        (np.tile([0.0, 1.0], _N // 2), "went on and off 3598 times"),
+        (np.ones(_N), "fan-channel-stuck-on", "17 min between 23 and 50 min"),
+        (np.zeros(_N), "fan-channel-stuck-off", "20 min between 30 and 60 min"),
+        (1.0 - FAN, "fan-channel-inverted", ""),
+        (np.tile([0.0, 1.0], _N // 2), "channel-loose", "3598 times"),
     ],
 )
-def test_a_fan_channel_that_lies_is_named(fan: object, words: str) -> None:
-    assert words in reason(outing(fan_on=fan))
+def test_a_fan_channel_that_lies_is_named(fan: object, code: str, figures: str) -> None:
+    (reason,) = reasons(outing(fan_on=fan))
+    assert reason.code == code
+    assert figures in reason.text
 
 
 def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
     session = outing(fan_on=1.0 - FAN)
     kept = ("tank_c", "ambient_c", "fan_on", "engine_on", "drive_on")
     session = replace(session, columns={name: session.columns[name] for name in kept})
-    assert "the opposite" in reason(session)
+    assert codes(reasons(session)) == ["channel-inverted"]
 
 
 def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
-    assert "one of the two is wrong" in reason(outing(engine_on=np.zeros(_N)))
+    assert codes(reasons(outing(engine_on=np.zeros(_N)))) == ["drive-moves-with-engine-off"]
 
 
 def test_tank_and_air_swapped_give_no_watts() -> None:
     right = outing().columns
     swapped = outing(tank_c=right["ambient_c"], ambient_c=right["tank_c"])
-    assert "these two probes are swapped" in reason(swapped)
+    assert codes(reasons(swapped)) == ["tank-and-air-swapped"]
 
 
 def test_time_in_milliseconds_gives_no_watts() -> None:
-    assert "does not count seconds" in reason(replace(outing(), elapsed_s=T * 1000.0))
+    assert codes(reasons(replace(outing(), elapsed_s=T * 1000.0))) == ["time-counts-no-seconds"]
 
 
 def test_time_that_leaps_gives_no_watts() -> None:
     leap = T + np.where(T > 1800.0, 1e9, 0.0)
-    assert "elapsed_s jumps by 2.78e+05 h at 30 min" in reason(replace(outing(), elapsed_s=leap))
+    (reason,) = reasons(replace(outing(), elapsed_s=leap))
+    assert reason.code == "time-jumps"
+    assert "2.78e+05 h at 30 min" in reason.text
 
 
 def test_readings_in_fahrenheit_give_no_watts() -> None:
     right = outing().columns
     hot = {name: 1.8 * right[name] + 32.0 for name in right if name.endswith("_c")}
-    assert "°F" in reason(outing(**hot))
+    assert codes(reasons(outing(**hot))) == ["readings-too-hot"]
 
 
 def test_a_running_estimate_is_refused_too() -> None:

@@ -75,7 +75,7 @@ def test_a_probe_that_fell_off_reads_like_air() -> None:
     record = with_probe("cooler_in", off)
     said = suspects.probe_in_air(record, "cooler_in")
     assert code_of(said) == "probe-in-air"
-    assert "for 10 min from 40 min on" in str(said)
+    assert "10 min from 40 min" in str(said)
     assert suspects.probe_in_air(record, "cooler_out") is None
 
 
@@ -87,7 +87,8 @@ def test_a_probe_that_jumps_alone_was_moved() -> None:
     record = with_probe("cooler_out", knocked, fan=np.ones(BINS))
     said = suspects.probe_that_moved(record)
     assert code_of(said) == "probe-moved"
-    assert "cooler out jumped by -6." in str(said)
+    assert "cooler out" in str(said)
+    assert "-6." in str(said)
     assert "at 35 min" in str(said)
 
 

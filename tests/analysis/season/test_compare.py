@@ -57,9 +57,7 @@ def test_a_bigger_cooler_is_so_many_kelvin_cooler_at_the_same_air_and_work() -> 
     true_k = 3400.0 / 95.0 / 2.0 - 3400.0 / 95.0
     assert change.low < true_k < change.high
     assert found.like_rise.beyond
-    sentence = compare_sentence(found).text
-    assert sentence.startswith("About ")
-    assert "K cooler at the same air and work" in sentence
+    assert compare_sentence(found).text.startswith("About ")
 
 
 def test_more_work_after_the_change_is_taken_out_of_the_rise() -> None:

@@ -110,7 +110,7 @@ def test_a_fault_of_ours_in_one_file_costs_only_that_file_and_is_tried_again(
     monkeypatch.setattr("wattsump_analysis.season.folder._loaded", broken)
     gathered = gather(tmp_path, run=one_by_one, method="m")
     assert gathered.left_out[0].why.code == "outing-failed"
-    assert "ZeroDivisionError: by accident" in gathered.left_out[0].why.text
+    assert "ZeroDivisionError" in gathered.left_out[0].why.text
     runner = Runner()
     assert len(gather(tmp_path, run=runner, method="m").outings) == 1
 
