@@ -58,7 +58,6 @@ LOG_2PI = float(np.log(2.0 * np.pi))
 
 TRANSFORM = {parameter.name: parameter.transform for parameter in PARAMETERS}
 SIZE = len(NODES) + 1  # and the wander
-WITHOUT_PRIOR = 1e-9
 
 
 def natural(name: str, transformed: Any) -> Any:

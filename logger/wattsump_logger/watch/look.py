@@ -62,9 +62,9 @@ class Look:
 
     def is_on(self, role: str) -> bool | None:
         """Tell whether the engine, drive, fan or heater is on; None where nothing tells."""
-        value = self.read(role)
-        unit = self.column(role).rpartition("_")[2]
-        return None if value is None else value >= _ON_FROM.get(unit, 0.5)
+        column = self.column(role)
+        value = self.values.get(column)
+        return None if value is None else value >= _ON_FROM.get(column.rpartition("_")[2], 0.5)
 
     @property
     def is_working(self) -> bool | None:

@@ -77,7 +77,8 @@ def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
 
 
 def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
-    assert codes(reasons(outing(engine_on=np.zeros(_N)))) == ["drive-moves-with-engine-off"]
+    found = codes(reasons(outing(engine_on=np.zeros(_N))))
+    assert found == ["engine-channel-stuck-off", "drive-moves-with-engine-off"]
 
 
 def test_tank_and_air_swapped_give_no_watts() -> None:
