@@ -1,11 +1,18 @@
 """The running estimate: when it begins, what it says, and that a capture never waits for it."""
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
 
-from wattsump_analysis.emulation.bracken import COOLER_W_K, WIRE_CHANNELS, demo_profile, rehearse
+from wattsump_analysis.emulation.bracken import (
+    COOLER_W_K,
+    WIRE_CHANNELS,
+    Rehearsal,
+    demo_profile,
+    rehearse,
+)
 from wattsump_analysis.live.running_k import (
     Guided,
     Known,
@@ -21,9 +28,13 @@ from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import proving_steps
 
 
+@cache
+def rehearsed() -> Rehearsal:
+    return rehearse(demo_profile())
+
+
 def looks(until_s: int) -> list[Look]:
-    rehearsal = rehearse(demo_profile())
-    found = []
+    rehearsal, found = rehearsed(), []
     for second in range(0, until_s, 2):
         values = rehearsal.values(float(second))
         cells = {c.column: values[c.name] for c in WIRE_CHANNELS}
