@@ -123,7 +123,7 @@ def test_a_capture_whose_reader_broke_off_is_no_success(
         raise SystemExit
 
     monkeypatch.setattr(MemoryPort, "read", die)
-    with pytest.raises(PortError, match="reading broke off"):
+    with pytest.raises(PortError, match="reading failed"):
         loop.run(MemoryPort(controller(), until_s=5), tmp_path, name="a")
 
 

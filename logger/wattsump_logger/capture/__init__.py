@@ -1,4 +1,4 @@
-"""From a port or a file of wire bytes to a session, without losing a reading.
+"""From a port or a file of wire bytes to a session.
 
 In: bytes. Out: rows handed to the session, events and counts.
 Used by: watch, calibration, bench and commands.

@@ -1,8 +1,7 @@
-"""The one path from wire to session: bytes with their anchors in, rows out.
+"""Makes session rows of received bytes and the times they came at.
 
-Live capture, card import and making an outing again all run through `Assembler`, so the
-same bytes give the same rows. Whatever was wrong on the wire is kept as a fault of the
-channel `wire` in the next row.
+Live capture, card import and repeated import all use `Assembler`, so the same bytes give
+the same rows. Anything wrong on the wire becomes a fault of the channel `wire` in the next row.
 """
 
 from collections import Counter
@@ -23,7 +22,7 @@ from wattsump_logger.wire.frames import FrameParser
 
 __all__ = ("Assembler", "Start")
 
-_MOST_MARKS = 64  # waiting for a reading to carry them; more are counted, not kept
+_MOST_MARKS = 64  # that wait for the next row; more are counted and dropped
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -93,9 +92,9 @@ class Assembler:
         return done
 
     def note(self, word: str, detail: str = "", anchor: Anchor = NO_ANCHOR) -> None:
-        """Take what the host did or saw; it shows in the next row."""
+        """Take a note of the host; it goes into the next row."""
         if word in ("lost", "damaged", "dropped"):
-            # The line that was cut here must not swallow the one that comes next.
+            # A line cut here must not be joined to the next one.
             for event in self._parser.finish():
                 self._take(event, anchor)
         if word == "mark":
@@ -110,7 +109,7 @@ class Assembler:
             self._mark(f"{word} {detail}".strip(), None)
 
     def finish(self) -> list[Row]:
-        """Return the row for what no reading came to carry, if there is any.
+        """Return a last row for faults and marks after the last reading, if there are any.
 
         An unfinished last line is no fault: the capture was stopped in the middle of it.
         """
@@ -172,7 +171,7 @@ class Assembler:
                 self._fault("repeat")
 
     def _place(self, frame: Hello | Reading | EventFrame, anchor: Anchor) -> int:
-        """Place a sound frame in time, after a lost connection with some suspicion."""
+        """Return the elapsed time of a sound frame, checked after a lost connection."""
         self.frames += 1
         uptime_ms = frame.uptime_ms
         if self._reopened:
@@ -190,7 +189,7 @@ class Assembler:
         return self._time.place(uptime_ms, anchor)
 
     def _uptime_step(self, uptime_ms: int, anchor: Anchor) -> None:
-        """Go on by the host's clock, or by one interval: the controller's time was misread."""
+        """Continue by the host's clock, or by one interval: the controller's time was misread."""
         if self._time.returns(uptime_ms, self._period_ms):
             return
         self._fault("uptime_step")
@@ -216,15 +215,15 @@ class Assembler:
                 where="new channel names",
                 do="choose names that no other channel has",
             )
-        known = self._profile.channels if self._profile else {}
+        profiled = self._profile.channels if self._profile else {}
         self._makers = [cell_maker(channel, self._profile) for channel in channels]
         self._start = Start(
             hello=hello,
             channels=channels,
             offsets_k={
-                channel.column: known[channel.name].offset_k
+                channel.column: profiled[channel.name].offset_k
                 for channel in channels
-                if channel.is_temperature and channel.name in known
+                if channel.is_temperature and channel.name in profiled
             },
         )
         self._out.append(self._start)
@@ -288,7 +287,7 @@ class Assembler:
         return cell
 
     def _follow_clock(self, anchor: Anchor) -> None:
-        """Read the host's clock at the newest row: that is what the anchor was taken for."""
+        """Read the host's clock at the newest row, the row the anchor belongs to."""
         if not any(isinstance(item, Row) for item in self._out):
             return
         is_unset = anchor.utc_ms is not None and anchor.utc_ms < CLOCK_SET_FROM_MS
@@ -300,7 +299,7 @@ class Assembler:
             self._fault(f"clock_step={step_ms / 1000:+.0f}", 0)
 
     def _settle(self) -> None:
-        """Give the rows made so far their wall time; what follows may count anew."""
+        """Give the rows made so far their wall time, before time starts again from 0."""
         self._done += (self._timed(i) if isinstance(i, Row) else i for i in self._out)
         self._out = []
 

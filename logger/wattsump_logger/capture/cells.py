@@ -1,4 +1,4 @@
-"""A channel's field, from what the wire said to the text of a session cell."""
+"""From a channel's field on the wire to the text of its session cell."""
 
 from collections.abc import Callable
 
@@ -9,32 +9,32 @@ from wattsump_logger.wire.events import HEX_DIGITS, WireChannel
 __all__ = ("CellMaker", "cell_maker")
 
 CellMaker = Callable[[str], tuple[str, str]]
-_KEPT = 8192  # words of a channel kept with their text: some hundred kelvins of quarter steps
+_KEPT = 8192  # fields of a channel kept with their text: some hundred kelvins of quarter steps
 
 
 def cell_maker(channel: WireChannel, profile: Profile | None) -> CellMaker:
     """Return the function from a field of this channel to its cell's text and its fault.
 
-    The profile's correction is added to temperatures; a probe of another type than the
-    converter is set for is converted as what it is.
+    The profile's correction is added to temperatures. A probe of another type than the
+    converter is set for is converted by its own type.
     """
-    known = profile.channels.get(channel.name) if profile else None
-    correct = _correction(known)
+    profiled = profile.channels.get(channel.name) if profile else None
+    correct = _correction(profiled)
     if channel.source in HEX_DIGITS:
-        return _kept(_thermocouple(channel, _probe(known), correct))
-    if channel.is_temperature and known is not None and (known.offset_k or known.slope):
+        return _kept(_thermocouple(channel, _probe(profiled), correct))
+    if channel.is_temperature and profiled is not None and (profiled.offset_k or profiled.slope):
         return _kept(lambda field: (f"{correct(float(field)):.3f}" if field else "", ""))
     return lambda field: (field, "")
 
 
-def _correction(known: Channel | None) -> Callable[[float], float]:
-    if known is None:
+def _correction(profiled: Channel | None) -> Callable[[float], float]:
+    if profiled is None:
         return lambda temp_c: temp_c
-    return lambda temp_c: temp_c + known.correction_k(temp_c)
+    return lambda temp_c: temp_c + profiled.correction_k(temp_c)
 
 
-def _probe(known: Channel | None) -> str | None:
-    return known.sensor.letter if known else None
+def _probe(profiled: Channel | None) -> str | None:
+    return profiled.sensor.letter if profiled else None
 
 
 def _thermocouple(
@@ -49,15 +49,15 @@ def _thermocouple(
 
 
 def _kept(make: CellMaker) -> CellMaker:
-    """Remember what each field became: a slow temperature says the same words again."""
-    known: dict[str, tuple[str, str]] = {}
+    """Remember the result for each field: a slow temperature repeats its fields."""
+    cells: dict[str, tuple[str, str]] = {}
 
     def cell(field: str) -> tuple[str, str]:
-        found = known.get(field)
-        if found is None:
-            if len(known) >= _KEPT:
-                known.clear()
-            found = known[field] = make(field)
-        return found
+        result = cells.get(field)
+        if result is None:
+            if len(cells) >= _KEPT:
+                cells.clear()
+            result = cells[field] = make(field)
+        return result
 
     return cell

@@ -1,7 +1,7 @@
-"""The host's two clocks, and the anchor they give to what arrives.
+"""The host's two clocks, and the times they give to received bytes.
 
-Wall time may be stepped, back or by years; monotonic time never is, but means nothing
-after the host restarts. Everything that arrives is anchored to both.
+Wall time may be stepped, back or by years. Monotonic time never is, but it starts again
+with the host. An `Anchor` holds both.
 """
 
 import time
@@ -13,7 +13,7 @@ __all__ = ("NO_ANCHOR", "Anchor", "Clock", "FastClock", "HostClock")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Anchor:
-    """When the host took something in; None where there was no host, as on a card."""
+    """When the host received something; None where there was no host, as on a card."""
 
     utc_ms: int | None
     mono_ms: int | None
@@ -39,12 +39,12 @@ class HostClock:
 
 
 def _steady_ns() -> int:
-    """Return monotonic time that also counts while a laptop sleeps, where there is such."""
+    """Return monotonic time that also counts while a laptop sleeps, if the system has it."""
     return time.monotonic_ns() if _ALWAYS is None else time.clock_gettime_ns(_ALWAYS)
 
 
 class FastClock:
-    """Clocks that run `speed` times as fast, for an emulated controller that does so."""
+    """Clocks that run `speed` times as fast, to go with a fast emulated controller."""
 
     def __init__(self, speed: float, start_utc_ms: int) -> None:
         self._speed = speed
@@ -52,6 +52,6 @@ class FastClock:
         self._began_s = time.monotonic()
 
     def anchor(self) -> Anchor:
-        """Return the present moment of the fast world."""
+        """Return the present moment in fast time."""
         passed_ms = round((time.monotonic() - self._began_s) * self._speed * 1000)
         return Anchor(utc_ms=self._start_utc_ms + passed_ms, mono_ms=passed_ms)

@@ -1,11 +1,11 @@
-"""Makes a session from what was kept: wire files of live captures, files from cards."""
+"""Makes a session from wire files of live captures and from files of a controller's card."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from wattsump_logger.capture.overlap import Told, without_repeats
+from wattsump_logger.capture.overlap import Repeats, without_repeats
 from wattsump_logger.capture.recorder import Recorder, checked_name
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
@@ -19,7 +19,7 @@ __all__ = (
     "typed_start",
 )
 
-_FIRST_YEAR, _LAST_YEAR = 1980, 2200  # what no clock can have meant is mistyped
+_FIRST_YEAR, _LAST_YEAR = 1980, 2200  # an earlier time was mistyped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,8 +56,8 @@ def import_files(
         names=names,
         metadata={"made_from": [file.name for file in files]},
     )
-    told = Told()
-    for item in without_repeats(files, told):
+    repeats = Repeats()
+    for item in without_repeats(files, repeats):
         recorder.take(item)
         _check(recorder, folder)
     recorder.close()
@@ -73,7 +73,7 @@ def import_files(
         paths=tuple(recorder.paths),
         row_count=recorder.row_count,
         counts=dict(recorder.assembler.counts),
-        repeated=told.frame_count,
+        repeated=repeats.frame_count,
     )
 
 
@@ -99,7 +99,7 @@ def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
 
 
 def check_one_table(files: Sequence[Path]) -> None:
-    """Raise a UsageError where tables of another logger are not given one by one."""
+    """Raise a UsageError where a table of another logger comes with other files."""
     if len(files) > 1:
         raise UsageError(
             expected="one table, or wire and card files of one outing",

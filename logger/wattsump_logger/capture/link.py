@@ -1,10 +1,8 @@
-"""Keeps a port open and takes in what it says, whatever the disk is doing meanwhile.
+"""Keeps a port open and reads it, however slow the disk is.
 
-A thread reads, so that a slow card never makes the port's small buffer overflow. A lost
-port is opened again with growing pauses. What arrives, and when, comes out as wire items.
-
-Drivers fail in ways no list of errors is complete for, and the thread has nobody else to
-fall back on: whatever a port raises, it is lost and will be opened again.
+A thread reads, so that a slow card never makes the port's small buffer overflow. It yields
+wire items: the bytes, and when they came. A lost port is opened again, with growing pauses.
+Drivers raise errors of many types, so any exception of a port means that the port is lost.
 """
 
 import contextlib
@@ -20,24 +18,24 @@ from wattsump_logger.capture.wirefile import MAX_CHUNK, Chunk, HostNote, WireIte
 __all__ = ("PAUSES_S", "BytePort", "Link", "OpenedFirst", "PortSource")
 
 PAUSES_S = (0.25, 0.5, 1.0, 2.0, 5.0)  # between tries; a board takes 1 to 3 s to come back
-_READ_S = 0.25  # how long a read may be silent before it looks whether to stop
+_READ_S = 0.25  # longest read before it checks whether to stop
 _QUEUED = 4096  # chunks; at 100 a second the disk may stand still for 40 s
 
 
 class BytePort(Protocol):
-    """An open port: bytes, b"" for silence, None when nothing more will ever come."""
+    """An open port: bytes, b"" for silence, None at the end of the stream."""
 
     name: str
 
     def read(self, timeout_s: float) -> bytes | None:
-        """Return what came, waiting at most so long; PortError once the port is gone."""
+        """Return what came within `timeout_s`; PortError once the port is gone."""
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
 
 
 class PortSource(Protocol):
-    """What can be opened, and opened again."""
+    """A port that can be opened more than once."""
 
     name: str
 
@@ -46,9 +44,9 @@ class PortSource(Protocol):
 
 
 class OpenedFirst:
-    """A source opened at once, so that a port that is not there is told before all else.
+    """A source that is opened at once, so that a missing port is reported first.
 
-    The first `open` hands that port out; later ones open the source again.
+    The first `open` returns that port; later ones open the source again.
     """
 
     def __init__(self, source: PortSource) -> None:
@@ -63,7 +61,7 @@ class OpenedFirst:
         return port
 
     def close(self) -> None:
-        """Let go of a port nobody has asked for."""
+        """Close the port if nobody has asked for it."""
         port, self._opened = self._opened, None
         if port is not None:
             port.close()
@@ -77,20 +75,22 @@ class Link:
     ) -> None:
         self.is_open = False
         self.ended = False
-        self.failure: BaseException | None = None  # what ended the thread, if that was not asked
+        self.failure: BaseException | None = None  # what ended the thread, other than `close`
         self._source = source
         self._clock = clock
         self._pauses_s = pauses_s or PAUSES_S
         self._pauses = self._growing()
         self._items: queue.Queue[WireItem] = queue.Queue(_QUEUED)
         self._stop = threading.Event()
-        self._port: BytePort | None = source.open()  # the first failure is the caller's to hear
+        self._port: BytePort | None = (
+            source.open()
+        )  # a failure of the first open is raised to the caller
         self._say("opened", self._port.name)
         self._thread = threading.Thread(target=self._run, name="wattsump-link", daemon=True)
         self._thread.start()
 
     def next(self, timeout_s: float) -> list[WireItem]:
-        """Return all that has come, waiting for a first item at most so long."""
+        """Return all items received, waiting up to `timeout_s` for the first."""
         items: list[WireItem] = []
         try:
             items.append(self._items.get(timeout=timeout_s))
@@ -101,16 +101,16 @@ class Link:
 
     @property
     def is_over(self) -> bool:
-        """Tell whether nothing more will come and everything was taken."""
+        """Tell whether the stream has ended and every item was taken."""
         return self.ended and self._items.empty()
 
     def close(self) -> list[WireItem]:
-        """Stop reading; return what had come and was not taken yet."""
+        """Stop reading; return the items not taken yet."""
         self._stop.set()
-        left: list[WireItem] = []
+        remaining: list[WireItem] = []
         while self._thread.is_alive():
-            left += self.next(0.02)
-        return left + self.next(0)
+            remaining += self.next(0.02)
+        return remaining + self.next(0)
 
     def _run(self) -> None:
         try:
@@ -142,7 +142,7 @@ class Link:
             self._put(Chunk(anchor=anchor, data=data[start : start + MAX_CHUNK]))
 
     def _growing(self) -> Iterator[float]:
-        """Yield pauses that grow until something comes, not only until a port opens."""
+        """Yield growing pauses; they start again once bytes have come, not once a port opens."""
         return chain(self._pauses_s, repeat(self._pauses_s[-1]))
 
     def _reopen(self) -> None:

@@ -1,4 +1,4 @@
-"""Which ports there are, and which of them speaks the line protocol."""
+"""Lists the serial ports, and listens which of them speaks the line protocol."""
 
 import errno
 import re
@@ -15,7 +15,7 @@ from wattsump_logger.wire.frames import FrameParser
 
 __all__ = ("Listened", "heard", "listen_to", "port_lines")
 
-_KEPT = 65_536  # bytes in which wrong lines are looked for
+_KEPT = 65_536  # first bytes, searched for wrong lines
 _MOST_WRONG = 3
 _LINE_SHOWN = 70
 
@@ -29,14 +29,14 @@ def port_lines(
     clock: Clock | None = None,
     is_allowed: Callable[[str], bool] = may_open,
 ) -> Iterator[str]:
-    """Yield one line per port; with `listen_s` above 0 also what was heard on it.
+    """Yield one line per port; with `listen_s` above 0 also what was received on it.
 
-    Lines that should be frames and are none follow, with what is wrong with each field.
+    Lines that look like damaged frames follow, with what is wrong with each field.
     """
-    found = find_ports() if ports is None else ports
-    if not found:
+    infos = find_ports() if ports is None else ports
+    if not infos:
         yield "no serial port found: plug the controller in, or try another cable: some only charge"
-    for info in found:
+    for info in infos:
         line = f"{info.name}  {info.description}  {info.identity}".rstrip()
         if not is_allowed(info.name):
             error = why_not(info.name, PermissionError(errno.EACCES, "no permission"))
@@ -64,7 +64,7 @@ def _tell(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listened:
-    """The events of a while on a port, and in words what was wrong with the first wrong lines."""
+    """The events received on a port, and what was wrong with the first wrong lines."""
 
     events: list[Event]
     wrong: tuple[str, ...]
@@ -88,25 +88,25 @@ def listen_to(port: BytePort, listen_s: float, clock: Clock) -> Listened:
 def _wrong(data: bytes, hello: Hello | None) -> Iterator[str]:
     """Explain the first lines that are wrong, each once.
 
-    Listening may have begun in the middle of a line, so the first counts only if it begins like
-    a frame; what has no ASCII to it is another speed, and not a frame gone wrong.
+    Listening may begin in the middle of a line, so the first line counts only if it begins like
+    a frame. A line that is mostly not ASCII comes from another baud rate and is not explained.
     """
     lines = data.splitlines()[: None if data[-1:] in b"\r\n" else -1]
     if lines and not re.match(rb"[A-Z][0-9],", lines[0]):
         lines = lines[1:]
     channels = hello.channels if hello and not hello.unread else None
-    said: set[str] = set()
+    explained: set[str] = set()
     for line in filter(None, lines):
-        if len(said) >= _MOST_WRONG or sum(byte > 0x7E for byte in line) * 4 > len(line):
+        if len(explained) >= _MOST_WRONG or sum(byte > 0x7E for byte in line) * 4 > len(line):
             continue
         words = "; ".join(explain(line, channels))
-        if words and words not in said:
-            said.add(words)
+        if words and words not in explained:
+            explained.add(words)
             yield f"    {line[:_LINE_SHOWN].decode('ascii', 'replace')}\n        {words}"
 
 
 def heard(events: list[Event]) -> str:
-    """Return in words what a port's events mean for whoever looks for a controller."""
+    """Return in words what a port's events say about a controller on it."""
     for event in events:
         if isinstance(event, Hello):
             names = " ".join(channel.name for channel in event.channels)
@@ -120,5 +120,5 @@ def heard(events: list[Event]) -> str:
     if kinds & {Reading, EventFrame} or any(hasattr(event, "uptime_ms") for event in events):
         return "speaks our protocol (no hello yet: one comes at least every 60 s)"
     if kinds & {Noise, BadCrc, Oversized}:
-        return "says something else, or at another speed (--baud)"
-    return "says frames of a kind this version does not know"
+        return "sends something else, or at another speed (--baud)"
+    return "sends frames of a kind this version does not know"

@@ -1,9 +1,9 @@
 """The capture loop: from a port to `<name>.wire` and `<name>.csv`, outing by outing.
 
-What arrives is written to the wire file first and to the session next, both handed to
-the operating system at once and put on the disk every few seconds. A silence longer than
-asked for ends an outing; the next bytes begin another. A full disk stops nothing: see
-`WireWriter` and `Recorder` for what waits and what is given up.
+Bytes go to the wire file first and to the session next; both are handed to the operating
+system at once and synced to the disk every few seconds. A silence longer than asked for ends
+an outing; the next bytes begin another. A full disk does not end a capture: `WireWriter` and
+`Recorder` say what waits and what is dropped.
 """
 
 import contextlib
@@ -34,7 +34,7 @@ _WAIT_S = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Status:
-    """Where a capture stands, for whoever shows it."""
+    """The state of a capture, for the screen."""
 
     port: str
     is_open: bool
@@ -52,7 +52,7 @@ class Status:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Captured:
-    """What a capture left: its wire files, its sessions, rows and faults by code."""
+    """The result of a capture: its wire files, its sessions, rows and faults by code."""
 
     wires: tuple[Path, ...]
     sessions: tuple[Path, ...]
@@ -95,18 +95,18 @@ class Outing:
         return file
 
     def news(self) -> list[tuple[str, str]]:
-        """Return what befell the files since last asked, as words of the wire file."""
-        found = []
+        """Return what happened to the files since the last call, as words of the wire file."""
+        news = []
         writer = self.recorder.writer
         for file in (self.wire.file, writer.file if writer else None):
             if file is None:
                 continue
             failures = file.sync_failures - self._told.get(file, 0)
             if failures:
-                found.append(("sync_failed", str(failures)))
+                news.append(("sync_failed", str(failures)))
                 self._told[file] = file.sync_failures
         lost, self.recorder.lost = self.recorder.lost, []
-        return found + [("file_lost", text) for text in lost]
+        return news + [("file_lost", text) for text in lost]
 
     def take(self, item: WireItem) -> list[Row]:
         """Keep one item, then make rows of it."""
@@ -114,13 +114,13 @@ class Outing:
         return self.recorder.take(item)
 
     def idle(self) -> None:
-        """Try again what the disk has refused."""
+        """Try again to write what the disk has refused."""
         self.wire.flush()
         self.recorder.flush()
 
     @property
     def trouble(self) -> str:
-        """Say why the disk does not take what we have, "" while it does."""
+        """Say why the disk refuses writes, "" while it takes them."""
         return self.wire.trouble or self.recorder.trouble
 
     def close(self) -> None:
@@ -158,7 +158,7 @@ class _Loop:
         self.heard_ms = began.mono_ms or 0
 
     def begin(self) -> None:
-        """Refuse a folder that takes no file, while nothing is lost by it."""
+        """Refuse a folder that takes no file, before anything is recorded."""
         if self.outing is not None and self.outing.wire.file is None:
             raise SessionError(
                 expected="to create a new file",
@@ -186,7 +186,7 @@ class _Loop:
             if self._ends_at_hello:
                 return self._divide(item)
             self._at_line_start = item.data.endswith(b"\n")
-        elif item.word != "mark":  # the line ends here, whatever it was
+        elif item.word != "mark":  # a cut line ends here
             return self._let_go() + self._pass_on(item)
         return self._pass_on(item)
 
@@ -202,7 +202,7 @@ class _Loop:
         return self.outing.take(item)
 
     def end_at_hello(self) -> None:
-        """End the outing where the next hello begins: the next one has no reading without it."""
+        """End the outing where the next hello begins: a session can only start with a hello."""
         self._ends_at_hello = self.outing is not None
 
     def _divide(self, chunk: Chunk) -> list[Row]:
@@ -299,32 +299,32 @@ def run(
     is_over: Callable[[], bool] | None = None,
     status_s: float = 1.0,
 ) -> Captured:
-    """Record until `stop()` is true or the port says that nothing more will come.
+    """Record until `stop()` is true or the stream of the port ends.
 
     Parameters
     ----------
     port : PortSource
         `ports.SerialSource(name)`, or any object that opens to something with `read`.
     folder : Path
-        Where the files go; made if it is not there.
+        Where the files go; created if missing.
     profile : Profile, optional
         The machine; its offsets and probe types are applied, and the sidecar keeps it.
     clock : Clock, optional
         The host's clocks, or a `FastClock` beside an emulated controller.
     on_status, on_rows : callable, optional
-        Told every `status_s` where things stand; told each batch of new rows.
+        Called every `status_s` with the status; called with each batch of new rows.
     marks : callable, optional
-        Asked for what the driver has noted since it was last asked.
+        Returns what the driver has noted since the last call.
     quiet_ends_s : float, optional
         A silence this long ends the outing; the next bytes begin a new one.
     is_over : callable, optional
-        Asked whether the outing is over though the controller goes on talking; if so, its
+        Returns whether the outing is over although the controller still sends; if so, its
         next hello begins a new one.
 
     Raises
     ------
     PortError
-        The port cannot be opened at the start; later it is tried again and again.
+        The port cannot be opened at the start. A port lost later is tried until it is back.
     SessionError
         The folder cannot be written to.
     """
@@ -363,9 +363,9 @@ def run(
     if link.failure is not None:
         raise PortError(
             expected="bytes until asked to end",
-            found=f"reading broke off ({type(link.failure).__name__}: {link.failure})",
+            found=f"reading failed ({type(link.failure).__name__}: {link.failure})",
             where=port.name,
-            do="start again; what came until then is in the files",
+            do="start again; everything received until then is in the files",
         ) from link.failure
     return loop.result()
 
@@ -383,7 +383,7 @@ def _make(folder: Path) -> None:
 
 
 def free_name(folder: Path, wanted: str | None, now: Anchor) -> str:
-    """Return a name that no file of the folder has: the wanted one, else by the clock."""
+    """Return a name no file in the folder has: the wanted one, else one from the clock."""
     base = _name_by_clock(now) if wanted is None else checked_name(wanted)
     name, number = base, 1
     while any((folder / f"{name}{end}").exists() for end in (".wire", ".csv")):
@@ -402,7 +402,7 @@ def _name_by_clock(now: Anchor) -> str:
 def stop_on_signals() -> Iterator[Callable[[], bool]]:
     """Yield a `stop` that turns true on Ctrl-C or a request to terminate.
 
-    What would only put the program to sleep, Ctrl-Z or a terminal it may not use, is ignored.
+    Signals that would only suspend the program (Ctrl-Z, a terminal it may not use) are ignored.
     """
     asked = threading.Event()
     before = {}

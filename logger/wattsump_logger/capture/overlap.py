@@ -1,10 +1,9 @@
-"""Files of one outing that hold the same frames twice: each frame is taken once.
+"""Leaves out frames that an earlier file of the same outing already has.
 
-A card copied twice, or a file that was copied while it still grew, repeats frames that are in
-an earlier file. A frame is known by its run of the controller and its sequence number; the
-runs of two files are one if all numbers both have carry the same line: five readings at
-least where the later file begins at a boot, for a controller often says the same first. Two
-different runs agree by chance only where nothing changes at all.
+A card copied twice, or a file copied while it still grew, repeats frames. A frame is identified
+by its run of the controller and its sequence number. Two files hold the same run if every number
+they share has the same line in both; where the later file begins at a boot, at least five readings
+must be shared, because a controller often starts with the same lines.
 """
 
 import re
@@ -16,12 +15,12 @@ from wattsump_logger.capture.clock import NO_ANCHOR
 from wattsump_logger.capture.wirefile import Chunk, HostNote, WireItem, read_wire
 from wattsump_logger.wire.frames import crc16
 
-__all__ = ("Told", "without_repeats")
+__all__ = ("Repeats", "without_repeats")
 
 _FRAME = re.compile(rb"([HRE])1,([0-9]{1,10}),[0-9]{1,10},.*\*([0-9A-F]{4})\r?\n", re.S)
 _LEAST_SHARED = 5
 _HALF = 2**31
-_LONGEST_LINE = 4096  # a line that never ends is passed on in pieces
+_LONGEST_LINE = 4096  # a longer line is passed on in pieces
 
 
 @dataclass(slots=True)  # filled while its file is read
@@ -40,28 +39,28 @@ class _Run:
 
 
 @dataclass(slots=True)  # counts while items pass
-class Told:
+class Repeats:
     """How many frames were left out because an earlier file had them."""
 
     frame_count: int = 0
 
 
-def without_repeats(files: Sequence[Path], told: Told) -> Iterator[WireItem]:
+def without_repeats(files: Sequence[Path], repeats: Repeats) -> Iterator[WireItem]:
     """Yield the items of the files in order, without frames that an earlier file had.
 
-    A file that ends within a line is closed where the next one begins a frame, so that the
-    torn line takes nothing with it.
+    A line end is added to a file that ends within a line, if the next file begins with a frame,
+    so that the two are not joined.
     """
     if len(files) == 1:
         yield from read_wire(files[0])
         return
     earlier: list[_Run] = []
-    notes: set[HostNote] = set()  # each has its time, so a second one like it is a copy
+    notes: set[HostNote] = set()  # each has its time, so an equal one is a copy
     is_torn = False
     for file in files:
         runs = list(_runs(file))
         repeated = [_merge(run, earlier) for run in runs]
-        items = _passed(file, repeated, told) if any(repeated) else read_wire(file)
+        items = _passed(file, repeated, repeats) if any(repeated) else read_wire(file)
         here: set[HostNote] = set()
         for item in items:
             if isinstance(item, HostNote):
@@ -85,19 +84,19 @@ def _last_byte_ends(file: Path) -> bool:
 
 
 def _merge(run: _Run, earlier: list[_Run]) -> frozenset[int]:
-    """Return which numbers of a run are known, and keep the others for later files."""
-    for known in earlier:
-        if run.is_same_as(known):
-            shared = frozenset(run.lines.keys() & known.lines.keys())
-            known.lines.update(run.lines)
-            known.readings.update(run.readings)
+    """Return the numbers that an earlier run has too, and keep the others for later files."""
+    for other in earlier:
+        if run.is_same_as(other):
+            shared = frozenset(run.lines.keys() & other.lines.keys())
+            other.lines.update(run.lines)
+            other.readings.update(run.readings)
             return shared
     earlier.append(run)
     return frozenset()
 
 
 class _Places:
-    """Tells of each line which run it is in and its number, while lines pass."""
+    """Finds the run and the number of each line, line after line."""
 
     def __init__(self) -> None:
         self.run = 0
@@ -105,16 +104,16 @@ class _Places:
 
     def of(self, line: bytes) -> tuple[bytes, int] | None:
         """Return kind and number of a sound frame, None for any other line."""
-        found = _FRAME.fullmatch(line)
-        if found is None or int(found[3], 16) != crc16(line[: found.start(3) - 1]):
+        frame = _FRAME.fullmatch(line)
+        if frame is None or int(frame[3], 16) != crc16(line[: frame.start(3) - 1]):
             return None
-        seq = int(found[2])
+        seq = int(frame[2])
         if self._seq is not None:
             back = (self._seq - seq) % 2**32
-            if 0 < back < _HALF or (found[1] == b"H" and seq == 0 and back != 0):
+            if 0 < back < _HALF or (frame[1] == b"H" and seq == 0 and back != 0):
                 self.run += 1
         self._seq = seq
-        return found[1], seq
+        return frame[1], seq
 
 
 def _runs(file: Path) -> Iterator[_Run]:
@@ -153,7 +152,7 @@ def _lines(file: Path) -> Iterator[tuple[bytes | None, WireItem]]:
         yield rest, Chunk(anchor=NO_ANCHOR, data=rest)
 
 
-def _passed(file: Path, repeated: Sequence[frozenset[int]], told: Told) -> Iterator[WireItem]:
+def _passed(file: Path, repeated: Sequence[frozenset[int]], repeats: Repeats) -> Iterator[WireItem]:
     """Yield the items of a file without the lines that are repeated."""
     places = _Places()
     for line, item in _lines(file):
@@ -162,6 +161,6 @@ def _passed(file: Path, repeated: Sequence[frozenset[int]], told: Told) -> Itera
             continue
         place = places.of(line)
         if place is not None and place[1] in repeated[places.run]:
-            told.frame_count += 1
+            repeats.frame_count += 1
         else:
             yield replace(item, data=line)

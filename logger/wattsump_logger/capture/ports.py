@@ -1,8 +1,8 @@
-"""The only module that opens ports: what is plugged in, and reading bytes from it.
+"""Lists, opens and reads serial ports; no other module opens one.
 
-A port's name may change when a plug is bumped; its identity (USB vendor, product and
-serial number, else the socket it is plugged into) does not, so a lost port is looked for
-by that. Opening a port resets many boards: a hello follows, and the assembler knows.
+A port's name may change when its plug is bumped. Its identity (USB vendor, product and serial
+number, else the socket it is plugged into) does not, so a lost port is found again by that.
+Opening a port resets many boards; a hello follows, and the assembler expects it.
 """
 
 import contextlib
@@ -31,19 +31,19 @@ __all__ = (
 
 USUAL_BAUD = 115_200
 _MOST = 1 << 16  # bytes of one read
-# What the library lets through: TypeError when closed meanwhile, and termios has its own.
+# The library also lets these through: TypeError when closed meanwhile, and termios.error.
 _ERRORS: tuple[type[Exception], ...] = (OSError, ValueError, TypeError)
 if os.name == "posix":
     import fcntl
     import termios
 
     _ERRORS = (*_ERRORS, termios.error)
-_GATHER_S = 0.01  # what comes within this of a first byte is read with it: fewer wake-ups
+_GATHER_S = 0.01  # bytes that follow a first one within this are read with it: fewer wake-ups
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortInfo:
-    """One serial port: its present name, what it says it is, and what stays the same."""
+    """One serial port: its present name, its description, and its lasting identity."""
 
     name: str
     description: str
@@ -51,7 +51,7 @@ class PortInfo:
 
 
 class ListedPort(Protocol):
-    """What the system tells of a port."""
+    """A port as the system lists it."""
 
     device: str
     description: str
@@ -63,10 +63,10 @@ class ListedPort(Protocol):
 
 def find_ports(listed: Iterable[ListedPort] | None = None) -> tuple[PortInfo, ...]:
     """Return the serial ports of this computer that have hardware behind them, by name."""
-    found = serial_list.comports() if listed is None else listed
+    ports = serial_list.comports() if listed is None else listed
     return tuple(
         PortInfo(name=port.device, description=port.description or "", identity=_identity(port))
-        for port in sorted(found, key=lambda port: port.device)
+        for port in sorted(ports, key=lambda port: port.device)
         if port.vid is not None or os.name != "posix" or _is_usable(port)
     )
 
@@ -83,10 +83,10 @@ def _identity(port: ListedPort) -> str:
 
 
 class _KeepingSerial(serial.Serial):
-    """A port that keeps what came before it was opened: the hello may be in it."""
+    """A port that keeps bytes received before it was opened: the hello may be among them."""
 
     def _reset_input_buffer(self) -> None:
-        """Do nothing where the library would throw away what waits."""
+        """Do nothing; the library would throw away the bytes that wait."""
 
 
 class SerialPort:
@@ -101,7 +101,7 @@ class SerialPort:
             raise why_not(name, error) from error
 
     def _exclude(self, on: bool) -> None:
-        """Ask the system to refuse other programs, which would take bytes from us."""
+        """Ask the system to refuse other programs, which would take some of the bytes."""
         if os.name != "posix":
             return
         with contextlib.suppress(OSError):
@@ -126,7 +126,7 @@ class SerialPort:
             ) from error
 
     def _rest(self) -> bytes:
-        """Return what has come by now, without waiting for more."""
+        """Return the bytes that have come, without waiting for more."""
         if os.name != "posix":
             return bytes(self._port.read(self._port.in_waiting))
         try:
@@ -135,14 +135,14 @@ class SerialPort:
             return b""
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         self._exclude(False)
         with contextlib.suppress(OSError):
             self._port.close()
 
 
 class SerialSource:
-    """A port to be opened, and opened again: by identity, whatever its name is by then."""
+    """A port that is opened again by its identity, whatever its name is by then."""
 
     def __init__(
         self,
@@ -161,10 +161,12 @@ class SerialSource:
         name = self._present_name()
         port = SerialPort(name, self._baud)
         if self._identity is None:
-            with contextlib.suppress(Exception):  # a list that cannot be made is asked for again
+            with contextlib.suppress(
+                Exception
+            ):  # a list that fails is asked for again at the next open
                 real = os.path.realpath(name)  # a stable link such as /dev/serial/by-id/...
-                known = {port.name: port.identity for port in self._listing()}
-                self._identity = known.get(name) or known.get(real, "")
+                identities = {port.name: port.identity for port in self._listing()}
+                self._identity = identities.get(name) or identities.get(real, "")
         self.name = name
         return port
 
@@ -199,12 +201,12 @@ def why_not(name: str, error: Exception) -> PortError:
 
 
 def may_open(name: str) -> bool:
-    """Tell whether this user may open a port; True also where only opening would tell."""
+    """Tell whether this user may open a port; True also where only opening it would show."""
     return os.name != "posix" or not Path(name).exists() or os.access(name, os.R_OK | os.W_OK)
 
 
 def _forbidden(name: str) -> tuple[str, str]:
-    """Return found and remedy for a port this user may not open."""
+    """Return what is wrong and what to do for a port this user may not open."""
     if os.name != "posix":
         return "no access", "another program uses it, or unplug it and plug it in again"
     group = "dialout"
@@ -228,7 +230,7 @@ def _forbidden(name: str) -> tuple[str, str]:
 
 
 def _is_named_in(group: str) -> bool:
-    """Tell whether the group's list has this user, whatever the running login knows of it."""
+    """Tell whether the group's list has this user, even if the present login is older."""
     import getpass
     import grp
 

@@ -1,7 +1,7 @@
-"""Writes what the assembler makes: one session file, and a further one when channels change.
+"""Writes the assembler's rows to a session file, and to a further one when channels change.
 
-While the disk takes nothing, rows wait in bounded memory; what had to be given up is
-counted and told in the next row that is written.
+While the disk takes nothing, rows wait in bounded memory. Rows that had to be dropped are
+counted in the next row that is written.
 """
 
 from collections import deque
@@ -29,12 +29,12 @@ MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
 
 
 def checked_name(wanted: str) -> str:
-    """Return a typed name of files that stays in its folder and below the system's limit.
+    """Return a typed file name if it stays in its folder and below the system's limit.
 
     Raises
     ------
     UsageError
-        Another one.
+        The name does not.
     """
     is_plain = {*wanted} <= _NAME_CHARACTERS and wanted[:1] not in ("", ".")
     if not is_plain or len(wanted) > _LONGEST_NAME:
@@ -48,7 +48,7 @@ def checked_name(wanted: str) -> str:
 
 
 def session_metadata(start: Start, profile: Profile | None) -> dict[str, object]:
-    """Return what a session's sidecar tells about its controller, machine and maker."""
+    """Return a sidecar's notes on controller, machine and software."""
     metadata: dict[str, object] = {
         "format": FORMAT,
         "software": f"wattsump {version('wattsump')}",
@@ -102,7 +102,7 @@ class Recorder:
         return len(self._waiting)
 
     def take(self, item: WireItem) -> list[Row]:
-        """Take one item of the wire; return the rows it completed, written or waiting."""
+        """Take one wire item; return the rows it completed, written or waiting."""
         if not isinstance(item, Chunk):
             self.assembler.note(item.word, item.detail, item.anchor)
             return []
@@ -112,7 +112,7 @@ class Recorder:
         return [row for row in made if isinstance(row, Row)]
 
     def mark(self, text: str, anchor: Anchor = NO_ANCHOR) -> None:
-        """Note what the driver says now."""
+        """Note a mark of the driver now."""
         self.assembler.note("mark", text, anchor)
 
     def _keep(self, made: list[Start | Row]) -> None:
@@ -172,7 +172,7 @@ class Recorder:
         try:
             self.writer.write(rows)
         except OSError:
-            # All of them may be too much for what is left; one may still fit.
+            # All of them may be too much for the room left; one may still fit.
             rows = rows[:1]
             self.writer.write(rows)
         for _ in rows:
@@ -185,14 +185,14 @@ class Recorder:
         self._put_in_place(lambda path: SessionWriter(path, start.columns, metadata))
 
     def _put_in_place(self, make: Callable[[Path], SessionWriter]) -> None:
-        """Write to what `make` makes of the first name that is free, from now on."""
+        """From now on write to the file that `make` creates under the first free name."""
         path = free_path(self._folder / f"{self._name}.csv")
         writer = make(path)
         self._let_go()
         self.writer = writer
         if self._keeper is not None:
             self._keeper.add(writer)
-        if path not in self.paths:  # one that was deleted has its name again
+        if path not in self.paths:  # a deleted file gets its name again
             self.paths.append(path)
 
     def _let_go(self) -> SessionWriter | None:
@@ -207,7 +207,7 @@ class Recorder:
             writer.close()
 
     def close(self) -> None:
-        """Write what waits if the disk takes it, and let go of the file."""
+        """Write what waits if the disk takes it, and close the file."""
         self.flush()
         if self._given_up:
             self.assembler.note("rows_dropped", str(self._given_up))

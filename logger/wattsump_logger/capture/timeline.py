@@ -1,8 +1,8 @@
-"""When each frame was: the controller's uptime made into one steady time for an outing.
+"""Turns the controller's uptime into one increasing time for an outing.
 
 Elapsed time counts from the first reading and follows the controller's clock. A restart
-begins a new stretch, placed by the host's monotonic clock; without one it is placed at
-the earliest it can have been, the last frame plus the new uptime, and called unknown.
+begins a new stretch, placed by the host's monotonic clock. Without such a clock it is placed at
+the earliest possible time, the last frame plus the new uptime, and flagged as unknown.
 UTC follows the host's clock and is left out while that clock is plainly not set.
 """
 
@@ -14,13 +14,13 @@ __all__ = ("CLOCK_SET_FROM_MS", "Timeline")
 
 CLOCK_SET_FROM_MS = 1_735_689_600_000  # 2025-01-01: this software did not exist before
 _WRAP_MS = 2**32
-_STEP_MS = 2_000  # a jump of wall against monotonic time that is no mere adjustment
-_DRIFT_MS = 500  # how far the controller's clock may run from the host's, unnoticed
+_STEP_MS = 2_000  # a larger jump of wall against monotonic time is a step, not an adjustment
+_DRIFT_MS = 500  # how far the controller's clock may drift from the host's
 _SLACK_MS = 2_000  # and how far they may differ over a lost connection,
 _SLACK_SHARE = 0.02  # with a ceramic resonator's 0.5 % well inside (common, no source)
 
 
-# Not frozen: it is where an outing stands, and that moves with every frame.
+# Not frozen: it changes with every frame.
 @dataclass(slots=True, kw_only=True)
 class Timeline:
     """Places frames in time."""
@@ -55,7 +55,7 @@ class Timeline:
         self.last_ms = -1
 
     def wrap(self) -> None:
-        """Let uptimes that count from 0 again continue the stretch."""
+        """Continue the stretch after uptime has wrapped to 0."""
         if self._shift_ms is not None:
             self._shift_ms += _WRAP_MS
 
@@ -65,14 +65,14 @@ class Timeline:
             return True
         last_ms = self._last_uptime_ms + self._shift_ms
         passed_ms = uptime_ms
-        known = anchor.mono_ms is not None and self._last_mono_ms is not None
+        measured = anchor.mono_ms is not None and self._last_mono_ms is not None
         if anchor.mono_ms is not None and self._last_mono_ms is not None:
             passed_ms = max(passed_ms, anchor.mono_ms - self._last_mono_ms)
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
-        return known
+        return measured
 
     def step(self, uptime_ms: int, anchor: Anchor, period_ms: int) -> None:
-        """Let an uptime that cannot be right be the moment after the last frame's."""
+        """Place an uptime that cannot be right just after the last frame."""
         if self._shift_ms is None:
             return
         passed_ms = period_ms
@@ -83,22 +83,22 @@ class Timeline:
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
 
     def returns(self, uptime_ms: int, period_ms: int) -> bool:
-        """Go back to where time stood before a step, if this uptime follows from there."""
+        """Undo a step if this uptime continues the time before it."""
         before_ms, self._stepped_from_ms = self._stepped_from_ms, None
         if before_ms is None or self._shift_ms is None:
             return False
         passed_ms = uptime_ms + before_ms - self._last_uptime_ms - self._shift_ms
         if not 0 < passed_ms <= 3 * period_ms:
             return False
-        # As if the last frame had been where it was placed, by the clock that is right again.
+        # The last frame keeps its place in time; its uptime is now by the restored clock.
         self._last_uptime_ms += self._shift_ms - before_ms
         self._shift_ms = before_ms
         return True
 
     def leaps(self, uptime_ms: int, anchor: Anchor, period_ms: int) -> bool:
-        """Tell whether uptime ran ahead by several readings that neither came nor had the time.
+        """Tell whether uptime ran ahead by several readings that the host had no time to miss.
 
-        For frames whose counter shows that nothing came between; only the host can tell.
+        For frames whose counter shows that none is missing; needs the host's clock.
         """
         if anchor.mono_ms is None or self._last_mono_ms is None:
             return False
@@ -115,7 +115,7 @@ class Timeline:
         return abs(ours_ms - theirs_ms) <= _SLACK_MS + _SLACK_SHARE * ours_ms
 
     def read_clock(self, elapsed_ms: int, anchor: Anchor) -> int | None:
-        """Follow the host's clock at a frame; return by how many ms it was stepped, if so."""
+        """Follow the host's clock at a frame; return by how many ms it was stepped, None if not."""
         utc_ms, mono_ms = anchor.utc_ms, anchor.mono_ms
         if self.start_utc_ms is not None:
             self._zero_utc_ms = self.start_utc_ms

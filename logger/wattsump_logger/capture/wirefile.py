@@ -5,9 +5,9 @@
     <count bytes, as they came>
     !<utc> <monotonic ms> <word> <detail>
 
-An `@` record holds bytes, an `!` record what the host itself did or saw (opened, lost,
-mark, dropped). Each record ends with a line feed. A file that does not begin with that
-first line is taken as a bare stream of frames, as a controller's card holds it.
+An `@` record holds bytes, an `!` record a note of the host (opened, lost, mark, dropped).
+Each record ends with a line feed. A file without that first line is read as a bare stream of
+frames, as on a controller's card.
 """
 
 import re
@@ -40,7 +40,7 @@ _RECORD = re.compile(rb"([@!])([0-9TZ:.-]{24}|-) (-?[0-9]{1,19}|-) ([^\n]*)\n")
 MAX_CHUNK = 1 << 16  # bytes of one record
 _LONGEST_DETAIL = 200
 _LONGEST_LINE = 1024  # of a record's head; a detail is at most 800 bytes of UTF-8
-_BACKLOG_BYTES = 4 << 20  # what a full disk may make us hold: hours of an outing at 1 Hz
+_BACKLOG_BYTES = 4 << 20  # held while the disk is full: hours of an outing at 1 Hz
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ class Chunk:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HostNote:
-    """What the host did or saw, in one word and a detail, and when."""
+    """A note of the host: one word, a detail, and when."""
 
     anchor: Anchor
     word: str
@@ -83,10 +83,9 @@ def _utc(utc_ms: int) -> str:
 class WireWriter:
     """Appends records; while the disk takes none, holds a bounded backlog of them.
 
-    `open_file` makes the file, and another where the first was deleted or cut short; it is
-    asked again as often as it takes. `waiting_bytes` are held back, `dropped_bytes` of the
-    wire were given up since the last record that reached the file; what was given up is then
-    written down in the file.
+    `open_file` creates the file, and another if the first was deleted or cut short; it is called
+    until it succeeds. `waiting_bytes` are in the backlog, `dropped_bytes` were dropped since the
+    last record that reached the file; the next record notes them.
     """
 
     def __init__(self, open_file: OpenFile, *, backlog_bytes: int = _BACKLOG_BYTES) -> None:
@@ -100,7 +99,7 @@ class WireWriter:
         self.flush()
 
     def put(self, item: WireItem) -> None:
-        """Take one record; write it and what waits before it, if the disk lets us."""
+        """Take one record; write it and the backlog before it, if the disk takes them."""
         record = encode_item(item)
         if self.waiting_bytes + len(record) > self._backlog_bytes:
             self.flush()
@@ -108,8 +107,8 @@ class WireWriter:
             self.dropped_bytes += len(item.data) if isinstance(item, Chunk) else 0
             return
         if self.dropped_bytes:
-            said = HostNote(anchor=item.anchor, word="dropped", detail=f"{self.dropped_bytes}")
-            self._hold(encode_item(said))
+            note = HostNote(anchor=item.anchor, word="dropped", detail=f"{self.dropped_bytes}")
+            self._hold(encode_item(note))
             self.dropped_bytes = 0
         self._hold(record)
         self.flush()
@@ -133,7 +132,7 @@ class WireWriter:
             self.trouble = error.strerror or str(error)
 
     def close(self) -> None:
-        """Write what waits if possible, put it on the disk, let go of the file."""
+        """Write what waits if possible, sync it to the disk, close the file."""
         self.flush()
         try:
             if self.file is not None:
@@ -145,8 +144,8 @@ class WireWriter:
 def read_wire(path: Path) -> Iterator[WireItem]:
     """Yield the records of a wire file, or the bytes of a bare stream of frames.
 
-    A damaged stretch is given line by line, and behind it a note `damaged` with its
-    bytes. Blocks are read at a time, never the whole file.
+    A damaged stretch is yielded line by line, then a note `damaged` with its number of bytes.
+    The file is read in blocks, never whole.
     """
     try:
         need_regular(path)
@@ -185,7 +184,7 @@ def _records(file: BinaryIO) -> Iterator[WireItem]:
         if isinstance(item, Anchor):
             damaged, anchor = damaged + len(line), item
         elif item is None:
-            # Frames have a checksum each: those that are whole are as good as ever.
+            # Each frame has a checksum, so whole frames in a damaged stretch can be used.
             damaged += len(line)
             if line[:1] not in (b"@", b"!"):
                 yield Chunk(anchor=anchor, data=line)
@@ -199,14 +198,14 @@ def _records(file: BinaryIO) -> Iterator[WireItem]:
 
 
 def _record(line: bytes, file: BinaryIO) -> WireItem | Anchor | None:
-    """Return the record that begins with `line`; just its anchor if its bytes are not sound.
+    """Return the record that begins with `line`; only its anchor if its length is wrong.
 
     None means that the line begins no record.
     """
-    found = _RECORD.fullmatch(line)
-    if found is None:
+    record = _RECORD.fullmatch(line)
+    if record is None:
         return None
-    kind, utc, mono, rest = found.groups()
+    kind, utc, mono, rest = record.groups()
     try:
         anchor = Anchor(utc_ms=_utc_ms(utc), mono_ms=None if mono == b"-" else int(mono))
         if kind == b"!":
@@ -219,7 +218,7 @@ def _record(line: bytes, file: BinaryIO) -> WireItem | Anchor | None:
         return anchor
     here = file.tell()
     data = file.read(count)
-    # A short last record is what a power cut leaves: its bytes are as good as any.
+    # A power cut leaves a short last record; its bytes can be used.
     if file.read(1) in (b"\n", b""):
         return Chunk(anchor=anchor, data=data)
     file.seek(here)

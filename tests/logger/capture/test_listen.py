@@ -78,7 +78,7 @@ def test_a_controller_is_named_with_its_channels() -> None:
         (b"", "silent"),
         (None, "silent"),
         (b"\xf0\x00\xfe\n", "or at another speed"),
-        (b"Ready\r\n", "says something else"),
+        (b"Ready\r\n", "sends something else"),
         (format_line("R1,5,5000,1"), "no hello yet"),
         (format_line("E1,5,5000,mark,fan"), "no hello yet"),
         (format_line("X9,5"), "a kind this version does not know"),
@@ -135,4 +135,4 @@ def test_listening_ends_in_time_however_much_comes() -> None:
     clock = Ticking()
     listened = listen_to(Says(b"noise\n"), 1.0, clock)
     assert 0 < len(listened.events) <= 10
-    assert heard(listened.events).startswith("says something else")
+    assert heard(listened.events).startswith("sends something else")
