@@ -73,6 +73,31 @@ def test_compare_takes_sessions_with_commas_and_folders(
     assert data["before"] == [f"day-00{i}" for i in range(4)]
 
 
+def test_both_write_their_page_and_link_the_reports_beside_the_sessions(
+    run: Callable[..., Ended], folder: Path, tmp_path: Path
+) -> None:
+    (folder / "day-013.html").touch()
+    assert run("trend", folder, "--report", tmp_path / "season.html").code == 0
+    page = (tmp_path / "season.html").read_text(encoding="utf-8")
+    assert page.startswith("<!doctype html>")
+    assert '<a href="day-013.html">' in page
+    sides = folder / "day-002.csv", folder / "day-013.csv"
+    assert run("compare", *sides, "--report", tmp_path / "both.html").code == 0
+    assert '<a href="day-013.html">' in (tmp_path / "both.html").read_text(encoding="utf-8")
+
+
+def test_a_page_is_never_written_over_a_session_and_the_answer_is_there_all_the_same(
+    run: Callable[..., Ended], folder: Path
+) -> None:
+    session = folder / "day-003.csv"
+    before = session.read_bytes()
+    ended = run("trend", folder, "--report", session)
+    assert ended.code == 2
+    assert "expected a new name, or that of an older file of the same kind" in ended.err
+    assert "From 2026-04-09 on" in ended.out
+    assert session.read_bytes() == before
+
+
 def test_compare_takes_a_session_apart_at_its_swap(run: Callable[..., Ended]) -> None:
     data = json.loads(run("compare", f"{RIG}#1", f"{RIG}#2", "--json").out)
     assert data["sentence"]["code"] == "cause-known"

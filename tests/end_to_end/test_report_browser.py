@@ -6,15 +6,19 @@ from pathlib import Path
 
 import pytest
 
-from analysis import few_outings, proof_fixture
+from analysis import proof_fixture
+from analysis.few_outings import row_of_outings
 from end_to_end import browser
 from wattsump_analysis.emulation import bracken
 from wattsump_analysis.questions.givens import givens_of
 from wattsump_analysis.results import Proof
-from wattsump_analysis.season.trend import trend_of
+from wattsump_analysis.season.compare import Comparison, compare
+from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.trend import Trend, trend_of
 from wattsump_analysis.show.plots.outing import INKS
 from wattsump_analysis.show.report.page import render
 from wattsump_analysis.show.report.season import Season
+from wattsump_analysis.show.report.season_page import render_comparison, render_season
 from wattsump_analysis.show.season_screen import trend_sentence
 
 pytestmark = pytest.mark.browser
@@ -27,10 +31,12 @@ TOO_WIDE = """[...document.body.querySelectorAll("*:not(svg *)")]
     && getComputedStyle(part.closest("thead") ?? part).clipPath === "none"
     && part.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
   .map(part => part.outerHTML.slice(0, 80))"""
-PAGES: dict[str, Callable[[], tuple[Proof, bool]]] = {
-    "everything": lambda: (proof_fixture.falls_short(), True),
-    "no difference": lambda: (proof_fixture.without_etd(), False),
-    "next to nothing": lambda: (proof_fixture.cannot_tell(), False),
+PAGES: dict[str, Callable[[], str]] = {
+    "everything": lambda: page_of(proof_fixture.falls_short(), whole=True),
+    "no difference": lambda: page_of(proof_fixture.without_etd(), whole=False),
+    "next to nothing": lambda: page_of(proof_fixture.cannot_tell(), whole=False),
+    "season": lambda: render_season(season_of_changes(), "us"),
+    "comparison": lambda: render_comparison(two_sides()),
 }
 
 
@@ -38,7 +44,7 @@ def page_of(proof: Proof, *, whole: bool) -> str:
     """Return the page, `whole` with a profile and a season, so that every part is on it."""
     if not whole:
         return render(proof)
-    outings = few_outings.row_of_outings([(12, 0.6, 1.0)])
+    outings = row_of_outings([(12, 0.6, 1.0)])
     trend = trend_of(outings)
     season = Season(
         this=outings[-1].name,
@@ -49,6 +55,17 @@ def page_of(proof: Proof, *, whole: bool) -> str:
         unread=2,
     )
     return render(proof, givens=givens_of(proof, profile=bracken.demo_profile()), season=season)
+
+
+def season_of_changes() -> Trend:
+    """Return a season with something of everything."""
+    changes = [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)]
+    return trend_of(row_of_outings(changes, n=26, noted={14: EventKind.CLEAN}))
+
+
+def two_sides() -> Comparison:
+    row = row_of_outings([(6, 1.5, 1.0)], n=12, noted={6: EventKind.CLEAN, 7: EventKind.OIL})
+    return compare(row[:6], row[6:])
 
 
 @pytest.fixture(scope="module")
@@ -62,9 +79,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
     found = {}
     for name, make in PAGES.items():
-        proof, whole = make()
         found[name] = folder / f"{name.replace(' ', '-')}.html"
-        found[name].write_text(page_of(proof, whole=whole), encoding="utf-8")
+        found[name].write_text(make(), encoding="utf-8")
     return found
 
 
@@ -90,20 +106,24 @@ def test_the_page_fits_asks_for_nothing_complains_of_nothing_and_is_accessible(
 def test_a_phone_shows_the_answer_on_its_first_screen_and_a_desk_the_plain_part_on_few(
     tab: browser.Browser, pages: dict[str, Path]
 ) -> None:
-    tab.open(pages["everything"], width=390, scheme="light")
-    for part in ("h1", ".beam", ".next", ".hottest", ".caution"):
-        bottom = tab.value(f"document.querySelector('{part}').getBoundingClientRect().bottom")
-        assert bottom <= 844, part
+    outing = ("h1", ".beam", ".next", ".hottest", ".caution")
+    others = ("h1", "figure .narrow", ".next")
+    for name, parts in (("everything", outing), ("season", others), ("comparison", others)):
+        tab.open(pages[name], width=390, scheme="light")
+        for part in parts:
+            bottom = tab.value(f"document.querySelector('{part}').getBoundingClientRect().bottom")
+            assert bottom <= 844, (name, part)
     tab.open(pages["everything"], width=1280, scheme="light")
     season = tab.value("document.querySelector('[aria-labelledby=season]').offsetHeight")
     # Three screens of 844, and the season, which most machines have not got.
     assert tab.value("document.documentElement.scrollHeight") - season <= 3 * 844 + 40
 
 
+@pytest.mark.parametrize("name", ["everything", "season", "comparison"])
 def test_no_word_on_a_picture_is_under_11_px_on_a_phone(
-    tab: browser.Browser, pages: dict[str, Path]
+    tab: browser.Browser, pages: dict[str, Path], name: str
 ) -> None:
-    tab.open(pages["everything"], width=390, scheme="light")
+    tab.open(pages[name], width=390, scheme="light")
     tab.value("document.querySelector('.every').click()")
     small = """[...document.querySelectorAll("svg text")]
       .filter(text => text.getClientRects().length)
@@ -134,6 +154,17 @@ def test_values_are_read_by_key_by_finger_and_by_mouse(
     assert tab.value("getComputedStyle(document.querySelector('.narrow .hair')).visibility") == (
         "visible"
     )
+
+
+def test_outings_of_a_season_are_read_by_key_with_their_day_and_both_values(
+    tab: browser.Browser, pages: dict[str, Path]
+) -> None:
+    tab.open(pages["season"], width=390, scheme="light")
+    tab.value("document.querySelector('.timed input').focus()")
+    for kind in ("keyDown", "keyUp"):
+        tab.call("Input.dispatchKeyEvent", type=kind, key="End", windowsVirtualKeyCode=35)
+    words = tab.value("document.querySelector('output').textContent")
+    assert re.match(r"26 April 2026 · K under like conditions \d+ BTU/\(h °F\) · K as run", words)
 
 
 def test_dark_is_dark_and_print_is_light_whatever_the_reader_prefers(

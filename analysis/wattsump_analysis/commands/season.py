@@ -6,6 +6,7 @@ Nothing heavy is imported here: `--help` pays only for typer.
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +27,7 @@ _Machine = Annotated[
 ]
 _Units = Annotated[Units, typer.Option("--units", help="Units to show.")]
 _Json = Annotated[bool, typer.Option("--json", help="Print data for programs instead.")]
+_Report = Annotated[Path | None, typer.Option("--report", help="Write the page, HTML.")]
 # What a shell makes of Ctrl-C.
 INTERRUPTED = 130
 
@@ -45,6 +47,7 @@ def trend_command(
     plot: Annotated[
         Path | None, typer.Option("--plot", help="Draw the season: .svg, .png or .pdf.")
     ] = None,
+    report: _Report = None,
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
@@ -70,6 +73,13 @@ def trend_command(
         from wattsump_analysis.show.plots.season import plot_trend
 
         save(plot_trend(trend, units=units).axes[0], plot)
+    if report is not None:
+        from wattsump_analysis.show.report.links import Links
+        from wattsump_analysis.show.report.season_page import render_season
+
+        links = Links(page=report, sessions=gathered.paths)
+        made_with = {"sessions in": folder.as_posix(), **_release()}
+        _write(report, render_season(trend, units, links=links, made_with=made_with))
 
 
 def compare_command(
@@ -82,6 +92,7 @@ def compare_command(
     ],
     after: Annotated[str, typer.Argument(help="The same, from after the change.")],
     machine: _Machine = None,
+    report: _Report = None,
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
@@ -92,7 +103,8 @@ def compare_command(
     """
     from wattsump_analysis.season.compare import compare
 
-    comparison = compare(_side(before, machine), _side(after, machine))
+    sides = _side(before, machine), _side(after, machine)
+    comparison = compare(*(side.outings for side in sides))
     if as_json:
         from wattsump_analysis.show.season_json import compare_data
 
@@ -101,6 +113,13 @@ def compare_command(
         from wattsump_analysis.show.season_screen import compare_screen
 
         typer.echo(compare_screen(comparison, units))
+    if report is not None:
+        from wattsump_analysis.show.report.links import Links
+        from wattsump_analysis.show.report.season_page import render_comparison
+
+        links = Links(page=report, sessions={**sides[0].paths, **sides[1].paths})
+        made_with = {"before": before, "after": after, **_release()}
+        _write(report, render_comparison(comparison, units, links=links, made_with=made_with))
 
 
 def _gathered(
@@ -161,13 +180,22 @@ def _of_one_machine(outings: "tuple[Outing, ...]", name: str | None) -> "list[Ou
     return [outing for outing in outings if outing.machine == chosen[0]]
 
 
-def _side(typed: str, machine: Path | None) -> "list[Outing]":
-    """Outings of one side of a comparison, in order."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Side:
+    """Outings of one side of a comparison, in order, and their sessions by key."""
+
+    outings: "list[Outing]"
+    paths: dict[str, Path]
+
+
+def _side(typed: str, machine: Path | None) -> _Side:
     outings: list[Outing] = []
+    paths: dict[str, Path] = {}
     for part in filter(None, map(str.strip, typed.split(","))):
         path = Path(part)
         if not path.exists() and "#" in part:
             outings.append(_stretch(part, machine))
+            paths[outings[-1].key] = Path(part.rpartition("#")[0])
             continue
         if path.is_dir():
             gathered = _gathered(path, machine)
@@ -183,7 +211,9 @@ def _side(typed: str, machine: Path | None) -> "list[Outing]":
         for session in gathered.left_out:
             typer.echo(f"{session.name}: left out, {session.why}", err=True)
         outings += gathered.outings
-    return sorted(outings, key=lambda outing: (outing.start_utc or "", outing.name))
+        paths |= gathered.paths
+    outings.sort(key=lambda outing: (outing.start_utc or "", outing.name))
+    return _Side(outings=outings, paths=paths)
 
 
 def _stretch(typed: str, machine: Path | None) -> "Outing":
@@ -200,6 +230,19 @@ def _stretch(typed: str, machine: Path | None) -> "Outing":
             do="mark each swap in the session, or count again",
         )
     return stretches[int(number) - 1]
+
+
+def _release() -> dict[str, str]:
+    from wattsump_analysis.commands.version import version_text
+
+    return {"made with": version_text().replace("\n", " ")}
+
+
+def _write(path: Path, page: str) -> None:
+    """Write a page; a session, a sidecar or a wire file there is refused, not written over."""
+    from wattsump_logger.session.wholefile import write_whole
+
+    write_whole(path, page)
 
 
 def _print_json(data: dict[str, object]) -> None:

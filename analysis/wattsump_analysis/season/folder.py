@@ -9,10 +9,10 @@ for the processes of this computer: hand it in as `run`.
 
 import os
 import signal
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
@@ -64,11 +64,15 @@ class Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
-    """Outings of a folder, files left out with the reason, and notes."""
+    """Outings of a folder, files left out with the reason, notes, and where each outing lies.
+
+    `paths` are sessions by the key of their outing; of copies, the first by name.
+    """
 
     outings: tuple[Outing, ...]
     left_out: tuple[LeftOut, ...]
     notes: tuple[Remark, ...]
+    paths: Mapping[str, Path] = field(default_factory=dict)
 
 
 Runner = Callable[[Callable[[Job], Summary], Sequence[Job]], Iterable[Summary]]
@@ -194,6 +198,9 @@ def _gathered(entries: dict[Path, Entry], notes: tuple[Remark, ...]) -> Gathered
             if entry.why is not None
         ),
         notes=notes,
+        paths={
+            entry.outing.key: path for path, entry in reversed(ordered) if entry.outing is not None
+        },
     )
 
 

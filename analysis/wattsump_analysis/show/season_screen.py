@@ -21,7 +21,16 @@ __all__ = (
     "WIDTH",
     "compare_screen",
     "compare_sentence",
+    "drifts_in",
+    "is_beyond",
+    "likely_text",
     "next_steps",
+    "noted_text",
+    "percent",
+    "row_of",
+    "settles",
+    "share_text",
+    "step_text",
     "trend_screen",
     "trend_sentence",
 )
@@ -51,17 +60,21 @@ def trend_sentence(trend: Trend) -> Remark:
     if trend.steps:
         return _sentence_of(trend.steps[-1])
     if any(trend.drifting):
-        which = " and ".join(
-            name for name, out in zip(("K", "the heat"), trend.drifting, strict=True) if out
-        )
+        which = drifts_in(trend)
         text = f"{which} of the newest outings has left the limits without a clear step: a drift."
         return Remark(code="season-drifts", text=text)
     k, heat = trend.would_have_seen
     text = (
-        f"Nothing has changed over {len(trend.outings)} outings; a loss of {_percent(k)} of K or "
-        f"{_percent(heat)} more heat would have been seen within {SOON} outings (4 times in 5)."
+        f"Nothing has changed over {len(trend.outings)} outings; a loss of {percent(k)} of K or "
+        f"{percent(heat)} more heat would have been seen within {SOON} outings (4 times in 5)."
     )
     return Remark(code="season-unchanged", text=text)
+
+
+def drifts_in(trend: Trend) -> str:
+    """Return what drifts: "K", "the heat", "K and the heat", or nothing."""
+    names = zip(("K", "the heat"), trend.drifting, strict=True)
+    return " and ".join(name for name, out in names if out)
 
 
 def trend_screen(trend: Trend, units: str = "si") -> str:
@@ -85,7 +98,7 @@ def compare_sentence(comparison: Comparison, units: str = "si") -> Remark:
     if comparison.k is None or comparison.heat is None:
         first = _capital("; ".join(parts)) or "Neither side tells K and heat"
         return Remark(code="cause-unknown", text=f"{first}; the cause cannot be told.")
-    parts.append(f"K {_share(comparison.k)}, heat {_share(comparison.heat)}")
+    parts.append(f"K {share_text(comparison.k)}, heat {share_text(comparison.heat)}")
     cause = _put_down_to(comparison)
     return Remark(code=cause.code, text=f"{_capital('; '.join(parts))}: {cause}.")
 
@@ -96,7 +109,10 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
     lines = [line for line in (comparison.like_rise, *comparison.lines) if line is not None]
     blocks = [
         [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units).text)],
-        [_table("", "before", "after", "change"), *(_row(line, units) for line in lines)],
+        [
+            _beside("", "before", "after", "change"),
+            *(_row(line, units) for line in lines),
+        ],
         [line for remark in comparison.also for line in _item("Also", remark)],
         [
             *_item("Cannot split", comparison.cannot_split or ""),
@@ -108,15 +124,16 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
 
 def _sentence_of(step: Step) -> Remark:
     when = _day(step.start_utc) or step.name
-    noted = f" Noted then: {_noted(step.events)}." if step.events else ""
+    noted = f" Noted then: {noted_text(step.events)}." if step.events else ""
     text = (
-        f"From {when} on K is {_share(step.k)} and the heat into the oil {_share(step.heat)}: "
-        f"{_likely(step.causes)}.{noted}"
+        f"From {when} on K is {share_text(step.k)} and the heat into the oil "
+        f"{share_text(step.heat)}: {likely_text(step.causes)}.{noted}"
     )
     return Remark(code="season-changed", text=text)
 
 
-def _likely(causes: Sequence[Likely]) -> str:
+def likely_text(causes: Sequence[Likely]) -> str:
+    """Return the likely cause with its odds, or the two that are not settled."""
     first, second = causes[0], causes[1]
     if first.probability >= SURE:
         return f"{first.cause}, {chance(first.probability)}"
@@ -128,11 +145,11 @@ def _likely(causes: Sequence[Likely]) -> str:
 
 def _put_down_to(comparison: Comparison) -> Remark:
     k, heat = comparison.k, comparison.heat
-    least = _percent(comparison.smallest_k)
+    least = percent(comparison.smallest_k)
     if k is None or heat is None or (_same(k) and _same(heat)):
         text = f"no change; a loss of {least} of K would have been seen"
         return Remark(code="no-change", text=text)
-    if not (_beyond(k) or _beyond(heat)):
+    if not (is_beyond(k) or is_beyond(heat)):
         text = (
             f"no change can be told yet; a loss under {least} of K can hide between so few outings"
         )
@@ -144,7 +161,8 @@ def _put_down_to(comparison: Comparison) -> Remark:
     return Remark(code="cause-known", text=text)
 
 
-def _beyond(share: Interval) -> bool:
+def is_beyond(share: Interval) -> bool:
+    """Tell whether a range leaves out no change at all."""
     return share.low > 0.0 or share.high < 0.0
 
 
@@ -152,18 +170,19 @@ def _same(share: Interval) -> bool:
     return -SAME < share.low < 0.0 < share.high < SAME
 
 
-def _share(share: Interval) -> str:
-    """A change with its interval: "down 34 % (27 to 40)", or "the same (-4 to +6 %)"."""
+def share_text(share: Interval) -> str:
+    """Return a change with its interval: "down 34 % (27 to 40)", or "the same (-4 to +6 %)"."""
     low, high = round(100 * share.low), round(100 * share.high)
-    if not _beyond(share):
+    if not is_beyond(share):
         word = "the same" if _same(share) else "not known to differ"
         return f"{word} ({low:+d} to {high:+d} %)"
     if share.value > 0.0:
-        return f"up {_percent(share.value)} ({low} to {high})"
-    return f"down {_percent(-share.value)} ({-high} to {-low})"
+        return f"up {percent(share.value)} ({low} to {high})"
+    return f"down {percent(-share.value)} ({-high} to {-low})"
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """Return a share as a whole number of per cent."""
     return f"{100.0 * share:.0f} %"
 
 
@@ -179,7 +198,7 @@ def _warmer(rise: Line, units: str) -> str:
 
 
 def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
-    scale, unit = (1.8, "degF") if units == "us" else (1.0, "K")
+    scale, unit = (1.8, "°F") if units == "us" else (1.0, "K")
     return f"{value_k * scale:{'+' if sign else ''}.0f} {unit}"
 
 
@@ -187,7 +206,7 @@ def _recent(trend: Trend, units: str) -> Iterator[str]:
     """The newest stretch's numbers, as the machine stands now."""
     n = len(trend.outings)
     inside = [trend.outings[i] for i in trend.stretches.members(len(trend.steps), n)]
-    yield _table("", "now", "newest", "")
+    yield _table("", "now", "newest")
     rows = (
         ("K of the cooler", "conductance", [o.k_w_k for o in inside]),
         ("heat into the oil", "power", [o.heat_w for o in inside]),
@@ -200,21 +219,25 @@ def _recent(trend: Trend, units: str) -> Iterator[str]:
             mean = figure(math.fsum(told) / len(told), kind, units, both=False)
             newest = values[-1]
             last = "-" if newest is None else figure(newest, kind, units, both=False)
-            yield _table(name, mean, last, "")
+            yield _table(name, mean, last)
     warm = sum(o.minutes_above_warn for o in inside) / max(sum(o.hours for o in inside), 1e-9)
-    yield _table("too warm, minutes an hour", f"{warm:.1f}", "", "")
+    yield _table("too warm, minutes an hour", f"{warm:.1f}", "")
     whole = min(o.completeness for o in inside)
-    yield _table("least share of readings", _percent(whole), "", "")
+    yield _table("least share of readings", percent(whole), "")
 
 
 def _step_lines(step: Step) -> Iterator[str]:
-    when = _day(step.start_utc) or step.name
-    text = f"K {_share(step.k)}, heat {_share(step.heat)}; {_likely(step.causes)}"
+    yield from _item(_day(step.start_utc) or step.name, step_text(step))
+
+
+def step_text(step: Step) -> str:
+    """Return a change in words: sizes with ranges, cause with odds, what was noted then."""
+    text = f"K {share_text(step.k)}, heat {share_text(step.heat)}; {likely_text(step.causes)}"
     if step.shape in (Shape.SLOPE, Shape.EITHER):
         text += "; a slow drift would fit as well"
     if step.events:
-        text += f"; noted: {_noted(step.events)}"
-    yield from _item(when, text)
+        text += f"; noted: {noted_text(step.events)}"
+    return text
 
 
 def _standing(trend: Trend) -> Iterator[str]:
@@ -249,19 +272,30 @@ def next_steps(trend: Trend) -> tuple[Remark, ...]:
     if not trend.steps:
         return tuple(steps)
     step = trend.steps[-1]
-    settles = _SETTLES[step.cause]
+    test = settles(step.cause)
     if step.further is None:
-        text = f"more outings will not settle it: {settles}"
-        steps.append(Remark(code=settles.code, text=text))
+        text = f"more outings will not settle it: {test}"
+        steps.append(Remark(code=test.code, text=text))
     elif step.further > 0:
         text = f"about {step.further} more outings to settle the cause"
         steps.append(Remark(code="log-more-outings", text=text))
     elif step.k.value < 0.0 or step.heat.value > 0.0:
-        steps.append(settles)
+        steps.append(test)
     return tuple(steps)
 
 
+def settles(cause: Cause) -> Remark:
+    """Return what shows whether a cause is the right one."""
+    return _SETTLES[cause]
+
+
 def _row(line: Line, units: str) -> str:
+    return _beside(line.name, *row_of(line, units))
+
+
+def row_of(line: Line, units: str) -> tuple[str, str, str]:
+    """Return before, after and the change of a line, with its range where there is one."""
+
     def text(value: float) -> str:
         return (
             f"{value:.1f}"
@@ -272,16 +306,21 @@ def _row(line: Line, units: str) -> str:
     change = line.change
     unit, scale, digits = "", 1.0, 1
     if line.kind != "minutes":
-        unit, digits = " degF" if units == "us" else " K", 0
+        unit, digits = " °F" if units == "us" else " K", 0
         scale = 1.8 if units == "us" else 1.0
     ends = [f"{scale * x:+.{digits}f}" for x in (change.value, change.low, change.high)]
     known = not math.isnan(change.low)
     tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if known else " (one a side)")
-    return _table(line.name, text(line.before), text(line.after), tail)
+    return text(line.before), text(line.after), tail
 
 
-def _table(name: str, first: str, second: str, third: str) -> str:
-    return f"{name:<32}{first:>12}{second:>12}  {third}".rstrip()[:WIDTH]
+def _beside(name: str, before: str, after: str, change: str) -> str:
+    return f"{name:<32}{before:>12}{after:>12}  {change}".rstrip()[:WIDTH]
+
+
+def _table(name: str, now: str, newest: str) -> str:
+    # The widest value, "175 BTU/(h °F)", and a space.
+    return f"{name:<32}{now:>16}{newest:>16}".rstrip()
 
 
 def _item(name: str, remark: Remark | str) -> list[str]:
@@ -303,7 +342,8 @@ def _names(outings: Sequence[Outing]) -> str:
     return names[0] if len(names) == 1 else f"{names[0]} .. {names[-1]} ({len(names)} outings)"
 
 
-def _noted(events: Sequence[Event]) -> str:
+def noted_text(events: Sequence[Event]) -> str:
+    """Return what was noted, in quotes, each once."""
     return ", ".join(dict.fromkeys(f'"{event.text}"' for event in events))
 
 

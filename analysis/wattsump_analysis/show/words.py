@@ -24,6 +24,7 @@ __all__ = (
     "mark_words",
     "rounded",
     "sentence",
+    "short_day",
     "spaced",
     "span",
 )
@@ -106,6 +107,12 @@ def day_text(start_utc: str) -> str:
     except ValueError:
         return ""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def short_day(start_utc: str | None) -> str:
+    """Return a day as an axis has room for it: "7 Mar"."""
+    day, _, month = day_text(start_utc or "").partition(" ")
+    return f"{day} {month[:3]}".strip()
 
 
 def rounded(value: float, kind: str, units: str, *, near: Interval, unit: bool = True) -> str:

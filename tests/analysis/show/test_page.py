@@ -7,13 +7,13 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
-from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analysis import proof_fixture
+from analysis.show.outline import outline
 from refusal import refused
 from wattsump_analysis.results import Influence, Proof, Verdict
 from wattsump_analysis.show.plots.outing import INKS
@@ -25,59 +25,12 @@ from wattsump_logger.errors import UsageError
 from wattsump_logger.remark import Remark
 
 MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
-EMPTY = {"meta", "br", "path", "use", "input", "link", "img", "hr"}
 
 
 @cache
 def page_of(make: Callable[[], Proof], units: str = "si") -> str:
     """Return the page of a hand-made proof, drawn once."""
     return render(make(), units)
-
-
-class Outline(HTMLParser):
-    """Collects headings, ids, references and table heads, and checks that tags close."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.headings: list[int] = []
-        self.ids: list[str] = []
-        self.addresses: list[str] = []
-        self.tags: list[str] = []
-        self.heads: list[dict[str, str | None]] = []
-        self.drawings: list[dict[str, str | None]] = []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        got = dict(attrs)
-        self.tags.append(tag)
-        if re.fullmatch(r"h\d", tag):
-            self.headings.append(int(tag[1]))
-        if tag == "th":
-            self.heads.append(got)
-        if tag == "svg":
-            self.drawings.append(got)
-        self.ids += [value for name, value in attrs if name == "id" and value]
-        self.addresses += [
-            value or "" for name, value in attrs if name in ("src", "href", "xlink:href", "data")
-        ]
-        if tag not in EMPTY:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.handle_starttag(tag, attrs)
-        if tag not in EMPTY:
-            self.open.pop()
-
-    def handle_endtag(self, tag: str) -> None:
-        if tag not in EMPTY:
-            assert self.open.pop() == tag
-
-
-def outline(page: str) -> Outline:
-    found = Outline()
-    found.feed(page)
-    assert found.open == []
-    return found
 
 
 @pytest.mark.parametrize("make", MAKERS)
@@ -184,9 +137,9 @@ def test_values_for_a_finger_are_the_readings_and_end_where_the_picture_ends() -
     outing, ledger = (json.loads(block) for block in blocks)
     proof = proof_fixture.falls_short()
     assert outing["times_s"][-1] == round(float(proof.series_s[-1]))
-    lines = dict(outing["lines"])
+    lines = {name: values for name, _, _, values in outing["lines"]}
     assert lines["tank"] == [round(float(v), 1) for v in proof.series_c["tank"]]
-    assert [name for name, _ in ledger["lines"]] == ["into the oil", "cooler", "shell", "stored"]
+    assert [line[0] for line in ledger["lines"]] == ["into the oil", "cooler", "shell", "stored"]
     assert outing["marks"][1] == [2820, "work loop"]
 
 

@@ -1,6 +1,7 @@
 """What is said of a season and of a comparison: true, short, and no wider than 80 columns."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -99,9 +100,13 @@ def test_differences_in_us_units_have_no_32_in_them() -> None:
     found = compare([outing(0, 60.0, 3000.0)], [outing(1, 120.0, 3000.0)])
     assert found.like_rise is not None
     fahrenheit = -1.8 * found.like_rise.change.value
-    assert f"about {fahrenheit:.0f} degF cooler" in compare_sentence(
-        found, "us"
-    ).text.lower().replace("degf", "degF")
+    assert f"About {fahrenheit:.0f} °F cooler" in compare_sentence(found, "us").text
+
+
+def test_values_in_us_units_stand_apart() -> None:
+    screen = trend_screen(trend_of(row_of_outings([], n=8)), "us")
+    row = next(line for line in screen.splitlines() if line.startswith("K of the cooler"))
+    assert re.fullmatch(r"K of the cooler( +\d+ BTU/\(h °F\)){2}", row)
 
 
 def test_a_comparison_that_cannot_be_split_names_the_test() -> None:
@@ -135,7 +140,7 @@ def test_the_picture_shows_each_step_with_its_cause_and_each_event(season: Trend
     upper, lower = figure.axes
     said = [text.get_text() for text in (*upper.texts, *lower.texts)]
     for step in season.steps:
-        assert any(text.startswith(step.cause) for text in said)
+        assert any(text and step.cause.startswith(f"the {text}") for text in said)
     assert "cleaned" in said
     dotted = [line for line in upper.lines if line.get_linestyle() == ":"]
     places = [float(np.asarray(line.get_xdata())[0]) for line in dotted]

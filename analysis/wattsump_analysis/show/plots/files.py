@@ -61,10 +61,11 @@ def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:
     return held.getvalue()
 
 
-def across(axes: "Axes") -> tuple[float, float]:
-    """Return where the axes begin and end across the picture, in per cent, once it was drawn."""
-    box = axes.get_position()
-    return round(100.0 * box.x0, 2), round(100.0 * box.x1, 2)
+def across(axes: "Axes", first: float, last: float) -> tuple[float, float]:
+    """Return where two places of the axes lie across the picture, in per cent, once drawn."""
+    box, (low, high) = axes.get_position(), axes.get_xlim()
+    left, right = (box.x0 + box.width * (x - low) / (high - low) for x in (first, last))
+    return round(100.0 * left, 2), round(100.0 * right, 2)
 
 
 def inline_svg(axes: "Axes", name: str, alt: str) -> str:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = (
     "INKS",
+    "LETTER_EM",
     "LIMIT_PEN",
     "MOST_BUCKETS",
     "OTHER_PEN",
@@ -37,6 +38,7 @@ __all__ = (
     "say",
     "say_nothing",
     "spread",
+    "style",
     "time_axis",
 )
 
@@ -129,13 +131,18 @@ def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
     FigureCanvasAgg(drawing)
     drawing.patch.set_alpha(0.0)
     axes = drawing.add_subplot()
+    style(axes)
+    return axes
+
+
+def style(axes: "Axes") -> None:
+    """Give axes our own style: no box, inks by name, so that a page may turn them."""
     axes.patch.set_alpha(0.0)
     axes.spines[["top", "right"]].set_visible(False)
     axes.spines[["left", "bottom"]].set_color(INKS["text"])
     axes.tick_params(colors=INKS["text"], labelsize=WORDS_PT)
     axes.grid(axis="y", color=INKS["grid"], linewidth=0.6)
     axes.set_axisbelow(True)
-    return axes
 
 
 def draw_line(axes: "Axes", x: FloatArray, y: FloatArray, pen: Pen) -> None:

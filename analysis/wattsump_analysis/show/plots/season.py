@@ -1,48 +1,71 @@
-"""A season in one picture: K above, heat below, with levels, limits, steps and events."""
+"""Outings in one picture: a season, and two sides of a comparison; K and heat each for itself."""
 
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.season.trend import Chart, Trend
-from wattsump_analysis.show.plots.pens import INKS, WORDS_PT
+from wattsump_analysis.results import Interval
+from wattsump_analysis.season.compare import Comparison
+from wattsump_analysis.season.trend import Chart, Step, Trend
+from wattsump_analysis.show.plots.pens import (
+    INKS,
+    LETTER_EM,
+    WORDS_PT,
+    Pen,
+    fit_to,
+    name_ends,
+    say,
+    style,
+)
+from wattsump_analysis.show.words import figure, short_day
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ("plot_trend",)
+__all__ = ("plot_comparison", "plot_trend")
+
+# Name, kind of quantity and ink of what is drawn of outings.
+_K = ("K", "conductance", "cool")
+_HEAT = ("heat", "power", "hot")
+_AVERAGE_PEN = Pen(ink="text", dash="--", width=1.0)
+_FOOT = 0.34  # of the lower panel, kept for what was noted
+_NOTE_ROWS = 2
+_STEP_ROWS = 3
+_RANGE_AT = 1.5  # of the second side, which stands at 1
+_BESIDE_IN = 6.0  # narrower than this, two panels stand one over the other
 
 
 def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = None) -> "Figure":
     """Draw a trend and return its figure.
 
-    Dots are outings under like conditions (crosses: odd ones out), rings what was measured; the
-    thick line is each stretch's level, the thin
-    dashed line the moving average with its limits as a band. A step carries its cause.
+    Dots are outings under like conditions, crosses those that lie apart, rings what was
+    measured. The thick line is a stretch's level; the dashed line the moving average of the
+    outings behind those that its level was learnt from, shaded its limits. A dotted upright
+    is a change, with its likely cause; a triangle something noted.
     """
     from matplotlib.figure import Figure
 
-    if figure is None:
-        figure = Figure(figsize=(9.0, 5.6), layout="constrained")
-    upper, lower = figure.subplots(2, 1, sharex=True)
-    k = np.array([o.k_w_k for o in trend.outings], dtype=np.float64)
-    heat = np.array([o.heat_w for o in trend.outings], dtype=np.float64)
+    drawn = figure
+    if drawn is None:  # a page says of what machine it is; a file by itself must
+        drawn = Figure(figsize=(9.0, 5.6), layout="constrained")
+        drawn.suptitle(trend.machine, x=0.02, ha="left", fontsize=WORDS_PT, color=INKS["text"])
+    upper, lower = drawn.subplots(2, 1, sharex=True)
     referred = np.exp(trend.referred)
-    _panel(upper, trend, (referred[:, 0], k), trend.charts_k, "conductance", units)
-    _panel(lower, trend, (referred[:, 1], heat), trend.charts_heat, "power", units)
-    upper.set_title(
-        f"{trend.machine}: cooler (above) and heat into the oil (below)",
-        loc="left",
-        color=INKS["text"],
-        fontsize=WORDS_PT,
-    )
-    _steps(upper, trend)
+    raw = [[o.k_w_k for o in trend.outings], [o.heat_w for o in trend.outings]]
+    for axes, what, number, charts in (
+        (upper, _K, 0, trend.charts_k),
+        (lower, _HEAT, 1, trend.charts_heat),
+    ):
+        values = referred[:, number], np.array(raw[number], dtype=np.float64)
+        _panel(axes, trend, values, charts, what, units)
+    _steps(upper, lower, trend.steps)
     _events(lower, trend)
-    _names(lower, trend)
-    return figure
+    _dates(lower, trend)
+    return drawn
 
 
 def _panel(
@@ -50,87 +73,207 @@ def _panel(
     trend: Trend,
     referred_and_raw: tuple[FloatArray, FloatArray],
     charts: tuple[Chart, ...],
-    kind: str,
+    what: tuple[str, str, str],
     units: str,
 ) -> None:
     values, raw = referred_and_raw
+    name, kind, ink = what
     largest = float(values.max())
 
     def shown(x: FloatArray) -> FloatArray:
-        return np.array([to_shown(float(v), kind, units, largest=largest) for v in x])
+        return np.asarray(to_shown(np.asarray(x, dtype=np.float64), kind, units, largest=largest))
 
-    ink = INKS["cool"] if kind == "conductance" else INKS["hot"]
+    style(axes)
     odd = np.isin(np.arange(values.size), trend.odd)
     everywhere = np.arange(raw.size)
-    axes.plot(everywhere, shown(raw), "o", color=ink, markersize=3, fillstyle="none", alpha=0.5)
-    axes.plot(np.flatnonzero(~odd), shown(values[~odd]), "o", color=ink, markersize=4)
+    colour = INKS[ink]
+    axes.plot(everywhere, shown(raw), "o", color=colour, markersize=5, fillstyle="none", mew=0.8)
+    axes.plot(np.flatnonzero(~odd), shown(values[~odd]), "o", color=colour, markersize=4)
     axes.plot(np.flatnonzero(odd), shown(values[odd]), "x", color=INKS["text"], markersize=7)
+    level = 0.0
     for number in range(len(trend.stretches.starts)):
         inside = trend.stretches.members(number, values.size)
-        level = shown(np.full(2, np.exp(np.log(values[inside]).mean())))
-        axes.plot([inside[0] - 0.4, inside[-1] + 0.4], level, color=ink, linewidth=2.2)
+        level = float(np.exp(np.log(values[inside]).mean()))
+        ends = [inside[0] - 0.4, inside[-1] + 0.4]
+        axes.plot(ends, shown(np.full(2, level)), color=colour, linewidth=2.4, zorder=3)
+    drawn = [shown(raw), shown(values)]
     for chart in charts:
-        average = chart.average
-        axes.fill_between(
-            chart.positions, shown(average.lower), shown(average.upper), color=INKS["band"]
+        drawn += _chart(axes, chart, shown)
+    axes.set_xlim(-0.6, values.size - 0.4)
+    fit_to(axes, drawn, 0.08 if kind == "conductance" else _FOOT)
+    pens = {f"level\n{_in_two(figure(level, kind, units, both=False))}": Pen(ink=ink)}
+    heights = [float(shown(np.array([level]))[0])]
+    if charts and charts[-1].positions[-1] == values.size - 1:
+        average = charts[-1].average
+        pens |= {"average": _AVERAGE_PEN, "limit": Pen(ink="text"), "limit ": Pen(ink="text")}
+        heights += [float(shown(row)[-1]) for row in (average.value, average.upper, average.lower)]
+    name_ends(axes, dict(zip(pens, heights, strict=True)), pens)
+    unit = shown_unit(kind, units, largest=largest)
+    axes.set_ylabel(f"{name}, {unit}", color=INKS["text"], fontsize=WORDS_PT)
+
+
+def _chart(
+    axes: "Axes", chart: Chart, shown: Callable[[FloatArray], FloatArray]
+) -> list[FloatArray]:
+    """Draw a moving average between its limits, wide enough to be seen where it is one outing."""
+    average = chart.average
+    low, middle, high = (shown(row) for row in (average.lower, average.value, average.upper))
+    at = chart.positions.astype(np.float64)
+    if at.size == 1:
+        at = at[0] + np.array([-0.4, 0.4])
+        low, middle, high = (np.repeat(row, 2) for row in (low, middle, high))
+    axes.fill_between(at, low, high, color=INKS["band"], linewidth=0, zorder=0)
+    for row in (low, high):
+        axes.plot(at, row, color=INKS["text"], linestyle=(0, (1, 2)), linewidth=0.8)
+    axes.plot(at, middle, color=INKS["text"], linestyle=_AVERAGE_PEN.dash, linewidth=1.0)
+    return [low, high]
+
+
+def _in_two(text: str) -> str:
+    """Break a value before a unit too long for the margin."""
+    return text.replace(" ", "\n", 1) if len(text) > 12 else text
+
+
+class _Rows:
+    """Rows of words along an axis of outings, where a word runs into no other."""
+
+    def __init__(self, axes: "Axes", most: int) -> None:
+        low, high = axes.get_xlim()
+        width_pt = 72 * 0.7 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # axes of a figure
+        self._per_letter = LETTER_EM * WORDS_PT / width_pt * (high - low)
+        self._taken = [-np.inf] * most
+
+    def length(self, words: str) -> float:
+        """Return how many outings wide words are."""
+        return len(words) * self._per_letter
+
+    def row_for(self, left: float, words: str) -> int | None:
+        """Return a row with room from `left` on, having taken it; None where there is none."""
+        row = next((row for row, end in enumerate(self._taken) if left > end), None)
+        if row is not None:
+            self._taken[row] = left + self.length(words) + self._per_letter
+        return row
+
+
+def _steps(upper: "Axes", lower: "Axes", steps: Sequence[Step]) -> None:
+    rows = _Rows(upper, _STEP_ROWS)
+    for step in steps:
+        for axes in (upper, lower):
+            axes.axvline(step.at - 0.5, color=INKS["limit"], linewidth=1.2, linestyle=":")
+        name = step.cause.removeprefix("the ").split(",")[0]
+        row = rows.row_for(step.at - 0.5 - 0.5 * rows.length(name), name)
+        if row is None:
+            continue
+        upper.annotate(
+            name,
+            (step.at - 0.5, 1.02 + 0.11 * row),
+            xycoords=upper.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            fontsize=WORDS_PT,
+            color=INKS["limit"],
+            annotation_clip=False,
         )
+
+
+def _events(axes: "Axes", trend: Trend) -> None:
+    """Mark what was noted, and name it where there is room."""
+    rows = _Rows(axes, _NOTE_ROWS)
+    for position, outing in enumerate(trend.outings):
+        if not outing.events:
+            continue
         axes.plot(
-            chart.positions, shown(average.value), color=INKS["text"], linestyle="--", linewidth=1
+            [position],
+            [0.0],
+            "^",
+            color=INKS["text"],
+            transform=axes.get_xaxis_transform(),
+            clip_on=False,
         )
-    axes.set_ylabel(
-        f"{'K' if kind == 'conductance' else 'heat'}, {shown_unit(kind, units, largest=largest)}",
-        color=INKS["text"],
-        fontsize=WORDS_PT,
-    )
-    axes.set_ylim(bottom=0.0, top=1.25 * float(shown(np.maximum(values, raw)).max()))
-    axes.grid(color=INKS["grid"], linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
-    # By name, so that a page may turn them light on dark.
-    axes.spines[["left", "bottom"]].set_color(INKS["text"])
-    axes.tick_params(colors=INKS["text"], labelsize=WORDS_PT)
-    axes.patch.set_alpha(0.0)
-
-
-def _steps(axes: "Axes", trend: Trend) -> None:
-    for both in axes.figure.axes:
-        for step in trend.steps:
-            both.axvline(step.at - 0.5, color=INKS["limit"], linewidth=1.0, linestyle=":")
-    for row, step in enumerate(trend.steps):
+        name = ", ".join(dict.fromkeys(event.kind for event in outing.events))
+        is_late = position > 0.6 * len(trend.outings)
+        row = rows.row_for(position - rows.length(name) if is_late else position - 0.3, name)
+        if row is None:
+            continue
         axes.annotate(
-            f"{step.cause}, {100 * step.causes[0].probability:.0f} %",
-            (step.at - 0.5, 1.0 - 0.08 * (row % 2)),
-            xycoords=("data", "axes fraction"),
-            xytext=(3, -2),
-            textcoords="offset points",
-            verticalalignment="top",
+            name,
+            (position, 0.05 + 0.09 * row),
+            xycoords=axes.get_xaxis_transform(),
+            ha="right" if is_late else "left",
             fontsize=WORDS_PT,
             color=INKS["text"],
         )
 
 
-def _events(axes: "Axes", trend: Trend) -> None:
-    for position, outing in enumerate(trend.outings):
-        if not outing.events:
-            continue
-        # A mark is a person's text: it must not be read as a formula.
-        words = ", ".join(event.kind for event in outing.events)
-        axes.annotate(
-            words,
-            (position, 0.02),
-            xycoords=("data", "axes fraction"),
-            rotation=90,
-            fontsize=WORDS_PT,
-            color=INKS["other"],
-            parse_math=False,
-        )
-        axes.plot([position], [0.0], "^", color=INKS["other"], clip_on=False)
-
-
-def _names(axes: "Axes", trend: Trend) -> None:
+def _dates(axes: "Axes", trend: Trend) -> None:
     n = len(trend.outings)
-    every = max(1, -(-n // 7))
-    places = list(range(0, n, every))
+    reach = _Rows(axes, 1).length("88 May   ")
+    places = list(range(0, n, max(1, round(reach + 0.5))))
     axes.set_xticks(places)
-    labels = [(o.start_utc or "")[:10] or o.name for o in (trend.outings[i] for i in places)]
-    axes.set_xticklabels(labels, rotation=30, horizontalalignment="right", parse_math=False)
+    # A name is a person's text: it must not be read as a formula.
+    labels = [short_day(o.start_utc) or o.name for o in (trend.outings[i] for i in places)]
+    axes.set_xticklabels(labels, parse_math=False)
+
+
+def plot_comparison(
+    comparison: Comparison, *, units: str = "si", figure: "Figure | None" = None
+) -> "Figure":
+    """Draw both sides of a comparison and return its figure.
+
+    Dots are outings, thick lines the means of a side; the bar behind the second side is the
+    95 % range of its change, from the mean before.
+    """
+    from matplotlib.figure import Figure
+
+    drawn = Figure(figsize=(9.0, 3.6), layout="constrained") if figure is None else figure
+    panels = drawn.subplots(1, 2) if drawn.get_figwidth() > _BESIDE_IN else drawn.subplots(2, 1)
+    sides = (comparison.before, comparison.after)
+    for axes, what, share, values in (
+        (panels[0], _K, comparison.k, [[o.k_w_k for o in side] for side in sides]),
+        (panels[1], _HEAT, comparison.heat, [[o.heat_w for o in side] for side in sides]),
+    ):
+        usable = [[v for v in side if v is not None] for side in values]
+        _sides(axes, what, share, [np.array(side) for side in usable], units)
+    return drawn
+
+
+def _sides(
+    axes: "Axes",
+    what: tuple[str, str, str],
+    share: Interval | None,
+    sides: Sequence[FloatArray],
+    units: str,
+) -> None:
+    name, kind, ink = what
+    largest = max((float(side.max()) for side in sides if side.size), default=0.0)
+
+    def shown(x: FloatArray) -> FloatArray:
+        return np.asarray(to_shown(np.asarray(x, dtype=np.float64), kind, units, largest=largest))
+
+    style(axes)
+    drawn = []
+    for at, values in enumerate(sides):
+        if not values.size:
+            continue
+        along = at + np.linspace(-0.15, 0.15, values.size) if values.size > 1 else np.array([at])
+        level = float(np.exp(np.log(values).mean()))
+        axes.plot(along, shown(values), "o", color=INKS[ink], markersize=5)
+        axes.plot([at - 0.2, at + 0.2], shown(np.full(2, level)), color=INKS[ink], linewidth=2.4)
+        words = _in_two(figure(level, kind, units, both=False))
+        place = np.array(at - 0.22), shown(np.array(level))
+        say(axes, words, place, (0, 0), "right", "center", ink)
+        drawn.append(shown(values))
+    places = ["before", "after"]
+    if share is not None:
+        places.append("95 %")
+        before = float(np.exp(np.log(sides[0]).mean()))
+        ends = shown(before * (1.0 + np.array([share.low, share.high])))
+        axes.plot(
+            [_RANGE_AT] * 2, ends, color=INKS["text"], linewidth=2.0, marker="_", markersize=9
+        )
+        drawn.append(ends)
+    fit_to(axes, drawn)
+    axes.set_xlim(-0.85, 1.7)
+    axes.set_xticks([0, 1, _RANGE_AT][: len(places)], places)
+    unit = shown_unit(kind, units, largest=largest)
+    axes.set_ylabel(f"{name}, {unit}", color=INKS["text"], fontsize=WORDS_PT)

@@ -9,24 +9,26 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase, Proof
+from wattsump_analysis.season.compare import Comparison
 from wattsump_analysis.season.trend import Trend
 from wattsump_analysis.show import words
 from wattsump_analysis.show.plots import outing as plots
 from wattsump_analysis.show.plots.files import across, inline_svg
-from wattsump_analysis.show.plots.season import plot_trend
-from wattsump_analysis.show.report.season import Season
+from wattsump_analysis.show.plots.season import plot_comparison, plot_trend
 from wattsump_analysis.show.report.tables import ledger_rows
+from wattsump_analysis.show.season_screen import compare_sentence, trend_sentence
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-__all__ = ("Drawing", "Picture", "pictures_of", "season_picture")
+__all__ = ("Drawing", "Picture", "comparison_picture", "pictures_of", "season_picture")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """One drawing; its axes of time reach from `left` to `right`, in per cent of its width."""
+    """One drawing; its first time lies at `left`, its last at `right`, in per cent of its width."""
 
     svg: str
     left: float
@@ -37,8 +39,9 @@ class Drawing:
 class Picture:
     """One picture at the two sizes a page needs, with the values a finger asks it for.
 
-    `values` is plain data: `times_s`, `unit`, `lines` (name and one value for each time),
-    `phases` and `marks` (time and words); empty where the picture has no axis of time.
+    `values` is plain data: `times_s`, `lines` (name, unit, decimals, one value for each time),
+    `phases` and `marks` (time and words), and `names` where times have their own; empty where
+    the picture has no axis of time.
     """
 
     wide: Drawing
@@ -84,7 +87,7 @@ def _drawing(
 ) -> Drawing:
     axes = draw(plots.new_axes(*size))
     svg = inline_svg(axes, name, alt)
-    left, right = across(axes)  # after the drawing, which settles the layout
+    left, right = across(axes, *axes.get_xlim())  # after the drawing, which settles the layout
     return Drawing(svg=svg, left=left, right=right)
 
 
@@ -118,43 +121,87 @@ def _heats(proof: Proof, units: str) -> dict[str, object]:
 def _values(
     proof: Proof, times_s: FloatArray, unit: str, lines: Mapping[str, FloatArray], decimals: int
 ) -> dict[str, object]:
+    last = len(lines) - 1
     return {
         "times_s": [round(float(t)) for t in times_s],
-        "unit": unit,
-        "decimals": decimals,
         "lines": [
-            [name, [round(float(v), decimals) if np.isfinite(v) else None for v in values]]
-            for name, values in lines.items()
+            [name, unit if at == last else "", decimals, _plain(values, decimals)]
+            for at, (name, values) in enumerate(lines.items())
         ],
         "phases": [[round(p.start_s), p.kind] for p in proof.phases],
         "marks": [[round(at_s), words.mark_words(text)] for at_s, text in proof.marks],
     }
 
 
-def season_picture(season: Season | None, units: str) -> Mapping[str, Picture]:
-    """Return the picture of the season under its name, nothing without a trend."""
-    if season is None or season.trend is None:
+def _plain(values: FloatArray, decimals: int) -> list[float | None]:
+    return [round(float(v), decimals) if np.isfinite(v) else None for v in values]
+
+
+def season_picture(trend: Trend | None, units: str) -> Mapping[str, Picture]:
+    """Return the picture of a season under its name, nothing without a trend."""
+    if trend is None:
         return {}
-    words = "Watts per degree and heat into the oil, outing after outing. " + season.sentence
-    wide, narrow = (
-        Drawing(
-            svg=inline_svg(_untitled_season(season.trend, units, size), f"season-{name}", words),
-            left=0.0,
-            right=100.0,
+    alt = "Watts per degree and heat into the oil, outing after outing. "
+    alt += trend_sentence(trend).text
+    last = len(trend.outings) - 1
+
+    def drawing(name: str, size: tuple[float, float]) -> Drawing:
+        upper = plot_trend(trend, units=units, figure=_blank(size)).axes[0]
+        svg = inline_svg(upper, f"season-{name}", alt)
+        left, right = across(upper, 0, last)
+        return Drawing(svg=svg, left=left, right=right)
+
+    return {
+        "season": Picture(
+            wide=drawing("wide", (9.0, 4.6)),
+            narrow=drawing("narrow", (4.2, 3.8)),
+            values=_outing_values(trend, units),
         )
-        for name, size in (("wide", (9.0, 4.6)), ("narrow", (4.2, 5.6)))
-    )
-    return {"season": Picture(wide=wide, narrow=narrow, values={})}
+    }
 
 
-def _untitled_season(trend: Trend, units: str, size: tuple[float, float]) -> "Axes":
-    """Draw a season of which heading and caption of the page say what it is."""
+def comparison_picture(comparison: Comparison, units: str) -> Mapping[str, Picture]:
+    """Return the picture of a comparison, nothing where no side tells K or heat."""
+    if not any(o.usable for o in (*comparison.before, *comparison.after)):
+        return {}
+    alt = "K and heat into the oil before and after. " + compare_sentence(comparison, units).text
+
+    def drawing(name: str, size: tuple[float, float]) -> Drawing:
+        first = plot_comparison(comparison, units=units, figure=_blank(size)).axes[0]
+        return Drawing(svg=inline_svg(first, f"both-{name}", alt), left=0.0, right=100.0)
+
+    wide, narrow = drawing("wide", (9.0, 3.4)), drawing("narrow", (4.2, 3.6))
+    return {"both": Picture(wide=wide, narrow=narrow, values={})}
+
+
+def _blank(size: tuple[float, float]) -> "Figure":
     from matplotlib.figure import Figure
 
-    drawn = Figure(figsize=size, layout="constrained")
-    upper = plot_trend(trend, units=units, figure=drawn).axes[0]
-    upper.set_title("", loc="left")
-    return upper
+    return Figure(figsize=size, layout="constrained")
+
+
+def _outing_values(trend: Trend, units: str) -> dict[str, object]:
+    referred = np.exp(trend.referred)
+    lines = []
+    for name, kind, like, raw in (
+        ("K", "conductance", referred[:, 0], [o.k_w_k for o in trend.outings]),
+        ("heat", "power", referred[:, 1], [o.heat_w for o in trend.outings]),
+    ):
+        largest = float(like.max())
+        unit = shown_unit(kind, units, largest=largest)
+        decimals = 2 if unit == "kW" else 0 if unit.startswith("BTU") else 1
+        for what, values in (("under like conditions", like), ("as run", np.array(raw))):
+            shown = np.asarray(to_shown(values, kind, units, largest=largest))
+            lines.append([f"{name} {what}", unit, decimals, _plain(shown, decimals)])
+    return {
+        "times_s": list(range(len(trend.outings))),
+        "names": [words.day_text(o.start_utc or "") or o.name for o in trend.outings],
+        "lines": lines,
+        "phases": [],
+        "marks": [
+            [i, words.mark_words(mark)] for i, o in enumerate(trend.outings) for mark in o.marks
+        ],
+    }
 
 
 def _has(proof: Proof, name: str) -> bool:

@@ -8,7 +8,7 @@ const clock = (s) => {
 };
 
 for (const box of document.querySelectorAll(".timed")) {
-  const { times_s, unit, decimals, lines, phases, marks } =
+  const { times_s, names, lines, phases, marks } =
     JSON.parse(box.querySelector("script").textContent);
   const slide = box.querySelector("input");
   const words = box.querySelector("output");
@@ -20,11 +20,12 @@ for (const box of document.querySelectorAll(".timed")) {
     const time_s = times_s[at];
     const phase = phases.filter(([start]) => start <= time_s).pop();
     const near = marks.filter(([when]) => Math.abs(when - time_s) <= length / 100);
-    const parts = [clock(time_s)];
+    const parts = [names ? names[at] : clock(time_s)];
     if (phase) parts[0] += `, ${phase[1]}`;
-    for (const [name, values] of lines)
-      parts.push(`${name} ${values[at] === null ? "no reading" : values[at].toFixed(decimals)}`);
-    parts[parts.length - 1] += ` ${unit}`;
+    for (const [name, unit, decimals, values] of lines) {
+      const value = values[at] === null ? "no reading" : values[at].toFixed(decimals);
+      parts.push(`${name} ${value} ${unit}`.trim());
+    }
     for (const [, text] of near) parts.push(`marked: ${text}`);
     words.textContent = parts.join(" · ");
     slide.setAttribute("aria-valuetext", parts.join(", "));
