@@ -86,6 +86,30 @@ def test_both_write_their_page_and_link_the_reports_beside_the_sessions(
     assert '<a href="day-013.html">' in (tmp_path / "both.html").read_text(encoding="utf-8")
 
 
+def test_a_fleet_is_told_worst_first_and_its_folders_serve_a_trend(
+    run: Callable[..., Ended], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = {"alder": row_of_outings([(8, 0.6, 1.0)], n=14), "birch": row_of_outings([], n=6)}
+    given(
+        monkeypatch,
+        {f"{name}-{o.name}": replace(o, machine=name) for name, row in rows.items() for o in row},
+    )
+    for name, row in rows.items():
+        (tmp_path / name).mkdir()
+        for o in row:
+            (tmp_path / name / f"{name}-{o.name}.csv").write_text(o.name + name, encoding="utf-8")
+    (tmp_path / "alder" / "season.html").touch()
+    ended = run("fleet", tmp_path, "--report", tmp_path / "fleet.html")
+    assert ended.code == 0
+    names = [line.split()[0] for line in ended.out.splitlines() if line[:1].isalpha()]
+    assert names == ["machine", "alder", "birch"]
+    assert '<a href="alder/season.html">' in (tmp_path / "fleet.html").read_text(encoding="utf-8")
+    monkeypatch.setattr(season_folder, "in_processes", lambda function, jobs: list(jobs))
+    assert "K is down" in run("trend", tmp_path / "alder").out
+    data = json.loads(run("fleet", tmp_path, "--json").out)
+    assert data["format"] == "wattsump-fleet-1"
+
+
 def test_a_page_is_never_written_over_a_session_and_the_answer_is_there_all_the_same(
     run: Callable[..., Ended], folder: Path
 ) -> None:

@@ -40,7 +40,7 @@ _EPILOG = (
 GROUPS = {
     "Without a controller": ("demo", "practice"),
     "Record": ("machine", "ports", "sensors", "log", "import"),
-    "Prove and follow": ("prove", "trend", "compare"),
+    "Prove and follow": ("prove", "trend", "compare", "fleet"),
     "Ask": ("rating", "forecast", "limits", "preheat", "oil", "lines", "cab"),
 }
 _HUSH = "Leave out the talk on stderr; answers and errors stay."

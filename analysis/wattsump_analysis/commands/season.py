@@ -1,4 +1,4 @@
-"""The commands over several outings: `trend` and `compare`.
+"""The commands over several outings: `trend`, `compare` and `fleet`.
 
 Nothing heavy is imported here: `--help` pays only for typer.
 """
@@ -36,6 +36,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands over outings to the program."""
     app.command("compare")(compare_command)
     app.command("trend")(trend_command)
+    app.command("fleet")(fleet_command)
 
 
 def trend_command(
@@ -120,6 +121,44 @@ def compare_command(
         links = Links(page=report, sessions={**sides[0].paths, **sides[1].paths})
         made_with = {"before": before, "after": after, **_release()}
         _write(report, render_comparison(comparison, units, links=links, made_with=made_with))
+
+
+def fleet_command(
+    folder: Annotated[Path, typer.Argument(help="Folder of the machines' folders.")],
+    report: _Report = None,
+    units: _Units = Units.SI,
+    as_json: _Json = False,
+) -> None:
+    """Tell how several machines stand, the one to look at first on top.
+
+    Each folder right below keeps what its outings came to, as `trend` on it does. The page links
+    season.html of a machine's folder, where `trend --report` wrote one.
+    """
+    from wattsump_analysis.season.fleet import fleet_of, gather_tree
+
+    gathered = gather_tree(folder, lambda below, only: _gathered(below, None, only))
+    members = fleet_of(gathered)
+    if not members:
+        raise UsageError(
+            expected="a session that could be worked out",
+            found=f"none of {len(gathered.left_out)}",
+            where=str(folder),
+            do="prove one of them, which says why",
+        )
+    if as_json:
+        from wattsump_analysis.show.fleet_screen import fleet_data
+
+        _print_json(fleet_data(members, gathered.left_out))
+    else:
+        from wattsump_analysis.show.fleet_screen import fleet_screen
+
+        typer.echo(fleet_screen(members, gathered.left_out, units))
+    if report is not None:
+        from wattsump_analysis.show.report.fleet_page import render_fleet
+
+        made_with = {"machines in": folder.as_posix(), **_release()}
+        page = render_fleet(members, gathered.left_out, units, page=report, made_with=made_with)
+        _write(report, page)
 
 
 def _gathered(

@@ -16,10 +16,10 @@ __all__ = ("Standing", "State", "newest_stretch", "state_of", "turn_of")
 class Standing(StrEnum):
     """How a machine stands; the order is that of how soon somebody should look at it."""
 
-    TOO_HOT = "oil over its limit"
+    TOO_HOT = "oil over limit"
     WORSE = "worse"
     DRIFTS = "drifts"
-    APART = "newest outing lies apart"
+    APART = "newest apart"
     FEW = "too few outings"
     BETTER = "better"
     SAME = "no change"
@@ -37,11 +37,6 @@ class State:
     k_w_k: Interval
     heat_w: Interval
     harm: float
-
-    @property
-    def urgency(self) -> tuple[int, float]:
-        """Sorts machines, the one to look at first in front."""
-        return list(Standing).index(self.standing), -self.harm
 
 
 def state_of(trend: Trend) -> State:

@@ -22,6 +22,7 @@ __all__ = (
     "compare_screen",
     "compare_sentence",
     "drifts_in",
+    "headline",
     "is_beyond",
     "likely_text",
     "next_steps",
@@ -130,6 +131,20 @@ def _sentence_of(step: Step) -> Remark:
         f"{share_text(step.heat)}: {likely_text(step.causes)}.{noted}"
     )
     return Remark(code="season-changed", text=text)
+
+
+def headline(k: Interval, heat: Interval, since: str = "") -> tuple[str, str]:
+    """Return the larger change as a title, and its range with the other of the two."""
+    named = [("K", k), ("Heat", heat)]
+    named.sort(key=lambda item: (not is_beyond(item[1]), -abs(item[1].value)))
+    (first, share), (second, other) = named
+    rest = f"{second if second == 'K' else 'the heat'} {share_text(other)}"
+    if not is_beyond(share):
+        return "No clear change", f"{first} {share_text(share)}{since}, {rest}"
+    low, high = sorted((abs(share.low), abs(share.high)))
+    way = "up" if share.value > 0.0 else "down"
+    title = f"{first} {way} {percent(abs(share.value))}"
+    return title, f"{100 * low:.0f} to {percent(high)} (95 %){since}; {rest}"
 
 
 def likely_text(causes: Sequence[Likely]) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from wattsump_analysis.results import Interval, Tone
+from wattsump_analysis.results import Tone
 from wattsump_analysis.season.causes import SURE
 from wattsump_analysis.season.compare import Comparison
 from wattsump_analysis.season.outing import Outing
@@ -16,6 +16,7 @@ from wattsump_analysis.show.report.sheet import sheet
 from wattsump_analysis.show.season_screen import (
     compare_sentence,
     drifts_in,
+    headline,
     is_beyond,
     likely_text,
     next_steps,
@@ -160,7 +161,7 @@ def _state(trend: Trend) -> tuple[str, str, Tone]:
     if trend.steps:
         step = trend.steps[-1]
         day = words.day_text(step.start_utc or "") or step.name
-        title, rest = _headline(step.k, step.heat, f" from {day} on")
+        title, rest = headline(step.k, step.heat, f" from {day} on")
         return title, f"{rest}. {_capital(likely_text(step.causes))}.", tone
     if any(trend.drifting):
         return f"{_capital(drifts_in(trend))} drifts", trend_sentence(trend).text, tone
@@ -172,25 +173,11 @@ def _state(trend: Trend) -> tuple[str, str, Tone]:
     return "No change", lead, tone
 
 
-def _headline(k: Interval, heat: Interval, since: str = "") -> tuple[str, str]:
-    """Return the larger change as a title, and its range with the other of the two."""
-    named = [("K", k), ("Heat", heat)]
-    named.sort(key=lambda item: (not is_beyond(item[1]), -abs(item[1].value)))
-    (first, share), (second, other) = named
-    rest = f"{second if second == 'K' else 'the heat'} {share_text(other)}"
-    if not is_beyond(share):
-        return "No clear change", f"{first} {share_text(share)}{since}, {rest}"
-    low, high = sorted((abs(share.low), abs(share.high)))
-    way = "up" if share.value > 0.0 else "down"
-    title = f"{first} {way} {percent(abs(share.value))}"
-    return title, f"{100 * low:.0f} to {percent(high)} (95 %){since}; {rest}"
-
-
 def _difference(comparison: Comparison, units: str) -> tuple[str, str, Tone]:
     sentence = compare_sentence(comparison, units)
     if comparison.k is None or comparison.heat is None:
         return "Cannot tell", sentence.text, "open"
-    title, rest = _headline(comparison.k, comparison.heat)
+    title, rest = headline(comparison.k, comparison.heat)
     like, _, put_down_to = sentence.text.rpartition(": ")
     warmer = like.partition(";")[0] + ". " if comparison.like_rise is not None else ""
     lead = f"{_capital(rest)}. {warmer}{_capital(put_down_to)}"

@@ -1,0 +1,125 @@
+"""Several machines in one folder tree: each machine's outings, and how each stands, worst first."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from wattsump_analysis.season.folder import Gathered
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.state import Standing, State, state_of
+from wattsump_analysis.season.store import sessions_in
+from wattsump_analysis.season.trend import FEWEST_OUTINGS, Trend, in_order, trend_of
+from wattsump_logger.errors import UsageError
+
+__all__ = ("Member", "fleet_of", "gather_tree")
+
+Gatherer = Callable[[Path, frozenset[Path]], Gathered]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Member:
+    """One machine of a fleet; `trend` and `state` are None with too few outings for them.
+
+    `folder` holds all its sessions; None where another machine's lie in it too.
+    """
+
+    machine: str
+    folder: Path | None
+    outings: tuple[Outing, ...]
+    trend: Trend | None
+    state: State | None
+    standing: Standing
+
+    @property
+    def urgency(self) -> tuple[int, float, str]:
+        """Sorts machines, the one to look at first in front."""
+        harm = 0.0 if self.state is None else self.state.harm
+        return list(Standing).index(self.standing), -harm, self.machine
+
+
+def gather_tree(top: Path, gatherer: Gatherer) -> Gathered:
+    """Collect the outings of a tree, each folder right below `top` by itself.
+
+    So what a machine's own folder keeps serves `trend` on that folder as well.
+
+    Parameters
+    ----------
+    top : Path
+        A folder of machines' folders; sessions right in it count too.
+    gatherer : callable
+        Takes a folder and its sessions, and gathers them; see `folder.gather`.
+
+    Raises
+    ------
+    UsageError
+        No such folder, or no session in it.
+    """
+    if not top.is_dir():
+        raise _nothing("none", top)
+    sessions: dict[Path, list[Path]] = {}
+    for path in sessions_in(top):
+        inside = path.relative_to(top)
+        sessions.setdefault(top / inside.parts[0] if len(inside.parts) > 1 else top, []).append(
+            path
+        )
+    if not sessions:
+        raise _nothing("no session in it", top)
+    parts = [gatherer(folder, frozenset(paths)) for folder, paths in sessions.items()]
+    return Gathered(
+        outings=tuple(outing for part in parts for outing in part.outings),
+        left_out=tuple(left for part in parts for left in part.left_out),
+        notes=tuple(note for part in parts for note in part.notes),
+        paths={key: path for part in reversed(parts) for key, path in part.paths.items()},
+    )
+
+
+def _nothing(found: str, top: Path) -> UsageError:
+    return UsageError(
+        expected="a folder of machines' folders with sessions",
+        found=found,
+        where=str(top),
+        do="name the folder above those that `log --out` writes to",
+    )
+
+
+def fleet_of(gathered: Gathered) -> tuple[Member, ...]:
+    """Return the machines of what was gathered, the one to look at first in front."""
+    outings: dict[str, list[Outing]] = {}
+    for outing in gathered.outings:
+        outings.setdefault(outing.machine, []).append(outing)
+    folders = {name: _folder(gathered, machine) for name, machine in outings.items()}
+    members = [_member(name, machine, _alone(name, folders)) for name, machine in outings.items()]
+    return tuple(sorted(members, key=lambda member: member.urgency))
+
+
+def _member(machine: str, outings: list[Outing], folder: Path | None) -> Member:
+    usable, _ = in_order(outings)
+    trend = trend_of(outings) if len(usable) >= FEWEST_OUTINGS else None
+    state = None if trend is None else state_of(trend)
+    standing = Standing.FEW
+    if state is not None:
+        standing = state.standing
+    elif any(outing.minutes_above_max > 0.0 for outing in outings):
+        standing = Standing.TOO_HOT
+    ordered = sorted(outings, key=lambda outing: (outing.start_utc or "", outing.name))
+    return Member(
+        machine=machine,
+        folder=folder,
+        outings=tuple(ordered),
+        trend=trend,
+        state=state,
+        standing=standing,
+    )
+
+
+def _folder(gathered: Gathered, outings: list[Outing]) -> Path:
+    places = [gathered.paths[outing.key].parent for outing in outings]
+    return Path(os.path.commonpath(places))
+
+
+def _alone(machine: str, folders: dict[str, Path]) -> Path | None:
+    """Return a machine's folder, None where another machine's lies in it or is the same."""
+    own = folders[machine]
+    others = (folder for name, folder in folders.items() if name != machine)
+    return None if any(folder.is_relative_to(own) for folder in others) else own
