@@ -14,8 +14,9 @@ from analysis.season.test_fleet import gathered
 from analysis.show.outline import outline
 from wattsump_analysis.season.fleet import Member, fleet_of
 from wattsump_analysis.season.trend import LeftOut
-from wattsump_analysis.show.fleet_screen import WIDTH, fleet_data, fleet_screen
+from wattsump_analysis.show.fleet_screen import fleet_data, fleet_screen
 from wattsump_analysis.show.report.fleet_page import render_fleet
+from wattsump_analysis.show.season_screen import WIDTH
 from wattsump_logger.remark import Remark
 
 DOCS = Path(__file__).parents[3] / "docs"
