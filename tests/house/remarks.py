@@ -7,6 +7,7 @@ import ast
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 __all__ = ("PAGE", "Made", "made_in", "page", "remarks")
@@ -81,6 +82,7 @@ def _template(node: ast.expr) -> str:
     return VARIES
 
 
+@cache
 def remarks() -> list[Made]:
     """Every remark of both packages, in order of their codes."""
     found = [

@@ -44,6 +44,7 @@ from wattsump_logger.foreign.table import Table, numbers, read_table
 from wattsump_logger.foreign.times import Typed, states
 from wattsump_logger.machine.parts import Role
 from wattsump_logger.machine.profile import SEVERAL, Profile
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.writer import write_session
 
 __all__ = ("Ask", "Question", "Understood", "preview", "understand", "write")
@@ -89,7 +90,7 @@ class Understood:
     absent: tuple[Role, ...]
     start_utc: datetime | None
     answers: Answers
-    notes: tuple[str, ...] = field(default_factory=tuple)
+    notes: tuple[Remark, ...] = field(default_factory=tuple)
 
 
 def understand(
@@ -425,11 +426,12 @@ def _start_utc(stamps: Stamps, typed: datetime | None) -> datetime | None:
     return stamps.start.astimezone(UTC)
 
 
-def _table_notes(table: Table) -> Iterator[str]:
+def _table_notes(table: Table) -> Iterator[Remark]:
     if table.dropped:
-        yield f"{table.dropped} lines with too many cells were left out"
+        text = f"{table.dropped} lines with too many cells were left out"
+        yield Remark(code="lines-left-out", text=text)
     if not table.has_header:
-        yield "no names above the columns"
+        yield Remark(code="no-column-names", text="no names above the columns")
 
 
 def preview(made: Understood) -> Iterator[str]:
@@ -495,7 +497,7 @@ def write(made: Understood, folder: Path, name: str, profile: Profile | None) ->
         "columns": {name: column.text() for name, column in made.columns.items()},
         "times": made.clock.time if not made.clock.date else f"{made.clock.date} {made.clock.time}",
         "typed_times": [line.text for line in made.typed],
-        "notes": list(made.notes),
+        "notes": [note.text for note in made.notes],
     }
     metadata: dict[str, object] = {
         "software": f"wattsump {version('wattsump')}",

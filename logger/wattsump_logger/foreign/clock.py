@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.foreign.table import Table, numbers
+from wattsump_logger.remark import Remark
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,7 +71,7 @@ class Stamps:
     elapsed_s: FloatArray
     clock_s: float | None
     start: datetime | None
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
 
 
 def find_clock(table: Table) -> Clock | None:
@@ -122,7 +123,7 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
     SessionError
         Times that cannot be read, or that go backwards.
     """
-    notes: list[str] = []
+    notes: list[Remark] = []
     if clock.unit_s is not None:
         seconds = _numbers(table, clock.time) * clock.unit_s
         days = None
@@ -137,7 +138,8 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
             table.path, f"{rows.size} times in column {clock.time!r}", "name the time column"
         )
     if rows.size < seconds.size:
-        notes.append(f"{seconds.size - rows.size} rows without a time were left out")
+        text = f"{seconds.size - rows.size} rows without a time were left out"
+        notes.append(Remark(code="rows-without-time", text=text))
     seconds = seconds[rows]
     if clock.unit_s is None and days is None:
         past = np.diff(seconds, prepend=seconds[0]) < -_HALF_DAY_S
@@ -233,16 +235,15 @@ def _check_order(seconds: FloatArray, rows: NDArray[np.intp], table: Table) -> N
         )
 
 
-def _spread(seconds: FloatArray) -> tuple[FloatArray, list[str]]:
+def _spread(seconds: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
     """Set rows of equal times evenly between them, as a clock without seconds leaves them."""
     begins = np.flatnonzero(np.diff(seconds, prepend=-np.inf) > 0)
     counts = np.diff(np.append(begins, seconds.size))
     if counts.max() == 1:
-        return seconds, []
+        return seconds, ()
     if begins.size < 2:
-        return seconds + np.arange(seconds.size), [
-            "all times are alike: one row a second was taken"
-        ]
+        text = "all times are alike: one row a second was taken"
+        return seconds + np.arange(seconds.size), (Remark(code="times-alike", text=text),)
     step_s = float(np.median(np.diff(seconds[begins])))
     usual = float(np.median(counts[1:-1])) if begins.size > 2 else float(counts.max())
     period_s = step_s / max(usual, float(counts.max()) if usual < 1 else usual)
@@ -252,10 +253,11 @@ def _spread(seconds: FloatArray) -> tuple[FloatArray, list[str]]:
     shares = np.repeat(np.maximum(counts, usual), counts)
     spread = seconds + places * step_s / shares
     spread[: counts[0]] += min(late, step_s - counts[0] * step_s / max(counts[0], usual))
-    return spread, [
+    text = (
         f"times come in steps of {step_s:g} s: rows of one time were set {period_s:.3g} s from "
         "each other"
-    ]
+    )
+    return spread, (Remark(code="times-in-steps", text=text),)
 
 
 def _start(

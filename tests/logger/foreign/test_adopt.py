@@ -148,7 +148,8 @@ def test_a_clock_that_lost_its_seconds_is_spread_over_each_minute(tmp_path: Path
     path = table(tmp_path / "x.csv", "Time,Tank C,Ambient C", stamp="%H:%M")
     made = understand(path, refusing)
     assert is_right(made)
-    assert any("steps of 60 s" in note for note in made.notes)
+    assert [note.code for note in made.notes] == ["times-in-steps"]
+    assert "60 s" in made.notes[0].text
 
 
 def test_a_night_goes_past_midnight(tmp_path: Path) -> None:
