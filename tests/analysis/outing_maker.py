@@ -1,7 +1,8 @@
 """Outings of the emulated plant, or of a plain lump, as sessions for the tests of `prove`."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +27,7 @@ __all__ = (
 )
 LINE = walther_from_grade("VG 46")
 
-GUIDED: Sequence[Stage] = (
+GUIDED = (
     Stage(name="soak", longest_s=600, engine=False),
     Stage(name="rise", longest_s=2400, shortest_s=240, until_above_c=65.0),
     Stage(name="on 1", longest_s=300, fan=True),
@@ -35,7 +36,7 @@ GUIDED: Sequence[Stage] = (
     Stage(name="work", longest_s=1200, fan=True, moving=True),
     Stage(name="stop", longest_s=900, engine=False),
 )
-OUTING: Sequence[Stage] = (
+OUTING = (
     Stage(name="work", longest_s=3000, fan=True, moving=True),
     Stage(name="idle", longest_s=420, fan=True, load_level=0.25),
 )
@@ -74,8 +75,12 @@ def true_k_w_k(oil_c: float) -> float:
     return float(cooler_conductance_w_k(machine(), np.array([oil_c]), 1.0)[0])
 
 
-def plant_session(stages: Sequence[Stage], seed: int = 4) -> Session:
-    """One outing of the plant with matched-out probe offsets, flags and oil flow."""
+@cache
+def plant_session(stages: tuple[Stage, ...], seed: int = 4) -> Session:
+    """One outing of the plant with matched-out probe offsets, flags and oil flow.
+
+    Made once for all who read it.
+    """
     rng = np.random.default_rng(seed)
     one = np.array([1.0])
     truth = run(
