@@ -311,7 +311,7 @@ def _percent(interval: Interval) -> str:
 
 
 def _rejects(k: Interval) -> str:
-    return f"The cooler rejects {k.value:.0f} W per kelvin ({k.low:.0f} to {k.high:.0f})"
+    return f"The cooler rejects {k.value:.0f} W/K ({k.low:.0f} to {k.high:.0f})"
 
 
 def _measured(k: Interval) -> Judgement:
@@ -344,7 +344,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
             "cooler, which is warmer by what no probe saw and the range allows for"
         )
     if word is not Verdict.CANNOT_TELL:
-        claims = f"the label stands for {label.label_heat_w / label.label_etd_k:.0f} W per kelvin"
+        claims = f"the label stands for {label.label_heat_w / label.label_etd_k:.0f} W/K"
         return Judgement(
             verdict=word,
             headline=f"{_of_cooler(word)}: {share}.",

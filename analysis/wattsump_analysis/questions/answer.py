@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from wattsump_logger.remark import Remark
-from wattsump_logger.units.quantities import show, to_shown
+from wattsump_logger.units.quantities import show, shown_unit, to_shown
 
 __all__ = (
     "ESTIMATE",
@@ -27,6 +27,7 @@ __all__ = (
 _MIXED = frozenset(
     {"air_flow", "flow", "power", "pressure", "temperature", "temperature_difference", "volume"}
 )
+_OWN_DIGITS = frozenset({"bore", "duration", "energy", "number", "probability"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +35,8 @@ class Figure:
     """A value in the inside unit of its kind, with its 95 % interval where it has one.
 
     Infinite means never (a duration) or without bound; NaN means unknown. A value above
-    `most` is shown as "over" it, because the number means nothing there.
+    `most` is shown as "over" it, because the number means nothing there. `in_watts` is of a
+    heater's power, which bears watts in every system of units.
     """
 
     value: float
@@ -42,6 +44,7 @@ class Figure:
     low: float | None = None
     high: float | None = None
     most: float = math.inf
+    in_watts: bool = False
 
     @property
     def beyond(self) -> bool:
@@ -135,16 +138,22 @@ class Answer:
 
 
 def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
-    """Text of a figure with its unit and interval; `both` adds the other system's."""
+    """Text of a figure with its unit and interval; `both` adds the other system's.
+
+    A value with an interval has as many digits as the interval leaves it.
+    """
+    if figure.in_watts:
+        system, both = "si", False
     if figure.kind == "duration" and math.isinf(figure.value):
         return f"never{_never_tail(figure, system)}"
     if figure.beyond:
         return f"over {_plain(figure.most, figure, system)}"
-    text = _plain(figure.value, figure, system)
+    text = _plain(figure.value, figure, system, _digits_after_point(figure, system))
     if figure.low is not None and figure.high is not None:
         over = "over " if figure.high > figure.most else ""
-        low = _number(figure.low, figure, system)
-        high = _number(min(figure.high, figure.most), figure, system)
+        decimals = _digits_after_point(figure, system)
+        low = _number(figure.low, figure, system, decimals)
+        high = _number(min(figure.high, figure.most), figure, system, decimals)
         if figure.kind == "duration" and figure.low < 60.0 <= figure.value:
             low = "under 1 min"  # seconds beside minutes are digits nobody has
         # Ends that round to one number are no range.
@@ -161,7 +170,24 @@ def _never_tail(figure: Figure, system: str) -> str:
     return f" (perhaps in {_plain(figure.low, figure, system)})"
 
 
-def _plain(value: float, figure: Figure, system: str) -> str:
+def _digits_after_point(figure: Figure, system: str) -> int | None:
+    """Return how many decimals an interval leaves: its half width has two digits; may be < 0.
+
+    None where there is no interval, or where the kind has digits of its own.
+    """
+    ends = (figure.low, figure.high)
+    if figure.kind in _OWN_DIGITS or not all(
+        end is not None and math.isfinite(end) for end in ends
+    ):
+        return None
+    low, high = (
+        float(to_shown(end or 0.0, figure.kind, system, largest=figure.value)) for end in ends
+    )
+    half = 0.5 * (high - low)
+    return 1 - math.floor(math.log10(half)) if half > 0.0 else None
+
+
+def _plain(value: float, figure: Figure, system: str, decimals: int | None = None) -> str:
     if math.isnan(value):
         return "unknown"
     if math.isinf(value):
@@ -177,7 +203,12 @@ def _plain(value: float, figure: Figure, system: str) -> str:
         return _time(value)
     if figure.kind == "energy":
         return f"{value / 3.6e6:.2f} kWh"
-    return show(value, figure.kind, system)
+    text = show(value, figure.kind, system)
+    unit = shown_unit(figure.kind, system, largest=value)
+    number = text.removesuffix(unit).rstrip()
+    if decimals is None or decimals >= len(number.partition(".")[2]):
+        return text
+    return f"{_number(value, figure, system, decimals)} {unit}".strip()
 
 
 def _chance(probability: float) -> str:
@@ -197,14 +228,20 @@ def _time(seconds: float) -> str:
     return f"{minutes:.0f} min" if minutes < 120.0 else f"{minutes / 60.0:.1f} h"
 
 
-def _number(value: float, figure: Figure, system: str) -> str:
+def _number(value: float, figure: Figure, system: str, decimals: int | None) -> str:
     """Value in the unit its figure is shown in, without the unit, for an interval."""
     if not math.isfinite(value) or figure.kind in ("number", "bore", "duration", "energy"):
         return _plain(value, figure, system)
-    number = to_shown(value, figure.kind, system, largest=figure.value)
-    if figure.kind.startswith("temperature"):
-        return f"{number:.1f}"
-    return _three_digits(number)
+    number = float(to_shown(value, figure.kind, system, largest=figure.value))
+    usual = f"{number:.1f}" if figure.kind.startswith("temperature") else _three_digits(number)
+    if decimals is None or decimals >= len(usual.partition(".")[2]):
+        return usual
+    rounded = f"{round(number, decimals):.{max(decimals, 0)}f}"
+    if float(rounded) == 0.0:
+        rounded = rounded.lstrip("-")
+    whole, point, rest = rounded.partition(".")
+    grouped = f"{int(whole):,}".replace(",", " ") if len(whole.lstrip("-")) > 4 else whole
+    return grouped + point + rest
 
 
 def _three_digits(number: float) -> str:

@@ -76,7 +76,9 @@ class ForecastAsked:
     measured_ambient: Quantity = option(
         "temperature", "Air during the measurement, such as '10 to 15 degC'."
     )
-    hottest: Quantity = option("temperature", "Hottest day, for the margins.")
+    hottest: Quantity = option(
+        "temperature", "Hottest day, for the margins; the air of the forecast if none is given."
+    )
     measured: Quantity = option("conductance", "Measured cooler, such as '95 to 115 W/K'.")
     shell: Quantity = option("conductance", "What tank and lines lose by themselves.")
     capacity: Quantity = option("heat_capacity", "Oil and metal, such as '60 to 75 kJ/K'.")
@@ -85,7 +87,7 @@ class ForecastAsked:
     work: Quantity = option(
         "fraction", "Work rate as a share of the measured one, such as '120 %'."
     )
-    limit: Quantity = option("temperature", "One more oil limit.")
+    limit: Quantity = option("temperature", "Oil limit, in place of the usual two.")
     now: Quantity = option(
         "temperature", "Oil now, for the time from now and a fan that fails now."
     )
@@ -105,11 +107,18 @@ class PreheatAsked:
     """
 
     heater: Quantity = option("power", "Heater power, such as '500 W'.")
-    target: Quantity = option("temperature", "Oil temperature wanted at the pump inlet.")
-    soak: Quantity = option("temperature", "Oil after the cold night.")
+    target: Quantity = option(
+        "temperature", "Oil temperature wanted at the pump inlet; 15 degC if not given."
+    )
+    soak: Quantity = option("temperature", "Oil after the cold night; -10 degC if not given.")
     ambient: Quantity = option("temperature", "Air; as cold as the soak if not given.")
-    capacity: Quantity = option("heat_capacity", "Oil and metal, such as '60 to 75 kJ/K'.")
-    loss: Quantity = option("conductance", "What the machine loses at rest, such as '8 to 14 W/K'.")
+    oil: Quantity = option("volume", "Oil to warm, such as '18 L'.")
+    steel: Quantity = option("mass", "Steel and iron that warm with it, such as '60 kg'.")
+    capacity: Quantity = option("heat_capacity", "Or oil and metal as '60 to 75 kJ/K'.")
+    loss: Quantity = option(
+        "conductance",
+        "What the machine loses at rest, such as '8 to 14 W/K'; estimated if not given.",
+    )
     heater_area: Quantity = option("area", "Wetted or bonded area, such as '300 cm2'.")
     watt_density: Quantity = option("heat_flux", "Or its power per area, such as '1 W/cm2'.")
     near_share: Quantity = option("fraction", "Share of the capacity beside the heater.")

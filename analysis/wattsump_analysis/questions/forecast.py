@@ -10,9 +10,10 @@ from wattsump_analysis.physics import forecast
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, temperature
-from wattsump_analysis.questions.asked import ForecastAsked
+from wattsump_analysis.questions.asked import ForecastAsked, RatingAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
 from wattsump_analysis.questions.limits import remarks_on
+from wattsump_analysis.questions.rating_case import drive_loss, label_conductance
 from wattsump_logger.remark import Remark
 
 __all__ = ("foresee",)
@@ -64,13 +65,15 @@ def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
         A value out of its formula's range.
     """
     own_air = False
-    if asked.ambient is None and givens.ambients_c is not None:
+    if asked.ambient is None and asked.hottest is not None:
+        asked = replace(asked, ambient=asked.hottest)
+    elif asked.ambient is None and givens.ambients_c is not None:
         own_air = True
         asked = replace(asked, ambient=temperature(sum(givens.ambients_c) / 2))
     k, heat, ambient = needed(
         "forecast",
-        measured=asked.measured or givens.k_w_k,
-        heat=asked.heat or givens.heat_w,
+        measured=asked.measured or givens.k_w_k or label_conductance(givens),
+        heat=asked.heat or givens.heat_w or drive_loss(RatingAsked(), givens),
         ambient=asked.ambient,
     )
     case = _case_of(asked, givens, k, heat, ambient.value)
@@ -86,8 +89,26 @@ def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
             *_altitude(case, asked, k, givens),
             *_meaning(case),
         ),
-        assumed=(*_own_air(case, own_air), *_assumed(case, asked, givens)),
+        assumed=(
+            *_unmeasured(asked, givens, k, heat),
+            *_own_air(case, own_air),
+            *_assumed(case, asked, givens),
+        ),
     )
+
+
+def _unmeasured(asked: ForecastAsked, givens: Givens, k: Figure, heat: Figure) -> Iterator[Remark]:
+    """Say what rests on the label and on the trade's rules, before anything is measured."""
+    if asked.measured is None and givens.k_w_k is None:
+        yield Remark(
+            code="label-taken-as-true",
+            text=("NOT MEASURED: the label is taken as true, ", k, "; or --measured."),
+        )
+    if asked.heat is None and givens.heat_w is None:
+        yield Remark(
+            code="heat-from-drive",
+            text=("ESTIMATE: heat of pump and motor at full power, ", heat, "; or --heat."),
+        )
 
 
 def _own_air(case: _Case, taken: bool) -> Iterator[Remark]:
@@ -268,7 +289,7 @@ def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rema
             code="heat-scaled",
             text=f"Heat scaled by {asked.work.value * 100:.0f} % work rate, as a straight line.",
         )
-    if asked.measured is None and asked.heat is None:
+    if asked.measured is None and asked.heat is None and givens.k_w_k is not None:
         yield Remark(
             code="one-scale",
             text="Cooler, heat and shell share one scale of watts, whose error cancels here.",
@@ -325,8 +346,9 @@ def _case_of(
 
 def _limits(asked: ForecastAsked, givens: Givens) -> dict[str, float]:
     limits_c = {name: value for name, value in givens.limits_c.items() if name.startswith("oil")}
-    limits_c = limits_c or dict(_USUAL_LIMITS_C)
-    return limits_c | ({} if asked.limit is None else {"typed limit": asked.limit.value})
+    if asked.limit is not None:
+        return {"typed limit": asked.limit.value}
+    return limits_c or dict(_USUAL_LIMITS_C)
 
 
 def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[float, float, float]:

@@ -10,15 +10,28 @@ from wattsump_analysis.arrays import FloatArray, require
 from wattsump_analysis.physics import preheat
 from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode, TwoNode
-from wattsump_analysis.physics.oil import viscosity_mm2_s
+from wattsump_analysis.physics.oil import (
+    USUAL_DENSITY_15_KG_M3,
+    viscosity_mm2_s,
+    volumetric_heat_j_m3k,
+)
 from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Section, temperature
 from wattsump_analysis.questions.asked import PreheatAsked
-from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
+from wattsump_analysis.questions.givens import Givens, draws, from_samples, missing, needed
 from wattsump_analysis.questions.limits import TOO_THICK
+from wattsump_analysis.reading.machine import METAL_J_KGK, USUAL_TAU_S
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.remark import Remark
 
-__all__ = ("warm_up",)
+__all__ = ("USUAL_SOAK_C", "USUAL_TARGET_C", "warm_up")
+
+# A cold night and a start that few oils mind: said in the answer where nobody typed others.
+USUAL_SOAK_C, USUAL_TARGET_C = -10.0, 15.0
+# Machines of one size lose half or twice as much; common practice, no source.
+_LOSS_FACTOR = 2.0
+# Litres off a dipstick and kilograms off a brochure: common practice, no source.
+_OIL_FACTOR, _STEEL_FACTOR = 1.1, 1.25
+_WARM_C = 20.0
 
 _CAUTIONS = (
     Remark(
@@ -96,6 +109,7 @@ def warm_up(asked: PreheatAsked, givens: Givens) -> Answer:
         question="preheat",
         headline=tuple(_headline(case, minutes)),
         cautions=_CAUTIONS,
+        is_hands_on=False,
         sections=(
             _whole(case, minutes),
             _zones(case, asked),
@@ -103,27 +117,52 @@ def warm_up(asked: PreheatAsked, givens: Givens) -> Answer:
             *_energy(case, asked),
             *_thickness(case, givens),
         ),
-        assumed=tuple(_assumed(asked, givens)),
+        assumed=tuple(_assumed(asked, givens, case)),
     )
 
 
 def _case(asked: PreheatAsked, givens: Givens) -> _Case:
-    heater, target, soak, capacity, loss = needed(
-        "preheat",
-        heater=asked.heater or _fitted_heater(givens),
-        target=asked.target,
-        soak=asked.soak,
-        capacity=asked.capacity or givens.capacity_j_k,
-        loss=asked.loss or givens.shell_w_k,
-    )
+    (heater,) = needed("preheat", heater=asked.heater or _fitted_heater(givens))
+    capacity = asked.capacity or _of_oil_and_steel(asked) or givens.capacity_j_k
+    if capacity is None:
+        raise missing("preheat", "capacity", text="--oil and --steel, or --capacity")
+    soak_c = USUAL_SOAK_C if asked.soak is None else asked.soak.value
     return _Case(
-        heater=heater,
-        target_c=target.value,
-        soak_c=soak.value,
-        ambient_c=soak.value if asked.ambient is None else asked.ambient.value,
+        heater=replace(heater, in_watts=True),
+        target_c=USUAL_TARGET_C if asked.target is None else asked.target.value,
+        soak_c=soak_c,
+        ambient_c=soak_c if asked.ambient is None else asked.ambient.value,
         capacity=capacity,
-        loss=loss,
+        loss=asked.loss or givens.shell_w_k or _usual_loss(capacity),
     )
+
+
+def _of_oil_and_steel(asked: PreheatAsked) -> Figure | None:
+    """Return the heat capacity of typed litres and kilograms [J/K]; None where both are not."""
+    if asked.oil is None and asked.steel is None:
+        return None
+    oil, steel = needed("preheat", oil=asked.oil, steel=asked.steel)
+    parts = (
+        (_ranged(oil, _OIL_FACTOR), volumetric_heat_j_m3k(_WARM_C, USUAL_DENSITY_15_KG_M3)),
+        (_ranged(steel, _STEEL_FACTOR), METAL_J_KGK["steel"]),
+    )
+    value, low, high = (
+        sum(heat * getattr(amount, end) for amount, heat in parts)
+        for end in ("value", "low", "high")
+    )
+    return Figure(value=value, kind="heat_capacity", low=low, high=high)
+
+
+def _ranged(figure: Figure, factor: float) -> Figure:
+    """Return a typed amount with its range, the usual one where none was typed."""
+    if figure.low is not None:
+        return figure
+    return replace(figure, low=figure.value / factor, high=figure.value * factor)
+
+
+def _usual_loss(capacity: Figure) -> Figure:
+    """Estimate what a small machine at rest loses from what it holds [W/K]."""
+    return _ranged(Figure(value=capacity.value / USUAL_TAU_S, kind="conductance"), _LOSS_FACTOR)
 
 
 def _fitted_heater(givens: Givens) -> Figure | None:
@@ -132,7 +171,7 @@ def _fitted_heater(givens: Givens) -> Figure | None:
         return None
     spread = math.exp(NORMAL_95 * fitted.u_power_rel)
     power = fitted.power_w
-    return Figure(value=power, kind="power", low=power / spread, high=power * spread)
+    return Figure(value=power, kind="power", low=power / spread, high=power * spread, in_watts=True)
 
 
 def _drawn(case: _Case) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -165,15 +204,28 @@ def _headline(case: _Case, minutes: Figure) -> Iterator[Remark]:
             " wanted.",
         ))  # fmt: skip
         return
+    if math.isinf(minutes.value):
+        yield Remark(code="target-out-of-reach", text=(
+            case.heater, " never reaches ", temperature(case.target_c),
+            ": left on, the oil ends at ", _highest(case),
+            ". A larger heater, a lagged tank or a lower target.",
+        ))  # fmt: skip
+        return
     yield Remark(code="heater-takes", text=(
         case.heater, " takes ", minutes, " from ", temperature(case.soak_c), " to ",
         temperature(case.target_c), ", oil stirred.",
     ))  # fmt: skip
-    if math.isinf(minutes.value):
-        yield Remark(
-            code="target-out-of-reach",
-            text="It does not get there: a larger heater, a lagged tank or a lower target.",
-        )
+    if minutes.high is not None and math.isinf(minutes.high):
+        yield Remark(code="target-perhaps-out-of-reach", text=(
+            "Perhaps never: left on, the oil ends at ", _highest(case), ".",
+        ))  # fmt: skip
+
+
+def _highest(case: _Case) -> Figure:
+    """Return where the oil settles with the heater left on."""
+    _, loss, heater = _drawn(case)
+    highest = case.ambient_c + preheat.highest_rise_k(loss, heater)
+    return replace(from_samples(highest, "temperature"), most=OIL_STANDS_C)
 
 
 def _whole(case: _Case, minutes: Figure) -> Section:
@@ -207,7 +259,7 @@ def _whole(case: _Case, minutes: Figure) -> Section:
         Row(
             key="highest_c",
             label="settles at, heater left on",
-            figure=replace(from_samples(highest, "temperature"), most=OIL_STANDS_C),
+            figure=_highest(case),
             flag=None
             if float(np.quantile(highest, 0.975)) < 80.0
             else Remark(code="cut-out-needed", text="cut-out needed"),
@@ -280,7 +332,13 @@ def _span(values: list[float]) -> Figure:
 def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
     _, loss, _ = _drawn(case)
     hold = preheat.power_to_hold_w(loss, hold_c=case.target_c, ambient_c=case.ambient_c)
-    rows = [Row(key="hold_w", label="to hold the target", figure=from_samples(hold, "power"))]
+    to_hold = replace(from_samples(hold, "power"), in_watts=True)
+    is_usual = asked.loss is None and givens.shell_w_k is None
+    flag = ESTIMATE if is_usual else None
+    rows = [
+        Row(key="loss_w_k", label="lost at rest", figure=case.loss, flag=flag),
+        Row(key="hold_w", label="to hold the target", figure=to_hold),
+    ]
     density = _density(case, asked, givens)
     remarks: list[Remark] = []
     if density is not None:
@@ -298,11 +356,17 @@ def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
     remarks.append(
         Remark(
             code="heater-for-scale",
-            text=f"For scale: {share * 100:.0f} % of a household water heater (common practice, "
-            "no source).",
+            text=f"For scale: {_share_words(share)} of a household water heater (common "
+            "practice, no source).",
         )
     )
     return Section(title="Heater", rows=tuple(rows), remarks=tuple(remarks))
+
+
+def _share_words(share: float) -> str:
+    """Return a share as a person says it who only wants the scale."""
+    tenths = round(share * 10.0)
+    return {0: "less than a twentieth", 1: "about a tenth"}.get(tenths, f"about {tenths * 10} %")
 
 
 def _density(case: _Case, asked: PreheatAsked, givens: Givens) -> float | None:
@@ -392,7 +456,30 @@ def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
     yield Section(title="Viscosity", rows=rows)
 
 
-def _assumed(asked: PreheatAsked, givens: Givens) -> Iterator[Remark]:
+def _assumed(asked: PreheatAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
+    loss, capacity = case.loss, case.capacity
+    if asked.loss is None and givens.shell_w_k is None:
+        yield Remark(
+            code="loss-estimated",
+            text=(
+                "At rest it loses ",
+                loss,
+                ", as machines of its size do; or --loss.",
+            ),
+        )
+    if asked.oil is not None and asked.capacity is None:
+        yield Remark(
+            code="capacity-from-typed",
+            text=("Oil and steel hold ", capacity, "; a hydraulic oil of usual density."),
+        )
+    if asked.soak is None:
+        yield Remark(
+            code="soak-usual", text=("A cold start at ", temperature(USUAL_SOAK_C), "; or --soak.")
+        )
+    if asked.target is None:
+        yield Remark(
+            code="target-usual", text=("Wanted ", temperature(USUAL_TARGET_C), "; or --target.")
+        )
     if asked.ambient is None:
         yield Remark(code="air-as-soak", text="Air as cold as the soak.")
     if asked.coupling is None:
@@ -417,4 +504,7 @@ def _assumed(asked: PreheatAsked, givens: Givens) -> Iterator[Remark]:
             code="battery-usual",
             text="Inverter 85 %, half of the battery usable: common practice, less in the cold.",
         )
-    yield from givens.notes
+    is_typed = asked.capacity is not None or asked.oil is not None
+    yield from (
+        note for note in givens.notes if not (is_typed and note.code == "capacity-from-profile")
+    )

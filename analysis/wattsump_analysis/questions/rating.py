@@ -8,6 +8,7 @@ from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
 from wattsump_analysis.questions.asked import RatingAsked
+from wattsump_analysis.questions.enough import enough
 from wattsump_analysis.questions.givens import Givens, missing, needed
 from wattsump_analysis.questions.next_cooler import drive_section, next_section
 from wattsump_analysis.questions.rating_case import (
@@ -52,7 +53,7 @@ def rate(asked: RatingAsked, givens: Givens) -> Answer:
     ]
     return Answer(
         question="rating",
-        headline=tuple(_headline(case)),
+        headline=tuple(_headline(case, asked, givens)),
         sections=tuple(sections),
         assumed=tuple(_assumed(case, asked, givens)),
     )
@@ -81,7 +82,7 @@ def _verdict(case: Case) -> tuple[str, float | None]:
     return verdict.word, verdict.probability
 
 
-def _headline(case: Case) -> Iterator[Remark]:
+def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     if case.label_w is not None:
         claim = Figure(value=case.label_w, kind="power")
         if case.etd_k is None:
@@ -98,6 +99,7 @@ def _headline(case: Case) -> Iterator[Remark]:
     if case.k is not None:
         yield Remark(code="cooler-measured", text=("Measured: ", case.k, "."))
     if case.label_w is None or case.k is None:
+        yield from enough(case, asked, givens)
         return
     word, probability = _verdict(case)
     if not word:

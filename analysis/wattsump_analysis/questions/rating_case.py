@@ -13,11 +13,13 @@ from wattsump_logger.machine.profile import Cooler, Drive
 
 __all__ = (
     "OIL_C",
+    "USUAL_HOTTEST_C",
     "USUAL_MARGIN",
     "Case",
     "case_of",
     "conductance",
     "drive_loss",
+    "label_conductance",
     "oil_heat_j_m3k",
     "ranged",
     "usual_peak_c",
@@ -27,6 +29,8 @@ __all__ = (
 # Oil in a working cooler, for its capacity rate only: 30 K to either side changes it by 3 %.
 OIL_C = 60.0
 _USUAL_AIR_C = 20.0
+# A hot day nobody named: one that most woodlots see; said in the answer.
+USUAL_HOTTEST_C = 35.0
 USUAL_MARGIN = 0.1
 
 
@@ -118,6 +122,14 @@ def conductance(value: float) -> Figure:
 def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
     """Return a range as a figure: its bounds in place of an interval."""
     return Figure(value=span.likely, kind=kind, low=span.low, high=span.high)
+
+
+def label_conductance(givens: Givens) -> Figure | None:
+    """Return what the label of the profile claims [W/K], None without label or difference."""
+    cooler = Cooler() if givens.profile is None else givens.profile.cooler
+    if cooler.label_heat_w is None or cooler.label_etd_k is None:
+        return None
+    return conductance(cooler.label_heat_w / cooler.label_etd_k)
 
 
 def usual_peak_c(givens: Givens) -> float:

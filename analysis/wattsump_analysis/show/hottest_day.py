@@ -7,14 +7,12 @@ from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.givens import Givens
+from wattsump_analysis.questions.rating_case import USUAL_HOTTEST_C
 from wattsump_analysis.show.words import Fact
 from wattsump_logger.errors import WattsumpError
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
-__all__ = ("USUAL_HOTTEST_C", "hottest_line", "on_hottest_day")
-
-# A hot day nobody named: one that most woodlots see; said on the page.
-USUAL_HOTTEST_C = 35.0
+__all__ = ("hottest_line", "on_hottest_day")
 
 
 def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:

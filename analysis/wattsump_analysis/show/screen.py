@@ -11,6 +11,7 @@ import textwrap
 from wattsump_analysis.results import LabelCheck, Proof, Tone, Verdict
 from wattsump_analysis.show.words import Fact, facts, figure, sentence
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.sentences import in_units
 
 __all__ = ("WIDTH", "proof_screen")
 
@@ -38,11 +39,11 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     word = proof.verdict.heading.upper()
     lines = (*facts(proof, units), *more)
     blocks = [
-        [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(proof.headline)],
+        [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(in_units(proof.headline, units))],
         [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact))],
-        [line for reason in _more_reasons(proof) for line in _item("Why", reason)],
-        _item("Next", proof.next_step, "bold"),
-        [line for caution in proof.cautions for line in _item("Caution", caution, "yellow")],
+        [line for reason in _more_reasons(proof) for line in _item("Why", reason, units)],
+        _item("Next", proof.next_step, units, "bold"),
+        [line for caution in proof.cautions for line in _item("Caution", caution, units, "yellow")],
     ]
     name = " · ".join(
         _safe(proof.provenance[k]) for k in ("machine", "session") if proof.provenance.get(k)
@@ -73,8 +74,8 @@ def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
     return [_safe(line) for line in lines]
 
 
-def _item(name: str, remark: Remark, style: str = "") -> list[str]:
-    lines = _wrapped(sentence(remark), indent=9)
+def _item(name: str, remark: Remark, units: str, style: str = "") -> list[str]:
+    lines = _wrapped(sentence(remark, units), indent=9)
     if not lines:
         return []
     label = f"[{style}]{name:<9}[/]" if style else f"{name:<9}"

@@ -11,6 +11,7 @@ from wattsump_analysis.results import Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import show, shown_unit, to_shown
+from wattsump_logger.units.sentences import in_units
 
 __all__ = (
     "Fact",
@@ -87,9 +88,9 @@ def clock_text(elapsed_s: float) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
-def sentence(remark: Remark | str) -> str:
-    """Return a remark as a sentence: a capital first, a stop last."""
-    text = str(remark)
+def sentence(remark: Remark | str, units: str = "si") -> str:
+    """Return a remark as a sentence in the units of display: a capital first, a stop last."""
+    text = in_units(str(remark), units)
     if not text:
         return text
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

@@ -16,6 +16,7 @@ __all__ = (
     "USUAL_VISCOSITY_INDEX",
     "U_GRADE_REL",
     "OilLabel",
+    "holds_water",
     "read_label",
     "viscosity_100",
     "viscosity_index",
@@ -40,6 +41,7 @@ _LABEL = re.compile(
     r"(?:VI\s*(?P<index>\d+(?:\.\d+)?))?\s*",
     re.IGNORECASE,
 )
+_WATERY = re.compile(r"\b(water|glycol|emulsion|HF[ABC][ESU]?)\b", re.IGNORECASE)
 
 # ASTM D2270, quadratic fits to the L and H table by viscosity at 100 °C Y: lowest Y, then
 # a, b, c of L = a Y² + b Y + c and of H. From memory; checked against the tabulated L
@@ -71,6 +73,15 @@ class OilLabel:
 
     viscosity_40_mm2_s: float
     index: float | None = None
+
+
+def holds_water(text: str) -> bool:
+    """Tell whether an oil's name is that of a fluid with water in it, ISO 6743-4's HFA to HFC.
+
+    >>> holds_water("HFC 46"), holds_water("water-glycol"), holds_water("VG 46")
+    (True, True, False)
+    """
+    return _WATERY.search(text) is not None
 
 
 def read_label(text: str) -> OilLabel:

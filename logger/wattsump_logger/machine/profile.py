@@ -20,6 +20,7 @@ from wattsump_logger.inputs import read_small
 from wattsump_logger.machine import keys
 from wattsump_logger.machine.oil_label import (
     USUAL_VISCOSITY_INDEX,
+    holds_water,
     read_label,
     viscosity_100,
 )
@@ -209,6 +210,14 @@ def _section(raw: object, table: tuple[keys.Key, ...], where: str) -> dict[str, 
 def _oil(raw: object, where: str) -> Oil:
     read = _section(raw, keys.OIL, where)
     index = read.pop("viscosity_index")
+    if holds_water(read["grade"]):
+        raise _wrong(
+            f"{where}.grade",
+            "an oil, of petroleum or synthetic",
+            read["grade"],
+            "none of the formulas here holds for a fluid with water in it, which carries half as "
+            "much heat again per litre; `wattsump rating` weighs the cooler's label without it",
+        )
     try:
         label = read_label(read["grade"])
     except UsageError as error:

@@ -48,9 +48,9 @@ def test_a_figure_alone_is_shown_in_both_systems_where_the_trade_mixes_them() ->
 
 
 def test_an_interval_is_in_the_unit_of_its_value() -> None:
-    assert shown(power(1200.0, 900.0, 1500.0)) == "1.20 kW (0.900 to 1.50)"
+    assert shown(power(1200.0, 900.0, 1500.0)) == "1.20 kW (0.90 to 1.50)"
     hot = Figure(value=100.0, kind="temperature", low=90.0, high=110.0)
-    assert shown(hot, "us") == "212.0 °F (194.0 to 230.0)"
+    assert shown(hot, "us") == "212 °F (194 to 230)"
 
 
 def test_a_time_that_may_never_come_says_so() -> None:
@@ -212,3 +212,23 @@ def test_a_difference_in_fahrenheit_is_never_minus_32() -> None:
     assert asked.label_heat is None
     assert asked.label_etd is not None
     assert asked.label_etd.value == pytest.approx(100.0 / 1.8)
+
+
+@pytest.mark.parametrize(
+    ("figure", "text"),
+    [
+        (Figure(value=80.8, kind="conductance", low=70.5, high=92.3), "81 W/K (70 to 92)"),
+        (Figure(value=4440.0, kind="power", low=3880.0, high=5080.0), "4.44 kW (3.88 to 5.08)"),
+        (Figure(value=58.5, kind="temperature", low=55.5, high=61.9), "58.5 °C (55.5 to 61.9)"),
+        (Figure(value=58.7, kind="temperature", low=35.5, high=91.9), "59 °C (36 to 92)"),
+        (Figure(value=0.2, kind="temperature", low=-30.0, high=40.0), "0 °C (-30 to 40)"),
+        (Figure(value=3.0, kind="conductance", low=2.999, high=3.001), "3.00 W/K"),
+    ],
+)
+def test_a_value_has_no_digit_that_its_range_does_not_leave_it(figure: Figure, text: str) -> None:
+    assert shown(figure) == text
+
+
+def test_what_a_heater_takes_is_in_watts_for_everybody() -> None:
+    heater = Figure(value=500.0, kind="power", in_watts=True)
+    assert shown(heater, "us", both=True) == "500 W"

@@ -2,20 +2,22 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
 from analysis import proof_fixture
-from analysis.codes import answer_codes, code_of
+from analysis.codes import answer_codes, code_of, codes
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
-from wattsump_analysis.questions.givens import Givens, MissingError
+from wattsump_analysis.questions.givens import Givens, MissingError, givens_from
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
+from wattsump_logger.machine.profile import load_profile
 
 EXACT = {
     "measured": "90 W/K", "shell": "10 W/K", "heat": "4 kW", "capacity": "60 kJ/K",
@@ -87,7 +89,7 @@ def test_what_no_oil_stands_is_not_told_to_the_degree() -> None:
     assert "over 302.0 °F" in screen(answer, "us")
     # Half of the range may lie beyond: its end is then no number either.
     doubtful = ask(**(EXACT | {"heat": "10 to 14 kW"}))
-    assert "to over 150.0)" in screen(doubtful)
+    assert "to over 150)" in screen(doubtful)
 
 
 def test_a_fan_that_fails_past_one_limit_counts_to_the_next() -> None:
@@ -225,3 +227,31 @@ def test_a_heavier_load_never_looks_cooler_than_the_middle_one() -> None:
     givens = replace(PROVED, heat_p90_w=PROVED.heat_w)
     answer = ask(givens, ambient="20 degC")
     assert value(answer, "settles_p90_c") == value(answer, "settles_p50_c")
+
+
+BRACKEN = givens_from(
+    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
+)
+
+
+def test_the_hottest_day_alone_is_a_question() -> None:
+    answer = ask(PROVED, hottest="35 degC")
+    assert "35.0 °C" in answer.headline[0].text
+    assert "air-of-the-outing" not in codes(answer.assumed)
+
+
+def test_before_anything_is_measured_label_and_drive_stand_in_and_say_so() -> None:
+    answer = ask(BRACKEN, hottest="35 degC")
+    assert {"label-taken-as-true", "heat-from-drive"} <= set(codes(answer.assumed))
+    # independent: 15 kW x (1 - 0.85 x 0.85) over 6 kW / 55 K above 35 degC, no shell loss; the
+    # median of what is drawn is that of the range, not of its middle, hence 3 K.
+    by_hand = 35 + 15000 * (1 - 0.85 * 0.85) / (6000 / 55)
+    assert value(answer, "settles_p50_c") == pytest.approx(by_hand, abs=3.0)
+    assert "label-taken-as-true" not in codes(ask(BRACKEN, **EXACT).assumed)
+
+
+def test_a_typed_limit_takes_the_place_of_the_usual_ones() -> None:
+    answer = ask(**EXACT, limit="70 degC")
+    assert value(answer, "limiting_typed_limit_p50_c") == pytest.approx(70.0 - 40.0)
+    with pytest.raises(KeyError):
+        answer.row("limiting_oil_highest_p50_c")

@@ -10,12 +10,13 @@ from scipy.integrate import solve_ivp
 from analysis.codes import answer_codes, code_of, codes
 from refusal import refused
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.questions.answer import Answer
+from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, shown
 from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.givens import Givens, MissingError, givens_from
 from wattsump_analysis.questions.limits import TOO_THICK
 from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.typed import typed_fields
+from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError
 from wattsump_logger.machine.profile import load_profile
 
@@ -167,6 +168,59 @@ def test_a_share_that_is_none_is_refused() -> None:
 
 
 def test_what_is_missing_is_named() -> None:
-    with pytest.raises(MissingError) as caught:
-        ask()
-    assert caught.value.options == ("heater", "target", "soak", "capacity", "loss")
+    for typed, options in (
+        ({}, ("heater",)),
+        ({"heater": "125 W"}, ("capacity",)),
+        ({"heater": "125 W", "oil": "18 L"}, ("steel",)),
+    ):
+        with pytest.raises(MissingError) as caught:
+            ask(**typed)
+        assert caught.value.options == options
+
+
+STRIP = {"heater": "125 W", "oil": "18 L", "steel": "60 kg"}
+
+
+def test_litres_and_kilograms_of_steel_are_enough_to_ask() -> None:
+    answer = ask(**STRIP, target="0 degC", soak="-10 degC", loss="8 W/K")
+    # independent: 18 L at 0.87 kg/L and 1.87 kJ/(kg K) and 60 kg at 0.455 kJ/(kg K), 56.6 kJ/K,
+    # and the first-order form towards -10 + 125/8 degC; oil's tables differ by 2 %, hence 3 %.
+    capacity = 18 * 0.87 * 1870 + 60 * 455
+    by_hand = capacity / 8 * math.log(15.625 / (15.625 - 10))
+    assert value(answer, "time_s") == pytest.approx(by_hand, rel=0.03)
+    assert "capacity-from-typed" in codes(answer.assumed)
+
+
+def test_what_nobody_typed_is_a_usual_value_that_says_so() -> None:
+    answer = ask(**STRIP)
+    assert {"loss-estimated", "soak-usual", "target-usual"} <= set(codes(answer.assumed))
+    loss = answer.row("loss_w_k")
+    assert loss.flag == ESTIMATE
+    assert loss.figure.low == pytest.approx(loss.figure.value / 2)  # pinned: a factor of two
+    assert ask(**STRIP, loss="10 W/K").row("loss_w_k").flag is None
+
+
+def test_never_is_explained_by_where_the_oil_ends() -> None:
+    answer = ask(**(EXACT | {"heater": "100 W"}))
+    assert codes(answer.headline) == ["target-out-of-reach"]
+    # independent: -10 degC + 100 W / (10 W/K)
+    end = value(answer, "highest_c")
+    assert end == pytest.approx(0.0, abs=1e-9)
+    assert end in [getattr(piece, "value", None) for piece in answer.headline[0].pieces]
+
+
+def test_a_heater_bears_watts_in_every_system_of_units() -> None:
+    answer = ask(**EXACT)
+    heater, hold = answer.headline[0].pieces[0], answer.row("hold_w").figure
+    assert isinstance(heater, Figure)
+    assert (shown(heater, "us"), shown(hold, "us", both=True)) == ("500 W", "200 W")  # pinned: SI
+
+
+def test_the_answer_comes_before_its_cautions() -> None:
+    text = screen(ask(**EXACT))
+    assert text.index("500 W") < text.index("CAUTION") < text.index("The whole")
+
+
+def test_the_profiles_capacity_is_not_named_where_another_was_typed() -> None:
+    assert "capacity-from-profile" not in codes(ask(BRACKEN, **STRIP).assumed)
+    assert "capacity-from-profile" in codes(ask(BRACKEN, heater="1 kW").assumed)

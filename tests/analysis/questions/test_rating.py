@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from analysis import proof_fixture
-from analysis.codes import answer_codes, code_of
+from analysis.codes import answer_codes, code_of, codes
 from refusal import refused
 from wattsump_analysis.physics.label import word_of
 from wattsump_analysis.proof.verdict import check_label
-from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure
+from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, temperature
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.givens import Givens, MissingError, givens_from
 from wattsump_analysis.questions.rating import rate
@@ -269,3 +269,30 @@ def test_nothing_to_rate_is_refused() -> None:
     with pytest.raises(MissingError) as caught:
         ask()
     assert caught.value.options == ("label_heat", "measured", "power")
+
+
+# independent: heat over 66 - 35 K against 6 kW over 55 K, 109 W/K, is 3.38 kW.
+@pytest.mark.parametrize(
+    ("heat", "word"),
+    [
+        ("2 to 3 kW", "label-enough"),
+        ("3 to 3.6 kW", "label-probably-enough"),
+        ("3 to 4.2 kW", "label-hardly-enough"),
+        ("4 to 5 kW", "label-not-enough"),
+    ],
+)
+def test_whether_a_label_is_enough_is_one_sentence(heat: str, word: str) -> None:
+    answer = ask(label_heat="6 kW", label_etd="55 K", heat=heat)
+    assert codes(answer.headline) == ["label-claims", word]
+    assert temperature(35.0) in answer.headline[1].pieces
+
+
+def test_a_label_without_its_difference_is_enough_at_every_basis_or_nobody_can_tell() -> None:
+    # independent: 5.86 kW is 106 to 234 W/K over 55.6 to 25 K; needed are 65, 161 and 290 W/K.
+    for heat, word in (("2 kW", "enough"), ("5 kW", "perhaps-enough"), ("9 kW", "not-enough")):
+        assert codes(ask(label_heat="20 MBH", heat=heat).headline)[-1] == f"label-{word}"
+
+
+def test_with_a_measured_cooler_the_label_is_not_taken_as_true() -> None:
+    answer = ask(label_heat="6 kW", label_etd="55 K", heat="3 kW", measured="70 to 80 W/K")
+    assert not any(code.endswith("enough") for code in codes(answer.headline))

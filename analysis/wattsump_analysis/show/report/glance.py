@@ -43,13 +43,15 @@ def glance_at(proof: Proof, hottest: tuple[words.Fact, ...], units: str) -> Glan
 def _title(proof: Proof, units: str) -> tuple[str, str]:
     word, label = proof.verdict.heading, proof.label
     if proof.verdict is Verdict.MEASURED and proof.k_w_k is not None:
-        return words.figure(proof.k_w_k.value, "conductance", units), words.sentence(proof.headline)
+        return words.figure(proof.k_w_k.value, "conductance", units), words.sentence(
+            proof.headline, units
+        )
     if label is None or label.share_of_label is None or label.heat_at_etd_w is None:
         rest = proof.headline.removeprefix(word).lstrip(" ,:;.")
-        return word, words.sentence(rest)
+        return word, words.sentence(rest, units)
     share, heat = label.share_of_label, label.heat_at_etd_w
     if not (math.isfinite(heat.low) and math.isfinite(heat.high)):
-        return word, words.sentence(proof.headline)
+        return word, words.sentence(proof.headline, units)
     low, high = (words.rounded(end, "power", units, near=heat, unit=False) for end in _ends(heat))
     value = words.rounded(heat.value, "power", units, near=heat, unit=False)
     printed = words.rounded(label.label_heat_w, "power", units, near=heat)

@@ -20,19 +20,16 @@ from wattsump_analysis.questions.givens import Givens, MissingError
 from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.questions.lines import plumb
 from wattsump_analysis.questions.oil import compare_oils
-from wattsump_analysis.questions.preheat import warm_up
+from wattsump_analysis.questions.preheat import USUAL_SOAK_C, warm_up
 from wattsump_analysis.questions.rating import rate
+from wattsump_analysis.questions.rating_case import USUAL_HOTTEST_C
 from wattsump_analysis.questions.typed import Quantity, option
-from wattsump_analysis.show.hottest_day import USUAL_HOTTEST_C, on_hottest_day
+from wattsump_analysis.show.hottest_day import on_hottest_day
 from wattsump_logger.errors import WattsumpError
 from wattsump_logger.remark import Remark
 
 __all__ = ("Days", "Reply", "replies_to")
 
-# A cold day nobody named: one that most woodlots see; said on the page.
-USUAL_COLDEST_C = -10.0
-# Oil that most machines may be worked with; common practice, no source.
-PREHEAT_TO_C = 15.0
 PEAK_TITLE = "What the peak does"  # of the section in the oil's answer
 
 # What a missing option means to who reads the page, and where it is given.
@@ -156,8 +153,7 @@ def _forecast(givens: Givens, days: Days) -> Answer:
 def _preheat(givens: Givens, days: Days) -> Answer:
     asked = PreheatAsked(
         heater=days.heater,
-        soak=_temperature(days.coldest, USUAL_COLDEST_C),
-        target=Figure(value=PREHEAT_TO_C, kind="temperature"),
+        soak=days.coldest,
     )
     return warm_up(asked, givens)
 
@@ -167,7 +163,7 @@ def _oil(givens: Givens, days: Days) -> Answer:
 
 
 def _cab(givens: Givens, days: Days) -> Answer:
-    return warm_cab(CabAsked(ambient=_temperature(days.coldest, USUAL_COLDEST_C)), givens)
+    return warm_cab(CabAsked(ambient=_temperature(days.coldest, USUAL_SOAK_C)), givens)
 
 
 def _lines(givens: Givens, days: Days) -> Answer:

@@ -74,7 +74,7 @@ def _filters(units: str) -> dict[str, object]:
         "cell": cell,
         "said": lambda remark: "" if remark is None else sentence(remark, units),
         "clock": words.clock_text,
-        "sentence": words.sentence,
+        "sentence": lambda remark: words.sentence(remark, units),
         "marked": words.mark_words,
         "spaced": words.spaced,
     }
