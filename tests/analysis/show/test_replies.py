@@ -62,7 +62,7 @@ def test_the_owners_own_days_and_heater_are_asked_for() -> None:
     days = Days(coldest=celsius(-25.0), heater=Figure(value=1000.0, kind="power"))
     answer = by_key(replies_to(givens(), days))["preheat"].answer
     assert answer is not None
-    assert Figure(value=1000.0, kind="power") in answer.headline[0].pieces
+    assert Figure(value=1000.0, kind="power", in_watts=True) in answer.headline[0].pieces
     assert celsius(-25.0) in answer.headline[0].pieces
 
 
