@@ -44,6 +44,7 @@ def test_exact_inputs_give_the_energy_balance_without_an_interval() -> None:
 def test_the_limiting_air_and_the_margin_are_degree_for_degree() -> None:
     answer = ask(**EXACT, hottest="35 degC", limit="75 degC")
     # independent: energy balance by hand, as above with a limit of 75 °C.
+    # independent: 4 kW over 90 + 10 W/K below the limit
     assert value(answer, "limiting_typed_limit_p50_c") == pytest.approx(75.0 - 4000.0 / 100)
     assert value(answer, "margin_typed_limit_p50_k") == pytest.approx(75.0 - 4000.0 / 100 - 35.0)
 
@@ -252,6 +253,7 @@ def test_before_anything_is_measured_label_and_drive_stand_in_and_say_so() -> No
 
 def test_a_typed_limit_takes_the_place_of_the_usual_ones() -> None:
     answer = ask(**EXACT, limit="70 degC")
+    # independent: 4 kW over 90 + 10 W/K below the limit
     assert value(answer, "limiting_typed_limit_p50_c") == pytest.approx(70.0 - 40.0)
     with pytest.raises(KeyError):
         answer.row("limiting_oil_highest_p50_c")
