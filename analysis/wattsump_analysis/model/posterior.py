@@ -17,29 +17,26 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import logsumexp
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.network import Network, natural
 from wattsump_analysis.statistics.importance import (
-    ENOUGH_DRAWS,
     WORST,
     Part,
-    even_rows,
-    moved,
-    weighted_draws,
+    drawn_from,
 )
 
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
-DRAWS = 400  # of each round of proposals
-KEPT = 400  # draws of equal weight that quantities are made of
+DRAWS = 256  # of equal weight, that quantities are made of
 AT_ONCE = 100  # trials whose coefficient series are held together
-FIRST_LOOK = 30  # steps of a search before it is compared with another
-LONGEST_SEARCH = 300
-SEARCHED = 3e-6  # of the target's own size: Newton's passes end what a search begins
+FIRST_LOOK = 5  # passes of a search before it is compared with another
+MOST_PASSES = 40
+LEAST_GAIN = 0.05  # of a pass; less moves the mode by no more than a third of a deviation
+STRIDES = (1.0, 1.5, 0.6, 0.3, 0.15, 0.06, 0.03, 0.01)  # as many as are computed at once
+NEAR = 0.3  # of a transform: how wide a parameter's hill is thought to be at the start
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
 BESIDE = 0.7  # standard deviations between slopes
 WIDEST = 1.5  # variance of a proposal over that of the prior
@@ -133,11 +130,17 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mode:
-    """A mode and the Gaussian there."""
+    """A mode, the Gaussian there, and minus the log posterior, up to a constant."""
 
     theta: FloatArray
     covariance: FloatArray
-    log_evidence: float
+    value: float
+
+    @property
+    def log_evidence(self) -> float:
+        """Laplace's."""
+        log_det = float(np.linalg.slogdet(self.covariance)[1])
+        return -self.value + 0.5 * self.theta.size * LOG_2PI + 0.5 * log_det
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +148,7 @@ class Posterior:
     """Draws of equal weight: of the free parameters transformed, then of the linear unknowns.
 
     `draws` has shape (draws, names); `mode` and `covariance` are of the same names.
-    `effective_draws` is how many they amounted to before they were made even. `layout` is the share
+    `effective_draws` is how many independent ones they amount to. `layout` is the share
     of the draws in each layout.
     """
 
@@ -173,56 +176,36 @@ class Posterior:
         return np.full(len(self.draws), self.target.fixed[name])
 
 
-def _searched(
-    target: Target, start: FloatArray, most: int = LONGEST_SEARCH
-) -> tuple[FloatArray, FloatArray, bool]:
-    """Mode and a rough covariance, by BFGS in units that make the parameters alike."""
-    mean, sd = target.mean[0], target.sd[0]
-    unit = np.minimum(sd, 0.3)
+def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
+    """The mode after some of Newton's passes, and whether more would gain nothing.
 
-    def scaled(z: FloatArray) -> tuple[float, FloatArray]:
-        value, slope = target.with_slope(start + unit * z)
-        return value, slope * unit
-
-    reach = FARTHEST * sd / unit
-    away = (start - mean) / unit
-    found = minimize(
-        scaled,
-        np.zeros(start.size),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=list(zip(-reach - away, reach - away, strict=True)),
-        options={"maxcor": 40, "ftol": SEARCHED, "gtol": 1e-2, "maxiter": most},
-    )
-    inverse = found.hess_inv @ np.eye(start.size)
-    return start + unit * found.x, np.asarray(inverse) * np.outer(unit, unit), bool(found.success)
-
-
-def _refined(target: Target, mode: FloatArray, rough: FloatArray) -> Mode:
-    """Newton's mode and covariance, by differences of slopes along the rough one's axes.
-
-    The differences are as long as the rough covariance is wide in every direction, long valleys
-    included.
+    Slopes are differenced over as long a way as the covariance of the pass before is wide in each
+    direction, long valleys included, so that the covariance is that of the hill, not of its top.
     """
     sd = target.sd[0]
-    values, vectors = np.linalg.eigh(_within_prior(rough, sd))
-    axes = vectors * np.sqrt(np.clip(values, 1e-8, None))
-    here, slope = target.with_slope(mode)
-    slope = axes.T @ slope
-    beside = target.with_slopes(mode + BESIDE * axes.T)[1] @ axes
-    hessian = (beside - slope) / BESIDE
-    found, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
-    turned = axes @ turn
-    # A direction that differences call flat or worse keeps a wide proposal.
-    covariance = _within_prior(turned / np.clip(found, 0.1, None) @ turned.T, sd)
-    stride = -turned @ ((turn.T @ slope) / np.clip(found, 0.3, None))
-    stride *= min(1.0, LONGEST_STRIDE / max(np.max(np.abs(stride) / sd), 1e-12))
-    tries = mode + np.outer((1.0, 0.5, 0.25, 0.1), stride)
-    values = target.many(tries)
-    if values.min() < here:
-        mode, here = tries[int(np.argmin(values))], float(values.min())
-    evidence = -here + 0.5 * mode.size * LOG_2PI + 0.5 * float(np.linalg.slogdet(covariance)[1])
-    return Mode(theta=mode, covariance=covariance, log_evidence=evidence)
+    for _ in range(passes):
+        values, vectors = np.linalg.eigh(mode.covariance / np.outer(sd, sd))
+        axes = sd[:, np.newaxis] * vectors * np.sqrt(values)
+        beside = np.vstack([mode.theta, mode.theta + BESIDE * axes.T])
+        values, slopes = target.with_slopes(beside)
+        slope, *others = slopes @ axes
+        hessian = (np.array(others) - slope) / BESIDE
+        found, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
+        turned = axes @ turn
+        # A direction that differences call flat or worse keeps a wide proposal.
+        covariance = _within_prior(turned / np.clip(found, 0.1, None) @ turned.T, sd)
+        stride = -turned @ ((turn.T @ slope) / np.clip(np.abs(found), 0.3, None))
+        stride *= min(1.0, LONGEST_STRIDE / max(np.max(np.abs(stride) / sd), 1e-12))
+        tries = mode.theta + np.outer(STRIDES, stride)
+        heights = target.many(tries)
+        best = int(np.argmin(heights))
+        gained = values[0] - heights[best]
+        theta = tries[best] if gained > 0 else mode.theta
+        value = float(min(values[0], heights[best]))
+        mode = Mode(theta=theta, covariance=covariance, value=value)
+        if gained < LEAST_GAIN:
+            return mode, True
+    return mode, False
 
 
 def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
@@ -248,16 +231,17 @@ def find_mode(target: Target, starts: Sequence[FloatArray]) -> Mode:
         Where to look for it. Of the modes found the highest is kept, for a search may end on a
         lower one.
     """
-    places = list(starts)
+    rough = np.diag(np.minimum(target.sd[0], NEAR) ** 2)
+    places = [Mode(theta=start, covariance=rough, value=WORST) for start in starts]
     if len(places) > 1:
         # Which start leads higher shows long before the end of a search, except where one has
         # ended at once: it may sit on a small hill beside the other's slope.
-        looks = [_searched(target, place, FIRST_LOOK) for place in places]
-        leading = min(looks, key=lambda look: target(look[0]))
-        places = [look[0] for look in looks if look is leading or (leading[2] and not look[2])]
-    ends = [_searched(target, place) for place in places]
-    mode, rough, _ = min(ends, key=lambda end: target(end[0]))
-    return _refined(target, mode, rough)
+        looks = [_newton(target, place, FIRST_LOOK) for place in places]
+        leading, ended = min(looks, key=lambda look: look[0].value)
+        places = [mode for mode, done in looks if mode is leading or (ended and not done)]
+    return min(
+        (_newton(target, place, MOST_PASSES)[0] for place in places), key=lambda mode: mode.value
+    )
 
 
 def draw_from(
@@ -280,11 +264,8 @@ def draw_from(
         Part(share=float(share), centre=mode.theta, covariance=1.15 * mode.covariance)
         for mode, share in zip(modes, shares / shares.sum(), strict=True)
     ]
-    drawn = weighted_draws(target.many, parts, DRAWS, rng)
-    rows = even_rows(drawn.weights, KEPT, rng)
-    theta, effective = drawn.points[rows], drawn.effective
-    if effective < ENOUGH_DRAWS:
-        theta, effective = moved(target.many, theta, min(effective, float(KEPT)), rng)
+    drawn = drawn_from(target.many, parts, DRAWS, rng)
+    theta = drawn.points
     best = max(modes, key=lambda mode: -target(mode.theta)).theta
     network = target.network
     count = sum(name in network.unknown_priors for name in network.unknowns if " " not in name)
@@ -300,6 +281,6 @@ def draw_from(
         mode=np.append(best, at_mode),
         covariance=np.cov(draws, rowvar=False),
         draws=draws,
-        effective_draws=effective,
+        effective_draws=drawn.effective,
         layout=layout,
     )

@@ -1,12 +1,10 @@
-"""Weighted draws from a density known up to a constant.
+"""Draws from a density known up to a constant.
 
 References
 ----------
-.. [1] J.-M. Cornuet, J.-M. Marin, A. Mira, C. P. Robert, Adaptive Multiple Importance
-   Sampling, Scandinavian Journal of Statistics 39 (2012) 798.
-.. [2] O. Cappé et al., Adaptive importance sampling in general mixture classes, Statistics and
-   Computing 18 (2008) 447: eq. 16 to 18, what the parts of a proposal become.
-.. [3] R. Nishihara, I. Murray, R. P. Adams, Parallel MCMC with generalized elliptical slice
+.. [1] A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, sec. 10.4: importance sampling and
+   resampling.
+.. [2] R. Nishihara, I. Murray, R. P. Adams, Parallel MCMC with generalized elliptical slice
    sampling, Journal of Machine Learning Research 15 (2014) 2087: algorithm 2.
 """
 
@@ -19,25 +17,22 @@ from scipy.special import gammaln, logsumexp
 from wattsump_analysis.arrays import FloatArray
 
 __all__ = (
-    "ENOUGH_DRAWS",
+    "LEAST_DRAWS",
     "WORST",
     "Drawn",
     "Part",
+    "drawn_from",
     "even_rows",
-    "moved",
     "tempered",
-    "weighted_draws",
 )
 
 # Heavier tails than the posterior's, but not by much: of twenty parameters the usual four
 # to seven degrees put most draws where nothing fits.
 PROPOSAL_FREEDOM = 20.0
-MOST_ROUNDS = 6
 MOST_MOVES = 8
+HALFWAY = 0.35  # correlation with the beginnings
 MOST_SLICES = 20  # then the draw stays where it is
-ENOUGH_DRAWS = 200.0
-LEAST_DRAWS = 100.0  # below it the weights are tempered
-WIDER = 1.1  # covariance of a proposal over that of the draws it is made from
+LEAST_DRAWS = 100.0  # fewer are too few to go by; below it the weights are tempered
 WORST = 1e12  # minus the log density where there is none
 
 
@@ -70,28 +65,23 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """Draws of shape (draws, parameters) whose `weights` sum to one.
-
-    `effective` is how many draws the weights amounted to before any tempering: how well the
-    proposals met the density.
-    """
+    """Draws of equal weight, shape (draws, parameters), and how many they amount to."""
 
     points: FloatArray
-    weights: FloatArray
     effective: float
 
 
-def weighted_draws(
+def drawn_from(
     minus_log: Callable[[FloatArray], FloatArray],
     parts: Sequence[Part],
     count: int,
     rng: np.random.Generator,
 ) -> Drawn:
-    """Draws with weights of the posterior over the mixture of all that was proposed [1]_.
+    """Even draws of a density, begun from a mixture near it.
 
-    Proposals of `count` draws follow one another, each made of the draws so far [2]_, until the
-    weights amount to `ENOUGH_DRAWS`; none is thrown away. Weights that never amount to
-    `LEAST_DRAWS` are tempered until they do.
+    As many proposals as draws are wanted are weighted [1]_, tempered where too few of them would
+    count, made even, and moved along slices of the density itself until they have forgotten where
+    they began.
 
     Parameters
     ----------
@@ -101,7 +91,7 @@ def weighted_draws(
     parts : sequence of Part
         Where to begin.
     count : int
-        Draws of each round.
+        Draws.
     rng : Generator
         Source of every random number.
 
@@ -110,62 +100,67 @@ def weighted_draws(
     ArithmeticError
         Where no draw lies where there is a density.
     """
-    size = parts[0].centre.size
-    points, values = np.empty((0, size)), np.empty(0)
-    densities = np.empty((0, 0))
-    proposals: list[Sequence[Part]] = []
-    for _ in range(MOST_ROUNDS):
-        numbers = rng.multinomial(count, [part.share for part in parts])
-        drawn = np.concatenate(
-            [part.draw(number, rng) for part, number in zip(parts, numbers, strict=True)]
-        )
-        densities = np.hstack(
-            [densities, [_log_mixture(one, drawn) for one in proposals]]
-            if proposals
-            else [np.empty((0, count))]
-        )
-        proposals.append(parts)
-        points = np.concatenate([points, drawn])
-        values = np.append(values, minus_log(drawn))
-        densities = np.vstack([densities, _log_mixture(parts, points)])
-        if values.min() >= WORST:
-            raise ArithmeticError("no draw lies within the model's reach")
-        log_weight = -values - logsumexp(densities, axis=0)
-        weights = np.exp(log_weight - log_weight.max())
-        weights /= weights.sum()
-        effective = float(1.0 / np.sum(weights**2))
-        if effective >= ENOUGH_DRAWS:
-            break
-        parts = _met(parts, points, tempered(weights, max(3.0 * size, LEAST_DRAWS)))
-    return Drawn(points=points, weights=tempered(weights, LEAST_DRAWS), effective=effective)
+    numbers = rng.multinomial(count, [part.share for part in parts])
+    points = np.concatenate(
+        [part.draw(number, rng) for part, number in zip(parts, numbers, strict=True)]
+    )
+    values = minus_log(points)
+    if values.min() >= WORST:
+        raise ArithmeticError("no draw lies within the model's reach")
+    log_weight = -values - _log_mixture(parts, points)
+    weights = np.exp(log_weight - log_weight.max())
+    weights = tempered(weights / weights.sum(), LEAST_DRAWS)
+    rows = even_rows(weights, count, rng)
+    return _moved(minus_log, _as_one(parts), points[rows], values[rows], rng)
+
+
+def _as_one(parts: Sequence[Part]) -> Part:
+    """One distribution with the mean and the covariance of a mixture."""
+    centre = np.sum([part.share * part.centre for part in parts], axis=0)
+    apart = [part.centre - centre for part in parts]
+    covariance = np.sum(
+        [
+            part.share * (part.covariance + np.outer(a, a))
+            for part, a in zip(parts, apart, strict=True)
+        ],
+        axis=0,
+    )
+    return Part(share=1.0, centre=centre, covariance=covariance)
+
+
+def _moved(
+    minus_log: Callable[[FloatArray], FloatArray],
+    part: Part,
+    begun: FloatArray,
+    values: FloatArray,
+    rng: np.random.Generator,
+) -> Drawn:
+    """Move draws by elliptical slices [2]_.
+
+    The ellipses are not made of the draws: what all draws are moved by they would have in common,
+    and 250 of them would count as 130. What still goes together with where it began counts as the
+    beginnings did, the rest as fresh. Correlations near zero cannot be told from so few, so that
+    half as many moves as brought them to a third follow, and are not counted.
+    """
+    points, moves, alike = begun, 0, 1.0
+    while moves < MOST_MOVES and alike > HALFWAY:
+        points, values = _sliced(minus_log, part, points, values, rng)
+        moves, alike = moves + 1, _alike(begun, points)
+    for _ in range((moves + 1) // 2):
+        points, values = _sliced(minus_log, part, points, values, rng)
+    old, count = alike**2, len(begun)
+    return Drawn(points=points, effective=1.0 / (old / LEAST_DRAWS + (1.0 - old) / count))
+
+
+def _alike(begun: FloatArray, points: FloatArray) -> float:
+    """Correlation of draws with their beginnings, of nine parameters in ten at most."""
+    each = [np.corrcoef(a, b)[0, 1] for a, b in zip(begun.T, points.T, strict=True)]
+    return float(np.quantile(np.clip(each, 0.0, 1.0), 0.9))
 
 
 def _log_mixture(parts: Sequence[Part], points: FloatArray) -> FloatArray:
     each = [np.log(part.share) + part.log_density(points) for part in parts]
     return np.asarray(logsumexp(each, axis=0))
-
-
-def _met(parts: Sequence[Part], points: FloatArray, weights: FloatArray) -> tuple[Part, ...]:
-    """Parts moved to the draws that each accounts for [2]_."""
-    size, nu = points.shape[1], PROPOSAL_FREEDOM
-    each = np.array([np.log(part.share) + part.log_density(points) for part in parts])
-    belongs = np.exp(each - logsumexp(each, axis=0)) * weights
-    shares = np.maximum(belongs.sum(axis=1), 0.02)
-    found = []
-    for part, own, share in zip(parts, belongs, shares / shares.sum(), strict=True):
-        pull = own * (nu + size) / (nu + part.squares(points))
-        if pull.sum() <= 0.0:
-            found.append(part)
-            continue
-        centre = pull @ points / pull.sum()
-        apart = points - centre
-        scatter = WIDER * (pull[:, np.newaxis] * apart).T @ apart / own.sum()
-        # Few draws tell few directions; the rest keeps what it was.
-        trust = 1.0 / float(np.sum((own / own.sum()) ** 2))
-        trust = trust / (trust + size)
-        covariance = trust * scatter + (1.0 - trust) * part.covariance
-        found.append(Part(share=float(share), centre=centre, covariance=covariance))
-    return tuple(found)
 
 
 def tempered(weights: FloatArray, least: float) -> FloatArray:
@@ -190,70 +185,34 @@ def tempered(weights: FloatArray, least: float) -> FloatArray:
     return np.asarray(found / found.sum())
 
 
-def moved(
-    minus_log: Callable[[FloatArray], FloatArray],
-    points: FloatArray,
-    ancestors: float,
-    rng: np.random.Generator,
-) -> tuple[FloatArray, float]:
-    """Even draws moved by elliptical slices of the density [3]_ until enough of them count.
-
-    Parameters
-    ----------
-    minus_log : callable
-        As of `weighted_draws`.
-    points : ndarray, shape (draws, parameters)
-        Draws of equal weight, many of them alike.
-    ancestors : float
-        How many different draws they amount to.
-    rng : Generator
-        Source of every random number.
-
-    Returns
-    -------
-    tuple
-        The moved draws, and how many they amount to: what still goes together with where it
-        began counts as the beginnings did, the rest as fresh.
-    """
-    covariance = np.cov(points, rowvar=False)
-    covariance += 1e-6 * np.diag(np.diag(covariance))
-    part = Part(share=1.0, centre=points.mean(axis=0), covariance=covariance)
-    here, effective = points, ancestors
-    value = -minus_log(here) - part.log_density(here)
-    for _ in range(MOST_MOVES):
-        if effective >= ENOUGH_DRAWS:
-            break
-        here, value = _sliced(minus_log, part, here, value, rng)
-        pairs = zip(points.T, here.T, strict=True)
-        alike = np.clip([np.corrcoef(a, b)[0, 1] for a, b in pairs], 0.0, 1.0)
-        old = float(np.quantile(alike, 0.9)) ** 2
-        effective = 1.0 / (old / ancestors + (1.0 - old) / len(points))
-    return here, effective
-
-
 def _sliced(
     minus_log: Callable[[FloatArray], FloatArray],
     part: Part,
     here: FloatArray,
-    value: FloatArray,
+    values: FloatArray,
     rng: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray]:
-    """Each draw once along an ellipse to where the density over `part`'s is above a slice."""
+    """Each draw once along an ellipse to where the density over `part`'s is above a slice.
+
+    Returns the draws and minus the log of their density, of which `values` is that before.
+    """
     count, size = here.shape
     pull = 0.5 * (PROPOSAL_FREEDOM + part.squares(here))
     stretch = np.sqrt(pull / rng.gamma(0.5 * (size + PROPOSAL_FREEDOM), size=count))
     factor = np.linalg.cholesky(part.covariance)
     across = stretch[:, np.newaxis] * rng.standard_normal((count, size)) @ factor.T
-    least = value + np.log(rng.random(count))
+    least = -values - part.log_density(here) + np.log(rng.random(count))
     angle: FloatArray = rng.uniform(0.0, 2.0 * np.pi, size=(count,))
     low, high = np.asarray(angle - 2.0 * np.pi), angle.copy()
-    there, reached, open_ = here.copy(), value.copy(), np.arange(count)
+    there, reached, open_ = here.copy(), values.copy(), np.arange(count)
     for _ in range(MOST_SLICES):
+        if not open_.size:
+            break
         turn = angle[open_, np.newaxis]
         tried = (here[open_] - part.centre) * np.cos(turn) + across[open_] * np.sin(turn)
         tried += part.centre
-        trial = -minus_log(tried) - part.log_density(tried)
-        taken = trial > least[open_]
+        trial = minus_log(tried)
+        taken = -trial - part.log_density(tried) > least[open_]
         there[open_[taken]], reached[open_[taken]] = tried[taken], trial[taken]
         open_ = open_[~taken]
         back = angle[open_] < 0.0
