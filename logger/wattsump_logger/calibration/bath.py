@@ -1,7 +1,7 @@
-"""What a session says about its probes: how they agree, what they read in ice and steam.
+"""Corrections of probes from a session: in one bath, in ice, in boiling water.
 
-Corrections are found from readings as the converters gave them: what a profile had added
-when the session was made is taken off again first.
+They are found from the converters' own readings: corrections that the session's profile had
+added are taken off first.
 """
 
 import csv
@@ -44,20 +44,20 @@ __all__ = (
 )
 
 ICE, BOIL = "ice point", "boiling water"
-_STEP_K = 0.25  # of the coarsest converter; a finer one is only called worse than it is
+_STEP_K = 0.25  # of the coarsest converter; overstates the uncertainty of a finer one
 _DRIFT_K = 0.5
-# Beyond these it was no bath, whatever the probes: common practice, no source.
+# Probes of any class in one bath differ and drift by less. Common practice, no source.
 _MOST_DRIFT_K = 3.0
 _MOST_APART_K = 10.0
 _ICE_REACH_C = (-40.0, 60.0)
 _BOIL_REACH_C = (40.0, 160.0)
-_WARM_K = 5.0  # above ambient: the machine is at work and warm should be warmer
+_WARM_K = 5.0  # above ambient: the machine is at work, so warm channels must be warmer
 _MOST_PAIRS = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fixed:
-    """A known temperature: which, how hot, and its standard uncertainty."""
+    """A known temperature: its name, value and standard uncertainty."""
 
     method: str
     true_c: float
@@ -65,36 +65,36 @@ class Fixed:
 
 
 def temperatures(session: Session, channels: Sequence[str] = ()) -> dict[str, FloatArray]:
-    """Return the temperature columns by channel name, those asked for or all.
+    """Return the temperature columns by channel name: those of `channels`, or all.
 
     Raises
     ------
     UsageError
         A channel the session does not have, or no temperature at all.
     """
-    found = {
+    temps = {
         column.removesuffix("_c"): values
         for column, values in session.columns.items()
         if column.endswith("_c")
     }
-    missing = [name for name in channels if name not in found]
-    if missing or not found:
+    missing = [name for name in channels if name not in temps]
+    if missing or not temps:
         raise UsageError(
-            expected="one of " + (", ".join(found) or "no temperature: there is none"),
+            expected="one of " + (", ".join(temps) or "no temperature: there is none"),
             found=", ".join(missing) or "none",
             where=str(session.path),
             do="name temperature channels of this session",
         )
-    return {name: found[name] for name in channels} if channels else found
+    return {name: temps[name] for name in channels} if channels else temps
 
 
 def raw_readings(session: Session, channels: Sequence[str] = ()) -> dict[str, FloatArray]:
     """Return temperatures as the converters gave them, by channel name [°C, shape (n,)]."""
     profile = _profile_of(session)
-    known = profile.channels if profile else {}
+    given = profile.channels if profile else {}
     return {
-        name: _uncorrected(values, known[name].offset_k, known[name].slope, known[name].slope_at_c)
-        if name in known
+        name: _uncorrected(values, given[name].offset_k, given[name].slope, given[name].slope_at_c)
+        if name in given
         else values
         for name, values in temperatures(session, channels).items()
     }
@@ -111,7 +111,7 @@ def _profile_of(session: Session) -> Profile | None:
     try:
         return profile_from_dict(typed, f"{session.path}, profile")
     except ProfileError:
-        return None  # a session outlives the keys a profile once had
+        return None  # an old session may have a profile with keys that are gone
 
 
 def _window(session: Session, from_s: float, to_s: float) -> slice:
@@ -127,70 +127,70 @@ def match(
     from_s: float = 0.0,
     to_s: float = math.inf,
 ) -> tuple[BathMatch, tuple[Remark, ...]]:
-    """Match probes that were in one bath; return the match and what to beware of.
+    """Match probes that were in one bath; return the match and its cautions.
 
     Raises
     ------
     RangeError, UsageError
-        Too few probes or readings, or a channel that is not there.
+        Too few probes or readings, or a channel that does not exist.
     """
     part = _window(session, from_s, to_s)
     raw = raw_readings(session, channels)
     table = np.column_stack([values[part] for values in raw.values()])
-    found = match_in_bath(table, tuple(raw), reference=reference, step_k=_STEP_K)
-    return found, tuple(_bath_remarks(found))
+    matched = match_in_bath(table, tuple(raw), reference=reference, step_k=_STEP_K)
+    return matched, tuple(_bath_remarks(matched))
 
 
-def was_a_bath(found: BathMatch, where: str) -> None:
-    """Refuse a match of probes that stood in no common bath.
+def was_a_bath(matched: BathMatch, where: str) -> None:
+    """Refuse a match of probes that were not in one bath.
 
     Raises
     ------
     RangeError
         The readings drift or differ by more than probes of any class in stirred water.
     """
-    if abs(found.drift_k) > _MOST_DRIFT_K or found.spread_k > _MOST_APART_K:
+    if abs(matched.drift_k) > _MOST_DRIFT_K or matched.spread_k > _MOST_APART_K:
         raise RangeError(
             expected=f"probes in one bath: within {_MOST_APART_K:g} K of one another and "
             f"drifting by less than {_MOST_DRIFT_K:g} K",
-            found=f"{found.spread_k:.1f} K apart and {found.drift_k:+.1f} K of drift",
+            found=f"{matched.spread_k:.1f} K apart and {matched.drift_k:+.1f} K of drift",
             where=where,
             do="name the probes that were in the bath and its time with --from and --to; "
             "nothing was kept",
         )
 
 
-def _bath_remarks(found: BathMatch) -> Iterator[Remark]:
-    if abs(found.drift_k) > _DRIFT_K:
+def _bath_remarks(matched: BathMatch) -> Iterator[Remark]:
+    if abs(matched.drift_k) > _DRIFT_K:
         yield Remark(
             code="bath-drifted",
-            text=f"the bath drifted by {found.drift_k:+.1f} K: probes of different thickness lag; "
-            "stir, wait, and use --from",
+            text=f"the bath drifted by {matched.drift_k:+.1f} K: probes of different thickness "
+            "lag; stir, wait, and use --from",
         )
-    if found.spread_k > 6.0:
+    if matched.spread_k > 6.0:
         yield Remark(
             code="bath-probes-apart",
-            text=f"the probes differ by {found.spread_k:.1f} K: were all of them in the bath?",
+            text=f"the probes differ by {matched.spread_k:.1f} K: were all of them in the bath?",
         )
-    if len(found.names) >= 5:
-        stray = stray_readings(found.offset_k)
-        for name, is_stray in zip(found.names, stray, strict=True):
+    if len(matched.names) >= 5:
+        stray = stray_readings(matched.offset_k)
+        for name, is_stray in zip(matched.names, stray, strict=True):
             if is_stray:
-                text = f"{name} stands apart from the others: its type, its terminals, its place?"
+                text = f"{name} differs from the others: check its type, terminals and place"
                 yield Remark(code="probe-stands-apart", text=text)
 
 
-def drop_worth(found: BathMatch, profile: Profile | None, drop_k: float = 10.0) -> str:
-    """Say what the match buys for heat from oil flow, where both cooler ends took part.
+def drop_worth(matched: BathMatch, profile: Profile | None, drop_k: float = 10.0) -> str:
+    """Return how the match improves heat from oil flow, "" without both probes of the cooler.
 
     That heat is flow x density x specific heat x drop, so the relative uncertainty of the
-    drop is one of its terms [JCGM 100:2008, equation (12)]. "" where it does not apply.
+    drop is one of its terms [JCGM 100:2008, equation (12)].
     """
-    u = dict(zip(found.names, found.u_offset_k, strict=True))
+    u = dict(zip(matched.names, matched.u_offset_k, strict=True))
     ends = ("cooler_in", "cooler_out")
     if profile is None or not set(ends) <= u.keys():
         return ""
-    classes = [known.sensor.u_c(found.bath_c) for end in ends if (known := profile.role(end))]
+    classes = [known.sensor.u_c(matched.bath_c) for end in ends if (known := profile.role(end))]
     before, after = math.hypot(*classes), math.hypot(*(u[end] for end in ends))
     return (
         f"heat from oil flow at a drop of {drop_k:g} K: "
@@ -212,11 +212,11 @@ def at_fixed_point(
     Raises
     ------
     RangeError
-        A probe more than 15 K off: it was not there, or is of another type.
+        A probe more than 15 K off: it was elsewhere, or is of another type.
     """
     part = _window(session, from_s, to_s)
     low_c, high_c = _ICE_REACH_C if point.method == ICE else _BOIL_REACH_C
-    found = []
+    calibrations = []
     for name, values in raw_readings(session, channels).items():
         line = fixed_point(values[part], point.true_c, point.u_true_k, step_k=_STEP_K)
         if abs(line.intercept_k) > 15.0:
@@ -226,7 +226,7 @@ def at_fixed_point(
                 where=f"{point.method}, {name}",
                 do="name the probes that were in it, and the time with --from and --to",
             )
-        found.append(
+        calibrations.append(
             Calibration(
                 probe=name,
                 made=made,
@@ -237,21 +237,21 @@ def at_fixed_point(
                 note=str(session.path.name),
             )
         )
-    return tuple(found)
+    return tuple(calibrations)
 
 
-def joined(known: Calibration | None, new: Calibration) -> Calibration:
-    """Return the straight line through ice and boiling water where both are known.
+def joined(earlier: Calibration | None, new: Calibration) -> Calibration:
+    """Return the straight line through ice and boiling water, `new` if one is missing.
 
-    Otherwise the new one as it is. Intercept and slope are taken at the middle of both
+    Intercept and slope are taken at the middle of both
     points; their covariance follows from the two independent uncertainties
     [JCGM 100:2008, F.1.2.3].
     """
-    if known is None or {known.method, new.method} != {ICE, BOIL}:
+    if earlier is None or {earlier.method, new.method} != {ICE, BOIL}:
         return new
-    one, two = sorted((known.correction, new.correction), key=lambda line: line.reference_c)
-    t_1, t_2 = (line.reference_c - line.intercept_k for line in (one, two))
-    u_1, u_2 = one.u_intercept_k, two.u_intercept_k
+    colder, warmer = sorted((earlier.correction, new.correction), key=lambda line: line.reference_c)
+    t_1, t_2 = (line.reference_c - line.intercept_k for line in (colder, warmer))
+    u_1, u_2 = colder.u_intercept_k, warmer.u_intercept_k
     both = math.hypot(u_1, u_2)
     return Calibration(
         probe=new.probe,
@@ -259,17 +259,17 @@ def joined(known: Calibration | None, new: Calibration) -> Calibration:
         method=f"{ICE} and {BOIL}",
         correction=LineCorrection(
             reference_c=0.5 * (t_1 + t_2),
-            intercept_k=0.5 * (one.intercept_k + two.intercept_k),
-            slope=(two.intercept_k - one.intercept_k) / (t_2 - t_1),
+            intercept_k=0.5 * (colder.intercept_k + warmer.intercept_k),
+            slope=(warmer.intercept_k - colder.intercept_k) / (t_2 - t_1),
             u_intercept_k=0.5 * both,
             u_slope=both / (t_2 - t_1),
             correlation=(u_2**2 - u_1**2) / both**2,
             residual_k=0.0,
-            dof=min(one.dof, two.dof),
+            dof=min(colder.dof, warmer.dof),
         ),
         low_c=_ICE_REACH_C[0],
         high_c=_BOIL_REACH_C[1],
-        note=f"{known.note}, {new.note}",
+        note=f"{earlier.note}, {new.note}",
     )
 
 
@@ -309,10 +309,10 @@ def _pairs(path: Path) -> tuple[list[float], list[float]]:
 
 
 def strange(session: Session) -> tuple[Remark, ...]:
-    """Say which readings are numbers but hardly temperatures, one remark a finding."""
+    """Return a remark for each kind of reading that is hardly a temperature."""
     temps = temperatures(session)
     raw = raw_readings(session)
-    found = [line for name, values in raw.items() for line in _strange(name, values, session)]
+    remarks = [line for name, values in raw.items() for line in _strange(name, values, session)]
     ambient = temps.get("ambient")
     if ambient is not None:
         share = float(np.mean(suspicion.sunlit(ambient, session.elapsed_s)))
@@ -321,9 +321,9 @@ def strange(session: Session) -> tuple[Remark, ...]:
                 f"ambient swings too fast for shaded air in {share:.0%} of the outing: "
                 "sun, or the cooler's own warm air"
             )
-            found.append(Remark(code="ambient-swings", text=text))
-    found += _swapped(temps)
-    return tuple(found)
+            remarks.append(Remark(code="ambient-swings", text=text))
+    remarks += _swapped(temps)
+    return tuple(remarks)
 
 
 def _strange(name: str, values: FloatArray, session: Session) -> Iterator[Remark]:

@@ -1,10 +1,10 @@
-"""What probes read in a bucket, in ice and in boiling water, and the correction it gives.
+"""Corrections of probes from readings in a bucket, in ice and in boiling water.
 
-A correction is what is added to a reading. A bucket match makes probes agree with each
+A correction is added to a reading. A bucket match makes probes agree with each
 other, which is all that a temperature difference needs; the ice and the boiling point
-tie one of them to the scale. Each result carries its standard uncertainty; the step of
-the converter is counted once per probe and not averaged away, because a quiet bath
-gives no noise to average it with.
+tie one of them to the scale. Each result has its standard uncertainty; the step of the
+converter is counted once per probe and not averaged, because a quiet bath has no noise that
+would average it out.
 
 Boiling water, hot oil and mains heaters scald and kill: follow local codes, and leave
 mains work to a licensed electrician.
@@ -154,8 +154,8 @@ def match_in_bath(
     if len(table) < _LEAST_READINGS:
         raise _wrong(f"{_LEAST_READINGS} complete rows", str(len(table)), "bath match")
     target = table.mean(axis=1) if reference is None else table[:, names.index(reference)]
-    apart = target[:, None] - table
-    scatter = apart.std(axis=0, ddof=1)
+    to_add = target[:, None] - table
+    scatter = to_add.std(axis=0, ddof=1)
     u = np.sqrt(scatter**2 / len(table) + 2.0 * step_k**2 / 12.0 + u_bath_k**2)
     if reference is not None:
         u[names.index(reference)] = 0.0
@@ -164,7 +164,7 @@ def match_in_bath(
     tenth = max(1, len(table) // 10)
     return BathMatch(
         names=names,
-        offset_k=tuple(float(x) for x in apart.mean(axis=0)),
+        offset_k=tuple(float(x) for x in to_add.mean(axis=0)),
         u_offset_k=tuple(float(x) for x in u),
         spread_k=float(np.ptp(means)),
         bath_c=float(target.mean()),
@@ -280,7 +280,7 @@ def fit_line(
 
 
 def stray_readings(differences_k: ArrayLike, *, threshold: float = 3.5) -> NDArray[np.bool_]:
-    """Which of several differences from the expected value stand apart from the rest.
+    """Mark those of several differences from the expected value that are outliers.
 
     Parameters
     ----------
@@ -296,13 +296,12 @@ def stray_readings(differences_k: ArrayLike, *, threshold: float = 3.5) -> NDArr
     Raises
     ------
     RangeError
-        Fewer than five differences: too few to say which one is odd.
+        Fewer than five differences, too few to find an outlier.
 
     Notes
     -----
-    M = 0.6745 (x - median) / MAD. Median and MAD are not moved by the stray itself,
-    which a mean and a standard deviation are. Where more than half are equal, MAD is 0
-    and everything else is stray.
+    M = 0.6745 (x - median) / MAD. An outlier moves a mean and a standard deviation, but not
+    median and MAD. Where more than half are equal, MAD is 0 and all others are stray.
 
     References
     ----------
@@ -311,8 +310,8 @@ def stray_readings(differences_k: ArrayLike, *, threshold: float = 3.5) -> NDArr
     x = np.asarray(differences_k, dtype=np.float64)
     if x.size < 5:
         raise _wrong("five differences or more", str(x.size), "stray readings")
-    apart = np.abs(x - np.median(x))
-    return np.asarray(0.6745 * apart > threshold * np.median(apart), dtype=np.bool_)
+    distance = np.abs(x - np.median(x))
+    return np.asarray(0.6745 * distance > threshold * np.median(distance), dtype=np.bool_)
 
 
 def save_calibrations(path: str | Path, calibrations: Sequence[Calibration]) -> None:
@@ -325,7 +324,7 @@ def save_calibrations(path: str | Path, calibrations: Sequence[Calibration]) -> 
 
 
 def load_calibrations(path: str | Path) -> dict[str, Calibration]:
-    """Read calibrations by probe name; of two of one probe the later one counts.
+    """Read calibrations by probe name; the later of two counts.
 
     Raises
     ------
@@ -336,12 +335,12 @@ def load_calibrations(path: str | Path) -> dict[str, Calibration]:
         content = json.loads(read_small(Path(path)))
         if content["format"] != CALIBRATION_FORMAT:
             raise ValueError(f"the format {content['format']!r}")
-        found = [_calibration(item) for item in content["probes"]]
+        calibrations = [_calibration(item) for item in content["probes"]]
     except OSError as error:
         raise _bad_file(path, error.strerror or str(error)) from error
     except (ValueError, KeyError, TypeError) as error:
         raise _bad_file(path, f"{type(error).__name__}: {error}") from error
-    return {item.probe: item for item in sorted(found, key=lambda item: item.made)}
+    return {item.probe: item for item in sorted(calibrations, key=lambda item: item.made)}
 
 
 def _calibration(item: Mapping[str, object]) -> Calibration:

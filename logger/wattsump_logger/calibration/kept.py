@@ -1,8 +1,8 @@
-"""The probe corrections that belong to a machine: kept beside its profile, put into it.
+"""The probe corrections of a machine: a file beside its profile, applied when that is loaded.
 
-`bracken.toml` has `bracken.probes.json`. A correction goes into the profile's channels,
-so the session's sidecar says which was applied and an import of the wire file, where the
-words of the converters are kept as they came, applies the same or another one.
+`bracken.toml` has `bracken.probes.json`. Corrections go into the profile's channels, so the
+session's sidecar says which were applied. The wire file has none, so an import of it can
+apply others.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -24,7 +24,7 @@ from wattsump_logger.machine.sensor_class import SensorClass
 
 __all__ = ("applied", "beside", "from_match", "keep", "load_machine")
 
-# How far from where it was found a plain offset is trusted: the classes widen about as much
+# How far from its bath a plain offset is trusted: the classes widen about as much
 # from a bucket to hot oil. Common practice, no source.
 _REACH_K = 80.0
 
@@ -41,12 +41,12 @@ def beside(machine: Path) -> Path:
 def load_machine(
     machine: Path | None, probes: Path | None = None
 ) -> tuple[Profile | None, tuple[str, ...]]:
-    """Return the profile with its probes' corrections, and what to say about them.
+    """Return the profile with its probes' corrections, and a line about each.
 
     Raises
     ------
     UsageError
-        Corrections were given, but no machine whose channels they could go to.
+        Corrections were given without a machine.
     """
     if machine is None:
         if probes is None:
@@ -62,10 +62,10 @@ def load_machine(
     if probes is None and not path.exists():
         return profile, ()
     calibrations = load_calibrations(path)
-    return applied(profile, calibrations), _told(path, calibrations.values())
+    return applied(profile, calibrations), _lines_of(path, calibrations.values())
 
 
-def _told(path: Path, calibrations: Iterable[Calibration]) -> tuple[str, ...]:
+def _lines_of(path: Path, calibrations: Iterable[Calibration]) -> tuple[str, ...]:
     return tuple(
         f"{path.name}: {item.probe} {item.correction.intercept_k:+.2f} K "
         f"(u {item.correction.u_intercept_k:.2f} K, {item.method}, {item.made})"
@@ -74,10 +74,10 @@ def _told(path: Path, calibrations: Iterable[Calibration]) -> tuple[str, ...]:
 
 
 def applied(profile: Profile, calibrations: Mapping[str, Calibration]) -> Profile:
-    """Return the profile with each channel's correction as its probe's calibration says.
+    """Return the profile with each calibration in place of its channel's correction.
 
-    It replaces an offset typed in the profile: both are the same thing, and the one that
-    was measured later counts. The uncertainty is that in the middle of what is covered.
+    A calibration goes before an offset typed in the profile. Its uncertainty is taken in the
+    middle of the temperatures it covers.
     """
     channels = dict(profile.channels)
     for probe, calibration in calibrations.items():
@@ -95,16 +95,16 @@ def applied(profile: Profile, calibrations: Mapping[str, Calibration]) -> Profil
 
 def _channel_of_its_name(profile: Profile, probe: str) -> Channel:
     try:
-        known = profile.role(probe)
+        channel = profile.role(probe)
     except ValueError:
-        known = None
-    if known is not None and known.name == probe:
-        return known
+        channel = None
+    if channel is not None and channel.name == probe:
+        return channel
     return Channel(name=probe, role=Role.OTHER, sensor=SensorClass(text="not stated"))
 
 
 def from_match(match: BathMatch, made: date, note: str = "") -> tuple[Calibration, ...]:
-    """Return each probe's correction as found in one bath."""
+    """Return each probe's correction from one bath."""
     return tuple(
         Calibration(
             probe=name,
@@ -133,6 +133,6 @@ def _offset(at_c: float, offset_k: float, u_k: float, readings: int) -> LineCorr
 
 
 def keep(path: Path, calibrations: Sequence[Calibration]) -> None:
-    """Add corrections to a file, those of the same probe instead of the ones it had."""
-    known = load_calibrations(path) if path.exists() else {}
-    save_calibrations(path, [*(known | {item.probe: item for item in calibrations}).values()])
+    """Add corrections to a file, in place of older ones of the same probes."""
+    earlier = load_calibrations(path) if path.exists() else {}
+    save_calibrations(path, [*(earlier | {item.probe: item for item in calibrations}).values()])

@@ -1,6 +1,6 @@
-"""Readings that are numbers but hardly temperatures: pure functions over arrays.
+"""Finds readings that are numbers but hardly temperatures: pure functions over arrays.
 
-Nothing is removed or changed here; a mask or a sentence goes to whoever shows it.
+Nothing is removed or changed; each function returns a mask or an answer.
 Thresholds are common practice, no source, and are arguments.
 """
 
@@ -13,13 +13,13 @@ __all__ = ("exact_zeros", "full_scale", "long_repeats", "sunlit", "swapped")
 
 BoolArray = NDArray[np.bool_]
 
-# Ends of scale that dead wiring and driver code leave behind, in °C: the parts' own
-# limits, and what fixed-point code makes of all-ones words.
+# Readings of dead wiring, °C: the parts' ends of scale, and all-ones words as driver code
+# converts them.
 FULL_SCALE_C = (-2048.0, -250.0, 1023.75, 1600.0, 1800.0, 2047.0, 2047.75)
 
 
 def exact_zeros(temp_c: ArrayLike, *, least: int = 3) -> BoolArray:
-    """Where a reading is exactly 0.00 at least `least` times running [mask, shape (n,)].
+    """Where a reading is exactly 0.00 at least `least` times in a row [mask, shape (n,)].
 
     A dead bus reads 0; a real temperature passes through it.
     """
@@ -28,12 +28,12 @@ def exact_zeros(temp_c: ArrayLike, *, least: int = 3) -> BoolArray:
 
 
 def full_scale(temp_c: ArrayLike) -> BoolArray:
-    """Where a reading sits on an end of scale [mask, shape (n,)]."""
+    """Where a reading is an end of scale [mask, shape (n,)]."""
     return np.isin(_column(temp_c), FULL_SCALE_C)
 
 
 def long_repeats(temp_c: ArrayLike, elapsed_s: ArrayLike, *, longest_s: float = 600.0) -> BoolArray:
-    """Where one value stands unchanged for longer than `longest_s` [mask, shape (n,)].
+    """Where a value does not change for longer than `longest_s` [mask, shape (n,)].
 
     A quiet bath can do that with a 0.25 K step; a working machine cannot.
     """
@@ -54,8 +54,8 @@ def sunlit(
 ) -> BoolArray:
     """Where the ambient probe swings faster than shaded air does [mask, shape (n,)].
 
-    Air in the shade moves by a kelvin in five minutes; a probe in and out of the sun or
-    of the cooler's own breath moves by several. The mask covers the window in which
+    Air in the shade changes by a kelvin in five minutes; a probe that goes in and out of the
+    sun, or of the cooler's own warm air, by several. The mask covers the window in which
     highest minus lowest exceeds `swing_k`.
     """
     temps, elapsed = _column(ambient_c), _column(elapsed_s)
@@ -64,8 +64,8 @@ def sunlit(
     ends = np.searchsorted(elapsed, elapsed + within_s, side="right")
     for start, end in enumerate(ends):
         window = temps[start:end]
-        known = window[np.isfinite(window)]
-        if known.size and np.ptp(known) > swing_k:
+        finite = window[np.isfinite(window)]
+        if finite.size and np.ptp(finite) > swing_k:
             mask[start:end] = True
     return mask
 
@@ -73,7 +73,7 @@ def sunlit(
 def swapped(
     warmer_c: ArrayLike, cooler_c: ArrayLike, *, margin_k: float = 0.5, share: float = 0.9
 ) -> bool:
-    """Whether the probe that must be the warmer one is the cooler one, nearly always.
+    """Whether the probe that must be warmer is nearly always the cooler of the two.
 
     For cooler inlet against outlet, or tank against ambient, on rows where the machine
     is warm. True if at least `share` of the complete rows are reversed by more than
@@ -81,9 +81,9 @@ def swapped(
     """
     warmer, cooler = _column(warmer_c), _column(cooler_c)
     _same_length(warmer, cooler)
-    apart = cooler - warmer
-    apart = apart[np.isfinite(apart)]
-    return apart.size >= 10 and float(np.mean(apart > margin_k)) >= share
+    excess = cooler - warmer
+    excess = excess[np.isfinite(excess)]
+    return excess.size >= 10 and float(np.mean(excess > margin_k)) >= share
 
 
 def _column(values: ArrayLike) -> NDArray[np.float64]:

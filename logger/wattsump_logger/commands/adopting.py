@@ -1,4 +1,4 @@
-"""The part of `import` that takes another logger's table: its questions, preview and answers."""
+"""The part of `import` for another logger's table: questions, preview, kept answers."""
 
 import sys
 from collections.abc import Iterator, Mapping, Sequence
@@ -19,7 +19,7 @@ __all__ = ("TableAsked", "adopt")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableAsked:
-    """What was typed about a table. `is_preview` writes nothing, `is_anew` asks all again."""
+    """The options typed for a table. `is_preview` writes nothing, `is_anew` asks all again."""
 
     columns: Sequence[str] = ()
     settings: Mapping[str, str] = field(default_factory=dict)
@@ -37,7 +37,7 @@ def adopt(
     name: str,
     start_utc: "datetime | None",
 ) -> None:
-    """Make a session of a table, showing what was understood before it is written."""
+    """Make a session of a table; show how it was understood before anything is written."""
     from wattsump_logger.foreign import kept
     from wattsump_logger.foreign.adopt import preview, understand, write
     from wattsump_logger.foreign.table import read_table
@@ -73,7 +73,7 @@ def adopt(
 
 
 def _settled(asked: TableAsked, earlier: "Answers | None", names: Sequence[str]) -> "Answers":
-    """Return what is settled: typed now, else kept from an earlier file."""
+    """Return the answers typed now, else those kept from an earlier file."""
     from wattsump_logger.foreign.kept import Answers
 
     columns = dict(earlier.columns) if earlier else {}
@@ -93,7 +93,7 @@ def _typed_columns(pairs: Sequence[str], names: Sequence[str]) -> dict[str, str]
                 expected="NAME=ROLE with a name of " + ", ".join(map(repr, names)),
                 found=repr(pair),
                 where="--column",
-                do="write the name as it stands in the file",
+                do="write the name as in the file",
             )
         columns[name] = role.strip()
     return columns
@@ -111,7 +111,7 @@ def _ask(question: "Question") -> str:
 
 
 def _refuse(question: "Question") -> str:
-    """Answer as usual where nobody can be asked; without a usual answer, refuse."""
+    """Give the usual answer where there is no terminal; refuse if there is no usual one."""
     from wattsump_logger.errors import UsageError
 
     if question.usual:

@@ -1,6 +1,6 @@
 """The command `log`: a capture with its screen, alarms, keys and guide.
 
-What knows physics is supplied by whoever composes the program, as `Supplies`.
+Forecast and running K come from the analysis, as `Supplies`.
 """
 
 import contextlib
@@ -52,14 +52,14 @@ _Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's 
 _Baud = Annotated[int, typer.Option("--baud", min=50, help="Speed of the port.")]
 _Quiet = Annotated[
     float | None,
-    typer.Option("--new-after", min=0.1, help="Begin a new outing after so many quiet minutes."),
+    typer.Option("--new-after", min=0.1, help="Begin a new outing after this many quiet minutes."),
 ]
 _Rest = Annotated[
     float | None,
     typer.Option(
         "--new-after-stop",
         min=0.1,
-        help="Begin a new outing after the engine stood for so many minutes.",
+        help="Begin a new outing after the engine stood for this many minutes.",
     ),
 ]
 _Limits = Annotated[
@@ -74,7 +74,7 @@ _Command = Annotated[
     typer.Option(
         "--alarm-command",
         help="Program and arguments run at each alarm, without a shell; "
-        "what it is about is in WATTSUMP_... variables.",
+        "variables WATTSUMP_... describe the alarm.",
     ),
 ]
 _Guide = Annotated[
@@ -103,7 +103,7 @@ Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supplies:
-    """What the log command is given: each makes its thing for a machine, when it is needed.
+    """Functions from the analysis that make a forecaster and a guide for a machine.
 
     A forecaster is also given the limits the driver typed, in degC by channel.
     """
@@ -115,7 +115,7 @@ class Supplies:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What the driver asked of the watch, as typed; `clock` is that of a practice machine."""
+    """The driver's options for the watch, as typed; `clock` is that of a practice machine."""
 
     limits: tuple[str, ...] = ()
     rate: str | None = None
@@ -206,18 +206,18 @@ def _begin(port: str) -> None:
 
 
 def _end(captured: "Captured", watch: "Beside", screen: "Thread") -> None:
-    """Say what the capture left, what the guide has learned, and what to do next."""
+    """Print the files of the capture, the results of the guide, and what to do next."""
     from wattsump_logger.commands import telling
     from wattsump_logger.watch.publish import finishes
 
     lines = (*telling.ending(captured), *_learned(watch.watch))
     if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
-        # Whoever should read stands still, and python would wait for them: all is on disk.
+        # All is on the disk, and python would wait for a terminal that is stopped.
         os._exit(0)
 
 
 def _served_at(typed: str | None, folder: Path) -> "Place | None":
-    """Return where the page for the phone is served, having told its code."""
+    """Return where the page for the phone is served, after printing its code."""
     if typed is None:
         return None
     from wattsump_logger.phone.place import place_of, poster
@@ -236,11 +236,11 @@ def _clock(speed: float) -> "Clock | None":
 
 
 def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | None":
-    """Return the typed machine with its probes' corrections, having said which they are."""
+    """Return the typed machine with its probes' corrections, after printing these."""
     from wattsump_logger.calibration.kept import load_machine
 
-    profile, said = load_machine(machine, probes)
-    for line in said:
+    profile, lines = load_machine(machine, probes)
+    for line in lines:
         typer.echo(line, err=True)
     return profile
 
@@ -249,7 +249,7 @@ def machine_profile(machine: Path | None, probes: Path | None) -> "Profile | Non
 def watching_over(
     profile: "Profile | None", asked: Asked, supplies: Supplies
 ) -> "Iterator[tuple[Beside, Thread]]":
-    """Yield a watch with everything that was asked of it, keys at work, and its screen's thread."""
+    """Yield a watch with all options, its keys working, and its screen's thread."""
     from wattsump_logger.units.quantities import parse
     from wattsump_logger.watch.alarm_command import AlarmCommand, words_of
     from wattsump_logger.watch.alarm_rules import Typed, typed_limits
@@ -304,7 +304,7 @@ def _code_of(place: "Place | None") -> "tuple[str, ...]":
 def _on_phones(
     place: "Place | None", screens: "Latest[Screen]"
 ) -> "Iterator[Callable[[], Sequence[Action]]]":
-    """Show every newest screen on phones, if asked to; yield what reads what they ask for."""
+    """Show each newest screen on phones, if asked to; yield a function that takes requests."""
     if place is None:
         yield tuple
         return
@@ -337,5 +337,5 @@ def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "
 
 
 def _learned(watch: "Watch") -> list[str]:
-    """Return what the guide has learned, also when it was left early."""
+    """Return the results of the guide, also when it was ended early."""
     return [f"learned {line}" for line in watch.advice.learned] if watch.advice else []

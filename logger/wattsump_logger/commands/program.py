@@ -24,32 +24,32 @@ _Probes = Annotated[
 _Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
 _Column = Annotated[
     list[str] | None,
-    typer.Option("--column", help="What a table's column is: 'Oil T=tank degF', 'X=nothing'."),
+    typer.Option("--column", help="Role of a table's column: 'Oil T=tank degF', 'X=nothing'."),
 ]
 _Was = Annotated[
     list[str] | None,
-    typer.Option("--was", help="What a table lacks: 'fan on 09:10 to 09:40, 09:50 to 10:05'."),
+    typer.Option("--was", help="Times a table lacks: 'fan on 09:10 to 09:40, 09:50 to 10:05'."),
 ]
 _Temperatures = Annotated[
-    str | None, typer.Option("--temperatures", help="A table's, without a unit: degC or degF.")
+    str | None, typer.Option("--temperatures", help="Of a table without units: degC or degF.")
 ]
 _Dates = Annotated[
-    str | None, typer.Option("--dates", help="A table's, unclear: day-first or month-first.")
+    str | None, typer.Option("--dates", help="Of unclear dates: day-first or month-first.")
 ]
 _Decimals = Annotated[
-    str | None, typer.Option("--decimals", help="A table's, unclear: comma or point.")
+    str | None, typer.Option("--decimals", help="Of unclear decimals: comma or point.")
 ]
 _Times = Annotated[
-    str | None, typer.Option("--times", help="What a table's times count: s, ms, min or h.")
+    str | None, typer.Option("--times", help="Unit of a table's times: s, ms, min or h.")
 ]
 _Preview = Annotated[
-    bool, typer.Option("--preview", help="Show what is understood of a table, write nothing.")
+    bool, typer.Option("--preview", help="Show how a table is understood, write nothing.")
 ]
-_Anew = Annotated[bool, typer.Option("--anew", help="Ask again what was kept for such a table.")]
+_Anew = Annotated[bool, typer.Option("--anew", help="Ask again, without the kept answers.")]
 
 
 def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
-    """Add the logger's commands to the program, with what others supply to them."""
+    """Add the logger's commands to the program, with the analysis' supplies."""
     app.command("ports")(ports_command)
     log.register(app, supplies)
     app.command("import")(import_command)
@@ -59,7 +59,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
 def ports_command(
     listen_s: Annotated[
         float,
-        typer.Option("--listen", min=0.0, help="Listen so many seconds; resets many boards."),
+        typer.Option("--listen", min=0.0, help="Listen for this many seconds; resets many boards."),
     ] = 0.0,
     baud: Annotated[int, typer.Option("--baud", min=50, help="Speed to listen at.")] = 115_200,
 ) -> None:
@@ -101,12 +101,12 @@ def import_command(
 ) -> None:
     """Make a session from wire files, card files, or another logger's table.
 
-    Again, with a corrected profile or probes, or for the first time, from a controller's card.
-    Files of one outing that overlap are taken once. No file that is there is written over.
+    Use it again after correcting a profile or probes, or the first time for a controller's card.
+    Frames that several files share are taken once. No existing file is written over.
 
     A table, as another logger or a spreadsheet writes it, needs times and temperatures in
-    columns. What was understood of it is shown, and asked where it could be read in two ways;
-    the answers are kept for the next file.
+    columns. How it was understood is shown; what could be read in two ways is asked, and the
+    answers are kept for the next file.
     """
     from wattsump_logger.capture import importing
     from wattsump_logger.commands import telling

@@ -1,4 +1,4 @@
-"""The command `sensors`: probes matched in a bucket, tied to ice and boiling water, checked."""
+"""The command `sensors`: match probes in a bucket, tie them to ice and boiling water, check."""
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = ("register",)
 
-_Session = Annotated[Path, typer.Argument(help="Session CSV recorded with the probes there.")]
+_Session = Annotated[Path, typer.Argument(help="Session CSV recorded with the probes in place.")]
 _Probes = Annotated[
     list[str] | None, typer.Option("--probe", help="Only this channel. Repeatable.")
 ]
@@ -22,8 +22,8 @@ _Machine = Annotated[
     Path | None, typer.Option("--machine", help="Keep the result beside this machine profile.")
 ]
 _File = Annotated[Path | None, typer.Option("--into", help="Keep the result in this file.")]
-_From = Annotated[str, typer.Option("--from", help="Leave out what was before: '5 min'.")]
-_To = Annotated[str | None, typer.Option("--to", help="Leave out what was after.")]
+_From = Annotated[str, typer.Option("--from", help="Leave out readings before: '5 min'.")]
+_To = Annotated[str | None, typer.Option("--to", help="Leave out readings after.")]
 
 _CAUTION = "boiling water scalds: long gloves, a steady pot, mains leads out of the way"
 
@@ -43,7 +43,7 @@ def match_command(
     session: _Session,
     probe: _Probes = None,
     reference: Annotated[
-        str | None, typer.Option("--reference", help="Probe the others shall agree with.")
+        str | None, typer.Option("--reference", help="Probe that the others are to agree with.")
     ] = None,
     machine: _Machine = None,
     into: _File = None,
@@ -56,16 +56,16 @@ def match_command(
     from wattsump_logger.session.reader import load_session
 
     read = load_session(session)
-    found, remarks = match(
+    matched, remarks = match(
         read, probe or (), reference=reference, from_s=_seconds(start), to_s=_seconds(end)
     )
     typer.echo(
-        f"bath {found.bath_c:.2f} degC, {found.readings} readings, "
-        f"probes {found.spread_k:.2f} K apart before"
+        f"bath {matched.bath_c:.2f} degC, {matched.readings} readings, "
+        f"probes {matched.spread_k:.2f} K apart before"
     )
-    was_a_bath(found, str(session))
-    _keep(from_match(found, _today(), session.name), machine, into)
-    _say(filter(None, (drop_worth(found, _profile(machine)), *remarks)))
+    was_a_bath(matched, str(session))
+    _keep(from_match(matched, _today(), session.name), machine, into)
+    _say(filter(None, (drop_worth(matched, _profile(machine)), *remarks)))
 
 
 def ice_command(
@@ -155,7 +155,7 @@ def _fix(
     from wattsump_logger.calibration.corrections import load_calibrations
     from wattsump_logger.session.reader import load_session
 
-    found = at_fixed_point(
+    calibrations = at_fixed_point(
         load_session(path),
         tuple(probe or ()),
         point,
@@ -164,8 +164,8 @@ def _fix(
         to_s=between_s[1],
     )
     place = _place(machine, into)
-    known = load_calibrations(place) if place and place.exists() else {}
-    _keep([joined(known.get(item.probe), item) for item in found], machine, into)
+    earlier = load_calibrations(place) if place and place.exists() else {}
+    _keep([joined(earlier.get(item.probe), item) for item in calibrations], machine, into)
 
 
 def _boiling(pressure: str | None, altitude: str | None) -> "Fixed":
@@ -198,7 +198,7 @@ def _keep(calibrations: Sequence["Calibration"], machine: Path | None, into: Pat
         typer.echo("not kept: give --machine or --into to use it in the next capture")
         return
     keep(place, calibrations)
-    typer.echo(f"kept in {place}; the wire file of every outing has the readings as they came")
+    typer.echo(f"kept in {place}; the wire file of every outing has the uncorrected readings")
 
 
 def _line(item: "Calibration") -> str:

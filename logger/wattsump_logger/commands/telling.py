@@ -1,4 +1,4 @@
-"""What the logger's commands say: plain lines before and after; the view tells the rest."""
+"""The lines that the logger's commands print before and after; the view shows the rest."""
 
 from collections.abc import Iterator, Mapping
 
@@ -10,7 +10,7 @@ __all__ = ("beginning", "ending", "imported")
 
 
 def beginning(port: str) -> str:
-    """Return the line a capture begins with: what is safe when, and how to end."""
+    """Return the first line of a capture: when readings are safe, and how to end."""
     return (
         f"recording {port}; every reading is handed to the system at once "
         f"and on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
@@ -18,7 +18,7 @@ def beginning(port: str) -> str:
 
 
 def ending(captured: Captured) -> Iterator[str]:
-    """Yield what a capture left."""
+    """Yield lines about the files of a capture."""
     for path in captured.sessions:
         yield f"session {path}"
     for path in captured.wires:
@@ -27,13 +27,13 @@ def ending(captured: Captured) -> Iterator[str]:
     for path in captured.sessions[-1:]:
         yield f"next    wattsump prove {path}"
     if not captured.sessions:
-        yield "no reading came: check the speed (--baud) and that the controller says hello"
+        yield "no reading came: check the speed (--baud) and that the controller sends a hello"
     if captured.trouble or captured.dropped_rows:
         yield f"not on disk: {captured.dropped_rows} rows ({captured.trouble or 'disk was full'})"
 
 
 def imported(made: Imported) -> Iterator[str]:
-    """Yield what an import made."""
+    """Yield lines about an imported session."""
     for path in made.paths:
         yield f"session {path}"
     yield f"{made.row_count} rows; on the wire: {_counts(made.counts)}"
@@ -42,4 +42,4 @@ def imported(made: Imported) -> Iterator[str]:
 
 
 def _counts(counts: Mapping[str, int]) -> str:
-    return ", ".join(f"{code} {count}" for code, count in counts.items()) or "nothing amiss"
+    return ", ".join(f"{code} {count}" for code, count in counts.items()) or "no faults"

@@ -1,7 +1,7 @@
-"""Files of other loggers: a table of anyone's making in, a session of our format out.
+"""Files of other loggers: a table in, a session of our format out.
 
-`table` reads the text, `clock` its times, `columns` what each column is, `times` what the owner
-adds by hand, `kept` what was answered before; `adopt` puts them together. Only commands import it.
+`table` reads the text, `clock` its times, `columns` the role of each column, `times` the times that
+the owner types, `kept` earlier answers; `adopt` puts them together. Used by: commands.
 """
 
 __all__ = ()

@@ -1,7 +1,7 @@
-"""From a table of another logger to a session of our format, with what was understood of it.
+"""From a table of another logger to a session of our format, with a preview.
 
-Nothing is guessed that has two readings: it is asked, and where nobody can answer, refused
-with the words that would answer it.
+What can be read in two ways is asked, never guessed. Where there is nobody to ask, it is
+refused, with the option that would answer it.
 """
 
 import hashlib
@@ -59,7 +59,7 @@ _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """Something the file leaves open: the choices, the usual one or "", and how to type it.
+    """A question that the file leaves open: its choices, the usual one or "", and its option.
 
     `key` is where the answer is kept: a setting, or the name of a column.
     """
@@ -76,7 +76,7 @@ Ask = Callable[[Question], str]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Understood:
-    """A table as it will become a session; arrays of shape (rows,), by session column."""
+    """A table ready to become a session; arrays of shape (rows,), by session column."""
 
     table: Table
     clock: Clock
@@ -102,7 +102,7 @@ def understand(
     start_utc: datetime | None = None,
     profile: Profile | None = None,
 ) -> Understood:
-    """Read a table and settle what each column is.
+    """Read a table and find the role of each column.
 
     Parameters
     ----------
@@ -111,11 +111,11 @@ def understand(
     ask : callable
         Answers a question that the file leaves open.
     answers : Answers, optional
-        What is settled already: typed, or kept from a file like this one.
+        Answers given before: typed, or kept from a file like this one.
     typed : sequence of Typed
-        When fan, engine, drive or heater were on, where no column says so.
+        When fan, engine, drive or heater were on, if no column has it.
     start_utc : datetime, optional
-        When the first row was, where the file does not say.
+        Time of the first row, if the file has no clock.
     profile : Profile, optional
         The machine, whose channels' names are roles too.
 
@@ -124,7 +124,7 @@ def understand(
     SessionError
         No table, or times that cannot be read.
     UsageError
-        An answer that is none, or a typed time for what a column tells.
+        An answer that is not among the choices, or typed times of a column that exists.
     """
     table = read_table(path)
     asking = _Asking(ask, answers or Answers())
@@ -171,7 +171,7 @@ def understand(
 
 
 class _Asking:
-    """Answers from what is settled first, else by a question, and remembers each."""
+    """Answers from earlier answers, else by asking, and remembers each."""
 
     def __init__(self, ask: Ask, answers: Answers) -> None:
         self._ask = ask
@@ -183,7 +183,7 @@ class _Asking:
         return Answers(columns=dict(self._columns), settings=dict(self._settings))
 
     def setting(self, question: Question) -> str:
-        """Return the answer of one of the question's choices."""
+        """Return the answer, one of the question's choices."""
         answer = self._settings.get(question.key) or self._ask(question)
         if answer not in question.choices:
             raise UsageError(
@@ -196,7 +196,7 @@ class _Asking:
         return answer
 
     def column(self, name: str) -> Column | None:
-        """Return what is settled about a column, None if nothing is."""
+        """Return the answer for a column, None if there is none."""
         text = self._columns.get(name)
         return None if text is None else typed_column(text, f"column {name!r}")
 
@@ -227,7 +227,7 @@ def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
         unit = asking.setting(
             Question(
                 key="times",
-                text=f"In what does the column {clock.time!r} count?",
+                text=f"What is the unit of the column {clock.time!r}?",
                 choices=tuple(_UNIT_S),
                 usual="s",
                 option="--times s",
@@ -252,7 +252,7 @@ def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
 def _columns(
     table: Table, clock: Clock, asking: _Asking, profile: Profile | None
 ) -> dict[str, Column]:
-    """Return what each column is; those of times and of notes are none of the readings."""
+    """Return role and unit of each column of readings, without those of times and notes."""
     guesses = {}
     for name, unit in zip(table.names, table.units, strict=True):
         if name in (clock.time, clock.date) or name in _OUR_OWN or name.lower() in _NOTES:
@@ -272,7 +272,7 @@ def _columns(
 
 
 def _of_profile(name: str, unit: str, profile: Profile | None) -> Guess | None:
-    """Return the role of a column that bears the name of one of the profile's channels."""
+    """Return the role of a column named like one of the profile's channels."""
     channel = None if profile is None else profile.channels.get(own_name(name))
     if channel is None or channel.role is Role.OTHER:
         return None
@@ -280,7 +280,7 @@ def _of_profile(name: str, unit: str, profile: Profile | None) -> Guess | None:
 
 
 def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _Asking) -> Column:
-    """Return what a column is where its name tells; else what the owner answers."""
+    """Return a column's role by its name, else by the owner's answer."""
     rivals = [
         other
         for other, guess_of in guesses.items()
@@ -291,11 +291,11 @@ def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _A
         return Column(role=guessed.roles[0], unit=unit)
     choices = tuple(role.value for role in guessed.roles) or tuple(role.value for role in Role)
     usual = "" if guessed.roles else (Role.OTHER.value if unit else "nothing")
-    also = f" {rivals[0]!r} sounds the same." if rivals else ""
+    also = f" {rivals[0]!r} could be the same." if rivals else ""
     return asking.ask_column(
         Question(
             key=name,
-            text=f"What does the column {name!r} tell?{also}",
+            text=f"What does the column {name!r} measure?{also}",
             choices=(*choices, "nothing"),
             usual=usual,
             option=f'--column "{name}={choices[0]}"',
@@ -304,7 +304,7 @@ def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _A
 
 
 def _with_units(table: Table, columns: dict[str, Column], asking: _Asking) -> dict[str, Column]:
-    """Give every column a unit: temperatures all the same where none is printed."""
+    """Give every column a unit; all temperatures without one get the same."""
     bare = {
         name: column
         for name, column in columns.items()
@@ -317,7 +317,7 @@ def _with_units(table: Table, columns: dict[str, Column], asking: _Asking) -> di
             {name: _numbers(table, name) for name in bare},
         )
         printed = {column.unit for column in columns.values() if column.unit in _DEGREES}
-        if len(possible) > 1 and len(printed) == 1:  # a file has one kind of degrees
+        if len(possible) > 1 and len(printed) == 1:  # a file has degrees of one kind
             possible = {_DEGREES[printed.pop()]}
         only = possible.pop() if len(possible) == 1 else None
         unit = only or {"degC": "c", "degF": "f"}[asking.setting(_which_degrees(bare))]
@@ -340,7 +340,7 @@ def _which_degrees(bare: Mapping[str, Column]) -> Question:
 
 
 def _usual_unit(table: Table, name: str, column: Column) -> str:
-    """Return the unit of a column that prints none: a state, a speed, a share."""
+    """Return the unit of a column without one: a state, a speed, a share."""
     if column.unit or not column.is_used:
         return column.unit
     values = _numbers(table, name)
@@ -359,7 +359,7 @@ def _session_column(
         stem = own_name(name)
         if f"{stem}_{unit}" in taken:
             raise UsageError(
-                expected="names that stay different in lower case",
+                expected="names that differ in lower case too",
                 found=f"{name!r} and {taken[f'{stem}_{unit}']!r}",
                 where="--column",
                 do=f'leave one of them out with --column "{name}=nothing"',
@@ -377,7 +377,7 @@ def _faults(
     sources: Mapping[str, str],
     values: dict[str, FloatArray],
 ) -> dict[int, str]:
-    """Empty what is no reading, and return which channels had what fault, by row."""
+    """Empty cells that are no readings, and return the channels and faults by row."""
     faults: dict[int, list[str]] = {}
     for session, name in sources.items():
         channel = session.rpartition("_")[0]
@@ -412,7 +412,7 @@ def _check_untold(line: Typed, values: Mapping[str, FloatArray]) -> None:
     column = next((name for name in values if name.rpartition("_")[0] == line.role.value), None)
     if column is not None:
         raise UsageError(
-            expected=f"times of what no column tells; {line.role.value} has one",
+            expected=f"times of a role without a column; {line.role.value} has one",
             found=repr(line.text),
             where="--was",
             do='leave the column out with --column "NAME=nothing", or the times',
@@ -422,7 +422,7 @@ def _check_untold(line: Typed, values: Mapping[str, FloatArray]) -> None:
 def _start_utc(stamps: Stamps, typed: datetime | None) -> datetime | None:
     if stamps.start is None:
         return typed
-    # A time without a zone is this computer's.
+    # A time without a zone is local to this computer.
     return stamps.start.astimezone(UTC)
 
 
@@ -435,7 +435,7 @@ def _table_notes(table: Table) -> Iterator[Remark]:
 
 
 def preview(made: Understood) -> Iterator[str]:
-    """Yield, line by line, what was understood of the table, and what it lacks."""
+    """Yield, line by line, how the table was understood, and what it lacks."""
     table, stamps = made.table, made.stamps
     sign = {"\t": "tabs", ",": "commas", ";": "semicolons", "|": "bars"}.get(
         table.separator, repr(table.separator)
@@ -461,7 +461,7 @@ def preview(made: Understood) -> Iterator[str]:
     for note in made.notes:
         yield f"  note: {note}"
     if made.faults:
-        yield f"  note: {len(made.faults)} rows with a cell that is no reading; it stays empty"
+        yield f"  note: {len(made.faults)} rows have a cell that is no reading; it stays empty"
     for role in made.absent:
         yield f"  no {role.value}: {ABSENT_COSTS[role]}"
 

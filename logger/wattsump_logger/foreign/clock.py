@@ -1,7 +1,7 @@
 """The times of a foreign table: clock times, counted seconds, spreadsheet days.
 
-Whatever the form, what comes out is seconds since the first row, and, where the file has a
-clock, the date and the time of day they began at.
+The result is seconds since the first row and, where the file has a clock, the date and time
+of day of that row.
 """
 
 import re
@@ -52,7 +52,7 @@ _LEAST_READ = 0.9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clock:
-    """Which columns hold the time, `date` beside `time` or "" for none, and its counted unit."""
+    """The columns of the time, `date` "" if there is none, and the unit of counted times."""
 
     time: str
     date: str = ""
@@ -64,7 +64,7 @@ class Stamps:
     """Seconds since the first row, shape (n,), for the rows of `rows`.
 
     `clock_s` is the time of day at the first row, None where the file only counts; `start` has
-    the date too, without a zone unless the file names one. `notes` say what was done.
+    the date too, without a zone unless the file names one. `notes` list what was changed.
     """
 
     rows: NDArray[np.intp]
@@ -75,7 +75,7 @@ class Stamps:
 
 
 def find_clock(table: Table) -> Clock | None:
-    """Return the time column by its name or its cells; None where nothing looks like one."""
+    """Return the time column by its name or its cells; None if there is none."""
     stamped = [name for name in table.names if _share(table.cells[name], _WITH_TIME) > _LEAST_READ]
     dated = [name for name in table.names if _share(table.cells[name], _DATE) > _LEAST_READ]
     both = [name for name in stamped if name in dated]
@@ -97,7 +97,7 @@ def find_clock(table: Table) -> Clock | None:
 
 
 def _counted_unit_s(values: FloatArray) -> float | None:
-    """Return the unit of numbers that need none: days of a spreadsheet, or seconds since 1970."""
+    """Return the unit of numbers that show it: days of a spreadsheet, or seconds since 1970."""
     first = float(values[np.isfinite(values)][0])
     if _SPREADSHEET_DAYS[0] <= first <= _SPREADSHEET_DAYS[1]:
         return _DAY_S
@@ -107,7 +107,7 @@ def _counted_unit_s(values: FloatArray) -> float | None:
 
 
 def dates_are_unclear(table: Table, clock: Clock) -> bool:
-    """Tell whether day and month could be either way round in every row."""
+    """Tell whether every row could have day and month in either order."""
     parts = _year_last(table.cells[clock.date or clock.time])
     if parts is None or (parts["sign"] == ".").all():
         return False
@@ -173,7 +173,7 @@ def _numbers(table: Table, name: str) -> FloatArray:
 
 
 def _share(texts: "pd.Series[str]", pattern: str) -> float:
-    """Return how many of the filled cells a pattern fits from their begin."""
+    """Return the share of filled cells that begin with a pattern."""
     filled = texts[texts.str.strip() != ""].str.strip()
     return float(filled.str.match(pattern).mean()) if len(filled) else 0.0
 
@@ -184,7 +184,7 @@ def _year_last(texts: "pd.Series[str]") -> "pd.DataFrame | None":
 
 
 def _seconds_of_day(texts: "pd.Series[str]") -> FloatArray:
-    # What stands before the time is a date; its digits must not be taken for hours.
+    # Before the time stands a date; its digits must not be taken for hours.
     parts = texts.str.strip().str.extract(rf"(?:^|[ T,]){_TIME}")
     hours = parts["H"].astype(float)
     half = parts["half"].str.lower()
@@ -236,19 +236,19 @@ def _check_order(seconds: FloatArray, rows: NDArray[np.intp], table: Table) -> N
 
 
 def _spread(seconds: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
-    """Set rows of equal times evenly between them, as a clock without seconds leaves them."""
+    """Space rows with equal times evenly, as a clock without seconds leaves them."""
     begins = np.flatnonzero(np.diff(seconds, prepend=-np.inf) > 0)
     counts = np.diff(np.append(begins, seconds.size))
     if counts.max() == 1:
         return seconds, ()
     if begins.size < 2:
-        text = "all times are alike: one row a second was taken"
+        text = "all times are equal: one row a second was assumed"
         return seconds + np.arange(seconds.size), (Remark(code="times-alike", text=text),)
     step_s = float(np.median(np.diff(seconds[begins])))
     usual = float(np.median(counts[1:-1])) if begins.size > 2 else float(counts.max())
     period_s = step_s / max(usual, float(counts.max()) if usual < 1 else usual)
     places = np.arange(seconds.size) - np.repeat(begins, counts)
-    # The first time is often seen from its middle on: its rows end where the next begin.
+    # A file often begins within a step of its clock, so the first rows are counted back.
     late = max(0.0, (usual - counts[0]) * period_s)
     shares = np.repeat(np.maximum(counts, usual), counts)
     spread = seconds + places * step_s / shares

@@ -1,7 +1,7 @@
-"""What each column of a foreign table is: its role by the words in its name, its unit by signs.
+"""Role and unit of each column of a foreign table, from the words in its name.
 
 A name that fits several roles is asked about, never guessed. A column without a role is kept
-under its own name where its unit is plain, and left out where it is not; both are told.
+under its own name if its unit is clear, else left out; the preview shows both.
 """
 
 import re
@@ -31,15 +31,15 @@ __all__ = (
     "typed_column",
 )
 
-# What a role's absence costs, in the order in which it hurts. Common practice, no source.
+# What a missing role costs, the worst first. Common practice, no source.
 ABSENT_COSTS: Mapping[Role, str] = {
     Role.AMBIENT: "no verdict: heat per kelvin needs the air going in",
-    Role.TANK: "no heat capacity route: the oil's flow and both cooler probes have to tell alone",
+    Role.TANK: "no heat capacity route: only oil flow and both cooler probes can give watts",
     Role.COOLER_IN: "the share of the label gets a wider range, counted from the tank",
-    Role.COOLER_OUT: "no oil side: nothing to hold the watts against",
-    Role.ENGINE: "nobody can tell when oil was pumped, so no verdict unless its times are typed",
-    Role.FAN: "fan steps cannot be used, and a fan thermostat passes for a poor cooler",
-    Role.DRIVE: "motion and idling are told by the temperatures alone",
+    Role.COOLER_OUT: "no oil side: nothing to compare the watts with",
+    Role.ENGINE: "no verdict unless its times are typed: nothing shows when oil was pumped",
+    Role.FAN: "fan steps cannot be used, and a fan thermostat looks like a poor cooler",
+    Role.DRIVE: "motion and idling are judged by the temperatures alone",
     Role.FLOW: "the oil side rests on the flow in the profile, if there is one",
 }
 
@@ -71,7 +71,7 @@ _UNITS: Mapping[str, tuple[str, str, str]] = {
     **dict.fromkeys(("km/h", "kmh"), ("kmh", "km/h", "speed")),
     "mph": ("kmh", "mph", "speed"),
 }
-# Units that a file's times have: no reading, but words under a header all the same.
+# Units of times: they stand in a row of units too.
 _TIME_UNITS = frozenset({"s", "sec", "ms", "min", "h", "hh:mm:ss", "hms", "utc", "local", "-"})
 _FROM_INSIDE = {"lpm": 60_000.0, "bar": 1e-5, "kmh": 3.6}  # of m3/s, Pa, m/s
 
@@ -127,7 +127,7 @@ _HOTTEST_AIR_C, _HOTTEST_OIL_C, _COLDEST_C = 58.0, 150.0, -60.0  # from memory; 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """A column as it is taken: its role, None for none, and its unit as a table spells it.
+    """Role of a column, None for none, and its unit as a table spells it.
 
     `unit` of "" is a plain number or a state.
     """
@@ -137,7 +137,7 @@ class Column:
     is_used: bool = True
 
     def text(self) -> str:
-        """Return it as it may be typed and is kept."""
+        """The column as it is typed and kept."""
         if not self.is_used:
             return "nothing"
         return f"{self.role.value if self.role else Role.OTHER.value} {self.unit}".strip()
@@ -145,7 +145,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guess:
-    """What a name tells: the roles it fits, none or several where it does not tell; the unit."""
+    """The roles that a name fits (none or several if it is unclear), and the unit in it."""
 
     roles: tuple[Role, ...]
     unit: str | None
@@ -158,7 +158,7 @@ def is_unit(cell: str) -> bool:
 
 
 def guess(name: str, unit: str = "") -> Guess:
-    """Return what a column's name, and a unit that stands under it, tell."""
+    """Return roles and unit from a column's name and a unit under it."""
     role, sign = _own_column(name)
     if role is not None:
         return Guess(roles=(role,), unit=sign)
@@ -201,7 +201,7 @@ def _roles(words: list[str]) -> tuple[Role, ...]:
 
 
 def plausible_units(roles: Mapping[str, Role | None], values: Mapping[str, FloatArray]) -> set[str]:
-    """Return which of c and f columns of temperatures without a unit can be in, all alike."""
+    """Return which of c and f the temperatures without a unit can be in, all the same."""
     return {
         unit
         for unit in ("c", "f")
@@ -225,7 +225,7 @@ def inside(values: FloatArray, unit: str) -> FloatArray:
     Raises
     ------
     UsageError
-        A unit that is none of those known here.
+        An unknown unit.
     """
     scale, offset = _line(unit.lower())
     return np.asarray(values * scale + offset, dtype=float)
@@ -249,7 +249,7 @@ def column_unit(column: Column) -> str:
 
 
 def own_name(name: str) -> str:
-    """Return a channel's name made of any column's: a letter first, a-z, 0-9 and _."""
+    """Return a channel's name from a column's: a letter first, then a-z, 0-9 and _."""
     words = re.findall(r"[a-z0-9]+", _IN_BRACKETS.sub("", name).lower())
     if len(words) > 1 and words[-1] in _UNITS:
         words.pop()
@@ -258,12 +258,12 @@ def own_name(name: str) -> str:
 
 
 def typed_column(text: str, where: str) -> Column:
-    """Return what the owner says of a column: "tank", "tank degF", "other V", "nothing".
+    """Return a column as the owner types it: "tank", "tank degF", "other V", "nothing".
 
     Raises
     ------
     UsageError
-        No role or unit that there is.
+        An unknown role or unit.
     """
     word, _, unit = text.strip().partition(" ")
     if word in {"nothing", "-"}:
@@ -275,7 +275,7 @@ def typed_column(text: str, where: str) -> Column:
             expected="nothing or one of " + ", ".join(role.value for role in Role),
             found=repr(word),
             where=where,
-            do="name what the column tells, as in 'tank degF'",
+            do="name what the column measures, as in 'tank degF'",
         ) from None
     spelled = unit.strip().lower()
     if spelled and spelled not in _UNITS:

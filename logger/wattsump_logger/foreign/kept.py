@@ -1,4 +1,4 @@
-"""What was answered about a table, kept for the next file with the same names.
+"""Answers about a table, kept for the next file with the same column names.
 
 `bracken.toml` has `bracken.columns.json` beside it; without a machine it is `columns.json` in
 the folder that the sessions go to.
@@ -19,9 +19,9 @@ FORMAT = "wattsump-columns-1"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answers:
-    """What is settled about a table: columns as typed, by name, and the rest by its question.
+    """Answers about a table: columns as typed, by name, and settings by question.
 
-    `settings` holds `dates`, `decimals`, `temperatures` and `times`, as far as they were asked.
+    `settings` holds those of `dates`, `decimals`, `temperatures` and `times` that were asked.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)

@@ -1,7 +1,6 @@
 """The text of a table as rows of cells: its encoding, separator, header, units and decimals.
 
-Spreadsheets and loggers differ in all of these. What is decided here is kept, so that the
-preview can show it.
+Spreadsheets and loggers differ in all of these. The results are kept for the preview.
 """
 
 import csv
@@ -22,7 +21,7 @@ __all__ = ("Table", "is_wire", "numbers", "read_table")
 
 # A comma comes last: it also stands in decimals.
 _SEPARATORS = ("\t", ";", "|", ",")
-_LOOKED_AT = 400  # lines from which separator and header are told
+_LOOKED_AT = 400  # lines in which separator and header are looked for
 _ALIKE = 0.8  # of the lines that must have the same number of cells
 _MOST_SKIPPED = 60  # lines a logger writes above its header
 _NUMBER = re.compile(r"[+\-−]?(\d+([.,]\d*)*|[.,]\d+)(e[+\-]?\d+)?\s*(°?[a-z%/]{1,6})?", re.I)
@@ -38,8 +37,8 @@ class Table:
     """A file's cells as texts: one column of `cells` per name, blanks as "".
 
     `units` holds a row of units under the header, if there is one. `line` is where the first
-    row of cells stands. `is_comma` says that decimals have a comma, None that nobody can tell
-    a decimal comma from one between thousands.
+    row of cells is. `is_comma` says that decimals have a comma, None that it may as well stand
+    between thousands.
     """
 
     path: Path
@@ -54,7 +53,7 @@ class Table:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """The columns' names as they stand in the file."""
+        """The columns' names as in the file."""
         return tuple(self.cells.columns)
 
 
@@ -74,7 +73,7 @@ def read_table(path: Path) -> Table:
     Raises
     ------
     SessionError
-        No text, or no table with two columns or more in it.
+        The file is no text, or has no table of two columns or more.
     """
     text, encoding = _decoded(path)
     lines = text.splitlines()
@@ -109,7 +108,7 @@ def read_table(path: Path) -> Table:
 
 
 def numbers(texts: "pd.Series[str]", *, is_comma: bool) -> "pd.Series[float]":
-    """Return cells as numbers, NaN for what is none; on and off are 1 and 0."""
+    """Return cells as numbers, NaN for any other text; on and off are 1 and 0."""
     import pandas as pd
 
     plain = texts.str.strip().str.replace("−", "-")
@@ -163,7 +162,7 @@ def _shape(head: list[str], named: str | None, path: Path) -> tuple[str, int]:
 
 
 def _check_decimals(filled: list[str], separator: str, width: int, path: Path) -> None:
-    """Refuse rows whose decimal commas are also what separates them."""
+    """Refuse rows in which commas are decimal signs and separators."""
     head = [len(row) for row in csv.reader(filled[: len(filled) // 3 + 1], delimiter=separator)]
     if separator == "," and width == 2 * head[0] - 1 and head[0] > 1:
         raise _bad(

@@ -1,4 +1,4 @@
-"""What the owner adds by hand to a file: when fan, engine, drive or heater were on."""
+"""Times typed by the owner: when fan, engine, drive or heater were on."""
 
 import re
 from collections.abc import Sequence
@@ -27,7 +27,7 @@ _EXAMPLE = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Typed:
-    """One line of the owner's: `spans` are texts of begin and end, none for the whole outing."""
+    """One typed line: `spans` are texts of begin and end, none for the whole outing."""
 
     role: Role
     is_on: bool
@@ -41,12 +41,12 @@ class Typed:
 
 
 def typed_times(texts: Sequence[str]) -> tuple[Typed, ...]:
-    """Return the typed lines, each of another role.
+    """Return the typed lines, one for each role.
 
     Raises
     ------
     UsageError
-        A line that does not say what was on from when to when, or a role typed twice.
+        A line that cannot be read, or a role typed twice.
     """
     lines = tuple(_line(text) for text in texts)
     roles = [line.role for line in lines]
@@ -62,7 +62,7 @@ def states(typed: Typed, elapsed_s: FloatArray, clock_s: float | None) -> FloatA
     Parameters
     ----------
     typed : Typed
-        What was on when.
+        The role and its times.
     elapsed_s : ndarray, shape (n,)
         Seconds since the first row.
     clock_s : float or None
@@ -114,14 +114,14 @@ def _line(text: str) -> Typed:
 
 
 def _at_s(at: str, clock_s: float | None, length_s: float, text: str) -> float:
-    """Return a typed time as seconds since the first row; a clock goes round at midnight."""
+    """Return a typed time as seconds since the first row; a clock wraps at midnight."""
     if ":" not in at:
         match = re.fullmatch(r"([\d.]+)\s*(s|min|h)", at)
-        assert match is not None, "the pattern of a span lets no other form through"
+        assert match is not None, "the pattern of a span allows no other form"
         return float(match[1]) * _UNIT_S[match[2]]
     if clock_s is None:
         raise _bad(
-            f"{at} in {text!r}, and a file whose times only count",
+            f"{at} in {text!r}, and a file without a clock",
             "write minutes since its first row, as in '12 min to 40 min'",
         )
     hours, minutes, seconds = (float(part) for part in (at + ":0").split(":")[:3])

@@ -1,6 +1,6 @@
-"""Runs the page's server beside a recording, hands it each newest screen, and takes what it asks.
+"""Runs the page's server, sends it each newest screen, and takes the phones' requests.
 
-All of it in threads that the recording never waits for; a server that ends is started again.
+The recording never waits for these threads; a server that ends is started again.
 """
 
 import contextlib
@@ -21,28 +21,28 @@ from wattsump_logger.watch.moment import Screen
 
 __all__ = ("Requests", "on_phones")
 
-_MOST_ASKED = 64  # not yet looked at; of more, the oldest go
+_MOST_ASKED = 64  # waiting; of more, the oldest are dropped
 _ENDS_S = 1.0
 
 
 class Requests:
-    """What phones have asked for since it was last taken."""
+    """Requests of phones that the watch has not taken yet."""
 
     def __init__(self) -> None:
         self._actions: deque[Action] = deque(maxlen=_MOST_ASKED)
 
     def put(self, action: Action) -> None:
-        """Take one from the thread that hears of it."""
+        """Add a request."""
         self._actions.append(action)
 
     def take(self) -> list[Action]:
-        """Return what is there and forget it."""
+        """Return the requests and forget them."""
         return [self._actions.popleft() for _ in range(len(self._actions))]
 
 
 @contextlib.contextmanager
 def on_phones(place: Place, requests: Requests) -> Iterator[Callable[[Screen], None]]:
-    """Yield what shows a screen on every phone that has the page open.
+    """Yield a function that shows a screen on every phone with the page open.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def on_phones(place: Place, requests: Requests) -> Iterator[Callable[[Screen], N
         assert states is not None
         assert asked is not None
         try:
-            # Not as an argument: those can be read by every user of the computer.
+            # Not as an argument: every user of the computer can read those.
             _send(states, json.dumps(asdict(place) | {"name": place.name}))
             first = json.loads(asked.readline() or b"{}")
             if first.get("what") != "ready":

@@ -19,7 +19,7 @@ class Hour:
         self._bins: deque[tuple[float, dict[str, float]]] = deque(maxlen=round(HOUR_S / BIN_S))
 
     def take(self, state: Mapping[str, Any]) -> None:
-        """Take the newest state; another outing, whose time is behind, begins anew."""
+        """Take the newest state; start again when its time goes back, with another outing."""
         elapsed_s = state.get("elapsed_s")
         if elapsed_s is None:
             return

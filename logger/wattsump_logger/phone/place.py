@@ -1,4 +1,4 @@
-"""Where the page is served, who may press its buttons, and the code that tells a phone both."""
+"""The address of the page, the token for its buttons, and the code with both for a phone."""
 
 import contextlib
 import ipaddress
@@ -14,10 +14,10 @@ __all__ = ("PORT", "Place", "place_of", "poster")
 
 PORT = 8472
 _TOKEN_FILE = "phone-token"
-_TOKEN_BYTES = 12  # 96 bits, of which an hour of guesses at the page's rate tries some hundred
+_TOKEN_BYTES = 12  # 96 bits; the page's limits let through some hundred guesses an hour
 _TOKEN_LENGTH = 4 * _TOKEN_BYTES // 3
 _HALVES = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
-_BORDER = 2  # light modules around the code; 4 by ISO/IEC 18004, and 2 are read from a screen
+_BORDER = 2  # light modules around the code; ISO/IEC 18004 asks for 4, a screen is read with 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,17 +30,17 @@ class Place:
 
     @property
     def name(self) -> str:
-        """Address and port as a browser writes them, and as its Host header must say."""
+        """Address and port as in a browser's Host header."""
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
     @property
     def url(self) -> str:
-        """The page's address, its token where no browser sends it on the wire."""
+        """The page's address, with the token in the fragment, which no browser sends."""
         return f"http://{self.name}/#{self.token}"
 
 
 def place_of(typed: str, folder: Path) -> Place:
-    """Return the place of "ADDRESS" or "ADDRESS:PORT", with the token that `folder` keeps.
+    """Return the place for "ADDRESS" or "ADDRESS:PORT", with the token kept in `folder`.
 
     Raises
     ------
@@ -70,9 +70,9 @@ def _no_place(typed: str, found: str) -> UsageError:
 
 
 def _token_in(folder: Path) -> str:
-    """Return the folder's token: who scanned it once goes on after a restart.
+    """Return the folder's token, so that a phone that scanned it works after a restart.
 
-    Where the folder takes no file the token is new each time.
+    If the folder takes no file, the token is new each time.
     """
     path = folder / _TOKEN_FILE
     with contextlib.suppress(OSError, UnicodeDecodeError):
@@ -91,7 +91,7 @@ def _token_in(folder: Path) -> str:
 def poster(place: Place) -> tuple[str, ...]:
     """Return the QR code of the page, and its address, for a dark terminal.
 
-    Light modules are inked, in half blocks: two modules a character.
+    Light modules are drawn, in half blocks: two modules a character.
     """
     import segno
 

@@ -3,8 +3,8 @@
     python -m wattsump_logger.phone.server
 
 Standard input brings lines of JSON: where to serve and the token, then states. Standard output
-takes lines of what was asked for. There are five addresses and no path behind any; whoever has
-no token reads only. A client that does not read is cut off, and what waits for it is one state.
+takes lines of requests. There are five addresses and nothing below them. A client without the
+token can only read. A client that does not read is cut off; one state at most waits for it.
 """
 
 import asyncio
@@ -27,10 +27,10 @@ from wattsump_logger.watch.keys import LONGEST_NOTE, MARK_KEYS
 __all__ = ("Board", "main", "serve")
 
 MOST_CLIENTS = 64
-MOST_OF_ONE = 8  # of one address: a few phones behind one, and no flood
-STUCK_S = 10.0  # a client that has taken nothing for so long is gone
-BEAT_S = 2.0  # at least so often something is sent, so that a dead link shows
-LEAST_S = 0.2  # at most so often
+MOST_OF_ONE = 8  # of one address: a few phones behind one router
+STUCK_S = 10.0  # a client that takes nothing for this long is cut off
+BEAT_S = 2.0  # something is sent at least this often, so that a dead link shows
+LEAST_S = 0.2  # least time between two states
 KNOCKS_IN_10_S = 30  # new links of one address
 ASKED_IN_10_S = 60  # requests of one address; a page takes four, and one for each mark
 ACTS_IN_10_S = 20
@@ -57,19 +57,19 @@ _PAGE = {
 
 
 class Allowance:
-    """At most so many of something in a stretch of time."""
+    """A limit of `most` uses in a stretch of time."""
 
     def __init__(self, most: int, stretch_s: float) -> None:
         self._times_s: deque[float] = deque(maxlen=most)
         self._stretch_s = stretch_s
 
     def spent(self, now_s: float) -> bool:
-        """Tell whether there is none left."""
+        """Tell whether all are used up."""
         full = len(self._times_s) == self._times_s.maxlen
         return full and now_s - self._times_s[0] < self._stretch_s
 
     def spend(self, now_s: float) -> bool:
-        """Take one; tell whether there was one."""
+        """Use one; tell whether there was one."""
         if self.spent(now_s):
             return False
         self._times_s.append(now_s)
@@ -84,7 +84,7 @@ class Allowances:
         self._each: dict[str, Allowance] = {}
 
     def spend(self, address: str) -> bool:
-        """Take one of an address; tell whether there was one."""
+        """Use one of an address; tell whether there was one."""
         if address not in self._each:
             if len(self._each) >= MOST_ADDRESSES:
                 del self._each[next(iter(self._each))]
@@ -93,7 +93,7 @@ class Allowances:
 
 
 class Board:
-    """The newest state, the hour behind it, and who waits for a newer one."""
+    """The newest state, the hour before it, and the clients that wait for a newer one."""
 
     def __init__(self, name: str, token: str, out: BinaryIO) -> None:
         self.name, self.token = name, token
@@ -107,7 +107,7 @@ class Board:
         self._newer = asyncio.Event()
 
     def put(self, state: dict[str, Any]) -> None:
-        """Take a newer state and wake who waits."""
+        """Take a newer state and wake the clients that wait."""
         self.state, self.number = state, self.number + 1
         self.hour.take(state)
         self._newer.set()
@@ -120,13 +120,13 @@ class Board:
                 await asyncio.wait_for(self._newer.wait(), BEAT_S)
 
     def act(self, what: dict[str, str]) -> None:
-        """Hand on what was asked for."""
+        """Pass a request on."""
         self._out.write(json.dumps(what).encode() + b"\n")
         self._out.flush()
 
 
 class _Handler(web.RequestHandler):
-    """What all addresses share: headers, the one right host, errors without a word too many."""
+    """Shared by all addresses: headers, the check of the host, short errors."""
 
     board: Board
 
@@ -141,7 +141,7 @@ class _Handler(web.RequestHandler):
     def prepare(self) -> None:
         if not self.board.asked.spend(self.request.remote_ip or ""):
             raise web.HTTPError(429)
-        # A page elsewhere may give its own name this address: its requests say that name.
+        # A foreign page may point its own name at this address; its requests then have that name.
         if self.request.host != self.board.name:
             raise web.HTTPError(403)
 
@@ -173,7 +173,7 @@ class _Live(_Handler):
         await self._send("hour", self.board.hour.curves())
         number = -1
         while True:
-            # With an age, so that a page knows how old the newest is, whoever is to blame.
+            # With its age, so that the page can show how old the newest state is.
             await self._send("now", self.board.state if self.board.number > number else None)
             number = self.board.number
             await asyncio.sleep(LEAST_S)
@@ -190,14 +190,14 @@ class _Live(_Handler):
 
 
 class _Act(_Handler):
-    """A mark, "seen" or "go on" from who holds the token."""
+    """A mark, "seen" or "go on" from a client with the token."""
 
     def post(self) -> None:
         now_s = time.monotonic()
         if self.board.wrong.spent(now_s):
             raise web.HTTPError(429)
         given = self.request.headers.get("Authorization", "")
-        # A header no form of another page can send, and no cross-origin script may.
+        # No form of another page can send this header, and no cross-origin script may.
         if not hmac.compare_digest(given.encode(), f"Bearer {self.board.token}".encode()):
             self.board.wrong.spend(now_s)
             raise web.HTTPError(401)
@@ -212,7 +212,7 @@ class _Act(_Handler):
 
 
 def _asked(body: bytes) -> dict[str, str] | None:
-    """Return what was asked for; None for anything that there is no button for."""
+    """Return the request; None for anything without a button."""
     try:
         asked = json.loads(body)
     except (ValueError, RecursionError):
@@ -230,7 +230,7 @@ def _asked(body: bytes) -> dict[str, str] | None:
 
 
 class _Door(httpserver.HTTPServer):
-    """Lets in so many at once and no more, of all and of one address."""
+    """Limits the clients at one time, in all and of one address."""
 
     def initialize(self, *args: Any, **kwargs: Any) -> None:
         super().initialize(*args, **kwargs)
@@ -238,7 +238,7 @@ class _Door(httpserver.HTTPServer):
         self._knocks = Allowances(KNOCKS_IN_10_S, 10.0)
 
     def handle_stream(self, stream: iostream.IOStream, address: Any) -> None:
-        self._inside = [one for one in self._inside if not one[0].closed()]
+        self._inside = [client for client in self._inside if not client[0].closed()]
         of_one = sum(name == address[0] for _, name in self._inside)
         is_full = len(self._inside) >= MOST_CLIENTS or of_one >= MOST_OF_ONE
         if is_full or not self._knocks.spend(address[0]):
@@ -303,7 +303,7 @@ async def _run(states: BinaryIO, out: BinaryIO) -> None:
 
 
 def _humble() -> None:
-    """Let everything else go first, and hold few files, where the system has such limits."""
+    """Take the lowest priority and few files, where the system has such limits."""
     with contextlib.suppress(ImportError, OSError, ValueError, AttributeError):
         import os
         import resource

@@ -12,11 +12,11 @@ __all__ = ("line_of",)
 
 
 def line_of(screen: Screen) -> str:
-    """Return a screen as one line of JSON: no number that is none, no character that hides."""
-    found = asdict(screen)
+    """Return a screen as one line of JSON: no NaN, no invisible characters."""
+    shown = asdict(screen)
     for key in ("now_s", "note", "bell", "poster", "course"):
-        found.pop(key, None)
-    return json.dumps(_clean(found), ensure_ascii=True, allow_nan=False)
+        shown.pop(key, None)
+    return json.dumps(_clean(shown), ensure_ascii=True, allow_nan=False)
 
 
 def _clean(value: object) -> object:
@@ -26,7 +26,7 @@ def _clean(value: object) -> object:
         case float():
             return round(value, 3) if math.isfinite(value) else None
         case Mapping():
-            return {key: _clean(one) for key, one in value.items()}
+            return {key: _clean(item) for key, item in value.items()}
         case Sequence():
-            return [_clean(one) for one in value]
+            return [_clean(item) for item in value]
     return value

@@ -1,8 +1,8 @@
-"""A file that only grows, by whole pieces, and says when it cannot.
+"""A file that grows by whole pieces, and reports when it cannot.
 
 Each piece is handed to the operating system before `append` returns, so it survives the
-end of this process. `keep` puts it on the disk, so it survives a power cut; that takes
-from milliseconds to many seconds, so it is done by a `Keeper`, in a thread of its own.
+end of this process. `keep` syncs it to the disk, so it survives a power cut; that takes from
+milliseconds to many seconds, so a `Keeper` does it in a thread of its own.
 """
 
 import contextlib
@@ -18,8 +18,8 @@ from wattsump_logger.session.wholefile import sync_folder
 
 __all__ = ("DUE_S", "SYNC_S", "AppendFile")
 
-SYNC_S = 5.0  # at most so much is lost by a power cut; longer wears a card less
-DUE_S = 4.0  # so that there is a second for the disk to do it in
+SYNC_S = 5.0  # lost at most by a power cut; a longer time wears a card less
+DUE_S = 4.0  # which leaves the disk a second for it
 _AGAIN_S = 1.0  # after a failure
 _BLOCK = 1 << 20
 
@@ -29,7 +29,7 @@ class AppendFile:
 
     One thread appends; `keep` may be called by another. `sync_trouble` says why the last
     `keep` failed, `sync_failures` how many did, `lost` what became of a file that is no
-    longer where it was made: what is appended then is still in it, and `anew` saves it.
+    longer where it was made: it still takes what is appended, and `anew` copies it.
     """
 
     def __init__(self, path: Path, *, monotonic_s: Callable[[], float] = time.monotonic) -> None:
@@ -46,7 +46,7 @@ class AppendFile:
         self._keeping = threading.Lock()
         self._torn = False
         try:
-            # Appending: what somebody else cuts off shows, instead of being filled with zeros.
+            # Append mode: if another program cuts the file, the cut is not filled with zeros.
             flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
             self._file = os.fdopen(os.open(path, flags, 0o666), "r+b", buffering=0)
         except FileExistsError as error:
@@ -82,7 +82,7 @@ class AppendFile:
 
     @property
     def unkept_s(self) -> float:
-        """How long ago the oldest byte came that is not on the disk; 0 if all are."""
+        """Age of the oldest byte that is not on the disk; 0 if all are."""
         since_s = self._in_keeping_since_s
         since_s = self._unkept_since_s if since_s is None else since_s
         return 0.0 if since_s is None else self._monotonic_s() - since_s
@@ -95,7 +95,7 @@ class AppendFile:
         return f"slow disk: the last {self.unkept_s:.0f} s are not on it yet"
 
     def keep_if_due(self, due_s: float | None = None) -> None:
-        """Put on the disk what has waited for so long; also in a silence, and never raise."""
+        """Sync bytes that have waited for `due_s`, also while none come; never raise."""
         due_s = DUE_S if due_s is None else due_s
         if self._unkept_since_s is None or self.unkept_s < due_s:
             return
@@ -104,7 +104,7 @@ class AppendFile:
                 self.keep()
 
     def keep(self) -> None:
-        """Put what was appended on the disk."""
+        """Sync appended bytes to the disk."""
         with self._keeping:
             if self._file.closed:
                 return
@@ -159,7 +159,7 @@ class AppendFile:
         return fresh
 
     def close(self) -> None:
-        """Put everything on the disk and let go of the file."""
+        """Sync everything to the disk and close the file."""
         try:
             self.keep()
         finally:

@@ -1,8 +1,7 @@
-"""Reads a session file: one outing as arrays, with what was wrong and what was noted.
+"""Reads a session file: one outing as arrays, with its faults and marks.
 
-Speed and memory come from leaving things out: `time_utc` is looked at in one row only,
-and the text columns are searched for their few non-empty cells without making a string
-of each row. docs/session-format.md is the specification.
+It is fast because it reads `time_utc` in one row only, and makes strings only of the few
+text cells that are not empty. docs/session-format.md is the specification.
 """
 
 import csv
@@ -39,8 +38,8 @@ __all__ = (
 )
 _COLDEST_C, _HOTTEST_C = -273.15, 3000.0
 _LONGEST_HEADER = 4096
-_LONGEST_S = 3.2e8  # ten years: what a clock says that jumped, and no outing
-_TAIL = 1 << 16  # how much of the end is looked at once for the last line end
+_LONGEST_S = 3.2e8  # ten years: longer than any outing, so a clock jumped
+_TAIL = 1 << 16  # bytes read at once in search of the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
 
 
@@ -62,7 +61,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """What the driver noted, when."""
+    """A note of the driver, and when."""
 
     elapsed_s: float
     text: str
@@ -109,7 +108,7 @@ class Session:
         )
 
     def profile(self) -> Profile | None:
-        """Return the machine profile that it was logged with, None where it was logged without.
+        """Return the machine profile it was logged with, None if there was none.
 
         Raises
         ------
@@ -133,7 +132,7 @@ def load_session(path: Path | str) -> Session:
     Returns
     -------
     Session
-        Arrays of shape (rows,); `notes` tells what had to be left out or repaired.
+        Arrays of shape (rows,); `notes` lists what had to be left out or repaired.
 
     Raises
     ------
@@ -230,7 +229,7 @@ def _advice(line: bytes, path: Path) -> str:
     if line.startswith(b"time_utc;"):
         return "save it again with commas between the cells and points in the decimals"
     if line.startswith((b"wattsump-wire", b"H1,", b"R1,", b"E1,")):
-        return "this holds what the wire said: `wattsump import` makes a session of it"
+        return "this holds frames of the wire: `wattsump import` makes a session of it"
     if re.search(rb"[^,;\t][,;\t]+[^,;\t]", line):
         name = shlex.quote(str(path))
         return f"a table of another logger? `wattsump import {name}` makes a session of it"
@@ -261,7 +260,7 @@ def _whole_rows(path: Path, start: int, size: int) -> tuple[int, tuple[Remark, .
 
 
 def _left_out(columns: dict[str, FloatArray]) -> list[Remark]:
-    """Empty the cells no channel can have sent, and say so: a state is 0 or 1."""
+    """Empty the cells that no channel can have sent, such as a state of 7, with a note."""
     notes = []
     for name, values in list(columns.items()):
         if name.endswith("_on"):

@@ -35,7 +35,7 @@ FIRST_COLUMNS = tuple(name for name in FIXED_COLUMNS if name not in LAST_COLUMNS
 # A mark that takes the last one of the same text back: "undo: fan".
 UNDO = "undo: "
 _RISKY = ("=", "+", "-", "@", "'")
-# What the guide, the alarms, the watch and a single key write; a test asks each of them.
+# Marks of the guide, the alarms, the watch and single keys; a test checks each of them.
 _PROGRAMS = re.compile(
     r"stage |undo: |(alarm|warning)( over| seen)?: |watching failed: |(fan|climb|load|stop|note)\Z"
 )
@@ -54,7 +54,7 @@ class Row:
     mark: str = ""
 
     def texts(self) -> list[str]:
-        """Return all cells of the row as they stand in the file."""
+        """Return all cells of the row as in the file."""
         seq = "" if self.seq is None else str(self.seq)
         elapsed = f"{self.elapsed_ms // 1000}.{self.elapsed_ms % 1000:03d}"
         return [self.time_utc, elapsed, seq, *self.cells, self.fault, self.mark]
@@ -71,7 +71,7 @@ def mark_cell(marks: Iterable[str]) -> str:
 
 
 def by_program(mark: str) -> bool:
-    """Whether a mark is the program's own and no words of a driver about what was done."""
+    """Whether a mark was written by the program, not by the driver."""
     return _PROGRAMS.match(mark) is not None
 
 
@@ -99,7 +99,7 @@ def taken_back(marks: Sequence[str]) -> frozenset[int]:
 
 
 def marks_of(cell: str) -> tuple[str, ...]:
-    """Return the marks of a cell as they were noted."""
+    """Return the marks of a cell, without the apostrophes."""
     parts = (part.strip() for part in cell.split(";"))
     return tuple(
         part[1:] if part[:1] == "'" and part[1:].startswith(_RISKY) else part

@@ -1,8 +1,8 @@
-"""The session's sidecar: its columns and everything else worth knowing, as CSV on the Web.
+"""The session's sidecar: its columns, controller and machine, as CSV on the Web.
 
 Follows the W3C recommendations "Metadata Vocabulary for Tabular Data" and "Model for
-Tabular Data and Metadata on the Web" (2015-12-17). What those do not name goes into one
-object under `notes`, the place the vocabulary keeps for annotations of any form.
+Tabular Data and Metadata on the Web" (2015-12-17). Everything these have no name for is one
+object under `notes`, which the vocabulary keeps for annotations of any form.
 """
 
 import json
@@ -68,7 +68,7 @@ def write_sidecar(session: Path, columns: Sequence[str], metadata: Mapping[str, 
 def read_sidecar(
     session: Path, columns: Sequence[str]
 ) -> tuple[dict[str, object], tuple[Remark, ...]]:
-    """Return the session's metadata, {} if there is none to trust, and notes on why."""
+    """Return the session's metadata, {} if it cannot be used, and notes on why."""
     path = sidecar_path(session)
     try:
         document = json.loads(read_small(path))
@@ -106,11 +106,11 @@ def read_sidecar(
 
 
 def _check_format(metadata: Mapping[str, object], path: Path) -> None:
-    found = metadata.get("format")
-    if found != FORMAT:
+    version = metadata.get("format")
+    if version != FORMAT:
         raise SessionError(
             expected=f"format {FORMAT!r}",
-            found=repr(found)[:_MOST_SHOWN],
+            found=repr(version)[:_MOST_SHOWN],
             where=str(path),
             do="read it with the wattsump version that wrote it or a newer one",
         )

@@ -1,4 +1,4 @@
-"""The rows of a session CSV as arrays, fast when they are sound, row by row when not."""
+"""Reads the rows of a session CSV as arrays: fast if all are sound, else row by row."""
 
 import csv
 import io
@@ -22,12 +22,12 @@ __all__ = ("OpenRows", "Table", "parse_table", "rows_between", "salvage")
 
 OpenRows = Callable[[], io.BufferedIOBase]
 _TEXTS = ("time_utc", "fault", "mark")
-_SHOWN = 3  # damaged rows named in full; more would bury the message
+_SHOWN = 3  # damaged rows named in full
 _BLOCK = 1 << 20
-_SALVAGED = 1 << 21  # bytes looked at together
+_SALVAGED = 1 << 21  # bytes checked together
 _LONGEST_ROW = 1 << 16
 _LONGEST_CELL_SHOWN = 40
-# Python reads numbers that the fast reader does not, such as 1_000 or other scripts' digits.
+# Python reads some numbers that the fast reader does not, such as 1_000.
 _NUMBER = re.compile(
     r"[ \t]*[+-]?(nan|([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]+)?)[ \t]*", re.I | re.A
 )
@@ -47,8 +47,8 @@ class Table:
 class _Window(io.RawIOBase):
     """The bytes of a file from `start` to `end`, read as a file of their own.
 
-    `has_nul` and `line_count` are of what was read so far. The fast reader does not see all that
-    takes rows with it: NUL bytes in `time_utc`, which it skips, or a quote that is never closed.
+    `has_nul` and `line_count` are of the bytes read so far. They show what the fast reader misses:
+    NUL bytes in `time_utc`, which it skips, and rows lost to a quote that is never closed.
     """
 
     def __init__(self, path: Path, start: int, end: int) -> None:
@@ -75,12 +75,12 @@ class _Window(io.RawIOBase):
 
 
 def rows_between(path: Path, start: int, end: int) -> OpenRows:
-    """Return what opens the rows of a file from byte `start` to byte `end`."""
+    """Return a function that opens the rows of a file from byte `start` to byte `end`."""
     return lambda: io.BufferedReader(_Window(path, start, end), _BLOCK)
 
 
 def parse_table(open_rows: OpenRows, header: tuple[str, ...]) -> Table | None:
-    """Return the table of the rows a stream holds, or None when one is not as it should be."""
+    """Return the table of a stream's rows, None if any row is damaged."""
     import pyarrow as pa
 
     with open_rows() as rows:
@@ -89,13 +89,13 @@ def parse_table(open_rows: OpenRows, header: tuple[str, ...]) -> Table | None:
         empty = {name: np.empty(0) for name in header if name not in _TEXTS}
         return Table(columns=empty, faults=[], marks=[], first_time=None)
     try:
-        found = _read(open_rows, header, tuple(name for name in header if name != "time_utc"))
+        read = _read(open_rows, header, tuple(name for name in header if name != "time_utc"))
         first_time = _first_time(first_line, open_rows, header)
     except pa.ArrowInvalid:
         return None
-    faults, marks = _cells(found.pop("fault")), _cells(found.pop("mark"))
-    columns = _numbers(found)
-    # A quote left open takes the lines behind it into its cell without any complaint.
+    faults, marks = _cells(read.pop("fault")), _cells(read.pop("mark"))
+    columns = _numbers(read)
+    # An open quote takes the lines behind it into its cell, without an error.
     is_sound = not any("\n" in cell or "\0" in cell for _, cell in faults + marks)
     if not is_sound or any(np.isinf(column).any() for column in columns.values()):
         return None
@@ -126,9 +126,9 @@ def _read(
     return dict(zip(table.column_names, table.columns, strict=True))
 
 
-def _numbers(found: "dict[str, pa.ChunkedArray]") -> dict[str, NDArray[np.float64]]:
-    """Take the columns out one by one, so that only one is ever held twice."""
-    return {name: found.pop(name).to_numpy() for name in list(found)}
+def _numbers(read: "dict[str, pa.ChunkedArray]") -> dict[str, NDArray[np.float64]]:
+    """Convert the columns one by one, so that only one is held twice at a time."""
+    return {name: read.pop(name).to_numpy() for name in list(read)}
 
 
 def _cells(column: "pa.ChunkedArray") -> list[tuple[int, str]]:
@@ -177,7 +177,7 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
             do="give a session made by `wattsump log` or `wattsump import`",
         )
     table = parse_table(lambda: io.BytesIO(sound.getvalue()), header)
-    if table is None:  # rows that are sound one by one and no table together
+    if table is None:  # every row is sound, but not all of them together
         raise SessionError(
             expected="rows of a session",
             found="rows that make no table",
@@ -196,7 +196,7 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
 
 
 def _is_sound(block: bytes, header: tuple[str, ...]) -> bool:
-    """Tell whether nothing is wrong with these rows; a quote may reach over many of them."""
+    """Tell whether these rows are sound; a row with a quote counts as unsound."""
     if b"\0" in block or b'"' in block:
         return False
     return parse_table(lambda: io.BytesIO(block), header) is not None

@@ -1,7 +1,7 @@
-"""Writes a file whole or not at all: beside its place, put on the disk, then renamed.
+"""Writes a file whole or not at all: beside its place, synced to the disk, then renamed.
 
-What is there already is written over by one of its own kind only, which its first bytes
-tell. So no typing error makes a report of a session.
+A file is only written over by one of the same kind, as its first bytes show, so a typing
+error cannot write a report over a session.
 """
 
 import contextlib
@@ -17,15 +17,15 @@ _KIND = 8  # bytes that tell a picture from a page, and our JSON files from each
 
 
 def write_whole(path: Path, content: bytes | str) -> None:
-    """Write `content` to `path`; what was there stays as it was until all of it is on the disk.
+    """Write `content` to `path`; an older file stays until all of it is on the disk.
 
-    A device such as /dev/stdout is written to as it is. A draft is a new file with a name
-    nobody can foresee, so a link planted in the folder is not followed.
+    A device such as /dev/stdout is written to directly. The draft has a random name, so a link
+    planted in the folder is not followed.
 
     Raises
     ------
     UsageError
-        The place cannot be written to, or holds something else than an older one of the same.
+        `path` cannot be written, or holds a file of another kind.
     """
     data = content.encode() if isinstance(content, str) else content
     try:
@@ -40,7 +40,7 @@ def write_whole(path: Path, content: bytes | str) -> None:
             expected="a place to write to",
             found=getattr(error, "strerror", None) or str(error),
             where=str(path),
-            do="make room or choose another folder or name; what was there is as it was",
+            do="make room or choose another folder or name; an older file there is unchanged",
         ) from error
 
 
@@ -70,16 +70,16 @@ def _check_kind(path: Path, data: bytes) -> None:
     if not usable:
         raise UsageError(
             expected="a new name, or that of an older file of the same kind",
-            found=f"something else that begins with {before.decode('ascii', 'replace')!r}",
+            found=f"another kind of file, which begins with {before.decode('ascii', 'replace')!r}",
             where=str(path),
-            do="choose another name, or move away what is there",
+            do="choose another name, or move that file away",
         )
 
 
 def sync_folder(folder: Path) -> None:
     """Make new names in a folder survive a power cut, where the system can do that.
 
-    Some file systems cannot: a file is not given up for that.
+    An error here is ignored: some file systems cannot do it.
     """
     if os.name != "posix":
         return

@@ -85,7 +85,7 @@ class SessionWriter:
         return self.file.trouble or self._sidecar_trouble
 
     def keep_if_due(self) -> None:
-        """Write the sidecar once, and put on the disk what has waited; never raise."""
+        """Write the sidecar once, and sync waiting rows to the disk; never raise."""
         now_s = time.monotonic()
         if not self._described and now_s >= self._sidecar_not_before_s:
             try:
@@ -97,13 +97,13 @@ class SessionWriter:
         self.file.keep_if_due()
 
     def anew(self, path: Path) -> "SessionWriter":
-        """Return a writer of a new file at `path` that begins with all this one still holds."""
+        """Return a writer of a new file at `path` that begins with a copy of this one."""
         return SessionWriter(
             path, self.columns, self._metadata, file=self.file.anew(path, self._head)
         )
 
     def close(self) -> None:
-        """Put everything on the disk and let go of the file."""
+        """Sync everything to the disk and close the file."""
         try:
             self.file.close()
         finally:
@@ -120,7 +120,7 @@ class SessionWriter:
 def free_path(wanted: Path) -> Path:
     """Return the wanted path, or that with -2, -3, ... that neither a file nor a sidecar has.
 
-    A dangling link counts as a file: what is made must never be made elsewhere.
+    A dangling link counts as a file, because opening it would create a file elsewhere.
     """
     path, number = wanted, 1
     while os.path.lexists(path) or os.path.lexists(sidecar_path(path)):

@@ -1,8 +1,8 @@
 """Runs the driver's own command when an alarm changes: a siren, a lamp, a message.
 
-No shell is involved: the words of the command are those the driver typed, and what the
-alarm says goes into environment variables only. A channel name, a mark or a fault from
-the wire can therefore never become part of a command.
+No shell is involved: the command is what the driver typed, and the alarm's words go into
+environment variables only, so a channel name, a mark or a fault from the wire can never
+become part of a command.
 """
 
 import contextlib
@@ -28,7 +28,7 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 
 
 class Process(Protocol):
-    """What we need of a running command."""
+    """The methods of a running command that are used."""
 
     def poll(self) -> int | None:
         """Return its exit code, None while it runs."""
@@ -38,7 +38,7 @@ class Process(Protocol):
 
 
 def words_of(command: str) -> tuple[str, ...]:
-    """Return the words of a typed command; quotes group, nothing else has a meaning.
+    """Return the words of a typed command; quotes group words, no other character is special.
 
     Raises
     ------
@@ -64,9 +64,9 @@ def _wrong(command: str, found: str, do: str) -> UsageError:
 
 
 def environment_of(notice: Notice) -> dict[str, str]:
-    """Return the variables that tell a command about an alarm."""
+    """Return the environment variables that describe an alarm to a command."""
     rule, value = notice.rule, notice.value
-    told = {
+    variables = {
         "WATTSUMP_ALARM": rule.name,
         "WATTSUMP_EVENT": notice.event,
         "WATTSUMP_LEVEL": "alarm" if rule.urgent else "warning",
@@ -76,14 +76,14 @@ def environment_of(notice: Notice) -> dict[str, str]:
         "WATTSUMP_LIMIT": f"{rule.trip:.3f}",
         "WATTSUMP_TEXT": notice.text,
     }
-    return {name: _CONTROL.sub(" ", text)[:_LONGEST_VALUE] for name, text in told.items()}
+    return {name: _CONTROL.sub(" ", text)[:_LONGEST_VALUE] for name, text in variables.items()}
 
 
 class AlarmCommand:
     """Starts the command for each notice and never waits for it.
 
-    At most four run at once, and one that runs longer than a minute is ended: a command
-    that hangs must not fill a small computer. `trouble` says what went wrong last.
+    At most four run at once, and one that runs longer than a minute is ended, so that commands
+    that hang do not fill a small computer. `trouble` is the last thing that went wrong.
     """
 
     def __init__(
@@ -103,7 +103,7 @@ class AlarmCommand:
 
     @property
     def running(self) -> int:
-        """How many still run."""
+        """The number of commands still running."""
         return len(self._running)
 
     def tell(self, notice: Notice) -> None:
@@ -120,7 +120,7 @@ class AlarmCommand:
         self._running.append((self._monotonic_s(), process))
 
     def tidy(self) -> None:
-        """Look after those that run: take leave of the finished, end the hung."""
+        """Forget the commands that have finished; end those that hang."""
         still = []
         for since_s, process in self._running:
             code = process.poll()
@@ -153,5 +153,5 @@ def _start(words: Sequence[str], environment: Mapping[str, str]) -> Process:
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
-        start_new_session=True,  # Ctrl-C on the capture is not for the siren
+        start_new_session=True,  # so that Ctrl-C on the capture does not reach the command
     )

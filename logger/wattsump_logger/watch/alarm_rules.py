@@ -1,4 +1,4 @@
-"""Which alarms an outing has: from the machine profile, its oil, and what the driver typed.
+"""Makes an outing's alarms of the machine profile, its oil, and what the driver typed.
 
 A viscosity limit is watched as the oil temperature at which the oil has that viscosity,
 so it shows in the same degrees as everything else.
@@ -24,7 +24,7 @@ __all__ = (
 )
 
 # Common practice, no source: half a converter's step times four, so that a value which
-# hovers about its limit gives one alarm; and the times a driver takes for a real change.
+# hovers about its limit gives one alarm; and times after which a change is real.
 _HYSTERESIS_K = 2.0
 _LIMIT_HOLD_S = 3.0
 _RATE_HOLD_S = 20.0
@@ -43,12 +43,12 @@ class Typed:
 
 
 def typed_limits(texts: Iterable[str]) -> dict[str, float]:
-    """Return limits in °C by what names the channel, from words such as "tank=75 degC".
+    """Return limits in °C by channel or role, from texts such as "tank=75 degC".
 
     Raises
     ------
     UsageError, UnitError
-        No name, no sign of equality, or no temperature.
+        The name, the "=" or the temperature is missing.
     """
     limits = {}
     for text in texts:
@@ -67,17 +67,17 @@ def typed_limits(texts: Iterable[str]) -> dict[str, float]:
 def limit_of(channel: str, profile: Profile | None, typed: Typed) -> float | None:
     """Return the temperature a channel must stay below: typed, its own, or the oil's.
 
-    A limit may be typed for the channel's name or for what it is: tank='75 degC' is also
-    that of a channel "t1" with the role tank. The name goes first.
+    A limit may be typed for a channel's name or for its role: tank='75 degC' also holds for a
+    channel "t1" with the role tank. The name goes first.
     """
     for name in _names(channel, profile):
         if name in typed.limit_c:
             return typed.limit_c[name]
     if profile is None:
         return None
-    known = profile.channels.get(channel)
-    if known is not None and known.limit_c is not None:
-        return known.limit_c
+    profiled = profile.channels.get(channel)
+    if profiled is not None and profiled.limit_c is not None:
+        return profiled.limit_c
     return profile.limits.oil_max_c if _is_oil(channel, profile) else None
 
 
@@ -107,31 +107,31 @@ def rules_for(columns: Sequence[str], profile: Profile | None, typed: Typed) -> 
 
 
 def without_unknown(typed: Typed, columns: Sequence[str], profile: Profile | None) -> Typed:
-    """Return what was typed without the limits that fit none of the columns."""
-    known = _named(columns, profile)
+    """Return `typed` without the limits that fit none of the columns."""
+    names = _named(columns, profile)
     return replace(
-        typed, limit_c={name: limit for name, limit in typed.limit_c.items() if name in known}
+        typed, limit_c={name: limit for name, limit in typed.limit_c.items() if name in names}
     )
 
 
 def _names(channel: str, profile: Profile | None) -> tuple[str, ...]:
-    """Return what a channel may be called: its name, and its role if no other has that."""
-    known = None if profile is None else profile.channels.get(channel)
-    if profile is None or known is None or known.role == Role.OTHER:
+    """Return a channel's name, and its role if no earlier channel has it."""
+    profiled = None if profile is None else profile.channels.get(channel)
+    if profile is None or profiled is None or profiled.role == Role.OTHER:
         return (channel,)
-    first = profile.role(known.role)
-    return (channel, known.role.value) if first is known else (channel,)
+    first = profile.role(profiled.role)
+    return (channel, profiled.role.value) if first is profiled else (channel,)
 
 
 def _named(columns: Sequence[str], profile: Profile | None) -> dict[str, None]:
-    """Return all that a limit may be typed for, in the order of the columns."""
+    """Return every name a limit may be typed for, in the order of the columns."""
     channels = [channel_of(column) for column in columns if column.endswith("_c")]
     return dict.fromkeys(name for channel in channels for name in _names(channel, profile))
 
 
 def _is_oil(channel: str, profile: Profile) -> bool:
-    found = (profile.role(role) for role in OIL_ROLES)
-    return channel in {known.name for known in found if known is not None}
+    channels = (profile.role(role) for role in OIL_ROLES)
+    return channel in {oil.name for oil in channels if oil is not None}
 
 
 def _temperature_rules(

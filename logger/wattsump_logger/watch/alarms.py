@@ -1,9 +1,9 @@
-"""Alarms as a pure state machine: rules and what is seen go in, standings and notices come out.
+"""Alarms as a pure state machine: from rules and readings to standings and notices.
 
 A rule trips after its condition has held for the hold-off time, and clears only beyond
-its hysteresis, so a value that hovers about a limit gives one alarm. An alarm that is
-over but was not acknowledged stays on the screen. No reading neither trips nor clears a
-limit: that a channel says nothing is for the fault rule to tell.
+its hysteresis, so a value close to its limit gives one alarm. An alarm that is over but was
+not acknowledged stays on the screen. A missing reading neither trips nor clears a limit; the
+fault rule watches for missing readings.
 
     quiet -> rising -> alarm -> seen -> quiet
                          |               ^
@@ -51,7 +51,7 @@ class State(StrEnum):
 
 
 class Signal(Enum):
-    """What one look, or the key, says to one alarm."""
+    """Input to one alarm: the result of one look, or the key."""
 
     OVER = "over"
     HELD = "held"
@@ -78,11 +78,11 @@ TABLE: Mapping[State, Mapping[Signal, State]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One thing to be warned of.
+    """One condition that raises an alarm.
 
     `trip` and `clear` are in the unit of what the kind watches: °C, K/min, the share of
     faulty readings, or seconds of silence. `running_only` keeps a rule quiet while the
-    engine is known to stand: thick oil harms nobody then.
+    engine is known to stand, when thick oil does no harm.
     """
 
     name: str
@@ -96,7 +96,7 @@ class Rule:
     running_only: bool = False
 
     def measure(self, look: Look) -> float | None:
-        """Return the number this rule judges; None where there is none."""
+        """Return the value that the rule compares; None where there is none."""
         match self.kind:
             case Kind.ABOVE | Kind.BELOW:
                 return look.values.get(self.column)
@@ -135,10 +135,10 @@ class Notice:
 
     @property
     def text(self) -> str:
-        """Return the notice as the session's mark: fixed words first, then the rule's name."""
+        """The notice as a mark of the session: fixed words first, then the rule's name."""
         level = "alarm" if self.rule.urgent else "warning"
-        said = {"raised": level, "over": f"{level} over", "seen": f"{level} seen"}[self.event]
-        return f"{said}: {self.rule.name}{_figure(self.rule, self.value)}"
+        words = {"raised": level, "over": f"{level} over", "seen": f"{level} seen"}[self.event]
+        return f"{words}: {self.rule.name}{_figure(self.rule, self.value)}"
 
 
 _FIGURES = {
@@ -155,7 +155,7 @@ def _figure(rule: Rule, value: float | None) -> str:
 
 
 def at_rest(rules: Sequence[Rule]) -> tuple[Standing, ...]:
-    """Return the standings of an outing that begins."""
+    """Return the standings at the start of an outing."""
     return tuple(Standing() for _ in rules)
 
 
@@ -199,7 +199,7 @@ def _step(rule: Rule, before: Standing, look: Look) -> Standing:
 def acknowledge(
     rules: Sequence[Rule], standings: Sequence[Standing]
 ) -> tuple[tuple[Standing, ...], tuple[Notice, ...]]:
-    """Return the standings after the acknowledge key, and a notice for each alarm it met."""
+    """Return the standings after the acknowledge key, and a notice for each alarm it changed."""
     after, notices = [], []
     for rule, before in zip(rules, standings, strict=True):
         state = TABLE[before.state][Signal.KEY]

@@ -1,6 +1,6 @@
-"""Runs a watch in a thread beside the capture, which it can neither delay nor end.
+"""Runs a watch in a thread beside the capture.
 
-A forecast that takes long, a guide with a bug, a command that hangs: the recording goes on.
+A slow forecast, a bug in a guide or a command that hangs neither delays nor ends the recording.
 """
 
 import contextlib
@@ -18,7 +18,7 @@ __all__ = ("Beside", "beside")
 
 T = TypeVar("T")
 _LOOK_S = 0.1  # between looks at the keys
-_MOST_ROWS = 4096  # not yet looked at; of more, the oldest are not looked at
+_MOST_ROWS = 4096  # rows waiting for the watch; of more, the oldest are skipped
 
 
 class Beside:
@@ -33,7 +33,7 @@ class Beside:
         self._over = threading.Event()
 
     def on_status(self, status: Status) -> None:
-        """Take where the capture stands."""
+        """Take the capture's status."""
         self._statuses.put(status)
 
     def on_rows(self, rows: Sequence[Row]) -> None:
@@ -41,17 +41,17 @@ class Beside:
         self._rows.extend(rows)
 
     def marks(self) -> list[str]:
-        """Return what is to be written into the session."""
+        """Return the marks to write into the session."""
         return _drained(self._marks)
 
     def is_over(self) -> bool:
-        """Tell, once, that the outing is over."""
+        """Tell whether the outing is over; True once."""
         is_over = self._over.is_set()
         self._over.clear()
         return is_over
 
     def run(self) -> None:
-        """Watch until `close`; what goes wrong is told once, and is a mark of the session."""
+        """Watch until `close`; an error is reported once, and becomes a mark of the session."""
         number = 0
         complaint = ""
         while not self._statuses.wait_closed(0):
@@ -59,7 +59,7 @@ class Beside:
             number = new[0] if new else number
             try:
                 self._look(new[1] if new else None)
-            except Exception as error:  # whatever it is, the recording is worth more
+            except Exception as error:  # no error here may end the recording
                 if not complaint:
                     complaint = f"watching failed: {type(error).__name__}: {error}"
                     self._marks.append(complaint)

@@ -1,10 +1,10 @@
 """Proposes one five-minute fan-off while an ordinary outing is recorded.
 
-Ordinary work with the fan always on hardly tells a cooler's watts from the drive's: both may be
-larger or smaller together. Five minutes without the fan, at work, part them. The proposal
-comes once, when the oil is warm enough to show a difference and far enough from its limit to
-spare the cooler for five minutes; it is called off when the oil gets hot. Nobody has to follow
-it, and nothing is switched by the program.
+While the fan is always on, the cooler's watts can hardly be separated from the drive's: both may
+be larger or smaller together. Five minutes at work without the fan separate them. The proposal
+comes once, when the oil is warm enough to show a difference and far enough below its limit for
+five minutes without the fan. It ends early when the oil gets hot. The driver may ignore it, and
+the program switches nothing.
 """
 
 from collections.abc import Mapping
@@ -17,12 +17,12 @@ from wattsump_logger.watch.proving_run import STOP_MARGIN_K, safe_limit_c
 __all__ = ("FanOff", "fan_off")
 
 FAN_OFF_S = 300.0
-# Common practice, no source: an outing is warmed through by then, and oil without its cooler
-# warms by up to three kelvins a minute.
+# Common practice, no source: a machine is warm by then, and oil without its cooler warms by up
+# to three kelvins a minute.
 WORKED_S = 900.0
 LEAST_EXCESS_K = 20.0
 RESERVE_K = 15.0
-_LONGEST_TICK_S = 30.0  # a pause in looks longer than this is no work
+_LONGEST_TICK_S = 30.0  # a longer pause between looks does not count as work
 
 _SAFETY = (
     "Oil and cooler scald: no hands on hoses, tank or core.",
@@ -31,7 +31,7 @@ _SAFETY = (
 
 
 class FanOff:
-    """Follows an outing; has nothing to say until a fan-off is safe and worth while.
+    """Follows an outing and proposes a fan-off once it is safe and worth while.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ class FanOff:
         self._is_marked = False
 
     def follow(self, look: Look, *, go_on: bool = False) -> Advice | None:
-        """Return the proposal or its count-down, None where there is nothing to say."""
+        """Return the proposal or its count-down, None outside of both."""
         self._count(look)
         if self._is_over:
             return None
@@ -75,7 +75,7 @@ class FanOff:
         return self._advice("Fan off, drive at work as before.", left_s)
 
     def _end(self, look: Look, how: str, urgent: str) -> Advice:
-        # A fan that is still off is asked for until it runs; where nothing tells, once.
+        # The driver is asked until the fan runs; once, where no channel shows it.
         self._is_over = look.is_on("fan") is not False
         mark = () if self._is_marked else (f"stage fan-off ends: {how}",)
         self._is_marked = True
@@ -101,7 +101,7 @@ class FanOff:
         self._last_s = look.now_s
 
     def _margin_k(self, look: Look) -> float:
-        """How far the nearest oil channel is below its limit; nothing where none reads."""
+        """How far the nearest oil channel is below its limit; negative infinity if none reads."""
         read = [
             limit - value
             for role, limit in self._limits_c.items()

@@ -1,4 +1,4 @@
-"""Big figures and small curves out of characters: in half blocks, or in plain strokes."""
+"""Big figures and small curves made of characters: half blocks, or plain strokes."""
 
 from collections.abc import Sequence
 
@@ -19,7 +19,7 @@ _BLOCKS = {
     "-": ("   ", "▀▀▀", "   "),
     ".": (" ", " ", "▀"),
 }
-# The same in strokes, for a terminal that knows no blocks.
+# The same in strokes, for a terminal without block characters.
 _STROKES = {
     "0": (" _ ", "| |", "|_|"),
     "1": ("   ", "  |", "  |"),

@@ -1,10 +1,10 @@
-"""A guide through a proving run: what to do now, for how long, and what to beware of.
+"""Guides a driver through a proving run: what to do now, for how long, and which hazards.
 
 The live view accepts any `Guide`. `ProvingRun` is the plain one, a state machine: a step waits
 until the machine's flags say that the driver has done what was asked, or the driver says so by
-a key; it runs until its time or temperature is reached; time stands still, or the step is void,
-while a wrong move of `wrong_moves` stands. It may be left at any time; what has been learned so
-far stands. A running estimate, if there is one, comes from outside.
+a key; it runs until its time or temperature is reached. During a wrong move (`wrong_moves`) its
+time stands still, or the step is void. The run may be ended at any time and keeps its results. A
+running estimate, if there is one, comes from outside.
 """
 
 from collections.abc import Callable, Sequence
@@ -28,9 +28,9 @@ __all__ = (
     "met",
 )
 
-_LONGEST_TICK_S = 30.0  # a pause in looks longer than this is no time spent on a step
-_GONE_ON_S = 60.0  # how long a later step must be under way before an optional one gives way
-_COOLED_K = 3.0  # below where the oil is too hot, before a step may warm it again
+_LONGEST_TICK_S = 30.0  # a longer pause between looks does not count as time of a step
+_GONE_ON_S = 60.0  # of a later step, before an optional one counts as left out
+_COOLED_K = 3.0  # below the temperature that is too hot, before a step may warm the oil again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +65,7 @@ class Advice:
 
 
 class Guide(Protocol):
-    """What the live view asks at every look."""
+    """The interface that the live view calls at every look."""
 
     def follow(self, look: Look, *, go_on: bool = False) -> Advice | None:
         """Return the advice for this moment, if any; `go_on` is the driver's key."""
@@ -82,7 +82,7 @@ class ProvingRun:
         Oil temperature at which heating steps are cut short and the driver is told to
         cool the machine.
     estimate : callable, optional
-        Given the look and the step's name, returns what is known by now.
+        Called with the look and the step's name; returns the estimate so far.
     """
 
     def __init__(
@@ -97,11 +97,11 @@ class ProvingRun:
         self._estimate = estimate
         self._at = 0
         self._running = False
-        self._forced = False  # the driver's word stands against a flag
+        self._forced = False  # the driver's key overrules a flag
         self._ran_s = 0.0
-        self._unmet_s = 0.0  # in a running step, how long it has not been as needed
+        self._unmet_s = 0.0  # how long the machine has not been as a running step needs it
         self._waited_s = 0.0
-        self._blind_s: float | None = None  # since the oil was last read, None before it was
+        self._blind_s: float | None = None  # since the oil was last read, None before
         self._is_hot = False
         self._wrong: WrongMove | None = None
         self._last_s: float | None = None
@@ -110,7 +110,7 @@ class ProvingRun:
         self._estimated = ""
 
     def follow(self, look: Look, *, go_on: bool = False) -> Advice:
-        """Return the advice for this moment, moving on to the next step where it is time."""
+        """Return the advice for this moment; move on to the next step when one ends."""
         passed_s = 0.0 if self._last_s is None else look.now_s - self._last_s
         self._last_s = look.now_s
         if self._at >= len(self._steps):
@@ -129,7 +129,7 @@ class ProvingRun:
             self._next()
         elif not (self._is_hot and step.heats) and ((state := met(step, look)) or go_on):
             marks = self._begin(step, look, forced=state is False)
-        if marks:  # what was wrong was wrong of the step before
+        if marks:  # the wrong move was of the step before
             self._wrong = (
                 wrong_move(self._situation(self._steps[self._at], look, 0.0))
                 if (self._at < len(self._steps))
@@ -138,7 +138,7 @@ class ProvingRun:
         return self._advice(look, marks)
 
     def _situation(self, step: Step, look: Look, passed_s: float) -> Situation:
-        """Let time pass on what is counted of the machine, and return where it stands."""
+        """Count the time since the last look, and return the state of machine and step."""
         oil_c = look.read("tank")
         if oil_c is not None:
             self._blind_s = 0.0
@@ -161,7 +161,7 @@ class ProvingRun:
         )
 
     def _is_left_out(self, step: Step, look: Look, go_on: bool) -> bool:
-        """Whether a step, not begun, is passed over: by key, or by what is done."""
+        """Whether a step that has not begun is left out: by key, or because the driver went on."""
         if self._wrong is not None and self._wrong.act is Act.PASS_OVER:
             return go_on or self._waited_s >= self._wrong.acts_after_s
         if not step.optional or met(step, look) is not False:
@@ -169,9 +169,9 @@ class ProvingRun:
         return go_on or self._is_past(look)
 
     def _is_past(self, look: Look) -> bool:
-        """Whether the machine is as a later step needs it.
+        """Whether the machine is as one of the next two steps needs it.
 
-        The next two: a driver may warm the oil with the fan on, whatever he was asked.
+        Two, because a driver may warm the oil with the fan on although asked to have it off.
         """
         return any(met(after, look) for after in self._steps[self._at + 1 : self._at + 3])
 
@@ -182,7 +182,7 @@ class ProvingRun:
         return (f"stage {step.name}",)
 
     def _tick(self, step: Step, look: Look, passed_s: float, go_on: bool) -> str:
-        """Let time pass in a running step; return why it ends, "" while it goes on."""
+        """Count the time of a running step; return why it ends, "" while it goes on."""
         if self._wrong is None or not self._wrong.holds:
             self._ran_s += passed_s if not self._unmet_s else 0.0
         if self._wrong is not None and self._wrong.act is Act.VOID:
@@ -199,7 +199,7 @@ class ProvingRun:
         return "done" if self._ran_s >= step.longest_s else ""
 
     def _broken_off(self, step: Step, look: Look) -> str:
-        """Why a step ends before it is done, "" where nothing breaks it off."""
+        """Why a step ends early, "" if it does not."""
         wrong = self._wrong
         oil_c = look.read("tank")
         if step.heats and oil_c is not None and oil_c >= self._stop_c:
@@ -226,16 +226,16 @@ class ProvingRun:
     def _knows_enough(self, step: Step, look: Look) -> bool:
         if self._estimate is None or not step.estimated:
             return False
-        found = self._estimate(look, step.name)
-        self._estimated = found.text if found else self._estimated
-        return bool(found and found.enough)
+        learned = self._estimate(look, step.name)
+        self._estimated = learned.text if learned else self._estimated
+        return bool(learned and learned.enough)
 
     def _leave(self, step: Step, look: Look, why: str) -> tuple[str, ...]:
-        said = self._lesson(step, look)
-        if said:
-            self._learned.append(said)
+        lesson = self._lesson(step, look)
+        if lesson:
+            self._learned.append(lesson)
         if self._wrong is not None and self._wrong.act is Act.TO_END and why == self._wrong.why:
-            self._at = len(self._steps) - 2  # the last step is the cool-down of a machine at rest
+            self._at = len(self._steps) - 2  # the last step is the cool-down with the engine off
         self._next()
         return (f"stage {step.name} ends: {why}",)
 
@@ -245,9 +245,9 @@ class ProvingRun:
         self._unmet_s = self._waited_s = 0.0
 
     def _lesson(self, step: Step, look: Look) -> str:
-        """Return what a step taught by itself, without any model."""
+        """Return what the readings of a step show without any model."""
         if step.until.settled:
-            # Probes of a machine that was started since differ by more than their errors.
+            # After a start the probes differ by more than their errors.
             if not settled(look) or met(step, look) is False:
                 return f"{step.name}: probes were not at rest"
             temps = [value for column, value in _temperatures(look)]
@@ -280,7 +280,7 @@ class ProvingRun:
         )
 
     def _until(self, step: Step, look: Look) -> str:
-        """What a step waits for where nothing is wrong."""
+        """What a step waits for when there is no wrong move."""
         if self._running:
             return step.until_text
         state = met(step, look)

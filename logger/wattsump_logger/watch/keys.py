@@ -1,7 +1,7 @@
-"""Keys a gloved hand can use: one press, one mark; a key held down or shaken counts once.
+"""Keys for a gloved hand: one press, one mark; a key held down or shaken counts once.
 
 `Keyboard` is a pure state machine over characters; `listening` gets them from a terminal
-without waiting for Enter, and from nothing where there is no terminal.
+without waiting for Enter; where there is no terminal there are none.
 """
 
 import contextlib
@@ -14,7 +14,7 @@ from typing import TextIO
 __all__ = ("LONGEST_NOTE", "MARK_KEYS", "Action", "Keyboard", "listening", "press", "wake")
 
 MARK_KEYS = {"f": "fan", "c": "climb", "l": "load", "s": "stop", "n": "note"}
-_ACKNOWLEDGE = ("a", " ")  # the space bar is the one key no glove misses
+_ACKNOWLEDGE = ("a", " ")  # the space bar is the easiest key for a glove
 _GO_ON = ("g",)
 _POSTER = ("p",)
 _UNDO = ("u",)
@@ -34,7 +34,7 @@ class Action:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Keyboard:
-    """What was pressed last, and the note being typed (None: no note)."""
+    """The last key pressed, and the note being typed (None: no note)."""
 
     last: str = ""
     last_s: float = float("-inf")
@@ -45,7 +45,7 @@ def press(keyboard: Keyboard, char: str, now_s: float) -> tuple[Keyboard, tuple[
     """Return the keyboard after one character, and what it asks for.
 
     `n` marks the moment at once; words may follow and end with Enter, or with Esc to
-    have none. Who types nothing has the mark all the same.
+    have none. Without words the mark stays as it is.
     """
     if keyboard.note is not None:
         return _typed(keyboard, char, now_s)
@@ -90,7 +90,7 @@ def _note(note: str) -> tuple[Action, ...]:
 
 
 def wake(keyboard: Keyboard, now_s: float) -> tuple[Keyboard, tuple[Action, ...]]:
-    """End a note nobody goes on with, so that the keys mark again; its words are kept."""
+    """End a note that nobody continues, so that the keys mark again; its words are kept."""
     if keyboard.note is None or now_s - keyboard.last_s < _TYPING_ENDS_S:
         return keyboard, ()
     return replace(keyboard, note=None, last=""), _note(keyboard.note)
@@ -132,7 +132,7 @@ def _unbuffered(handle: int) -> Iterator[Callable[[], str]]:
         return ""
 
     try:
-        # At once, here and below: a terminal that stands still never writes out what waits.
+        # Without waiting for output: a stopped terminal never finishes writing.
         tty.setcbreak(handle, termios.TCSANOW)
         quiet = termios.tcgetattr(handle)
         quiet[0] &= ~termios.IXON  # a stray Ctrl-S would stop the screen

@@ -1,7 +1,7 @@
-"""What is known at this moment: values, rates of change, faults, and what the machine does.
+"""The present state of an outing: values, rates of change, faults, and what the machine does.
 
-`Look` is what alarms, guides and the live view judge by. `History` makes it from one
-sample after another; it is the only mutable thing here and has bounded memory.
+Alarms, guides and the live view read a `Look`. `History` makes one of each sample and those
+before it; its memory is bounded.
 """
 
 import math
@@ -26,12 +26,12 @@ __all__ = (
 RATE_WINDOW_S = 60.0
 FAULT_WINDOW_S = 30.0
 _LEAST_SPAN_S = 15.0
-_SPACING_S = 0.5  # closer samples add no knowledge of a temperature, only memory
+_SPACING_S = 0.5  # closer samples of a temperature add memory and no information
 _STEADY_K_MIN = 0.15
 _TRAIL_BIN_S = 30.0
 _TRAIL_BINS = 20
-# From where on a column of this unit means "on": below 100 r/min an engine is cranked, or
-# the pickup hears noise. Common practice, no source.
+# Values from which a column of this unit means "on": below 100 r/min an engine is being cranked
+# or the pickup counts noise. Common practice, no source.
 _ON_FROM = {"on": 0.5, "rpm": 100.0, "w": 1.0}
 
 
@@ -41,7 +41,7 @@ class Look:
 
     `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
     share of the last half minute in which that channel had a fault or no reading. `profile`
-    tells which channel plays a role where it does not bear the role's name.
+    gives the channel of a role where its name is not the role's.
     """
 
     now_s: float
@@ -61,14 +61,14 @@ class Look:
         return self.values.get(self.column(role))
 
     def is_on(self, role: str) -> bool | None:
-        """Tell whether the engine, drive, fan or heater is on; None where nothing tells."""
+        """Tell whether the engine, drive, fan or heater is on; None if no column shows it."""
         column = self.column(role)
         value = self.values.get(column)
         return None if value is None else value >= _ON_FROM.get(column.rpartition("_")[2], 0.5)
 
     @property
     def is_working(self) -> bool | None:
-        """Tell whether the drive turns, or at least the engine where no drive is told."""
+        """Tell whether the drive turns, or the engine where no column shows the drive."""
         drive = self.is_on("drive")
         return self.is_on("engine") if drive is None else drive
 
@@ -83,7 +83,7 @@ def channel_of(column: str) -> str:
 
 
 def rate_k_min(times_s: Sequence[float], temps_c: Sequence[float]) -> float | None:
-    """Return the least-squares slope in K/min, None where the window is too short to say.
+    """Return the least-squares slope in K/min, None where the window is too short.
 
     >>> rate_k_min([0, 10, 20, 30], [20.0, 20.5, 21.0, 21.5])
     3.0
@@ -192,7 +192,7 @@ def _number(cell: str) -> float | None:
 
 
 def phase_of(look: Look) -> str:
-    """Return in a word or two what the machine is doing, as far as its flags and oil tell."""
+    """Return in a word or two what the machine does, from its flags and the oil's rate."""
     engine, drive = look.is_on("engine"), look.is_on("drive")
     if engine is False:
         return "preheating" if look.is_on("heater") else "stopped"

@@ -1,4 +1,4 @@
-"""What a live view shows at one moment: plain frozen values, however they are shown."""
+"""The values that a live view shows at one moment."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -24,10 +24,10 @@ class Forecast:
 
 
 class Forecaster(Protocol):
-    """Anything that can say where the oil is heading."""
+    """A function that forecasts the oil temperature."""
 
     def __call__(self, look: Look) -> Forecast | None:
-        """Return the forecast for this moment, None while there is none to trust."""
+        """Return the forecast for this moment, None while there is no reliable one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,8 +44,8 @@ class Gauge:
     @property
     def margin_k(self) -> float | None:
         """Kelvins below the limit; negative above it."""
-        known = self.limit_c is not None and self.value_c is not None
-        return (self.limit_c or 0.0) - (self.value_c or 0.0) if known else None
+        has_both = self.limit_c is not None and self.value_c is not None
+        return (self.limit_c or 0.0) - (self.value_c or 0.0) if has_both else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

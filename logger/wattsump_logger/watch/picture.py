@@ -1,9 +1,9 @@
 """The picture of a moment: a pure function from `moment.Screen` to lines.
 
-Big figures for the temperatures, because the screen hangs an arm's length away; every
-state is said in words as well, so that nothing depends on colour. The picture keeps its
-height, so that nothing jumps. A narrow terminal gets the same facts on more and smaller
-lines; where there is too little room for those, the last line says how much is not shown.
+Temperatures are in big figures, because the screen is an arm's length away. Every state is in
+words too, so nothing depends on colour. The picture keeps its height, so nothing jumps. A narrow
+terminal gets the same facts on more and smaller lines; if there is too little room for those, the
+last line says how much is not shown.
 """
 
 import re
@@ -29,7 +29,7 @@ _FIGURE = 18  # five figures and a point
 _TIGHT_CELL = 20
 _LEAST_GUIDE = 4
 _ALARM_LINES = 2
-# Common colours of any terminal since the first that had some; no shade beyond the 16.
+# The 16 colours that every terminal has.
 _URGENT = Style(color="red", bold=True, reverse=True)
 _WARNING = Style(color="yellow", bold=True, reverse=True)
 _SEEN = Style(color="red", bold=True)
@@ -174,7 +174,7 @@ def _head(screen: Screen, width: int) -> Text:
 
 
 def _alarm_lines(screen: Screen, width: int, height: int) -> list[Text]:
-    """Two lines, always: alarms come and go, the picture stands still; fewer if it is low."""
+    """Two lines, so that the rest does not move when an alarm comes; fewer on a low screen."""
     alarms = screen.alarms
     lines: list[Text] = []
     for alarm in alarms[:_ALARM_LINES]:
@@ -327,7 +327,7 @@ def _phase_lines(screen: Screen, width: int) -> list[Text]:
     minutes, limit = forecast.minutes_to_limit, temp_text(forecast.limit_c, units)
     within_k = 2 * forecast.u_heading_k
     if minutes is not None and forecast.u_heading_k > _OPEN_K:
-        # far off and unknown: only that it is beyond is known
+        # an extrapolation too wide to show as a number
         heading = f"heading far beyond {limit} {_degrees(units)}"
     else:
         shown_k = to_shown(within_k, "temperature_difference", units)
@@ -365,8 +365,8 @@ def _guide_lines(screen: Screen, width: int) -> list[Text]:
     if advice is None:
         return []
     head = f"{advice.position}  {advice.stage.upper()}".strip()
-    left = "" if advice.left_s is None else f"at most {_clock(advice.left_s)} more"
-    until = in_units(", ".join(filter(None, (left, advice.until))), units)
+    wait = "" if advice.left_s is None else f"at most {_clock(advice.left_s)} more"
+    until = in_units(", ".join(filter(None, (wait, advice.until))), units)
     styled = [(f"{head}   {until}".rstrip(), _BRIGHT)]
     styled += [(in_units(advice.urgent, units), _URGENT)] if advice.urgent else []
     styled.append((f"-> {in_units(advice.do, units)}", _QUIET))

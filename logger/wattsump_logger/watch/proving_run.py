@@ -2,8 +2,8 @@
 
 Times and temperatures are common practice, no source, and chosen for a machine whose oil
 warms by some kelvins a minute. The fan is switched at working speed with the drive
-turning, because at idle other oil flows through the cooler; the last cool-down with the
-engine stopped tells the heat loss of the shell, not of the cooler.
+turning, because at idle the cooler's oil flow is another. The last cool-down, with the engine
+stopped, gives the heat loss of the shell, not of the cooler.
 """
 
 from wattsump_logger.machine.profile import Profile
@@ -34,7 +34,7 @@ _FAN_OFF = Need(what="fan", want=False)
 
 
 def safe_limit_c(profile: Profile | None) -> float:
-    """Oil temperature to which a run without the fan may go: the warning, or thin oil."""
+    """Highest oil temperature of a run without the fan: the warning, or that of thin oil."""
     if profile is None:
         return 60.0
     limits = profile.limits

@@ -1,8 +1,8 @@
-"""Publishes the newest of something to any number who look, and waits for none of them.
+"""Publishes the newest value to any number of readers, and waits for none of them.
 
-One stray key stops a terminal, a remote shell freezes, a pipe fills up, a browser sleeps.
-Whoever looks therefore does so in a thread of its own, takes the newest there is and misses
-what came between.
+A terminal is stopped by one key, a remote shell freezes, a pipe fills up, a browser sleeps.
+Each reader therefore runs in a thread of its own, takes the newest value and misses those
+between.
 """
 
 import contextlib
@@ -19,7 +19,7 @@ _AGAIN_S = 1.0  # before a reader that failed is tried again
 
 
 class Latest(Generic[T]):
-    """The newest value put; its lock is never held while anybody uses that value."""
+    """The newest value; its lock is not held while a reader uses the value."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
@@ -39,19 +39,19 @@ class Latest(Generic[T]):
             self._changed.notify_all()
 
     def close(self) -> None:
-        """Let everybody who waits go on: nothing more will come."""
+        """End the stream of values and wake all readers."""
         with self._changed:
             self._closed.set()
             self._changed.notify_all()
 
     def wait_closed(self, timeout_s: float | None = None) -> bool:
-        """Wait for the end at most so long; tell whether nothing more will come."""
+        """Wait up to `timeout_s` for the end of the stream; tell whether it has ended."""
         return self._closed.wait(timeout_s)
 
     def after(self, number: int, timeout_s: float | None = None) -> tuple[int, T] | None:
         """Return the newest value and its number once that is higher than `number` (from 0).
 
-        None if the time is over before, or nothing more will come.
+        None after `timeout_s`, or if the stream has ended.
         """
         with self._changed:
             self._changed.wait_for(
@@ -77,9 +77,9 @@ def following(
     complain: Callable[[str], None],
     patience_s: float = 1.0,
 ) -> Iterator[threading.Thread]:
-    """Hand each newest value to what `opening` yields, all of it in a thread of its own.
+    """Pass each newest value to the function that `opening` yields, in a thread of its own.
 
-    Whatever goes wrong there is told to `complain` once, and tried again. At the end the
+    The first error goes to `complain`, and `opening` is tried again after each. At the end the
     thread has `patience_s` to finish; one that is still alive then is stuck.
     """
     thread = threading.Thread(target=_follow, args=(latest, opening, complain), daemon=True)
@@ -112,7 +112,7 @@ def _follow(
 
 
 def finishes(work: Callable[[], object], patience_s: float = 1.0) -> bool:
-    """Do `work` in a thread of its own; tell whether it came to an end, well or not, in time."""
+    """Do `work` in a thread of its own; tell whether it ended within `patience_s`."""
 
     def quietly() -> None:
         with contextlib.suppress(OSError, ValueError):
@@ -125,7 +125,7 @@ def finishes(work: Callable[[], object], patience_s: float = 1.0) -> bool:
 
 
 def to_stderr(text: str) -> None:
-    """Say a line on stderr, if anybody still takes it."""
+    """Write a line to stderr, unless it is closed."""
     with contextlib.suppress(OSError, ValueError, AttributeError):
         sys.stderr.write(f"wattsump: {text}\n")
         sys.stderr.flush()

@@ -1,4 +1,4 @@
-"""What a guided run is made of: steps, what each needs of the machine, and when it may end."""
+"""The steps of a guided run: what each needs of the machine, and when it may end."""
 
 from dataclasses import dataclass
 
@@ -6,20 +6,20 @@ from wattsump_logger.watch.look import Look
 
 __all__ = ("SETTLED_K_MIN", "Need", "Step", "Until", "met", "settled")
 
-# A rest in which no probe moves faster matches the probes, for the guide and for `prove`
-# alike: at this rate a tank with a time constant of an hour and a half is 4 K off the air.
+# The guide and `prove` match the probes in a rest in which none moves faster than this: a tank
+# with a time constant of an hour and a half is then within 4 K of the air.
 SETTLED_K_MIN = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
-    """Something the driver must see to: `what` is engine, working, fan or heater."""
+    """A state that a step needs: `what` is engine, working, fan or heater."""
 
     what: str
     want: bool
 
     def met(self, look: Look) -> bool | None:
-        """Tell whether it is so; None where nothing tells."""
+        """Tell whether the need is met; None if no column shows it."""
         flag = look.is_working if self.what == "working" else look.is_on(self.what)
         return None if flag is None else flag is self.want
 
@@ -37,8 +37,8 @@ class Until:
 class Step:
     """One step of a run.
 
-    `heats` says that the oil gets hotter without its cooler, `optional` that a driver who
-    does what the next step asks has left this one out.
+    `heats` marks a step that warms the oil without its cooler, `optional` one that is left out
+    when the driver does what the next step asks.
     """
 
     name: str
@@ -55,7 +55,7 @@ class Step:
 
 
 def met(step: Step, look: Look) -> bool | None:
-    """Tell whether all a step needs is so: False if anything is not, None if untold."""
+    """Tell whether all needs of a step are met: False if one is not, None if that is unknown."""
     answers = [need.met(look) for need in step.needs]
     if False in answers:
         return False
@@ -63,7 +63,7 @@ def met(step: Step, look: Look) -> bool | None:
 
 
 def settled(look: Look) -> bool:
-    """Tell whether every probe stands still; how far they are apart is what is learned."""
+    """Tell whether every probe stands still; their differences are then the probes' errors."""
     rates = [
         look.rates_k_min.get(column)
         for column, value in look.values.items()

@@ -1,4 +1,4 @@
-"""What shows the newest moment: the picture on a terminal, or a plain line a second elsewhere.
+"""Shows the newest moment: the picture on a terminal, else a plain line a second.
 
 A terminal that cannot move its cursor gets the lines too.
 """
@@ -75,7 +75,7 @@ def showing(
     every_s: float = 1.0,
     poster: Sequence[str] = (),
 ) -> Iterator[Callable[[Screen], None]]:
-    """Yield what shows a screen: the picture on a terminal, else a line now and then.
+    """Yield a function that shows a screen: the picture on a terminal, else a line now and then.
 
     Nothing is written while the picture stays the same, and never a blank one first, so
     nothing flickers. A screen that asks for the bell rings it, at most once a second.
@@ -106,12 +106,12 @@ def showing(
 
 
 def _print_of(text: Text) -> tuple[object, ...]:
-    """Return what makes two lines look different."""
+    """Return everything of a line that can be seen."""
     return text.plain, str(text.style), tuple(text.spans)
 
 
 def _line_teller(out: TextIO, every_s: float) -> Callable[[Screen], None]:
-    """Return what writes a line now and then."""
+    """Return a function that writes a line at most every `every_s`."""
     told_s = float("-inf")
 
     def show(screen: Screen) -> None:

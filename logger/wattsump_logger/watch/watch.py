@@ -1,8 +1,7 @@
 """Watches a capture: from statuses, rows and keys to alarms, advice, marks and a screen.
 
-`Watch` is what `capture.run` is given: it takes each status and batch of rows, and hands
-back the marks that go into the session. What it makes of them is one frozen `Screen`;
-how that is shown is not its business.
+`capture.loop.run` calls a `Watch` with each status and batch of rows, and writes the marks it
+returns into the session. The result is one frozen `Screen`, which `view` and the phone show.
 """
 
 from collections import deque
@@ -40,7 +39,7 @@ def completeness(row_count: int, counts: Mapping[str, int], missing_share: float
 
 
 class _Rest:
-    """Tells when an engine that ran has been standing for long enough."""
+    """Measures how long an engine that ran has been standing."""
 
     def __init__(self, ends_s: float | None) -> None:
         self.over = False
@@ -60,7 +59,7 @@ class _Rest:
 
 
 class Watch:
-    """The one that watches. Its methods fit `capture.run`.
+    """Judges a capture's rows; its methods are the callbacks of `capture.loop.run`.
 
     Parameters
     ----------
@@ -69,17 +68,17 @@ class Watch:
     typed : Typed, optional
         Limits as typed by the driver.
     forecaster, guide : optional
-        Supplied by whoever knows physics.
+        From the analysis.
     command : AlarmCommand, optional
-        Told of every alarm.
+        Run at every alarm.
     read_keys : callable
         Returns the characters pressed since it was last called.
     read_asked : callable
-        Returns what was asked for elsewhere since it was last called.
+        Returns what phones asked for since it was last called.
     show : callable
-        Given each screen.
+        Called with each screen.
     rest_ends_s : float, optional
-        An engine that ran and then stands for so long ends the outing.
+        The outing ends when an engine that ran has stood for this long.
     units : {"si", "us"}
         Which units the screen shows; the session is in SI.
     """
@@ -132,7 +131,7 @@ class Watch:
         self._cells_seen = self._cells_missing = 0
 
     def on_rows(self, rows: Sequence[Row]) -> None:
-        """Take new rows: their faults and marks, and how many cells are empty."""
+        """Take new rows: note their faults and marks, count their empty cells."""
         for row in rows:
             self._cells_seen += len(row.cells)
             if "" in row.cells:
@@ -159,12 +158,12 @@ class Watch:
             self._faulty.add(channel)
 
     def is_over(self) -> bool:
-        """Tell, once, that the engine has stood for so long that the outing is over."""
+        """Tell whether the engine has stood long enough to end the outing; True once."""
         over, self._rest.over = self._rest.over, False
         return over
 
     def marks(self) -> list[str]:
-        """Return what is to be written into the session, and look at the keys."""
+        """Read the keys, and return the marks to write into the session."""
         self._press(self._read_keys())
         if not self._has_outing:  # they wait for one that can hold them
             return []
@@ -210,7 +209,7 @@ class Watch:
             self._mark(UNDO + text)
 
     def on_status(self, status: Status) -> None:
-        """Take where the capture stands: judge it, and show it."""
+        """Take the capture's status: judge it, and show it."""
         self._has_outing = bool(status.name)
         columns = tuple(status.values)
         if columns and columns != self._columns:
@@ -233,9 +232,9 @@ class Watch:
         self._codes = {name: code for name, code in self._codes.items() if self._is_now(name, look)}
 
     def _begin(self, columns: tuple[str, ...]) -> None:
-        """Set up the alarms for these columns; a limit that fits none is told, not fatal.
+        """Set up the alarms for these columns; a limit that fits none is shown, not fatal.
 
-        The outing happens once: a mistyped name must not end its recording.
+        A mistyped name must not end the recording of an outing that happens once.
         """
         self._columns, self._refused = columns, ""
         try:
@@ -325,7 +324,7 @@ class Watch:
         )
 
     def _soundings(self) -> list[Sounding]:
-        """Return the alarms to show: those nobody has seen first, the urgent before the rest."""
+        """Return the alarms to show: the unseen first, then the urgent."""
         shown = [
             Sounding(
                 name=rule.name,
@@ -337,18 +336,18 @@ class Watch:
             if standing.state in (State.ALARM, State.SEEN, State.PASSED)
         ]
         order = (State.ALARM, State.PASSED, State.SEEN)
-        return sorted(shown, key=lambda one: (order.index(one.state), not one.urgent))
+        return sorted(shown, key=lambda alarm: (order.index(alarm.state), not alarm.urgent))
 
     def _trouble(self, status: Status) -> tuple[str, ...]:
-        found = []
+        troubles = []
         if status.trouble:
             waits = f"{status.waiting_rows} rows wait, {status.dropped_rows} given up"
-            found.append(f"DISK: {status.trouble}, {waits}")
+            troubles.append(f"DISK: {status.trouble}, {waits}")
         if self._refused:
-            found.append(self._refused)
+            troubles.append(self._refused)
         if self._command is not None and self._command.trouble:
-            found.append(self._command.trouble)
-        return tuple(found)
+            troubles.append(self._command.trouble)
+        return tuple(troubles)
 
 
 def _differences_k(look: Look) -> Iterator[tuple[str, float | None]]:

@@ -1,7 +1,7 @@
-"""Every wrong move of a guided run in one table: what is wrong, what to do instead, what mends it.
+"""The table of wrong moves in a guided run: what is wrong, what to do, what ends it.
 
-The first row that fits a situation stands. Where the driver's safety asks for something else
-than the step does, `instead` takes the step's place, so that the screen never says both.
+The first row that fits applies. Where safety asks for something else than the step, `instead`
+replaces the step's text, so that the screen never asks for both.
 Times are common practice, no source.
 """
 
@@ -14,7 +14,7 @@ from wattsump_logger.watch.steps import Step
 
 __all__ = ("WRONG_MOVES", "Act", "Situation", "WrongMove", "wrong_move")
 
-_BOUNCE_S = 5.0  # how long a flag may be wrong before the driver is told: switches bounce
+_BOUNCE_S = 5.0  # how long a flag may be wrong before the driver sees it: switches bounce
 _BLIND_S = 10.0
 _STARTED_S = 60.0
 _GONE_S = 600.0
@@ -36,8 +36,8 @@ class Act(Enum):
 class Situation:
     """Where the machine and its step stand.
 
-    `blind_s` is how long the oil has not been read, `unmet_s` how long a running step has not
-    been as it needs, `waited_s` how long one has waited to begin.
+    `blind_s` is how long the oil has not been read, `unmet_s` how long the machine has not been
+    as a running step needs it, `waited_s` how long a step has waited to begin.
     """
 
     step: Step
@@ -51,7 +51,7 @@ class Situation:
     waited_s: float = 0.0
 
     def needs(self, what: str, want: bool) -> bool:
-        """Tell whether the step needs this of the machine and it is known not to be so."""
+        """Tell whether the step needs this and a column shows that it is not met."""
         return any(
             need.what == what and need.want is want and need.met(self.look) is False
             for need in self.step.needs
@@ -65,7 +65,7 @@ class Situation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WrongMove:
-    """One row: what the driver reads, and what becomes of the step. `why` goes into the mark."""
+    """One row: the driver's text, and the effect on the step. `why` goes into the mark."""
 
     code: str
     fits: Callable[[Situation], bool]

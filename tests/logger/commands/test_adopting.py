@@ -68,7 +68,7 @@ def test_on_a_terminal_what_is_open_is_asked_and_the_preview_confirmed(
 ) -> None:
     monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
     result = CliRunner().invoke(app, ["import", "other.csv"], input="tank\nambient\ndegC\ny\n")
-    assert "What does the column 'Oil' tell?" in result.output
+    assert "What does the column 'Oil' measure?" in result.output
     assert Path("other.2.csv").exists(), result.output
 
 
@@ -83,7 +83,7 @@ def test_a_preview_that_is_wrong_leaves_nothing_and_says_how_to_change_it(
 
 def test_a_column_that_the_file_has_not_is_refused(app: typer.Typer, other: Path) -> None:
     result = CliRunner().invoke(app, ["import", "other.csv", "--column", "Olie=tank"])
-    assert "write the name as it stands in the file" in str(result.exception)
+    assert "write the name as in the file" in str(result.exception)
 
 
 def test_two_tables_at_once_are_refused(app: typer.Typer, other: Path) -> None:
