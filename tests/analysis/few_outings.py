@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.season.events import Event, EventKind
 from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
+from wattsump_logger.remark import Remark
 
-__all__ = ("outing", "row_of_outings")
+__all__ = ("full_season", "outing", "row_of_outings")
 
 FIRST = datetime(2026, 4, 1, 7, tzinfo=UTC)
 
@@ -65,3 +67,15 @@ def row_of_outings(
         )
         for i in range(n)
     ]
+
+
+def full_season() -> Trend:
+    """Return a season with a loss of K, a cleaning, more heat, and a session left out."""
+    return trend_of(
+        row_of_outings(
+            [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)],
+            n=26,
+            noted={14: EventKind.CLEAN},
+        ),
+        [LeftOut(name="shopping", why=Remark(code="any", text="no session"))],
+    )

@@ -6,28 +6,20 @@ from pathlib import Path
 
 import pytest
 
-from analysis.few_outings import outing, row_of_outings
+from analysis.few_outings import full_season, outing, row_of_outings
 from analysis.show.outline import outline
 from wattsump_analysis.season.compare import compare
 from wattsump_analysis.season.events import EventKind
-from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
+from wattsump_analysis.season.trend import Trend, trend_of
 from wattsump_analysis.show.report.links import Links
 from wattsump_analysis.show.report.season_page import render_comparison, render_season
-from wattsump_logger.remark import Remark
 
 NASTY = "<img src=x onerror=alert(1)>"
 
 
 @pytest.fixture(scope="module")
 def season() -> Trend:
-    return trend_of(
-        row_of_outings(
-            [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)],
-            n=26,
-            noted={14: EventKind.CLEAN},
-        ),
-        [LeftOut(name="shopping", why=Remark(code="any", text="no session"))],
-    )
+    return full_season()
 
 
 def text_of(page: str) -> str:

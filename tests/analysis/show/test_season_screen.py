@@ -12,10 +12,10 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 )
 
 from analysis.codes import codes
-from analysis.few_outings import outing, row_of_outings
+from analysis.few_outings import full_season, outing, row_of_outings
 from wattsump_analysis.season.compare import compare
 from wattsump_analysis.season.events import EventKind
-from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
+from wattsump_analysis.season.trend import Trend, trend_of
 from wattsump_analysis.show.plots.season import plot_trend
 from wattsump_analysis.show.season_json import compare_data, trend_data
 from wattsump_analysis.show.season_screen import (
@@ -26,21 +26,13 @@ from wattsump_analysis.show.season_screen import (
     trend_screen,
     trend_sentence,
 )
-from wattsump_logger.remark import Remark
 
 DOCS = Path(__file__).parents[3] / "docs"
 
 
 @pytest.fixture(scope="module")
 def season() -> Trend:
-    return trend_of(
-        row_of_outings(
-            [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)],
-            n=26,
-            noted={14: EventKind.CLEAN},
-        ),
-        [LeftOut(name="shopping", why=Remark(code="any", text="no session"))],
-    )
+    return full_season()
 
 
 def test_one_sentence_names_the_newest_change_its_size_and_its_cause(season: Trend) -> None:

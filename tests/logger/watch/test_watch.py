@@ -1,6 +1,7 @@
 """From statuses, rows and keys to alarms, marks and one frozen screen."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,22 @@ BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml
 COLUMNS = {"tank_c": "40.000", "ambient_c": "15.000", "engine_rpm": "1800", "fan_on": "1"}
 
 
+WAITING = Status(
+    port="/dev/ttyACM0",
+    is_open=True,
+    name="a",
+    row_count=0,
+    elapsed_s=None,
+    silent_s=0.0,
+    values={},
+    fault="",
+    counts={},
+    trouble="",
+    waiting_rows=0,
+    dropped_rows=0,
+)
+
+
 class Rig:
     """A watch whose clock, keys and statuses the test holds."""
 
@@ -51,19 +68,13 @@ class Rig:
 
     def second(self, *, silent_s: float = 0.0, name: str = "a", **cells: str) -> Screen:
         self.watch.on_status(
-            Status(
-                port="/dev/ttyACM0",
-                is_open=True,
+            replace(
+                WAITING,
                 name=name,
                 row_count=int(self.now_s) + 1,
                 elapsed_s=self.now_s,
                 silent_s=silent_s,
                 values=COLUMNS | cells,
-                fault="",
-                counts={},
-                trouble="",
-                waiting_rows=0,
-                dropped_rows=0,
             )
         )
         self.now_s += 1
@@ -128,22 +139,7 @@ def test_a_mark_made_between_outings_waits_for_the_next() -> None:
 
 def test_silence_is_an_alarm_even_before_the_first_reading() -> None:
     rig = Rig(profile=None)
-    rig.watch.on_status(
-        Status(
-            port="/dev/ttyACM0",
-            is_open=True,
-            name="a",
-            row_count=0,
-            elapsed_s=None,
-            silent_s=30.0,
-            values={},
-            fault="",
-            counts={},
-            trouble="",
-            waiting_rows=0,
-            dropped_rows=0,
-        )
-    )
+    rig.watch.on_status(replace(WAITING, silent_s=30.0))
     assert rig.watch.marks() == ["alarm: nothing from the controller (30 s)"]
 
 
