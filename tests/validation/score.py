@@ -21,6 +21,7 @@ __all__ = ("QUANTITIES", "SHARES", "Case", "Score", "happened", "score_case")
 FloatArray = NDArray[np.float64]
 
 QUANTITIES = ("K", "Q", "heat at label")
+WORKING_QUANTILE = 0.9  # of a running engine's speeds: what docs/method.md calls working speed
 SHARES = (0.65, 0.80, 1.25, 1.50)  # true shares of the label at which verdicts are counted
 
 
@@ -67,7 +68,10 @@ def happened(case: Case) -> Happened:
 def settled_w_k(ran: Happened, one: int, oil_c: float) -> float:
     """True heat of the cooler over oil in less air in [W/K] at working speed, fan on."""
     count = ran.drawn.count
-    return float(ran.drawn.machine.settled_w_k(np.full(count, oil_c))[one])
+    speed = ran.controls["speed"][ran.rows(one), one]
+    # An engine under load droops: the speed it works at is the one that most of its work has.
+    governed = float(np.quantile(speed[speed > 0.0], WORKING_QUANTILE))
+    return float(ran.drawn.machine.settled_w_k(np.full(count, oil_c), governed)[one])
 
 
 def true_k_w_k(ran: Happened, one: int, proof: Proof) -> float:

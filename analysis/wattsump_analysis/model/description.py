@@ -47,7 +47,8 @@ __all__ = (
     "Source",
     "Store",
     "Unknown",
-    "calm_of",
+    "idle_of",
+    "kinds_of",
     "speed_of",
     "standing_of",
     "wandering",
@@ -170,6 +171,11 @@ def _speed(p: Given, r: Seen) -> Any:
     return r.speed * (1.0 - r.standing * (1.0 - p.standing_speed))
 
 
+def _driven(p: Given, r: Seen) -> Any:
+    """Heat of work over that at working speed."""
+    return r.engine * r.speed**p.heat_power
+
+
 def _cooler(p: Given, r: Seen) -> Any:
     on_s, off_s = metal_lags_s(p.metal_j_k * p.core_metal, p.cooler_w_k, p.still_air, p.oil_side)
     fan = followed(r.fan, on_s / r.bin_s, off_s / r.bin_s)
@@ -201,12 +207,12 @@ QUANTITIES: dict[str, Quantity] = {
     "bath_in_tank": lambda p, r: p.link_w_k * (1.0 - p.link_in_loop) * r.wet,
     "film": lambda p, r: p.wall_w_k * r.wet,
     "half_shell": lambda p, r: 0.5 * p.shell_w_k * r.shell_ratio * (1.0 + p.motion_gain * r.moving),
-    "into_loop": lambda p, r: (1.0 - p.metal_heat) * (1.0 - p.tank_heat) * r.engine,
-    "into_metal": lambda p, r: p.metal_heat * (1.0 - p.tank_heat) * r.engine,
-    "into_tank": lambda p, r: p.tank_heat * r.engine,
+    "into_loop": lambda p, r: (1.0 - p.metal_heat) * (1.0 - p.tank_heat) * _driven(p, r),
+    "into_metal": lambda p, r: p.metal_heat * (1.0 - p.tank_heat) * _driven(p, r),
+    "into_tank": lambda p, r: p.tank_heat * _driven(p, r),
     "whole": lambda p, r: r.ones,
     # What the load's wander, a state of unit variance, is in watts.
-    "wander": lambda p, r: p.wander_w * (1.0 - r.calm * (1.0 - p.calm_wander)),
+    "wander": lambda p, r: p.wander_w * (1.0 - r.idle * (1.0 - p.calm_wander)),
 }
 
 
@@ -216,6 +222,9 @@ LOG, SHARE, LINEAR = "log", "share", "linear"
 HEATING_W = 10.0
 UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
 WORKING_QUANTILE = 0.9  # of a running engine's speeds
+SLOW = 0.8  # of the working speed: an engine below it that drives nothing idles
+LONGEST_PAUSE_S = 240.0  # standing for longer at working speed is a trial of its own
+LEAST_SHARE = 0.05  # of a bin, for a kind of work to have a heat of its own
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
 
@@ -390,16 +399,48 @@ def speed_of(record: Record) -> Any:
     return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
 
 
-def calm_of(record: Record) -> Any:
-    """1 where the engine turned without work, in an outing that has work too."""
-    if record.work.max() < 1:
-        return np.zeros(record.bins)
-    return ((record.work == 0) & (record.engine > 0.5)).astype(float)
+def kinds_of(record: Record) -> tuple[Any, Any]:
+    """Share of each kind of work in each bin, shape (n, kinds), and which kinds only circulate.
+
+    Each kind has its own heat: driving, standing, idling, and standing with the heater on.
+    """
+    driving, idle = driving_of(record), idle_of(record)
+    heated = (record.heater_w > max(HEATING_W, 0.5 * float(record.heater_w.max()))) & (
+        driving < 0.5
+    )
+    still = 1.0 - driving
+    shares = np.stack(
+        [driving, still * ~heated * (1.0 - idle), still * ~heated * idle, still * heated], axis=1
+    )
+    shares *= (record.engine > 0.0)[:, np.newaxis]
+    there = shares.max(axis=0) > LEAST_SHARE
+    return shares[:, there], np.array([False, False, False, True])[there]
+
+
+def driving_of(record: Record) -> Any:
+    """Share of each bin that the drive turned."""
+    return record.moving if record.moving.any() else (record.work > 0).astype(float)
+
+
+def idle_of(record: Record) -> Any:
+    """1 where the engine turned without work: at a slow idle, or in a pause between drives.
+
+    Where nobody logged its speed, all that stands after the first drive; what stands before it is
+    a trial at working speed.
+    """
+    driving = driving_of(record) > 0.5
+    standing = ~driving & (record.engine > 0.5)
+    if record.engine_rpm is None:
+        return (standing & np.maximum.accumulate(driving)).astype(float)
+    starts = np.flatnonzero(np.diff(standing, prepend=~standing[0]))
+    bins = np.diff(np.append(starts, record.bins))
+    pause = np.repeat(bins, bins) * record.bin_s < LONGEST_PAUSE_S
+    return (standing & (pause | (speed_of(record) < SLOW))).astype(float)
 
 
 def standing_of(record: Record) -> Any:
-    """`calm_of` where no engine speed was logged: its speed may have been another."""
-    return calm_of(record) if record.engine_rpm is None else np.zeros(record.bins)
+    """`idle_of` where no engine speed was logged: its speed may have been another."""
+    return idle_of(record) if record.engine_rpm is None else np.zeros(record.bins)
 
 
 def _working_rpm(engine_rpm: Any, engine: Any) -> float:
@@ -530,11 +571,17 @@ PARAMETERS = (
         lambda case: Gaussian(mean=0.3, sd=0.25 if case.varied or case.stands else 0.0),
         "power of engine speed in K: oil side, and the air of a fan on the belt",
     ),
+    Parameter(
+        "heat_power",
+        LINEAR,
+        lambda case: Gaussian(mean=0.8, sd=0.4 if case.varied else 0.0),
+        "power of engine speed in the heat of work: pressure times the flow that is lost",
+    ),
     Parameter("wander_w", LOG, _about(300.0, 1.0), "standard deviation of the load's wander, W"),
     Parameter(
         "calm_wander",
         LOG,
-        lambda case: Gaussian(mean=-0.9, sd=0.7) if calm_of(case.record).any() else FIXED_AT_ONE,
+        lambda case: Gaussian(mean=-0.9, sd=0.7) if idle_of(case.record).any() else FIXED_AT_ONE,
         "wander while standing over that at work",
     ),
     Parameter("memory_s", LOG, _about(60.0, 1.2), "time constant of the wander, s"),

@@ -38,7 +38,8 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    calm_of,
+    idle_of,
+    kinds_of,
     speed_of,
     standing_of,
     wandering,
@@ -46,11 +47,12 @@ from wattsump_analysis.model.description import (
 from wattsump_analysis.model.tables import Stamps, Tables, ends_of, needs_of
 from wattsump_analysis.reading.record import Record
 
-__all__ = ("HEATING_W", "Network", "Series", "Smooth", "Spread", "levels_of", "natural")
+__all__ = ("HEATING_W", "Network", "Series", "Smooth", "Spread", "natural")
 
 HEATING_W = 10.0
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 AFTER_SWITCH_S = 60.0
+STEADY_SPEED = 0.05  # change of engine speed from bin to bin, of the working speed
 START_TANK_K = 2.0
 KELVIN = 273.15
 STEP = 1e-6  # of a transform, for slopes of the quantities: six digits of a smooth function
@@ -88,7 +90,7 @@ class Series:
     flow_w_k: FloatArray | None
     speed: FloatArray
     standing: FloatArray
-    calm: FloatArray
+    idle: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,9 +180,9 @@ class Network:
             flow_w_k=record.flow_w_k,
             speed=speed_of(record),
             standing=standing_of(record),
-            calm=calm_of(record),
+            idle=idle_of(record),
         )
-        self.level_of, circulating = levels_of(record)
+        self.level_of, circulating = kinds_of(record)
         priors = {name: prior for name, prior in unknowns.items() if prior.sd > 0}
         for kind, only_circulates in enumerate(circulating):
             mean_w, sd_w = LEVEL[bool(only_circulates)]
@@ -196,9 +198,12 @@ class Network:
         switched = np.abs(np.diff(record.fan, prepend=record.fan[0])) > 0.05
         width = 2 * int(np.ceil(AFTER_SWITCH_S / record.bin_s)) + 1
         calm = np.convolve(switched, np.ones(width), "same") == 0
+        # Between two speeds the mean of flow times difference is not the product of their means.
+        changed = np.abs(np.diff(self.series.speed, prepend=self.series.speed[0])) > STEADY_SPEED
+        steady = ~(changed | np.roll(changed, -1) | np.roll(changed, 1))
         for row, probe in enumerate(self.probes):
             if probe.node != "tank":
-                self.seen[row] &= settled
+                self.seen[row] &= settled & steady
             if probe.flow:
                 self.seen[row] &= calm
         self.tables = self._tables()
@@ -536,19 +541,6 @@ class Network:
             )
             for trial in range(len(states))
         ]
-
-
-def levels_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Which level of heat each bin has, shape (n, levels), and which levels only circulate.
-
-    Each kind of work has its own, and standing with the heater on is a kind for itself.
-    """
-    heated = (record.heater_w > max(HEATING_W, 0.5 * float(record.heater_w.max()))) & (
-        record.moving < 0.5
-    )
-    kind = np.where(record.work >= 0, 2 * record.work + heated, -1)
-    kinds = np.unique(kind[kind >= 0])
-    return (kind[:, np.newaxis] == kinds).astype(float), kinds % 2 == 1
 
 
 def shell_ratio(surface_c: FloatArray, ambient_c: FloatArray) -> FloatArray:

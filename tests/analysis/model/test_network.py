@@ -20,11 +20,13 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
+    idle_of,
+    kinds_of,
     speed_of,
     usual_rpm,
 )
 from wattsump_analysis.model.equations import equations
-from wattsump_analysis.model.network import SIZE, Network, levels_of, natural, shell_ratio
+from wattsump_analysis.model.network import SIZE, Network, natural, shell_ratio
 from wattsump_analysis.reading.record import Record
 from wattsump_logger.arrays import FloatArray
 
@@ -60,6 +62,7 @@ P: Any = SimpleNamespace(
     tank_heat=0.07,
     standing_speed=0.7,
     speed_power=0.3,
+    heat_power=0.8,
     calm_wander=0.6,
 )
 UNKNOWN = {
@@ -318,7 +321,7 @@ def test_standing_with_the_heater_on_is_a_kind_of_work_by_itself() -> None:
         work=np.array([-1, 0, 0, 0, 1, 1]),
         flow_w_k=None,
     )
-    level_of, circulating = levels_of(record)
+    level_of, circulating = kinds_of(record)
     assert level_of.sum(axis=1).tolist() == [0, 1, 1, 1, 1, 1]
     kind = level_of.argmax(axis=1)
     assert kind[1] == kind[2] != kind[3]
@@ -326,6 +329,56 @@ def test_standing_with_the_heater_on_is_a_kind_of_work_by_itself() -> None:
     assert circulating[kind[1]]
     assert not circulating[kind[3]]
     assert not circulating[kind[4]]
+
+
+def paused(rpm: FloatArray | None) -> Record:
+    """A trial of 5 min, then drives of a minute with pauses of 40 s, the last half a bin late."""
+    trial, drive, pause = np.zeros(15), np.ones(3), np.zeros(2)
+    moving = np.concatenate([trial, drive, pause, drive, pause, [0.5, 1.0, 1.0]])
+    flat = np.zeros(moving.size)
+    return Record(
+        bin_s=20.0,
+        elapsed_s=20.0 * np.arange(moving.size),
+        oils_c={"tank": flat + 40.0},
+        ambient_c=flat,
+        fan=flat,
+        engine=flat + 1.0,
+        moving=moving,
+        heater_w=flat,
+        work=np.rint(moving).astype(np.int64),
+        flow_w_k=None,
+        engine_rpm=rpm,
+    )
+
+
+def test_a_pause_between_drives_is_another_kind_of_standing_than_a_trial_before_them() -> None:
+    full = np.full(28, 2400.0)
+    for rpm in (None, full):
+        idle = idle_of(paused(rpm))
+        assert np.flatnonzero(idle).tolist()[:4] == [18, 19, 23, 24]
+        assert not idle[:15].any()
+    slow = np.where(np.arange(28) < 5, 1200.0, full)
+    assert idle_of(paused(slow))[:6].tolist() == [1, 1, 1, 1, 1, 0]
+
+
+def test_a_bin_in_which_the_drive_started_has_its_share_of_both_heats() -> None:
+    shares, _ = kinds_of(paused(np.full(28, 2400.0)))
+    assert shares.shape == (28, 3)
+    assert shares.sum(axis=1) == pytest.approx(1.0)
+    assert sorted(shares[25]) == [0.0, 0.5, 0.5]
+
+
+def test_no_pipe_probe_is_read_between_two_engine_speeds() -> None:
+    steady = make_network()
+    ones = np.ones(BINS)
+    slower = np.where(np.arange(BINS) < 12, 2400.0, 1500.0)
+    record = replace(steady.record, engine_rpm=slower)
+    network = Network(record, 30.0 * ones, 30.0, ones, ones, UNKNOWN)
+    tank, inlet, _ = network.seen
+    assert steady.seen[1][11:].all()
+    assert not inlet[11:].any()
+    assert inlet[10]
+    assert tank.all()
 
 
 def test_the_oil_heats_the_core_less_with_the_fan_on_and_not_once_it_stands() -> None:

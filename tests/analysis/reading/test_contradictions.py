@@ -10,6 +10,8 @@ from analysis.outing_maker import bracken, session_of
 from refusal import refused
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
+from wattsump_analysis.reading.contradictions import _wrong_way
+from wattsump_analysis.reading.record import Switches, make_record
 from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
 from wattsump_logger.remark import Remark
@@ -74,6 +76,25 @@ def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
     kept = ("tank_c", "ambient_c", "fan_on", "engine_on", "drive_on")
     session = replace(session, columns={name: session.columns[name] for name in kept})
     assert codes(reasons(session)) == ["channel-inverted"]
+
+
+def test_a_drive_that_starts_after_a_trial_and_warms_the_oil_less_is_not_accused() -> None:
+    drive = (T >= 1500.0).astype(float)
+    drive[1520:1540] = 0.0  # a blink, beside which the same bend of the tank is seen again
+    tank = 20.0 + np.where(T < 1500.0, T / 60.0, 25.0 + (T - 1500.0) / 600.0)
+    record = make_record(
+        T,
+        {"tank": tank},
+        np.full(_N, 20.0),
+        Switches(
+            fan=np.ones(_N),
+            engine=np.ones(_N),
+            moving=drive,
+            heater_w=np.zeros(_N),
+            work=drive.astype(np.int64),
+        ),
+    )
+    assert _wrong_way(record, "drive", record.moving, 1.0) is None
 
 
 def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
