@@ -458,10 +458,7 @@ def _pipe_noise(case: Case) -> Gaussian:
     differences watts, so there less must be asked of them; both figures are those with the least
     bias on the plant of tests/validation.
     """
-    if case.record.flow_w_k is not None:
-        return Gaussian(mean=float(np.log(0.3)), sd=0.0)
-    # A hand on the throttle that nobody logged moves them by kelvins.
-    return Gaussian(mean=float(np.log(0.2)), sd=0.0 if case.record.engine_rpm is not None else 1.0)
+    return Gaussian(mean=float(np.log(0.2 if case.record.flow_w_k is None else 0.3)), sd=0.0)
 
 
 def _lag(probe: str) -> Callable[[Case], Gaussian]:

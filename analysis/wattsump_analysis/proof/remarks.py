@@ -73,6 +73,13 @@ def cautions_of(
             "times"
         )
         found.append(Remark(code="engine-unlogged", text=text))
+    if "cooler_in" in samples.temps_c and "cooler_in" not in stretch.record.oils_c:
+        text = (
+            "the cooler's share of the oil's warmth changed while nothing was switched: the "
+            "engine's speed varied and was not logged. The probes at the cooler were left out, for "
+            "their differences hang on the flow. Log the engine's speed, or keep the throttle still"
+        )
+        found.append(Remark(code="speed-varied-unlogged", text=text))
     apart = largest_disagreement(routes)
     if apart > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)

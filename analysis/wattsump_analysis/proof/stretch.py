@@ -15,6 +15,7 @@ from wattsump_analysis.reading.cuts import tank_alone
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.oil_side import OilSide, oil_side, own_circuit
 from wattsump_analysis.reading.phases import find_phases
+from wattsump_analysis.reading.pump_speed import pump_varied
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 from wattsump_analysis.statistics.intervals import draws_of, span_of
@@ -87,8 +88,11 @@ def fit_stretch(
 ) -> Stretch:
     """Fit one stretch by every route its channels allow.
 
-    Without `has_tank` only the oil side is left: its heat capacity belongs to a tankful.
+    Where the pump's speed varied and nobody logged it, the probes at the cooler tell nothing in
+    watts. Without `has_tank` only the oil side is left: its heat capacity belongs to a tankful.
     """
+    if has_tank and pump_varied(record):
+        record = tank_alone(record)
     side = oil_side(record, know)
     apart = has_tank and own_circuit(record)
     phase_fits = fit_phases(record, fan_known) if has_tank else ()

@@ -34,6 +34,16 @@ SELDOM = 0.1  # a hard minute over the setting does not undo an hour held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
+DENIED_SD = 4.0  # of what was stated: a typing error or another machine, not chance
+STATED_WORDS = {
+    "oil_j_k": "the oil's heat capacity",
+    "metal_j_k": "the metal's heat capacity",
+    "oil_flow_w_k": "the oil's flow",
+    "offset_ambient_k": "the air probe's error",
+    "offset_in_k": "the error of the probe into the cooler",
+    "offset_out_k": "the error of the probe out of the cooler",
+    "heater_gain": "the heater's power",
+}
 USUAL_ETD_K = 40.0  # the trade's round figure to state watts at; common practice, no source
 
 
@@ -161,6 +171,14 @@ def refusals_of(
         )
         step = Remark(code="log-unregulated", text=text)
         found.append(Refusal(reason=regulated, next_step=step))
+    denied = denied_prior(stretch)
+    if denied is not None:
+        text = (
+            "Check that value and its uncertainty in the profile, and that every channel is what "
+            "its name says; log the engine's speed if it changes at work. Then prove the outing "
+            "again."
+        )
+        found.append(Refusal(reason=denied, next_step=Remark(code="check-stated", text=text)))
     apart = contradiction(routes)
     if apart is not None:
         text = (
@@ -171,6 +189,30 @@ def refusals_of(
             Refusal(reason=apart, next_step=Remark(code="check-flow-and-masses", text=text))
         )
     return tuple(found)
+
+
+def denied_prior(stretch: Stretch) -> Remark | None:
+    """Why readings and what was stated cannot both be right: the value that had to give way."""
+    if stretch.fitted is None or stretch.by_side:
+        return None
+    posterior = stretch.fitted.posterior
+    shifts = {
+        name: (posterior.draws[:, column].mean() - posterior.priors[name].mean)
+        / posterior.priors[name].sd
+        for column, name in enumerate(posterior.names)
+        if posterior.priors[name].stated
+    }
+    if not shifts:
+        return None
+    name = max(shifts, key=lambda name: abs(shifts[name]))
+    if abs(shifts[name]) < DENIED_SD:
+        return None
+    return Remark(
+        code="readings-deny-stated",
+        text=f"to explain the readings {STATED_WORDS[name]} would have to be "
+        f"{abs(shifts[name]):.0f} standard uncertainties from what was stated: the machine is not "
+        "as described",
+    )
 
 
 def judge(

@@ -159,7 +159,7 @@ def _wrong_way(record: Record, name: str, state: FloatArray, sign: float) -> Rem
     tank, t = record.oils_c["tank"], record.elapsed_s / 60
     others = {"fan": record.fan, "engine": record.engine, "drive": record.moving}
     others = {key: values for key, values in others.items() if key != name}
-    if record.engine_rpm is not None:
+    if record.engine_rpm is not None and record.engine_rpm.any():
         others["speed"] = record.engine_rpm / np.max(record.engine_rpm)
     changes, at = [], []
     for row in np.flatnonzero(np.abs(np.diff(state > 0.5)) > 0) + 1:
