@@ -20,9 +20,11 @@ from wattsump_logger.machine.profile import Cooler, Profile
 from wattsump_logger.remark import Remark
 
 __all__ = (
+    "STATED_WORDS",
     "Judgement",
     "Refusal",
     "check_label",
+    "denied_prior",
     "judge",
     "log_longer",
     "refusals_of",

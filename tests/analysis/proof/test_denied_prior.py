@@ -1,0 +1,44 @@
+"""No verdict rests on a stated value that the readings push far from what was stated."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from wattsump_analysis.model.description import UNKNOWNS, Gaussian
+from wattsump_analysis.proof.verdict import STATED_WORDS, denied_prior
+
+
+def fitted_to(shift_sd: float, *, stated: bool = True, by_side: bool = False) -> Any:
+    """A stretch whose oil flow, stated within 4 %, came out `shift_sd` of that away."""
+    draws = 6.4 + 0.04 * (shift_sd + np.array([[-0.5], [0.0], [0.5]]))
+    posterior = SimpleNamespace(
+        names=("oil_flow_w_k",),
+        priors={"oil_flow_w_k": Gaussian(mean=6.4, sd=0.04, stated=stated)},
+        draws=draws,
+    )
+    return SimpleNamespace(fitted=SimpleNamespace(posterior=posterior), by_side=by_side)
+
+
+@pytest.mark.parametrize("shift_sd", [-5.0, 5.0])
+def test_a_value_five_uncertainties_from_what_was_stated_is_named(shift_sd: float) -> None:
+    denied = denied_prior(fitted_to(shift_sd))
+    assert denied is not None
+    assert denied.code == "readings-deny-stated"
+
+
+def test_three_uncertainties_are_chance() -> None:
+    assert denied_prior(fitted_to(3.0)) is None
+
+
+def test_a_weak_prior_may_give_way() -> None:
+    assert denied_prior(fitted_to(5.0, stated=False)) is None
+
+
+def test_a_k_that_the_oil_side_gave_hangs_on_no_fit() -> None:
+    assert denied_prior(fitted_to(5.0, by_side=True)) is None
+
+
+def test_every_unknown_that_can_be_stated_has_words() -> None:
+    assert {unknown.name for unknown in UNKNOWNS} < set(STATED_WORDS)
