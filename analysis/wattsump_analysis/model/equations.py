@@ -1,8 +1,28 @@
-"""The declared machine's balances as text, for docs/method.md."""
+"""The declared machine's balances and priors as text, for docs/method.md."""
 
-from wattsump_analysis.model.description import AIR, LINKS, NODES, PROBES, SOURCES, STORES
+import numpy as np
 
-__all__ = ("equations",)
+from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.description import (
+    AIR,
+    LAYOUTS,
+    LINKS,
+    NODES,
+    PARAMETERS,
+    PROBES,
+    SOURCES,
+    STORES,
+    UNKNOWNS,
+    Case,
+    Gaussian,
+    Layout,
+)
+from wattsump_analysis.model.network import natural
+from wattsump_analysis.reading.machine import knowledge
+from wattsump_analysis.reading.record import OILS, Record
+from wattsump_analysis.statistics.intervals import NORMAL_95
+
+__all__ = ("equations", "priors")
 
 
 def equations() -> str:
@@ -28,3 +48,49 @@ def equations() -> str:
             text += f" / {probe.flow}"
         lines.append(f"{text}, {probe.lag} late")
     return "\n".join(lines)
+
+
+def priors() -> str:
+    """What is known of every parameter before the readings, of a machine that nobody described.
+
+    A line each: name, median and 95 % range in the one and the other layout where they differ,
+    meaning. What no reading could tell of such an outing is fixed, and left out.
+    """
+    lines = []
+    for declared in (*PARAMETERS, *UNKNOWNS):
+        each = dict.fromkeys(
+            _range(declared.name, prior)
+            for layout in LAYOUTS
+            for rpm in (None, np.array([0.0, 800.0, 2400.0, 2400.0, 2400.0]))
+            if (prior := declared.prior(_everything(layout, rpm))).sd > 0.0
+        )
+        if each:
+            lines.append(f"{declared.name}: {' or '.join(each)}; {declared.meaning}")
+    return "\n".join(lines)
+
+
+def _range(name: str, prior: Gaussian) -> str:
+    low, middle, high = (
+        natural(name, prior.mean + side * NORMAL_95 * prior.sd) for side in (-1.0, 0.0, 1.0)
+    )
+    return f"{middle:.3g} ({low:.3g} to {high:.3g})"
+
+
+def _everything(layout: Layout, rpm: FloatArray | None) -> Case:
+    """An outing in which everything that can be logged was, and happened."""
+    some = np.array([0.0, 1.0, 1.0, 1.0, 1.0])
+    record = Record(
+        bin_s=20.0,
+        elapsed_s=20.0 * np.arange(5),
+        oils_c=dict.fromkeys(OILS, 60.0 * some),
+        ambient_c=20.0 * some,
+        fan=np.array([0.0, 0.0, 1.0, 0.0, 1.0]),
+        engine=some,
+        moving=np.array([0.0, 0.0, 1.0, 1.0, 0.0]),
+        heater_w=500.0 * (1.0 - some),
+        work=np.array([-1, 0, 1, 1, 0]),
+        flow_w_k=None,
+        engine_rpm=rpm,
+    )
+    know = knowledge(None, 60.0, matched=True)
+    return Case(record=record, know=know, layout=layout, viscosity_mm2_s=np.full(5, 200.0))

@@ -4,7 +4,7 @@
 of `description`, so that what is known only to ten percent comes out no better than that.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -36,6 +36,7 @@ __all__ = (
     "Fitted",
     "ModelForm",
     "build_target",
+    "carried",
     "conductance_w_k",
     "fit_record",
     "model_form",
@@ -47,6 +48,7 @@ __all__ = (
 
 POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this far behind starts no proposal
 LEDGER_DRAWS = 120
+SHARED = ("oil_j_k", "metal_j_k", "shell_w_k", "oil_flow_w_k")  # whatever is done to the cooler
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 
 
@@ -171,8 +173,33 @@ def _oil_c(record: Record) -> FloatArray:
     return np.asarray(np.interp(record.elapsed_s, record.elapsed_s[seen], oil[seen]))
 
 
-def build_target(record: Record, know: Knowledge) -> Target:
-    """Network of a record, with the oil's own viscosity and heat capacity along it, and priors."""
+def carried(fitted: Fitted, form: ModelForm) -> dict[str, Gaussian]:
+    """Priors that one piece of an outing leaves for the next: the same oil, metal, shell and flow.
+
+    A network that is not the machine may have moved them, so the model form of the capacity
+    stays in their width.
+    """
+    priors = {}
+    for name in SHARED:
+        before = fitted.posterior.priors[name]
+        logs = np.log(fitted.posterior.column(name))
+        after = Gaussian(
+            mean=float(np.mean(logs)),
+            sd=float(np.hypot(np.std(logs), form.capacity)),
+            stated=before.stated,
+        )
+        if 0.0 < after.sd < before.sd:
+            priors[name] = after
+    return priors
+
+
+def build_target(
+    record: Record, know: Knowledge, shared: Mapping[str, Gaussian] | None = None
+) -> Target:
+    """Network of a record, with the oil's own viscosity and heat capacity along it, and priors.
+
+    `shared` are priors that replace the usual ones in every layout.
+    """
     reference = reference_oil_c(record)
     filled = _oil_c(record)
     nu = viscosity_mm2_s(np.append(filled, reference), know.walther)
@@ -190,7 +217,8 @@ def build_target(record: Record, know: Knowledge) -> Target:
         {unknown.name: unknown.prior(cases[0]) for unknown in UNKNOWNS},
         start_spread_k=2.0 if record.engine[0] < 0.5 else 10.0,
     )
-    return Target(network, [{one.name: one.prior(case) for one in PARAMETERS} for case in cases])
+    priors = [{one.name: one.prior(case) for one in PARAMETERS} for case in cases]
+    return Target(network, [prior | dict(shared or {}) for prior in priors])
 
 
 def conductance_w_k(network: Network, given: Any) -> FloatArray:
@@ -265,6 +293,7 @@ def fit_record(
     progress: Callable[[str], None] = lambda text: None,
     *,
     form: ModelForm | None = None,
+    shared: Mapping[str, Gaussian] | None = None,
 ) -> Fitted:
     """Find the mode in every layout, and draw from the posterior over all.
 
@@ -280,6 +309,8 @@ def fit_record(
         Told in a few words what is being done.
     form : ModelForm, optional
         How far the network may be from the machine; that of `model_form` unless stated.
+    shared : mapping of str to Gaussian, optional
+        What an earlier piece of the same outing has left, of `carried`.
 
     Returns
     -------
@@ -290,7 +321,7 @@ def fit_record(
     ArithmeticError
         The posterior cannot be drawn from: no draw lies within the network's reach.
     """
-    target = build_target(record, know)
+    target = build_target(record, know, shared)
     progress("layouts of the machine")
     modes = modes_of(target)
     progress("draws of the machine")

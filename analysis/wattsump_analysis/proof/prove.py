@@ -5,7 +5,7 @@ itself. The answer is that of the last stretch that has one: the cooler as it is
 cannot be told is said, with the reason and the next thing to do.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -177,10 +177,10 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
         matched=bool(outing.offsets_k),
         drift_k_min=outing.drift_k_min,
     )
-    stretches = []
+    stretches: list[Stretch] = []
     for number, record in enumerate(records, 1):
         tell(f"stretch {number} of {len(records)}")
-        stretches.append(_fitted(outing, record, know, rng, tell))
+        stretches.append(_fitted(outing, record, know, rng, tell, stretches))
     return _answer(
         outing,
         know,
@@ -203,7 +203,12 @@ def _cut_notes(times_s: tuple[float, ...], whys: tuple[Remark, ...]) -> tuple[Re
 
 
 def _fitted(
-    outing: _Outing, record: Record, know: Knowledge, rng: np.random.Generator, tell: Progress
+    outing: _Outing,
+    record: Record,
+    know: Knowledge,
+    rng: np.random.Generator,
+    tell: Progress,
+    before: Sequence[Stretch],
 ) -> Stretch:
     heater = None if outing.profile is None else outing.profile.heater
     return fit_stretch(
@@ -213,6 +218,7 @@ def _fitted(
         fan_known=outing.fan_known,
         heater_metered=heater is not None and heater.metered,
         has_tank=outing.samples.has_tank,
+        before=before,
         progress=tell,
     )
 

@@ -1,13 +1,14 @@
 """What one stretch of an outing tells: the network's fit, the oil side, the exponentials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.fit import Fitted, fit_record, stated_tells
+from wattsump_analysis.model.description import Gaussian
+from wattsump_analysis.model.fit import Fitted, carried, fit_record, model_form, stated_tells
 from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
 from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases
 from wattsump_analysis.proof.routes import KnownHeat, capacity_from_heat, conductance_from_capacity
@@ -84,9 +85,10 @@ def fit_stretch(
     fan_known: bool,
     heater_metered: bool,
     has_tank: bool = True,
+    before: Sequence["Stretch"] = (),
     progress: Callable[[str], None],
 ) -> Stretch:
-    """Fit one stretch by every route its channels allow.
+    """Fit one stretch by every route its channels allow, with what those `before` it leave.
 
     Where the pump's speed varied and nobody logged it, the probes at the cooler tell nothing in
     watts. Without `has_tank` only the oil side is left: its heat capacity belongs to a tankful.
@@ -97,7 +99,7 @@ def fit_stretch(
     apart = has_tank and own_circuit(record)
     phase_fits = fit_phases(record, fan_known) if has_tank else ()
     fitted, why = (
-        _fit(tank_alone(record) if apart else record, know, rng, progress)
+        _fit(tank_alone(record) if apart else record, know, rng, progress, _left_by(before, record))
         if has_tank
         else (None, NO_TANK)
     )
@@ -131,8 +133,21 @@ def fit_stretch(
     )
 
 
+def _left_by(before: Sequence[Stretch], record: Record) -> dict[str, Gaussian]:
+    """Priors from the last stretch that was fitted to the same channels."""
+    for stretch in reversed(before):
+        same = set(stretch.record.oils_c) == set(record.oils_c) and not stretch.apart
+        if stretch.fitted is not None and stretch.why is None and same:
+            return carried(stretch.fitted, model_form(stretch.record))
+    return {}
+
+
 def _fit(
-    record: Record, know: Knowledge, rng: np.random.Generator, progress: Callable[[str], None]
+    record: Record,
+    know: Knowledge,
+    rng: np.random.Generator,
+    progress: Callable[[str], None],
+    shared: Mapping[str, Gaussian] | None = None,
 ) -> tuple[Fitted | None, Remark | None]:
     tank = record.oils_c["tank"]
     moved = float(np.nanmax(tank) - np.nanmin(tank))
@@ -148,7 +163,7 @@ def _fit(
     try:
         # A trial far outside what a machine can be overflows; its weight is then nothing.
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            fitted = fit_record(record, know, rng, progress)
+            fitted = fit_record(record, know, rng, progress, shared=shared)
     except (np.linalg.LinAlgError, ArithmeticError):
         text = "the fit of the thermal network found no solution"
         return None, Remark(code="fit-failed", text=text)

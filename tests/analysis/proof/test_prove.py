@@ -432,3 +432,22 @@ def test_a_search_that_did_not_settle_is_a_caution(monkeypatch: pytest.MonkeyPat
     proof = prove(session, bracken())
     assert "search-unfinished" in codes(proof.cautions)
     assert "search-unfinished" not in codes(settled.cautions)
+
+
+def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing: Session) -> None:
+    probes = with_columns(outing, *PROBES, *FLAGS)
+    late = float(probes.elapsed_s[np.argmax(probes.columns["drive_on"] > 0.5)])
+    cut = replace(probes, marks=(Mark(elapsed_s=late, text="cleaned the core"),))
+    alone = replace(
+        probes,
+        elapsed_s=probes.elapsed_s[probes.elapsed_s >= late],
+        columns={n: v[probes.elapsed_s >= late] for n, v in probes.columns.items()},
+    )
+    both, last = prove(cut, bracken()), prove(alone, bracken())
+    assert len(both.segments) == 2
+    assert both.segments[-1].shell_w_k is not None
+    assert last.segments[-1].shell_w_k is not None
+    # The rise without a fan told the shell before the cut; the rest of the outing hardly does.
+    assert (
+        both.segments[-1].shell_w_k.half_width_rel < 0.8 * last.segments[-1].shell_w_k.half_width_rel
+    )
