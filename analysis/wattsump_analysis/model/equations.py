@@ -81,7 +81,7 @@ def _everything(layout: Layout, rpm: FloatArray | None) -> Case:
     some = np.array([0.0, 1.0, 1.0, 1.0, 1.0])
     record = Record(
         bin_s=20.0,
-        elapsed_s=20.0 * np.arange(5),
+        elapsed_s=np.linspace(0.0, 80.0, 5),
         oils_c=dict.fromkeys(OILS, 60.0 * some),
         ambient_c=20.0 * some,
         fan=np.array([0.0, 0.0, 1.0, 0.0, 1.0]),

@@ -161,7 +161,8 @@ def _wrong_way(record: Record, name: str, state: FloatArray, sign: float) -> Rem
     others = {key: values for key, values in others.items() if key != name}
     if record.engine_rpm is not None and record.engine_rpm.any():
         others["speed"] = record.engine_rpm / np.max(record.engine_rpm)
-    changes, at = [], []
+    changes: list[float] = []
+    at: list[float] = []
     for row in np.flatnonzero(np.abs(np.diff(state > 0.5)) > 0) + 1:
         if at and t[row] - at[-1] < SLOPE_S / 60:
             continue  # a short blink of the channel is one event
