@@ -16,6 +16,13 @@ from typing import Any
 
 import numpy as np
 
+from wattsump_analysis.model.activity import (
+    HEATING_W,
+    idle_of,
+    speed_of,
+    standing_of,
+    usual_rpm,
+)
 from wattsump_analysis.model.core import conductance, followed, metal_lags_s, stored_share
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
@@ -47,10 +54,6 @@ __all__ = (
     "Source",
     "Store",
     "Unknown",
-    "idle_of",
-    "kinds_of",
-    "speed_of",
-    "standing_of",
     "wandering",
 )
 
@@ -219,12 +222,7 @@ QUANTITIES: dict[str, Quantity] = {
 # --- what the quantities are made of, and what is known of it before the readings ---
 
 LOG, SHARE, LINEAR = "log", "share", "linear"
-HEATING_W = 10.0
 UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
-WORKING_QUANTILE = 0.9  # of a running engine's speeds
-SLOW = 0.8  # of the working speed: an engine below it that drives nothing idles
-LONGEST_PAUSE_S = 240.0  # standing for longer at working speed is a trial of its own
-LEAST_SHARE = 0.05  # of a bin, for a kind of work to have a heat of its own
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
 
@@ -381,73 +379,6 @@ def _oil_flow(case: Case) -> Gaussian:
         flow = float(np.log(case.know.oil_flow_w_k * turns))
         return Gaussian(mean=flow, sd=case.know.u_flow_rel, stated=True)
     return Gaussian(mean=float(np.log(600.0)), sd=0.6)
-
-
-def usual_rpm(record: Record, over_rpm: float) -> float:
-    """Working speed of the engine over a stated one; 1 where no speed was logged."""
-    if record.engine_rpm is None:
-        return 1.0
-    return _working_rpm(record.engine_rpm, record.engine) / over_rpm
-
-
-def speed_of(record: Record) -> Any:
-    """Engine speed over the usual one of work, 1 where it stands or nothing is known."""
-    if record.engine_rpm is None:
-        return np.ones(record.bins)
-    usual = _working_rpm(record.engine_rpm, record.engine)
-    running = record.engine > 0.5
-    return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
-
-
-def kinds_of(record: Record) -> tuple[Any, Any]:
-    """Share of each kind of work in each bin, shape (n, kinds), and which kinds only circulate.
-
-    Each kind has its own heat: driving, standing, idling, and standing with the heater on.
-    """
-    driving, idle = driving_of(record), idle_of(record)
-    heated = (record.heater_w > max(HEATING_W, 0.5 * float(record.heater_w.max()))) & (
-        driving < 0.5
-    )
-    still = 1.0 - driving
-    shares = np.stack(
-        [driving, still * ~heated * (1.0 - idle), still * ~heated * idle, still * heated], axis=1
-    )
-    shares *= (record.engine > 0.0)[:, np.newaxis]
-    there = shares.max(axis=0) > LEAST_SHARE
-    return shares[:, there], np.array([False, False, False, True])[there]
-
-
-def driving_of(record: Record) -> Any:
-    """Share of each bin that the drive turned."""
-    return record.moving if record.moving.any() else (record.work > 0).astype(float)
-
-
-def idle_of(record: Record) -> Any:
-    """1 where the engine turned without work: at a slow idle, or in a pause between drives.
-
-    Where nobody logged its speed, all that stands after the first drive; what stands before it is
-    a trial at working speed.
-    """
-    driving = driving_of(record) > 0.5
-    standing = ~driving & (record.engine > 0.5)
-    if record.engine_rpm is None:
-        return (standing & np.maximum.accumulate(driving)).astype(float)
-    starts = np.flatnonzero(np.diff(standing, prepend=~standing[0]))
-    bins = np.diff(np.append(starts, record.bins))
-    pause = np.repeat(bins, bins) * record.bin_s < LONGEST_PAUSE_S
-    return (standing & (pause | (speed_of(record) < SLOW))).astype(float)
-
-
-def standing_of(record: Record) -> Any:
-    """`idle_of` where no engine speed was logged: its speed may have been another."""
-    return idle_of(record) if record.engine_rpm is None else np.zeros(record.bins)
-
-
-def _working_rpm(engine_rpm: Any, engine: Any) -> float:
-    """The governed speed, at which K is stated: idles and part throttle are below it."""
-    running = engine > 0.9
-    seen = engine_rpm[running] if running.any() else engine_rpm
-    return float(np.quantile(seen, WORKING_QUANTILE))
 
 
 def _pipe_noise(case: Case) -> Gaussian:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.activity import HEATING_W
 from wattsump_analysis.model.description import (
     LAYOUTS,
     NODES,
@@ -20,7 +21,7 @@ from wattsump_analysis.model.description import (
     Case,
     Gaussian,
 )
-from wattsump_analysis.model.network import HEATING_W, Network, Smooth
+from wattsump_analysis.model.network import Network, Smooth
 from wattsump_analysis.model.posterior import Mode, Posterior, Target, draw_from, find_mode
 from wattsump_analysis.physics.oil import (
     specific_heat_j_kgk,

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, standing_of
 from wattsump_analysis.model.description import (
     AIR,
     HEATER,
@@ -38,18 +39,13 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    idle_of,
-    kinds_of,
-    speed_of,
-    standing_of,
     wandering,
 )
 from wattsump_analysis.model.tables import Stamps, Tables, ends_of, needs_of
 from wattsump_analysis.reading.record import Record
 
-__all__ = ("HEATING_W", "Network", "Series", "Smooth", "Spread", "natural")
+__all__ = ("Network", "Series", "Smooth", "Spread", "natural")
 
-HEATING_W = 10.0
 STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
 AFTER_SWITCH_S = 60.0
 STEADY_SPEED = 0.05  # change of engine speed from bin to bin, of the working speed

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, usual_rpm
 from wattsump_analysis.model.description import (
     AIR,
     HEATER,
@@ -20,10 +21,6 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    idle_of,
-    kinds_of,
-    speed_of,
-    usual_rpm,
 )
 from wattsump_analysis.model.equations import equations
 from wattsump_analysis.model.network import SIZE, Network, natural, shell_ratio
@@ -337,7 +334,7 @@ def paused(rpm: FloatArray | None) -> Record:
     flat = np.zeros(moving.size)
     return Record(
         bin_s=20.0,
-        elapsed_s=20.0 * np.arange(moving.size),
+        elapsed_s=np.linspace(0.0, 20.0 * (moving.size - 1), moving.size),
         oils_c={"tank": flat + 40.0},
         ambient_c=flat,
         fan=flat,

@@ -445,9 +445,8 @@ def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing:
     )
     both, last = prove(cut, bracken()), prove(alone, bracken())
     assert len(both.segments) == 2
-    assert both.segments[-1].shell_w_k is not None
-    assert last.segments[-1].shell_w_k is not None
+    after, without = both.segments[-1].shell_w_k, last.segments[-1].shell_w_k
+    assert after is not None
+    assert without is not None
     # The rise without a fan told the shell before the cut; the rest of the outing hardly does.
-    assert (
-        both.segments[-1].shell_w_k.half_width_rel < 0.8 * last.segments[-1].shell_w_k.half_width_rel
-    )
+    assert after.half_width_rel < 0.8 * without.half_width_rel
