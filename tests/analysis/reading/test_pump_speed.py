@@ -21,7 +21,7 @@ def worked(share: FloatArray, noise_k: float = 0.05) -> Record:
     ones = np.ones(BINS)
     return Record(
         bin_s=20.0,
-        elapsed_s=20.0 * np.arange(BINS),
+        elapsed_s=np.linspace(0.0, 20.0 * (BINS - 1), BINS),
         oils_c={
             "tank": inlet - drop,
             "cooler_in": inlet + noise_k * rng.normal(size=BINS),
