@@ -39,7 +39,7 @@ _STROKE_LEVELS = "_.-'"  # as high in their cell as they look
 
 
 def big(text: str, *, blocks: bool = True) -> tuple[str, str, str]:
-    """Return a figure of digits, point and minus as three lines.
+    r"""Return a figure of digits, point and minus as three lines.
 
     >>> print("\n".join(row.rstrip() for row in big("7.1", blocks=False)))
      _
