@@ -145,7 +145,7 @@ def test_what_is_no_session_is_one_line_on_stderr(
 
 
 @pytest.mark.parametrize(
-    "words", [("prove",), ("prove", "a.csv", "--units", "nautical"), ("sing",)]
+    "words", [("prove", "a", "b"), ("prove", "a.csv", "--units", "nautical"), ("sing",)]
 )
 def test_a_mistyped_line_ends_with_2(run: Callable[..., Ended], words: tuple[str, ...]) -> None:
     ended = run(*words)
