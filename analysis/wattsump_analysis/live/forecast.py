@@ -1,9 +1,8 @@
 """Where the oil is heading at the present work, from the last minutes of its temperature.
 
-One lump that relaxes: dT/dt = (T_end - T) / tau. A few minutes tell the slope well and the
-curvature badly, so the time constant is not fitted alone: a grid of them is weighed by how well
-each follows the readings and by what the machine's capacity makes likely. Cheap enough for
-every few seconds of a live screen; the proof of an outing is `prove`'s business.
+The model is one lump: dT/dt = (T_end - T) / tau. A few minutes give the slope well and the
+curvature badly, so each of a grid of time constants is weighted by how well it follows the
+readings and by how likely the machine's capacity makes it. It is fast enough for a live screen.
 """
 
 import math
@@ -35,7 +34,7 @@ _SETTLES_S = 30.0  # after a switch oil and probes need this to be on the new co
 _AGAIN_S = 5.0
 
 
-_MANY_SWITCHES = 3  # in a window: a thermostat is at work, and the mean is what counts
+_MANY_SWITCHES = 3  # in a window: a thermostat is at work, so the mean counts
 
 
 _USUAL_LIMIT_C = 82.0  # common practice, no source
@@ -46,7 +45,7 @@ _STATED_SD = 0.5
 _USUAL_TAU_S, _USUAL_SD = 900.0, 0.9
 _SHELL_W_K, _STILL_SHARE, _USUAL_K_W_K = 13.0, 0.1, 90.0
 _BIN_S = 30.0
-_GLITCH_K = 2.0  # from the median of a bin: a reading to leave out
+_GLITCH_K = 2.0  # a reading farther from its bin's median is left out
 _LEAST_BINS = 6
 _GRID = 121
 _GRID_SD = 3.0
@@ -70,7 +69,7 @@ class Likely:
 class Heading:
     """Settled temperature with its standard uncertainty, and the time to a limit.
 
-    `seconds` is 0 at or over the limit and None where the likely end lies below it.
+    `seconds` is 0 at or over the limit, None if the likely end is below it.
     """
 
     final_c: float
@@ -90,21 +89,21 @@ def find_heading(
     limit_c : float
         The limit [°C].
     likely : Likely
-        What is known of the time constant beforehand.
+        The prior of the time constant.
 
     Returns
     -------
     Heading or None
-        None while the readings are too few, or leave both open: an end with a standard
-        uncertainty above 4 K and above a quarter of the way that is left, and a time known
-        to no better than a third.
+        None while the readings are too few or determine neither: the end has a standard
+        uncertainty above 4 K and above a quarter of the way to it, and the time one of a third
+        or more.
 
     Notes
     -----
-    A wandering load moves the oil for as long as the machine remembers, so a curve laid through
-    the readings would look far surer than it is. Each bin is foretold from the one before it
-    instead; what is left of that, S, gives the end's uncertainty and weighs a time constant by
-    S**(-m / 2), m being the number of independent bins.
+    A varying load leaves correlated errors, so a curve fitted to the readings would have far too
+    small an uncertainty. Each bin is predicted from the one before instead. The sum of squares
+    S of these errors gives the end's uncertainty, and a time constant the weight S**(-m / 2)
+    with m independent bins.
 
     References
     ----------
@@ -116,7 +115,7 @@ def find_heading(
         return None
     steps = np.linspace(-_GRID_SD, _GRID_SD, _GRID)
     tau = likely.tau_s * np.exp(likely.sd_log * steps)
-    # Where each bin alone would say that the oil is heading, given the one before it.
+    # The end temperature by each bin and the one before it.
     kept = np.exp(-np.diff(t)[None, :] / tau[:, None])
     toward = (y[1:] - kept * y[:-1]) / (1.0 - kept)
     share = (1.0 - kept) ** 2
@@ -130,7 +129,7 @@ def find_heading(
     final_c = float(weight @ end)
     u_final_k = math.sqrt(float(weight @ (variance + (end - final_c) ** 2)))
     now_c = float(y[-1])
-    # Over a window far shorter than the time to come, only its mean slope is known.
+    # A window much shorter than the forecast gives only a mean slope.
     rate = abs(float(weight @ ((end - now_c) / tau)))
     u_rate = math.sqrt(float(weight @ (variance / tau**2)))
     seconds, spread = _seconds(tau, end, np.full(_GRID, now_c), weight, final_c, limit_c)
@@ -142,9 +141,9 @@ def find_heading(
 
 
 def _levels(elapsed_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return mean time and reading of each bin, without what is far from its median.
+    """Return mean time and reading of each bin, without readings far from its median.
 
-    A bare median of readings in quarter kelvins would step like them.
+    A median itself would move in the readings' quarter kelvins.
     """
     seen = np.isfinite(temp_c)
     t, y = elapsed_s[seen], temp_c[seen]
@@ -174,15 +173,17 @@ def _seconds(
     reaches = (end > limit_c) & (now < limit_c)
     if final_c <= limit_c or not reaches.any():
         return None, math.inf
-    left = tau[reaches] * np.log((end[reaches] - now[reaches]) / (end[reaches] - limit_c))
-    order = np.argsort(left)
+    seconds = tau[reaches] * np.log((end[reaches] - now[reaches]) / (end[reaches] - limit_c))
+    order = np.argsort(seconds)
     share = np.cumsum(weight[reaches][order])
-    low, middle, high = left[order][np.searchsorted(share, share[-1] * np.array([0.16, 0.5, 0.84]))]
+    low, middle, high = seconds[order][
+        np.searchsorted(share, share[-1] * np.array([0.16, 0.5, 0.84]))
+    ]
     return float(middle), 0.5 * float(high - low) / float(middle)
 
 
 class Ahead:
-    """Says where the oil is heading; fits `watching.Forecaster`.
+    """Forecasts the oil temperature; a `moment.Forecaster`.
 
     Parameters
     ----------
@@ -211,7 +212,7 @@ class Ahead:
         self._found_s = float("-inf")
 
     def __call__(self, look: "Look") -> "Forecast | None":
-        """Return the forecast, at most some seconds old; None while there is none to trust."""
+        """Return the forecast, at most some seconds old; None while there is no reliable one."""
         now_s, oil_c = look.elapsed_s, look.read("tank")
         if now_s is None or oil_c is None:
             return self._found
@@ -255,15 +256,15 @@ class Ahead:
         from wattsump_logger.watch.moment import Forecast
 
         table = np.array(self._readings, dtype=np.float64).reshape(-1, 2)
-        found = find_heading(
+        heading = find_heading(
             table[:, 0], table[:, 1], self._limit_c, self._likely[self._fan is not False]
         )
-        if found is None:
+        if heading is None:
             return None
         return Forecast(
-            heading_c=found.final_c,
-            u_heading_k=found.u_final_k,
-            minutes_to_limit=None if found.seconds is None else found.seconds / 60.0,
+            heading_c=heading.final_c,
+            u_heading_k=heading.u_final_k,
+            minutes_to_limit=None if heading.seconds is None else heading.seconds / 60.0,
             limit_c=self._limit_c,
         )
 
@@ -284,5 +285,5 @@ def likely(profile: "Profile | None", *, fan: bool) -> "Likely":
     if cooler.label_heat_w is not None and cooler.label_etd_k is not None:
         k_w_k = cooler.label_heat_w / cooler.label_etd_k
     loss_w_k = _SHELL_W_K + k_w_k * (1.0 if fan else _STILL_SHARE)
-    # As much warmth again is in the metal where none is listed.
+    # Where no metal is listed, the metal stores as much heat as the oil.
     return Likely(tau_s=(oil + (oil if metal is None else metal)) / loss_w_k, sd_log=_STATED_SD)

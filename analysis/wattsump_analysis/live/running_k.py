@@ -1,7 +1,7 @@
-"""How well the cooler is known by now: a fit of the rows so far, while the outing goes on.
+"""K and its range during an outing, from a fit of the rows so far.
 
-`know_so_far` fits what there is as `prove` would and gives K with its range. `words` says
-it for a driver, with what some more minutes are likely to bring.
+`know_so_far` fits the rows as `prove` does. `words` gives the result to a driver, with how many
+more minutes are likely to narrow the range.
 """
 
 import threading
@@ -39,7 +39,7 @@ __all__ = (
 _FIT_AGAIN_S = 60.0
 
 
-_FIT_SHARE = 4.0  # a slow computer rests so many times as long as the last fit took
+_FIT_SHARE = 4.0  # pause between fits, in durations of the last fit, for a slow computer
 
 
 _ROW_S = 2.0
@@ -52,7 +52,7 @@ Background = Callable[[Callable[[], None]], object]
 
 
 def in_a_thread(work: Callable[[], None]) -> object:
-    """Run `work` beside the capture; it does not keep the program from ending."""
+    """Run `work` in a daemon thread, which does not keep the program from ending."""
     thread = threading.Thread(target=work, name="running estimate", daemon=True)
     thread.start()
     return thread
@@ -69,9 +69,9 @@ _FITS = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """What is known at a moment: half width of the 95 % range of K, relative to K.
+    """The estimate at a moment: K, and the half width of its 95 % range relative to K.
 
-    `k_w_k` is None where no heat capacity or flow is known: K is then known up to it.
+    `k_w_k` is None without a heat capacity or a flow; the width is then that of K over C.
     """
 
     elapsed_s: float
@@ -85,13 +85,13 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     Returns
     -------
     Known or None
-        None before the fan and the oil ran together for two minutes, or without an air
-        temperature: nothing tells of the cooler then.
+        None before the fan and the oil pump have run together for two minutes, or without an
+        air temperature.
 
     Raises
     ------
     SessionError
-        No readings of the tank, or a switch channel that the readings deny.
+        No readings of the tank, or a switch channel that contradicts the readings.
 
     References
     ----------
@@ -127,37 +127,37 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
         profile, reference_oil_c(record), matched=bool(offsets), drift_k_min=drift_k_min
     )
     fitted = fit_record(record, know, np.random.default_rng(seed))
-    found = fitted.k_w_k if fitted.scale_known else fitted.k_over_c_per_s
+    k = fitted.k_w_k if fitted.scale_known else fitted.k_over_c_per_s
     return Known(
         elapsed_s=float(session.elapsed_s[-1]),
-        k_w_k=found.value if fitted.scale_known else None,
-        half_width_rel=0.5 * (found.high - found.low) / found.value,
+        k_w_k=k.value if fitted.scale_known else None,
+        half_width_rel=0.5 * (k.high - k.low) / k.value,
     )
 
 
-def _narrows_rel_s(known: Sequence[Known]) -> float | None:
-    """Return by how much the range narrows a second, over the last fits; None for too few.
+def _narrows_rel_s(fits: Sequence[Known]) -> float | None:
+    """Return how fast the range narrows, 1/s, over the last fits; None for too few.
 
-    Two fits in a row differ by a hundredth of K by their draws alone.
+    Two fits differ by a hundredth of K by their random draws alone.
     """
-    if len(known) < _FITS:
+    if len(fits) < _FITS:
         return None
-    recent = known[-_FITS:]
-    widths = [one.half_width_rel for one in recent]
+    recent = fits[-_FITS:]
+    widths = [fit.half_width_rel for fit in recent]
     slope = np.polynomial.Polynomial.fit([k.elapsed_s for k in recent], widths, 1).deriv()
     return max(0.0, -float(slope(recent[-1].elapsed_s)))
 
 
-def adds_little(known: Sequence[Known]) -> bool:
+def adds_little(fits: Sequence[Known]) -> bool:
     """Tell whether ten more minutes would narrow the range by less than a hundredth of K."""
-    narrows = _narrows_rel_s(known)
-    if narrows is None or known[-1].half_width_rel > NOT_YET_REL:
+    narrows = _narrows_rel_s(fits)
+    if narrows is None or fits[-1].half_width_rel > NOT_YET_REL:
         return False
     return narrows * LITTLE_S < LITTLE_REL
 
 
-def words(known: Sequence[Known]) -> str:
-    """Say what is known, and what more minutes bring if it goes on narrowing as it did.
+def words(fits: Sequence[Known]) -> str:
+    """Return the estimate in words, with the minutes to a narrower range at the present pace.
 
     >>> fits = [Known(elapsed_s=60.0 * n, k_w_k=95.0, half_width_rel=0.14 - 0.01 * n)
     ...         for n in range(6)]
@@ -166,33 +166,33 @@ def words(known: Sequence[Known]) -> str:
     >>> words(fits[-1:])
     'K 95 W/K to +/- 9 %'
     """
-    now = known[-1]
+    now = fits[-1]
     percent = round(100 * now.half_width_rel)
     if now.half_width_rel > NOT_YET_REL:
         return f"K not yet: +/- {percent} %"
     value = "K" if now.k_w_k is None else f"K {now.k_w_k:.0f} W/K"
-    said = f"{value} to +/- {percent} %"
+    text = f"{value} to +/- {percent} %"
     if now.k_w_k is None:
-        said += " of the machine's unknown heat capacity"
-    narrows = _narrows_rel_s(known)
+        text += " of the machine's unknown heat capacity"
+    narrows = _narrows_rel_s(fits)
     goal = percent - 2
     if not narrows or goal < 1:
-        return said
+        return text
     minutes = max(1, round((now.half_width_rel - goal / 100) / (60 * narrows)))
     if minutes > _MOST_MINUTES:
-        return said
-    return f"{said}, about {minutes} more minute{'s' * (minutes > 1)} for +/- {goal} %"
+        return text
+    return f"{text}, about {minutes} more minute{'s' * (minutes > 1)} for +/- {goal} %"
 
 
 class Kept:
-    """The rows so far, thinned, as a session of their own. Memory is bounded: the oldest go."""
+    """The rows so far, thinned, as a session. Memory is bounded: the oldest are dropped."""
 
     def __init__(self) -> None:
         self._times = array("d")
         self._columns: dict[str, array[float]] = {}
 
     def take(self, look: "Look") -> None:
-        """Keep the values of a look, unless they are hardly newer than the last."""
+        """Keep the values of a look if they are newer than the last by the spacing."""
         now_s = look.elapsed_s
         if now_s is None or not look.values:
             return
@@ -209,7 +209,7 @@ class Kept:
             kept.append(float("nan") if value is None else value)
 
     def session(self) -> "Session":
-        """Return a copy of what is kept."""
+        """Return a copy of the kept rows."""
         from pathlib import Path
 
         import numpy as np
@@ -242,7 +242,7 @@ class RunningK:
         self._rests_s = _FIT_AGAIN_S
 
     def take(self, look: "Look") -> None:
-        """Take a look; begin a fit where the last is old enough."""
+        """Take a look; begin a fit if the last is old enough."""
         self._kept.take(look)
         if self._is_busy or look.now_s - self._began_s < self._rests_s:
             return
@@ -260,15 +260,15 @@ class RunningK:
         began_s = time.monotonic()
         try:
             with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # they would be written across the screen
-                found = know_so_far(session, self._profile)
-            if found is not None:
-                if self._known and found.elapsed_s <= self._known[-1].elapsed_s:
+                warnings.simplefilter("ignore")  # warnings would be written across the screen
+                newest = know_so_far(session, self._profile)
+            if newest is not None:
+                if self._known and newest.elapsed_s <= self._known[-1].elapsed_s:
                     self._known.clear()  # another outing has begun
-                self._known.append(found)
+                self._known.append(newest)
             self._refused = ""
         except WattsumpError as error:
-            self._known.clear()  # whatever was told so far rests on the same readings
+            self._known.clear()  # earlier estimates rest on the same readings
             self._refused = f"no running estimate: found {error.found}"
         except (ValueError, ArithmeticError) as error:  # LinAlgError is a ValueError
             self._refused = f"no running estimate: {error}"
@@ -277,31 +277,31 @@ class RunningK:
             self._is_busy = False
 
     def learned(self, look: "Look", step: str) -> "Learned | None":
-        """Return what is known by now; enough in the work loop when more adds little."""
+        """Return the estimate; in the work loop it is enough when more time adds little."""
         from wattsump_logger.watch.guide import Learned
 
-        known = tuple(self._known)
-        if not known:
+        fits = tuple(self._known)
+        if not fits:
             return Learned(text=self._refused) if self._refused else None
 
-        return Learned(text=words(known), enough=step == "work loop" and adds_little(known))
+        return Learned(text=words(fits), enough=step == "work loop" and adds_little(fits))
 
 
 class Guided:
-    """A guide whose estimate sees every look, not only those of the steps that ask for it."""
+    """A guide whose running estimate takes every look, not only those of some steps."""
 
     def __init__(self, guide: "ProvingRun", running: RunningK) -> None:
         self._guide = guide
         self._running = running
-        self._said: set[str] = set()  # a newer figure takes the place of these
+        self._said: set[str] = set()  # earlier figures, replaced by a newer one
 
     def follow(self, look: "Look", *, go_on: bool = False) -> "Advice":
-        """Return the guide's advice with what is known by now, also between its steps."""
+        """Return the guide's advice with the newest estimate, also between its steps."""
         self._running.take(look)
         advice = self._guide.follow(look, go_on=go_on)
-        known = self._running.learned(look, advice.stage)
-        if known is None:
+        estimate = self._running.learned(look, advice.stage)
+        if estimate is None:
             return advice
-        self._said.add(known.text)
+        self._said.add(estimate.text)
         rest = tuple(line for line in advice.learned if line not in self._said)
-        return replace(advice, learned=(known.text, *rest))
+        return replace(advice, learned=(estimate.text, *rest))

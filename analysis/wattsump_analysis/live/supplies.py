@@ -1,7 +1,7 @@
-"""What `log` is given by the analysis: a forecaster and the proving run's guide.
+"""The forecaster and the guide of the proving run that the analysis supplies to `log`.
 
-Nothing heavy is imported before a recording asks for it. The running estimate works in a
-thread of its own, seldom, and never twice at a time: recording comes first.
+Heavy modules are imported when a recording needs them. The running estimate has a thread of its
+own and never runs twice at a time.
 """
 
 from typing import TYPE_CHECKING
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def supplies() -> Supplies:
-    """Return what `log` is given."""
+    """Return the supplies for `log`."""
     return Supplies(forecaster=_ahead, guides={PROVING_RUN: _proving_run})
 
 

@@ -1,4 +1,4 @@
-"""What a careful engineer asks of a fit, and the label held against it."""
+"""Diagnostics of a fit: residuals, window, correlations, influence of each phase."""
 
 from collections.abc import Sequence
 
@@ -25,8 +25,8 @@ TOLD_CORRELATION = 0.5
 def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Diagnostics:
     """Residuals, nodes, window, correlations and influence of each phase of a fitted record.
 
-    The innovations are white if the network is right; residuals of its smoother follow one
-    another even then.
+    The innovations are white if the network is right; residuals of its smoother are correlated
+    even then.
     """
     tank = record.oils_c["tank"]
     seen = np.isfinite(tank)
@@ -60,7 +60,7 @@ def diagnose(record: Record, fitted: Fitted, phases: Sequence[Phase] = ()) -> Di
 
 
 def _correlations(names: Sequence[str], covariance: FloatArray) -> dict[str, float]:
-    """Pairs of parameters that the data do not separate well."""
+    """Correlations of parameters that the data do not separate well."""
     sd = np.sqrt(np.diag(covariance))
     r = covariance / np.outer(sd, sd)
     return {

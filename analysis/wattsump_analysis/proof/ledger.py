@@ -1,4 +1,4 @@
-"""Where the heat went, bin by bin: into the oil, out by the cooler and the shell, stored."""
+"""The heat of each bin: into the oil, out by the cooler and the shell, stored."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from wattsump_analysis.statistics.intervals import span_of
 __all__ = ("join_ledgers", "make_ledger")
 
 J_PER_KWH = 3.6e6
-PEAK_S = 60.0  # a load shorter than this warms no oil that a probe would see
+PEAK_S = 60.0  # a shorter load warms the oil too little to measure
 
 
 def make_ledger(record: Record, fitted: Fitted) -> Ledger:
@@ -28,8 +28,8 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
     Returns
     -------
     Ledger
-        heat in = cooler + shell + stored + unexplained at every bin, by construction of
-        the last; the smoother keeps that small and the sum over the outing near zero.
+        heat in = cooler + shell + stored + unexplained at every bin, which defines the last; the
+        smoother keeps it small, and its sum over the outing near zero.
 
     References
     ----------
@@ -89,8 +89,8 @@ def _peak_of(paths_w: FloatArray, working: NDArray[np.bool_], bin_s: float) -> I
 def join_ledgers(parts: tuple[Ledger, ...]) -> Ledger | None:
     """One ledger of several stretches; None if there is none.
 
-    Bands are added end to end, because the capacity behind them is one and the same. The
-    sustained load is that of the longest stretch.
+    Ranges add linearly, because all stretches share one capacity. The sustained load is that of
+    the longest stretch.
     """
     if not parts:
         return None

@@ -1,4 +1,4 @@
-"""One exponential through each stretch in which nothing was switched: ratios, no watts."""
+"""Fits one exponential to each phase in which nothing was switched: ratios, no watts."""
 
 import math
 
@@ -15,7 +15,7 @@ __all__ = ("LEAST_SPAN_K", "fit_phases")
 
 LEAST_SPAN_K = 2.0
 LEAST_BINS = 8
-# Just after a switch warmth moves between oil, core and metal, not to the air.
+# Just after a switch, heat moves between oil, core and metal and not to the air.
 SETTLE_S = 120.0
 MOST_LAG = 0.98  # beyond it the residuals are a curve, not noise
 TRANSIENTS = frozenset(
@@ -24,7 +24,7 @@ TRANSIENTS = frozenset(
 
 
 def _joined(phases: tuple[Phase, ...]) -> list[Phase]:
-    """A warm-up and the steady work it ends in are one transient."""
+    """Phases, with each warm-up joined to the steady work after it: they are one transient."""
     joined: list[Phase] = []
     for phase in phases:
         before = joined[-1] if joined else None
@@ -41,7 +41,7 @@ def fit_phases(record: Record, fan_known: bool) -> tuple[PhaseFit, ...]:
     Returns
     -------
     tuple of PhaseFit
-        Intervals are widened for residuals that follow one another: the variance times
+        Intervals are widened for correlated residuals: the variance times
         (1 + r) / (1 - r) with their autocorrelation r.
 
     References
@@ -56,28 +56,28 @@ def fit_phases(record: Record, fan_known: bool) -> tuple[PhaseFit, ...]:
         if np.count_nonzero(seen) < LEAST_BINS or np.ptp(tank[seen]) < LEAST_SPAN_K:
             continue
         t, y = part.elapsed_s[seen] - part.elapsed_s[seen][0], tank[seen]
-        found = fit_exponential(t, y)
+        fit = fit_exponential(t, y)
         residuals = y - (
-            found.value("final") + found.value("amplitude") * np.exp(-t / found.value("tau_s"))
+            fit.value("final") + fit.value("amplitude") * np.exp(-t / fit.value("tau_s"))
         )
-        fits.append(_phase_fit(phase, found, lag_one(residuals)))
+        fits.append(_phase_fit(phase, fit, lag_one(residuals)))
     return tuple(fits)
 
 
-def _phase_fit(phase: Phase, found: ExponentialFit, lag: float) -> PhaseFit:
+def _phase_fit(phase: Phase, fit: ExponentialFit, lag: float) -> PhaseFit:
     lag = min(max(lag, 0.0), MOST_LAG)
     grown = math.sqrt((1.0 + lag) / (1.0 - lag))
-    # What is left of n readings that follow one another.
-    freedom = max(found.n * (1.0 - lag) / (1.0 + lag) - 3.0, 1.0)
+    # The number of independent readings among n correlated ones.
+    freedom = max(fit.n * (1.0 - lag) / (1.0 + lag) - 3.0, 1.0)
     reach = float(stdtrit(freedom, 0.975))
-    half = reach * grown * found.error("tau_s") if found.identified else math.inf
-    tau = found.value("tau_s")
+    half = reach * grown * fit.error("tau_s") if fit.identified else math.inf
+    tau = fit.value("tau_s")
     return PhaseFit(
         phase=phase,
         tau_s=Interval(value=tau, low=tau - half, high=tau + half),
-        final_c=found.value("final"),
-        rms_k=found.rms,
-        window_tau=found.window_tau,
-        trusted=found.identified and found.shape_right,
-        why=found.reason,
+        final_c=fit.value("final"),
+        rms_k=fit.rms,
+        window_tau=fit.window_tau,
+        trusted=fit.identified and fit.shape_right,
+        why=fit.reason,
     )

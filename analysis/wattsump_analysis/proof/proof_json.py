@@ -1,7 +1,7 @@
-"""The proof as JSON, schema "wattsump-proof-2": for other programs, and for later.
+"""Writes and reads a proof as JSON, schema "wattsump-proof-2".
 
-Keys are the attributes of `results.Proof`, with their units in their names, always in
-SI whatever the screen shows. docs/proof-json.md describes it.
+Keys are the attributes of `results.Proof`, with units in their names, always in SI.
+docs/proof-json.md describes it.
 """
 
 import json
@@ -23,7 +23,7 @@ SCHEMA = "wattsump-proof-2"
 
 
 def proof_data(proof: Proof) -> dict[str, object]:
-    """Return the proof as plain data; what is not a finite number becomes None."""
+    """Return the proof as plain data; NaN and infinity become None."""
     data = _plain(proof)
     assert isinstance(data, dict), "a dataclass becomes a dictionary"
     return {"schema": SCHEMA, **data}
@@ -56,7 +56,7 @@ def proof_from_file(path: Path) -> Proof:
     Raises
     ------
     UsageError
-        The file is missing, is no JSON, has another schema or a part of another form.
+        The file is missing, is not JSON, has another schema, or a part of another form.
     """
     where = str(path)
     try:
@@ -69,7 +69,7 @@ def proof_from_file(path: Path) -> Proof:
 
 
 def proof_from_data(data: object, where: str = "proof") -> Proof:
-    """Make a proof of what `proof_data` returned; a number that is null becomes NaN.
+    """Make a proof of the data that `proof_data` returns; null for a number becomes NaN.
 
     Raises
     ------
@@ -77,8 +77,8 @@ def proof_from_data(data: object, where: str = "proof") -> Proof:
         Another schema, or a part of another form.
     """
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-        found = data.get("schema") if isinstance(data, dict) else type(data).__name__
-        raise _no_proof(where, f"schema {found!r}")
+        schema = data.get("schema") if isinstance(data, dict) else type(data).__name__
+        raise _no_proof(where, f"schema {schema!r}")
     try:
         proof = _typed(data, Proof)
     except (KeyError, TypeError, ValueError, AttributeError) as error:

@@ -1,8 +1,8 @@
-"""Prove a cooler from one outing: session in, verdict with its range and reasons out.
+"""Proves a cooler from one outing: session in, verdict with range and reasons out.
 
-The outing is cut where something on the cooler was changed and each stretch is fitted by
-itself. The answer is that of the last stretch that has one: the cooler as it is now. What
-cannot be told is said, with the reason and the next thing to do.
+The outing is cut where the cooler was changed, and each stretch is fitted by itself. The answer
+is that of the last stretch with one, the cooler as it is now. If there is no answer, the proof
+gives the reason and the next thing to do.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -49,7 +49,7 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Outing:
-    """What the readings are, before anything is fitted."""
+    """The readings and what they show before any fit."""
 
     session: Session
     profile: Profile | None
@@ -60,11 +60,11 @@ class _Outing:
 
     @property
     def offsets_k(self) -> Mapping[str, float]:
-        """What each probe reads too high, K; one bath for all tells it better than a soak."""
-        found = {} if self.soak is None else self.soak.offsets_k or {}
+        """Excess of each probe by the soak, K; none for oil probes matched in a bath."""
+        soaked = {} if self.soak is None else self.soak.offsets_k or {}
         if not bucket_matched(self.profile):
-            return found
-        return {name: offset for name, offset in found.items() if name == "ambient"}
+            return soaked
+        return {name: offset for name, offset in soaked.items() if name == "ambient"}
 
     @property
     def drift_k_min(self) -> float:
@@ -82,19 +82,19 @@ def prove(
     seed: int = 0,
     progress: Progress | None = None,
 ) -> Proof:
-    """Find what the cooler rejects, and hold it against its label.
+    """Find the heat that the cooler rejects, and compare it with its label.
 
     Parameters
     ----------
     session : Session
         One outing; at least the tank's temperature.
     profile : Profile, optional
-        The machine; the one in the session's sidecar if not given. Without any, channels
-        are known by their names and temperatures give ratios only.
+        The machine; the one in the session's sidecar if not given. Without a machine the
+        channels' names are their roles, and temperatures give ratios only.
     seed : int
         Seed of every random draw; the same outing and seed give the same answer.
     progress : callable, optional
-        Told in a few words what is being done.
+        Called with a few words on each step.
 
     Returns
     -------
@@ -132,7 +132,7 @@ def prove(
         return _unfitted(outing, (reason,), step, seed)
     misplaced = misplaced_in(_records_without_flow(outing))
     if misplaced is not None:
-        # Whatever else is wrong with such readings may come of it, and would lead astray.
+        # Anything else that seems wrong with such readings may follow from it.
         step = Remark(
             code="check-probes",
             text="See that every probe reads °C and sits where its name says, warm them one by "
@@ -143,7 +143,7 @@ def prove(
 
 
 def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
-    """Records between gaps and marks; a flow would need oil properties, which have a range."""
+    """Records between gaps and marks, without flow, whose oil properties have a range."""
     cuts = cut_times(outing.samples, outing.session.marks)
     until_s = flow_known_until(outing.samples)
     return stretch_records(
@@ -154,11 +154,11 @@ def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
-    # Where nobody can tell whether oil was pumped, switches cannot be held against readings.
-    known = whole.between(float(whole.elapsed_s[0]), flow_known_until(outing.samples))
-    denied = contradictions(known, outing.samples, matched=bool(outing.offsets_k))
-    if denied:
-        return _unfitted(outing, denied, right_channels(), seed)
+    # Switches can only be checked against readings while it is known whether oil was pumped.
+    with_flow_known = whole.between(float(whole.elapsed_s[0]), flow_known_until(outing.samples))
+    contradicted = contradictions(with_flow_known, outing.samples, matched=bool(outing.offsets_k))
+    if contradicted:
+        return _unfitted(outing, contradicted, right_channels(), seed)
     cuts = find_cuts(outing.samples, outing.session.marks, whole)
     records, left_out = stretch_records(
         outing.samples,
@@ -257,8 +257,8 @@ def _answer(
     tell: Progress,
     seed: int,
 ) -> Proof:
-    told = [s for s in stretches if s.k_w_k is not None and not s.why]
-    main = told[-1] if told else stretches[-1]
+    answered = [s for s in stretches if s.k_w_k is not None and not s.why]
+    main = answered[-1] if answered else stretches[-1]
     routes: tuple[Route, ...] = ()
     if main.k_w_k is not None and not main.why:
         others = tuple(s for s in stretches if s is not main)
@@ -292,7 +292,7 @@ def _answer(
             "oil into the cooler"
             if main.by_side
             or not outing.samples.has_tank
-            or (not main.apart and "cooler_in" in main.record.oils_c)
+            or (not main.is_own_circuit and "cooler_in" in main.record.oils_c)
             else "tank oil"
         ),
         reference_oil_c=reference_oil_c(main.record),
@@ -319,7 +319,7 @@ def _answer(
 
 
 def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:
-    if stretch.fitted is None or stretch.apart or stretch.why:
+    if stretch.fitted is None or stretch.is_own_circuit or stretch.why:
         return ()
     remark = capacity_unlike_listed(
         stretch.fitted.capacity_j_k.value,
@@ -331,7 +331,7 @@ def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:
 
 
 def _unfitted(outing: _Outing, reasons: tuple[Remark, ...], next_step: Remark, seed: int) -> Proof:
-    """What is left to say of an outing that cannot be fitted."""
+    """The proof of an outing that cannot be fitted."""
     judgement = undecided(reasons, next_step)
     temps = dict(outing.samples.temps_c)
     temps.setdefault("ambient", np.zeros_like(outing.samples.elapsed_s))

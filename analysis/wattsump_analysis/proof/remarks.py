@@ -1,4 +1,4 @@
-"""What a careful owner would want to be told beside the verdict."""
+"""Cautions and notes beside the verdict."""
 
 from collections.abc import Sequence
 
@@ -57,45 +57,45 @@ def cautions_of(
     soak: Soak | None,
     profile: Profile | None,
 ) -> tuple[Remark, ...]:
-    """What may be wrong with file, machine, probes or result."""
-    found = [
+    """Cautions: what may be wrong with file, machine, probes or result."""
+    remarks = [
         *session.notes,
         *roles_amiss(session.columns, profile),
         *_too_hot(samples, profile),
         *_probes(samples, soak),
     ]
     if stretch is None:
-        return tuple(found)
+        return tuple(remarks)
     if samples.engine is None and samples.moving is None:
         text = (
             "neither engine nor drive was logged: a stop that passes for work makes K too high "
             "while the oil falls, and too low where it hardly does. Log the engine, or type its "
             "times"
         )
-        found.append(Remark(code="engine-unlogged", text=text))
+        remarks.append(Remark(code="engine-unlogged", text=text))
     if "cooler_in" in samples.temps_c and "cooler_in" not in stretch.record.oils_c:
         text = (
             "the cooler's share of the oil's warmth changed while nothing was switched: the "
             "engine's speed varied and was not logged. The probes at the cooler were left out, for "
             "their differences hang on the flow. Log the engine's speed, or keep the throttle still"
         )
-        found.append(Remark(code="speed-varied-unlogged", text=text))
-    apart = largest_disagreement(routes)
-    if apart > AGREE_REL:
+        remarks.append(Remark(code="speed-varied-unlogged", text=text))
+    difference = largest_disagreement(routes)
+    if difference > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
         text = (
-            f"independent ways to the same figure differ by {apart:.0%} ({each}): one of the "
+            f"independent ways to the same figure differ by {difference:.0%} ({each}): one of the "
             "things they rest on is wrong"
         )
-        found.append(Remark(code="routes-differ", text=text))
-    found.extend(_about_fit(stretch))
-    return tuple(found)
+        remarks.append(Remark(code="routes-differ", text=text))
+    remarks.extend(_about_fit(stretch))
+    return tuple(remarks)
 
 
 def _too_hot(samples: Samples, profile: Profile | None) -> list[Remark]:
     if profile is None:
         return []
-    found = []
+    remarks = []
     for name, (peak_c, _) in peaks_of(samples).items():
         limit_c = _limit_of(name, profile)
         if limit_c is not None and peak_c > limit_c:
@@ -106,8 +106,8 @@ def _too_hot(samples: Samples, profile: Profile | None) -> list[Remark]:
                     ": hoses and seals suffer and hot oil burns; let it cool before opening "
                     "anything"
                 )
-            found.append(Remark(code="over-limit", text=text))
-    return found
+            remarks.append(Remark(code="over-limit", text=text))
+    return remarks
 
 
 def _limit_of(name: str, profile: Profile) -> float | None:
@@ -119,7 +119,7 @@ def _limit_of(name: str, profile: Profile) -> float | None:
 
 
 def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
-    found = []
+    remarks = []
     temps = samples.temps_c
     if {"cooler_in", "cooler_out"} <= set(temps):
         drop = temps["cooler_in"] - temps["cooler_out"]
@@ -127,57 +127,57 @@ def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
             text = (
                 "oil seems to leave the cooler warmer than it enters: are the two probes swapped?"
             )
-            found.append(Remark(code="drop-backwards", text=text))
+            remarks.append(Remark(code="drop-backwards", text=text))
     offsets = None if soak is None else soak.offsets_k
     if offsets is not None and offsets.get("ambient", 0.0) > SUNLIT_K:
         text = (
-            f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: sun "
-            "or warm air on the probe? Taking that for its own error would be wrong then"
+            f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: look "
+            "for sun or warm air on the probe, which is then no error of its own"
         )
-        found.append(Remark(code="air-probe-warm", text=text))
-    return found
+        remarks.append(Remark(code="air-probe-warm", text=text))
+    return remarks
 
 
 def _about_fit(stretch: Stretch) -> list[Remark]:
-    found = []
+    remarks = []
     kinds = {phase.kind for phase in stretch.phases}
     if "stopped cool-down" in kinds and not kinds & (STEPS | {"idle cool-down"}):
         text = (
             "the only cool-down is with the engine stopped: it tells the shell's loss, not the "
             "cooler's"
         )
-        found.append(Remark(code="stopped-cool-down-only", text=text))
+        remarks.append(Remark(code="stopped-cool-down-only", text=text))
     fitted = stretch.fitted
     if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
         text = (
-            "neither a fan step nor an oil flow was logged: watts then hang on where the metal of "
-            "the machine is warmed, which temperatures hardly show, and on some machines are a "
+            "neither a fan step nor an oil flow was logged: watts then depend on where the metal "
+            "of the machine is warmed, which temperatures hardly show, and on some machines are a "
             "sixth low or more. Make the guided run before you act on them"
         )
-        found.append(Remark(code="rests-on-layout", text=text))
+        remarks.append(Remark(code="rests-on-layout", text=text))
     few = fitted is not None and fitted.posterior.effective_draws < LEAST_DRAWS
     if few and not stretch.by_side:
         text = (
             "the search for the likeliest machines ended before it settled: the figure may be "
             "farther off than its range says. Log the outing again, longer or with a fan step"
         )
-        found.append(Remark(code="search-unfinished", text=text))
+        remarks.append(Remark(code="search-unfinished", text=text))
     if stretch.side.why is not None:
         text = (
             f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "
             "right way round, and is the core open to the air?"
         )
-        found.append(Remark(code=stretch.side.why.code, text=text))
+        remarks.append(Remark(code=stretch.side.why.code, text=text))
     if stretch.alone is not None:
         text = f"the figure is the oil side's alone: {stretch.alone}"
-        found.append(Remark(code="oil-side-alone", text=text))
-    if stretch.apart:
+        remarks.append(Remark(code="oil-side-alone", text=text))
+    if stretch.is_own_circuit:
         text = (
             "the tank is nearer to the oil going into the cooler than to the oil coming out: the "
             "cooler was taken to have a circuit of its own"
         )
-        found.append(Remark(code="own-circuit", text=text))
-    return found
+        remarks.append(Remark(code="own-circuit", text=text))
+    return remarks
 
 
 def notes_of(
@@ -186,7 +186,7 @@ def notes_of(
     guesses: Sequence[Remark],
     stretch: Stretch | None,
 ) -> tuple[Remark, ...]:
-    """What was taken for granted, left out or done to the readings."""
+    """Notes: what was assumed, left out or changed in the readings."""
     notes = [*samples.notes, *guesses]
     if soak is None:
         text = "no rest before the start: the probes could not be matched, so their class counts"

@@ -1,7 +1,7 @@
-"""Heat capacity from a known cooler heat, and K of another stretch from that capacity.
+"""Independent routes to K: capacity from the oil side of one stretch, K of another from that.
 
-With the oil side as the known heat, tau (K + G) = C gives the capacity in one stretch;
-with it C / tau - G gives K in another, from its temperatures alone.
+With K from the oil side, tau (K + G) = C gives the capacity in one stretch; with this
+capacity C / tau - G gives K in another, from its temperatures alone.
 """
 
 from collections.abc import Sequence
@@ -48,7 +48,7 @@ def capacity_from_heat(tau_s: Interval, k_w_k: Interval, rng: np.random.Generato
 
 
 def conductance_from_capacity(
-    tau_s: Interval, known: KnownHeat, rng: np.random.Generator
+    tau_s: Interval, heat: KnownHeat, rng: np.random.Generator
 ) -> Interval:
     """K = C / tau - G, with capacity and shell loss from another stretch.
 
@@ -56,7 +56,7 @@ def conductance_from_capacity(
     ----------
     As `capacity_from_heat`.
     """
-    return span_of(known.capacity_j_k / draws_of(tau_s, rng) - known.shell_w_k)
+    return span_of(heat.capacity_j_k / draws_of(tau_s, rng) - heat.shell_w_k)
 
 
 AGREE_REL = 0.15
@@ -65,7 +65,7 @@ AGREE_REL = 0.15
 def contradiction(routes: Sequence[Route]) -> Remark | None:
     """Why two routes to K cannot both be right; None if all may be.
 
-    They are further apart than `AGREE_REL` and their 95 % ranges do not touch.
+    They differ by more than `AGREE_REL` and their 95 % ranges do not overlap.
     """
     low = min(routes, key=lambda route: route.k_w_k.high, default=None)
     high = max(routes, key=lambda route: route.k_w_k.low, default=None)

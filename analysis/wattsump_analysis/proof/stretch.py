@@ -1,4 +1,4 @@
-"""What one stretch of an outing tells: the network's fit, the oil side, the exponentials."""
+"""Fits one stretch of an outing: the network, the oil side, the exponentials."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,8 +27,8 @@ __all__ = ("NO_TANK", "NO_TANK_STEP", "Scale", "Stretch", "fit_stretch", "routes
 
 NO_TANK = Remark(
     code="no-tank-probe",
-    text="there is no probe in the tank, and without one it takes the oil's flow, both probes at "
-    "the cooler and the engine's times",
+    text="there is no probe in the tank; without one the oil's flow, both probes at the cooler and "
+    "the engine's times are needed",
 )
 NO_TANK_STEP = Remark(
     code="add-tank-probe",
@@ -38,7 +38,7 @@ NO_TANK_STEP = Remark(
 
 
 class Scale(StrEnum):
-    """What watts rest on, in words for the owner."""
+    """What the watts rest on, in words for the owner."""
 
     OIL_SIDE = "the oil's flow, heat capacity and temperature drop"
     STATED_FLOW = "the oil's stated flow, its heat capacity and temperatures"
@@ -48,19 +48,19 @@ class Scale(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """One stretch and everything found in it.
+    """One stretch and all results of it.
 
-    `scale` says what watts rest on, None if on nothing. `k_w_k` with its draws is the
-    stretch's answer; None with `why` where there is none. `label_draws` are what a label, which
-    counts from the oil into the cooler, is held against. `alone` is why the oil side had
-    to answer by itself, None if the network did.
+    `scale` says what the watts rest on, None if there is nothing. `k_w_k` with its draws is the
+    answer; None with `why` if there is none. `label_draws` are compared with a label, which
+    counts from the oil into the cooler. `alone` is why the oil side answered without the
+    network, None if the network answered.
     """
 
     record: Record
     phases: tuple[Phase, ...]
     phase_fits: tuple[PhaseFit, ...]
     side: OilSide
-    apart: bool
+    is_own_circuit: bool
     fitted: Fitted | None
     scale: Scale | None
     known_heat: KnownHeat | None
@@ -73,8 +73,8 @@ class Stretch:
 
     @property
     def by_side(self) -> bool:
-        """Whether K is the oil side's and not the network's."""
-        return self.side.k_w_k is not None and (self.apart or self.alone is not None)
+        """Whether K comes from the oil side and not from the network."""
+        return self.side.k_w_k is not None and (self.is_own_circuit or self.alone is not None)
 
 
 def fit_stretch(
@@ -88,18 +88,24 @@ def fit_stretch(
     before: Sequence["Stretch"] = (),
     progress: Callable[[str], None],
 ) -> Stretch:
-    """Fit one stretch by every route its channels allow, with what those `before` it leave.
+    """Fit one stretch by every route its channels allow, given the stretches `before` it.
 
-    Where the pump's speed varied and nobody logged it, the probes at the cooler tell nothing in
-    watts. Without `has_tank` only the oil side is left: its heat capacity belongs to a tankful.
+    If the pump's speed varied without being logged, the probes at the cooler give no watts.
+    Without `has_tank` only the oil side is used: the network needs the tank's temperature.
     """
     if has_tank and pump_varied(record):
         record = tank_alone(record)
     side = oil_side(record, know)
-    apart = has_tank and own_circuit(record)
+    is_own_circuit = has_tank and own_circuit(record)
     phase_fits = fit_phases(record, fan_known) if has_tank else ()
     fitted, why = (
-        _fit(tank_alone(record) if apart else record, know, rng, progress, _left_by(before, record))
+        _fit(
+            tank_alone(record) if is_own_circuit else record,
+            know,
+            rng,
+            progress,
+            _left_by(before, record),
+        )
         if has_tank
         else (None, NO_TANK)
     )
@@ -113,14 +119,14 @@ def fit_stretch(
     if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
         known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
     alone = why if side.k_w_k is not None else None
-    by_side = apart or alone is not None
+    by_side = is_own_circuit or alone is not None
     k, draws, weights = _answer(fitted, side, by_side, rng)
     return Stretch(
         record=record,
         phases=find_phases(record, fan_known),
         phase_fits=phase_fits,
         side=side,
-        apart=apart,
+        is_own_circuit=is_own_circuit,
         fitted=fitted,
         scale=scale,
         known_heat=known_heat,
@@ -136,7 +142,7 @@ def fit_stretch(
 def _left_by(before: Sequence[Stretch], record: Record) -> dict[str, Gaussian]:
     """Priors from the last stretch that was fitted to the same channels."""
     for stretch in reversed(before):
-        same = set(stretch.record.oils_c) == set(record.oils_c) and not stretch.apart
+        same = set(stretch.record.oils_c) == set(record.oils_c) and not stretch.is_own_circuit
         if stretch.fitted is not None and stretch.why is None and same:
             return carried(stretch.fitted, model_form(stretch.record))
     return {}
@@ -155,13 +161,13 @@ def _fit(
         text = f"the oil moved by {moved:.1f} K only: there is no transient to learn from"
         return None, Remark(code="oil-never-moved", text=text)
     if not np.any(record.engine > 0.5):
-        text = "the engine never ran: a stopped cool-down tells the shell, not the cooler"
+        text = "the engine never ran: a stopped cool-down measures the shell, not the cooler"
         return None, Remark(code="engine-never-ran", text=text)
     if not np.any((record.fan > 0.5) & (record.engine > 0.5)):
         text = "the fan never ran: the cooler was not put to work"
         return None, Remark(code="fan-never-ran", text=text)
     try:
-        # A trial far outside what a machine can be overflows; its weight is then nothing.
+        # A trial far outside of any machine overflows and gets the weight 0.
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             fitted = fit_record(record, know, rng, progress, shared=shared)
     except (np.linalg.LinAlgError, ArithmeticError):
@@ -204,35 +210,31 @@ def _answer(
 def _label_draws(
     record: Record, fitted: Fitted | None, draws: FloatArray, tank_is_inlet: bool
 ) -> FloatArray:
-    """Draws of K over the oil into the cooler, where only the tank was seen by the network's."""
+    """Draws of K over the oil into the cooler; from the network's if only the tank was read."""
     if fitted is None or tank_is_inlet or "cooler_in" in record.oils_c:
         return draws
     return fitted.k_inlet_draws
 
 
 def segment_of(stretch: Stretch, rng: np.random.Generator) -> Segment | None:
-    """The stretch as a plain result; None where not even ratios were found."""
-    record, fitted, known = stretch.record, stretch.fitted, stretch.known_heat
+    """The stretch as a plain result; None if there are not even ratios."""
+    record, fitted, heat = stretch.record, stretch.fitted, stretch.known_heat
     if fitted is None:
         return None
     half = 0.5 * record.bin_s
-    scaled = stretch.scale is not None and not stretch.apart
+    scaled = stretch.scale is not None and not stretch.is_own_circuit
     return Segment(
         start_s=float(record.elapsed_s[0]) - half,
         end_s=float(record.elapsed_s[-1]) + half,
         k_w_k=stretch.k_w_k,
         capacity_j_k=(
-            fitted.capacity_j_k
-            if scaled
-            else None
-            if known is None
-            else span_of(known.capacity_j_k)
+            fitted.capacity_j_k if scaled else None if heat is None else span_of(heat.capacity_j_k)
         ),
         heat_in_w=(
-            fitted.heat_in_w if scaled else None if known is None else _heat_in(stretch, known, rng)
+            fitted.heat_in_w if scaled else None if heat is None else _heat_in(stretch, heat, rng)
         ),
         shell_w_k=(
-            fitted.shell_w_k if scaled else None if known is None else span_of(known.shell_w_k)
+            fitted.shell_w_k if scaled else None if heat is None else span_of(heat.shell_w_k)
         ),
         k_over_c_per_s=fitted.k_over_c_per_s,
         oil_side_w_k=stretch.side.k_w_k,
@@ -240,7 +242,7 @@ def segment_of(stretch: Stretch, rng: np.random.Generator) -> Segment | None:
     )
 
 
-def _heat_in(stretch: Stretch, known: KnownHeat, rng: np.random.Generator) -> Interval | None:
+def _heat_in(stretch: Stretch, heat: KnownHeat, rng: np.random.Generator) -> Interval | None:
     """Mean heat into the oil where the cooler's heat is measured: cooler, shell and stored."""
     side, record = stretch.side, stretch.record
     if side.k_w_k is None:
@@ -251,7 +253,7 @@ def _heat_in(stretch: Stretch, known: KnownHeat, rng: np.random.Generator) -> In
     seconds = float(record.elapsed_s[seen[-1]] - record.elapsed_s[seen[0]])
     rate = float(tank[seen[-1]] - tank[seen[0]]) / seconds
     cooler = side.heat_w * draws_of(side.k_w_k, rng) / side.k_w_k.value
-    return span_of(cooler + known.shell_w_k * excess + known.capacity_j_k * rate)
+    return span_of(cooler + heat.shell_w_k * excess + heat.capacity_j_k * rate)
 
 
 def routes_of(
@@ -261,7 +263,7 @@ def routes_of(
     rng: np.random.Generator,
     progress: Callable[[str], None],
 ) -> tuple[Route, ...]:
-    """K of a stretch by each way that stands alone."""
+    """K of a stretch by each independent route."""
     routes = []
     side = stretch.side.k_w_k
     if side is not None:
@@ -275,7 +277,7 @@ def routes_of(
     has_tank = NO_TANK not in (stretch.alone, stretch.why)
     if has_tank and know.oil_j_k is not None and know.metal_j_k is not None:
         thermal = stretch.fitted
-        if side is not None and not stretch.apart:
+        if side is not None and not stretch.is_own_circuit:
             progress("without the flow")
             thermal, _ = _fit(replace(stretch.record, flow_w_k=None), know, rng, progress)
         if thermal is not None:
@@ -293,16 +295,16 @@ def routes_of(
 def _from_other(
     stretch: Stretch, others: tuple[Stretch, ...], rng: np.random.Generator
 ) -> list[Route]:
-    """K from the temperatures of this stretch with the capacity found in another."""
+    """K from the temperatures of this stretch with the capacity from another."""
     usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
-    known = [other.known_heat for other in others if other.known_heat is not None]
-    if not usable or not known:
+    heats = [other.known_heat for other in others if other.known_heat is not None]
+    if not usable or not heats:
         return []
     best = max(usable, key=lambda p: p.window_tau)
     return [
         Route(
             name="temperatures, capacity from the oil side",
             rests_on="heat capacity found from the cooler's own heat in another stretch",
-            k_w_k=conductance_from_capacity(best.tau_s, known[0], rng),
+            k_w_k=conductance_from_capacity(best.tau_s, heats[0], rng),
         )
     ]

@@ -1,6 +1,6 @@
-"""From the answer of a stretch to a verdict, its reasons and what to do next.
+"""From the answer of a stretch to a verdict, its reasons and the next step.
 
-Every sentence about a verdict is made here; its word and heading are `results.Verdict`'s.
+All sentences about a verdict are here; its words and headings are in `results.Verdict`.
 """
 
 from collections.abc import Sequence
@@ -32,7 +32,7 @@ __all__ = (
 )
 
 MOSTLY = 0.5
-SELDOM = 0.1  # a hard minute over the setting does not undo an hour held at it
+SELDOM = 0.1  # share of time over the setting that still counts as held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
@@ -46,12 +46,12 @@ STATED_WORDS = {
     "offset_out_k": "the error of the probe out of the cooler",
     "heater_gain": "the heater's power",
 }
-USUAL_ETD_K = 40.0  # the trade's round figure to state watts at; common practice, no source
+USUAL_ETD_K = 40.0  # usual difference to state watts at; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Refusal:
-    """Why a K that was found is not to be used, and what would mend it."""
+    """Why a K is not to be used, and what would help."""
 
     reason: Remark
     next_step: Remark
@@ -117,10 +117,10 @@ def log_longer() -> Remark:
 
 
 def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> Remark | None:
-    """Why a plateau tells of a thermostat and not of the cooler; None if there is none.
+    """Why a plateau measures a thermostat and not the cooler; None if there is none.
 
-    A logged fan that saws is a row of fan steps and is fitted as such; a plateau at a
-    setting that nobody logged is not.
+    A logged fan that goes on and off is a row of fan steps and can be fitted; a plateau held by
+    an unlogged thermostat cannot.
     """
     record = stretch.record
     swings = 0 if fan_known else hidden_switchings(record)
@@ -163,8 +163,8 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
 def refusals_of(
     stretch: Stretch, profile: Profile | None, fan_known: bool, routes: Sequence[Route]
 ) -> tuple[Refusal, ...]:
-    """What speaks against a K although the readings gave one."""
-    found = []
+    """Reasons against a K that the readings gave."""
+    refusals = []
     regulated = regulated_reason(stretch, profile, fan_known)
     if regulated is not None:
         text = (
@@ -172,7 +172,7 @@ def refusals_of(
             "logged, or working harder."
         )
         step = Remark(code="log-unregulated", text=text)
-        found.append(Refusal(reason=regulated, next_step=step))
+        refusals.append(Refusal(reason=regulated, next_step=step))
     denied = denied_prior(stretch)
     if denied is not None:
         text = (
@@ -180,17 +180,17 @@ def refusals_of(
             "its name says; log the engine's speed if it changes at work. Then prove the outing "
             "again."
         )
-        found.append(Refusal(reason=denied, next_step=Remark(code="check-stated", text=text)))
-    apart = contradiction(routes)
-    if apart is not None:
+        refusals.append(Refusal(reason=denied, next_step=Remark(code="check-stated", text=text)))
+    contradicting = contradiction(routes)
+    if contradicting is not None:
         text = (
             "Check the oil flow, and the litres and kilograms in the profile: one of them is "
             "wrong. Then prove the outing again."
         )
-        found.append(
-            Refusal(reason=apart, next_step=Remark(code="check-flow-and-masses", text=text))
+        refusals.append(
+            Refusal(reason=contradicting, next_step=Remark(code="check-flow-and-masses", text=text))
         )
-    return tuple(found)
+    return tuple(refusals)
 
 
 def denied_prior(stretch: Stretch) -> Remark | None:
@@ -229,8 +229,8 @@ def judge(
 ) -> Judgement:
     """Verdict of the stretch against the label, if there is one.
 
-    Where nobody knows when oil was pumped, K gets no word; where nobody knows when the fan ran,
-    K may be that of a fan that stood for a while, and does not fall short.
+    Without a log of when oil was pumped there is no verdict. Without a log of the fan there is
+    no "falls short": the fan may have stood for a while.
     """
     cooler = None if profile is None else profile.cooler
     refusals = _refusals(stretch, cooler, know, refused)
@@ -248,7 +248,7 @@ def judge(
 
 
 def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) -> Judgement:
-    """The judgement, or that nobody can tell, where it rests on what nobody logged."""
+    """The judgement, or "cannot tell" if it rests on something that was not logged."""
     withheld = None
     if judgement.verdict is not Verdict.CANNOT_TELL and not is_flow_known:
         withheld = _NO_FLOW
@@ -266,7 +266,7 @@ def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) 
 
 
 def _to_narrow(stretch: Stretch) -> Remark:
-    """What narrows the range: a guided run, or what one that was made already leaves open."""
+    """What narrows the range: a guided run, or better inputs if there was one."""
     kinds = [phase.kind for phase in stretch.phases]
     if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
         return Remark(
@@ -284,10 +284,10 @@ def _to_narrow(stretch: Stretch) -> Remark:
 def _refusals(
     stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: tuple[Refusal, ...]
 ) -> tuple[Refusal, ...]:
-    """Every reason for which no watt per kelvin can be given, with what would help it."""
-    found = []
+    """All reasons against giving K, each with what would help."""
+    refusals = []
     if cooler is not None and not cooler.fitted:
-        found.append(
+        refusals.append(
             Refusal(
                 reason=Remark(
                     code="no-cooler-fitted", text="the profile says that no cooler is fitted"
@@ -299,13 +299,13 @@ def _refusals(
             )
         )
     if stretch.why is not None:
-        found.append(Refusal(reason=stretch.why, next_step=_next_to(stretch.why)))
-    found.extend(refused)
+        refusals.append(Refusal(reason=stretch.why, next_step=_next_to(stretch.why)))
+    refusals.extend(refused)
     if stretch.scale is None and stretch.why is None:
-        found.append(_WITHOUT_SCALE)
-    if not found and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
-        found.append(_METAL_NOT_LISTED)
-    return tuple(found)
+        refusals.append(_WITHOUT_SCALE)
+    if not refusals and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
+        refusals.append(_METAL_NOT_LISTED)
+    return tuple(refusals)
 
 
 def _next_to(why: Remark) -> Remark:
@@ -337,16 +337,16 @@ _METAL_NOT_LISTED = Refusal(
 
 
 def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
-    """What temperatures alone do tell."""
-    found = []
+    """The time constants, which temperatures alone can give."""
+    times = []
     for stretch in stretches:
-        told = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
-        if told:
-            best = max(told, key=lambda p: p.window_tau)
-            found.append(f"{best.tau_s.value / 60:.1f} min over the {best.phase.kind}")
-    if not found:
+        usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+        if usable:
+            best = max(usable, key=lambda p: p.window_tau)
+            times.append(f"{best.tau_s.value / 60:.1f} min over the {best.phase.kind}")
+    if not times:
         return ""
-    return f"The oil's time constant was {', then '.join(found)}: to compare with other outings."
+    return f"The oil's time constant was {', then '.join(times)}: to compare with other outings."
 
 
 def _percent(interval: Interval) -> str:
@@ -359,7 +359,7 @@ def _rejects(k: Interval) -> str:
 
 
 def _measured(k: Interval) -> Judgement:
-    """Watts without a label to hold them against."""
+    """The judgement of watts without a label."""
     kilowatts = [0.001 * USUAL_ETD_K * end for end in (k.value, k.low, k.high)]
     return Judgement(
         verdict=Verdict.MEASURED,
@@ -401,7 +401,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         text = f"the range is wider than {WIDEST_REL:.0%} either way"
         reason = Remark(code="range-too-wide", text=text)
     else:
-        text = "the label lies inside the range of what was measured"
+        text = "the label lies inside the measured range"
         reason = Remark(code="label-inside-range", text=text)
     return Judgement(
         verdict=word,
@@ -431,16 +431,16 @@ def _of_cooler(word: Verdict) -> str:
 
 
 def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch) -> Judgement:
-    """The label at every basis of the trade: a word only if all of them agree."""
-    found = label_verdict(
+    """The label at every basis of the trade: a verdict only if all agree."""
+    weighed = label_verdict(
         label.label_heat_w,
         k.value,
         lambda claim: verdict_from_samples(claim, stretch.label_draws, stretch.weights),
     )
-    word = found.word
+    word = weighed.word
     each = ", ".join(
         f"{reading.etd_k:.0f} K: {check.share:.0%}"
-        for reading, check in found.each
+        for reading, check in weighed.each
         if reading.etd_k is not None
     )
     reasons: tuple[Remark, ...] = (
@@ -450,7 +450,7 @@ def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch)
             text=f"its share at the trade's usual differences would be {each}",
         ),
     )
-    true_at = f"the label would be true at {found.true_etd_k:.0f} K oil in over air in"
+    true_at = f"the label would be true at {weighed.true_etd_k:.0f} K oil in over air in"
     headline = f"{_of_cooler(word)} at every difference the trade rates at; {true_at}."
     if word is Verdict.CANNOT_TELL:
         text = "the label does not print the temperature difference it is stated at"
@@ -464,7 +464,7 @@ def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch)
 def check_label(
     label_heat_w: float, label_etd_k: float | None, k_draws: FloatArray, weights: FloatArray
 ) -> LabelCheck:
-    """Hold weighted draws of K against a label.
+    """Compare weighted draws of K with a label.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
-"""From a session to what the fit reads.
+"""From a session to the input of the fit.
 
 In: a `Session` and a `Profile`. Out: a `Record` of bins, the phases of the outing, its cuts, what
-the profile says of the machine (`Knowledge`), and suspicions about probes.
+the profile says of the machine (`Knowledge`), and remarks on probes and switches.
 Used by: model, proof, season, questions, live, show.
 """
 

@@ -1,8 +1,8 @@
-"""Whether a switch channel says what the temperatures deny: a wire loose, inverted or shorted.
+"""Finds switch channels that contradict the temperatures: a wire loose, inverted or shorted.
 
-A fit believes its switches, so a wrong one makes a narrow and wrong K. Each channel is held
-against the readings it must move; each sentence names channel and minutes and is a reason to
-give no watts. Thresholds are common practice, no source; drawn machines at work and probes of
+The fit takes switches as true, so a wrong one makes a narrow and wrong K. Each channel is
+compared with the readings it must move. Each remark names channel and minutes and is a reason
+to give no watts. Thresholds are common practice, no source; drawn machines at work and probes of
 class 2 stay below them (tests/validation/switches.py).
 """
 
@@ -23,20 +23,20 @@ Mask = NDArray[np.bool_]
 WIDEST_BIN_S = 120.0  # a slower record shows no switching
 SETTLED_S = 80.0  # after a switching, of core and probes
 LEAST_S = 180.0
-HOT_K = 20.0  # oil over air from which unmatched probes leave the share told
+HOT_K = 20.0  # oil over air above which the share is known even with unmatched probes
 LEAST_DROP_K = 2.2  # nine steps of a usual converter
 OFFSET_K = 1.5  # between two probes that nobody matched
 WARM_K = 15.0
 COOLING, IDLING = 0.7, 0.4  # of the usual high share; a core without its fan passes a tenth
-AS_COLD_K = 2.0  # thick oil keeps its heat: compare with oil no warmer than this
-STANDING_S = 300.0  # what stands in the core keeps its warmth so long
+AS_COLD_K = 2.0  # warmest oil of bins to compare with: thick oil gives less heat off
+STANDING_S = 300.0  # oil that stands in the core stays warm this long
 SLOPE_S = 160.0  # either side of a switching
 WRONG_K_MIN = 0.15
 MOSTLY = 0.75
 WARMED_K, WARMED_K_MIN = 3.0, 0.15
 UNMOVED_K_MIN = 0.02  # a tenth of what a small heater does to a small machine
 COLDER_K = 5.0
-SHAKEN_S = 10.0  # no fan and no engine stays in one state so briefly, time after time
+SHAKEN_S = 10.0  # no fan or engine repeatedly stays in one state so briefly
 SHAKEN = 20
 LONGEST_GAP_S = 86_400.0
 SLOWEST_K_MIN = 0.02  # with the engine on; weather alone does as much
@@ -45,7 +45,7 @@ CHANGED_K = 10.0
 
 
 def right_channels() -> Remark:
-    """What to do about a channel that is denied."""
+    """What to do about a contradicted channel."""
     return Remark(
         code="check-channels",
         text="Switch each thing by hand with the machine standing, see its channel follow on the "
@@ -54,31 +54,31 @@ def right_channels() -> Remark:
 
 
 def contradictions(record: Record, samples: Samples, *, matched: bool) -> tuple[Remark, ...]:
-    """Every sentence that a record of a whole outing and the samples it is made of give rise to.
+    """Remarks on the switches of a whole outing, from its record and samples.
 
-    `matched` tells whether a soak matched the probes; where none did, less is sure.
+    `matched` tells whether a soak matched the probes; without one the thresholds are wider.
     """
-    found: list[Remark | None] = [_jump(samples) or _time(record), *_shaken(samples)]
+    remarks: list[Remark | None] = [_jump(samples) or _time(record), *_shaken(samples)]
     if record.bin_s <= WIDEST_BIN_S:
         if samples.fan is not None:
-            found.append(
+            remarks.append(
                 _fan(record, 0.0 if matched else OFFSET_K)
                 or _wrong_way(record, "fan", record.fan, -1.0)
             )
-            if samples.engine is not None and found[-1] is None:  # it is told by what the fan does
-                found.append(_pumped(record))
+            if samples.engine is not None and remarks[-1] is None:  # the fan shows it
+                remarks.append(_pumped(record))
         if samples.moving is not None:
-            found.append(_wrong_way(record, "drive", record.moving, 1.0))
+            remarks.append(_wrong_way(record, "drive", record.moving, 1.0))
         if samples.engine is not None:
-            found += [_driven_while_off(record, samples), _not_pumped(record)]
-            found.append(_warms_by_itself(record))
+            remarks += [_driven_while_off(record, samples), _not_pumped(record)]
+            remarks.append(_warms_by_itself(record))
         if samples.heater_w is not None:
-            found.append(_heats_nothing(record))
-    return tuple(remark for remark in found if remark is not None)
+            remarks.append(_heats_nothing(record))
+    return tuple(remark for remark in remarks if remark is not None)
 
 
 def _minutes(record: Record, where: Mask) -> str:
-    """Say how long a thing was so, and between which minutes of the outing."""
+    """For how long `where` holds, and between which minutes of the outing."""
     at = np.flatnonzero(where)
     first, last = (record.elapsed_s[row] / 60 for row in (at[0], at[-1]))
     return f"for {at.size * record.bin_s / 60:.0f} min between {first:.0f} and {last:.0f} min"
@@ -100,25 +100,25 @@ def _long(record: Record, where: Mask, least_s: float = LEAST_S) -> bool:
 
 
 def _share(record: Record) -> tuple[FloatArray, float]:
-    """Share of its excess that oil leaves in the cooler, NaN where not told; its usual high."""
+    """Share of its excess that oil leaves in the cooler, NaN if unknown; its usual high."""
     oils = record.oils_c
     share = np.full(record.bins, np.nan)
     if not {"cooler_in", "cooler_out"} <= set(oils):
         return share, np.nan
     excess, drop = oils["cooler_in"] - record.ambient_c, oils["cooler_in"] - oils["cooler_out"]
-    told = (excess > HOT_K) & np.isfinite(drop) & (record.engine > 0.99)
-    if np.count_nonzero(told) < 9 or np.quantile(drop[told], 0.9) < LEAST_DROP_K:
+    usable = (excess > HOT_K) & np.isfinite(drop) & (record.engine > 0.99)
+    if np.count_nonzero(usable) < 9 or np.quantile(drop[usable], 0.9) < LEAST_DROP_K:
         return share, np.nan
-    share[told] = drop[told] / excess[told]
-    high = float(np.quantile(share[told], 0.9))
-    for flagged in (told & (record.fan > 0.9), told & (record.fan < 0.1)):
+    share[usable] = drop[usable] / excess[usable]
+    high = float(np.quantile(share[usable], 0.9))
+    for flagged in (usable & (record.fan > 0.9), usable & (record.fan < 0.1)):
         if np.count_nonzero(flagged) >= 9:
             high = max(high, float(np.median(share[flagged])))
     return share, high
 
 
 def _fan(record: Record, offset_k: float) -> Remark | None:
-    """Whether the cooler's share denies the fan: both probes at it are needed."""
+    """Whether the cooler's share contradicts the fan; needs both probes at the cooler."""
     share, high = _share(record)
     steady = _settled(record, record.fan, record.engine)
     with np.errstate(invalid="ignore"):
@@ -172,8 +172,8 @@ def _wrong_way(record: Record, name: str, state: FloatArray, sign: float) -> Rem
             continue
         still = all(np.ptp(values[around]) < 0.05 for values in (*others.values(), record.heater_w))
         steady = max(np.ptp(state[before]), np.ptp(state[after])) < 0.05
-        told = np.min(tank[around] - record.ambient_c[around]) > WARM_K or name != "fan"
-        if not (still and steady and told and np.all(record.engine[around] > 0.9)):
+        usable = np.min(tank[around] - record.ambient_c[around]) > WARM_K or name != "fan"
+        if not (still and steady and usable and np.all(record.engine[around] > 0.9)):
             continue
         slopes = [float(np.polyfit(t[part], tank[part], 1)[0]) for part in (before, after)]
         changes.append(sign * (1.0 if state[row + gap] > 0.5 else -1.0) * (slopes[1] - slopes[0]))
@@ -210,7 +210,7 @@ def _driven_while_off(record: Record, samples: Samples) -> Remark | None:
 
 
 def _not_pumped(record: Record) -> Remark | None:
-    """Whether the cooler's inlet cooled away from a hot tank though the engine said on."""
+    """Whether the cooler's inlet cooled away from a hot tank with the engine logged as on."""
     oils = record.oils_c
     if "cooler_in" not in oils:
         return None
@@ -228,7 +228,7 @@ def _not_pumped(record: Record) -> Remark | None:
 
 
 def _pumped(record: Record) -> Remark | None:
-    """Whether hot oil kept coming to the cooler though the engine said off."""
+    """Whether hot oil kept coming to the cooler with the engine logged as off."""
     oils = record.oils_c
     if not {"cooler_in", "cooler_out"} <= set(oils):
         return None
@@ -240,7 +240,7 @@ def _pumped(record: Record) -> Remark | None:
     with np.errstate(invalid="ignore"):
         where = off & (excess > HOT_K) & (drop > LEAST_DROP_K)
         where &= drop > COOLING * (0.0 if np.isnan(high) else high) * excess
-        where &= (inlet - oils["tank"] > -1.0) & (record.fan > 0.9)  # air alone cools what stands
+        where &= (inlet - oils["tank"] > -1.0) & (record.fan > 0.9)  # standing oil cools too
     if not _long(record, where):
         return None
     return Remark(
@@ -257,13 +257,13 @@ def _runs(where: Mask) -> list[slice]:
 
 def _over_runs(record: Record, where: Mask, is_so: Callable[[float, float], bool]) -> Mask:
     """Bins of the runs, of `LEAST_S` or longer, whose rise [K] and slope [K/min] are so."""
-    tank, found = record.oils_c["tank"], np.zeros(record.bins, dtype=bool)
+    tank, matching = record.oils_c["tank"], np.zeros(record.bins, dtype=bool)
     for run in _runs(where & np.isfinite(tank)):
         minutes = (run.stop - run.start) * record.bin_s / 60
         rise = float(tank[run.stop - 1] - tank[run.start])
         if minutes * 60 >= LEAST_S and is_so(rise, rise / minutes):
-            found[run] = True
-    return found
+            matching[run] = True
+    return matching
 
 
 def _warms_by_itself(record: Record) -> Remark | None:
@@ -293,15 +293,15 @@ def _heats_nothing(record: Record) -> Remark | None:
 
 
 def _shaken(samples: Samples) -> list[Remark]:
-    """Whether fan or engine went on and off again within seconds, time after time."""
-    found = []
+    """Whether fan or engine repeatedly went on and off within seconds."""
+    remarks = []
     for name, flag in (("fan", samples.fan), ("engine", samples.engine)):
         if flag is None:
             continue
         at = samples.elapsed_s[np.flatnonzero(np.diff(flag)) + 1]
         brief = np.flatnonzero(np.diff(at) < SHAKEN_S)
         if brief.size >= SHAKEN:
-            found.append(
+            remarks.append(
                 Remark(
                     code="channel-loose",
                     text=f"the {name} channel went on and off {brief.size} times within "
@@ -309,7 +309,7 @@ def _shaken(samples: Samples) -> list[Remark]:
                     f"{at[brief[-1]] / 60:.0f} min: a loose wire, or an input without its filter",
                 )
             )
-    return found
+    return remarks
 
 
 def _jump(samples: Samples) -> Remark | None:
@@ -326,7 +326,7 @@ def _jump(samples: Samples) -> Remark | None:
 
 
 def _time(record: Record) -> Remark | None:
-    """Whether the tank warms as no machine does: elapsed_s then counts no seconds."""
+    """Whether the tank warms faster than any machine: elapsed_s then does not count seconds."""
     tank = record.oils_c["tank"]
     seen = np.isfinite(tank)
     t, y = record.elapsed_s[seen] / 60, tank[seen]

@@ -1,4 +1,4 @@
-"""Cut an outing where something on the cooler was changed, so that no fit runs across it."""
+"""Cuts an outing where something on the cooler was changed, so that no fit runs across it."""
 
 import re
 from collections.abc import Mapping
@@ -18,8 +18,8 @@ __all__ = ("Cuts", "cut_times", "find_cuts", "record_of", "stretch_records")
 
 LONGEST_GAP_S = 600.0
 LEAST_BINS = 12
-# A mark that names a part of the cooler and something done to it. Common practice, no
-# source: the words owners use.
+# A mark that names a part of the cooler and an action. The words are common practice, no
+# source.
 PART = re.compile(r"\b(cooler|radiator|core|matrix|fan|shroud|duct|chaff|fins?)\b", re.I)
 DONE = re.compile(
     r"\b(swap\w*|chang\w*|replac\w*|fitted|refitted|removed|clean\w*|wash\w*|blew|blown|"
@@ -63,29 +63,29 @@ def record_of(
 
 
 def cut_times(samples: Samples, marks: tuple[Mark, ...]) -> Cuts:
-    """Cuts at long gaps and at marks that tell of a change on the cooler."""
+    """Cuts at long gaps and at marks about a change on the cooler."""
     t = samples.elapsed_s
-    found: list[tuple[float, Remark]] = []
+    cuts: list[tuple[float, Remark]] = []
     wide = max(LONGEST_GAP_S, 5.0 * float(np.median(np.diff(t))))
     for row in np.flatnonzero(np.diff(t) > wide):
         minutes = (t[row + 1] - t[row]) / 60.0
         why = Remark(code="cut-gap", text=f"no readings for {minutes:.0f} min")
-        found.append((float(t[row + 1]), why))
-    found.extend(
+        cuts.append((float(t[row + 1]), why))
+    cuts.extend(
         (mark.elapsed_s, Remark(code="cut-mark", text=f"the mark {mark.text!r}"))
         for mark in marks
         if PART.search(mark.text) and DONE.search(mark.text)
     )
-    return _in_order(found)
+    return _in_order(cuts)
 
 
 def _in_order(cuts: list[tuple[float, Remark]]) -> Cuts:
-    found = sorted(cuts, key=lambda cut: (cut[0], cut[1].text))
-    return Cuts(times_s=tuple(at for at, _ in found), notes=tuple(why for _, why in found))
+    ordered = sorted(cuts, key=lambda cut: (cut[0], cut[1].text))
+    return Cuts(times_s=tuple(at for at, _ in ordered), notes=tuple(why for _, why in ordered))
 
 
 def find_cuts(samples: Samples, marks: tuple[Mark, ...], whole: Record) -> Cuts:
-    """Cuts of `cut_times`, and at steps of the oil-side conductance that no mark explains."""
+    """Cuts of `cut_times`, and at steps of the oil-side conductance without a mark."""
     cuts = cut_times(samples, marks)
     pairs = list(zip(cuts.times_s, cuts.notes, strict=True))
     for at in jumps_s(whole):

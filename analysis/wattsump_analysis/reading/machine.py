@@ -1,6 +1,6 @@
-"""What is known besides the temperatures: heat capacity of oil and metal, probe errors.
+"""Knowledge from outside the readings: heat capacity of oil and metal, oil flow, probe errors.
 
-About half of the warmth a small machine stores is in its metal. A machine whose metal is
+About half of the heat that a small machine stores is in its metal. A machine whose metal is
 not listed therefore has an unknown capacity, not a small one.
 """
 
@@ -44,14 +44,14 @@ METAL_J_KGK: Mapping[str, float] = {
     "copper": 388.0,
 }
 U_METAL_C_REL = 0.04
-# From this relative uncertainty up (typed as 80 % or more) a volume is not known at all.
+# A volume with a larger relative uncertainty (typed as 80 % or more) counts as unknown.
 UNKNOWN_REL = 0.4
 # Of a small machine at rest: 65 kJ/K over a shell of 13 W/K; common practice, no source.
 USUAL_TAU_S = 5000.0
 FILLED_AT_C = 20.0
 
-# What soak zeroing leaves between probes of one batch, warm: tolerance slopes differ by about
-# 0.2 % of the rise within a batch; common practice, no source.
+# Difference between warm probes of one batch that a soak matched: their slopes differ by about
+# 0.2 % of the rise; common practice, no source.
 MATCHED_U_K = 0.08
 MATCHED_AMBIENT_U_K = 0.4
 SUN_K = 0.5  # usual excess of an air probe that nobody matched; common practice, no source
@@ -61,14 +61,14 @@ U_HEATER_REL = 0.05  # nameplate power on a wandering supply; common practice, n
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Knowledge:
-    """What is known besides the temperatures; `u_` are standard uncertainties.
+    """Knowledge from outside the readings; `u_` are standard uncertainties.
 
     Capacities of None are unknown. `oil_flow_w_k` is a flow that is stated, not recorded,
     times its heat capacity [W/K], at the engine speed `flow_rpm`, None for the usual one at
     work; `u_flow_rel` is that of the oil flow, stated or recorded.
-    `u_match_k` is what is left of the differences between oil probes after matching,
-    `u_ambient_k` of air against oil, `sun_k` a usual excess of the air probe. `u_heater_rel`
-    is that of the heater's power.
+    `u_match_k` is that of the differences between oil probes after matching, `u_ambient_k` that
+    of air against oil, `u_heater_rel` that of the heater's power; `sun_k` is a usual excess of
+    the air probe.
     """
 
     oil_j_k: float | None
@@ -147,9 +147,9 @@ LOADED, U_LOADED = 0.95, 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedFlow:
-    """An oil flow that was not recorded: at which engine speed, and how well it is known.
+    """An oil flow that was not recorded, its engine speed and its uncertainty.
 
-    `rpm` is None where it holds at the usual speed of work, whatever that is.
+    `rpm` is None for a flow at the usual working speed.
     """
 
     flow_m3_s: float
@@ -158,10 +158,10 @@ class StatedFlow:
 
 
 def stated_flow(profile: Profile) -> StatedFlow | None:
-    """The flow that was measured once or, failing that, the pump's displacement times its speed.
+    """The flow measured once, else the pump's displacement times its speed.
 
     The speed of a pump is taken at 1000 revolutions of the engine where `working_rpm` is not
-    stated: then it means something only beside a recorded engine speed.
+    stated; it can then only be used with a recorded engine speed.
     """
     cooler, drive = profile.cooler, profile.drive
     if cooler.oil_flow_m3_s is not None:
@@ -207,18 +207,18 @@ def knowledge(
     drift_k_min: float = 0.0,
     u_oil_heat_rel: float = 0.032,
 ) -> Knowledge:
-    """What a profile states, as the fit takes it.
+    """What a profile states, in the form the fit needs.
 
     Parameters
     ----------
     profile : Profile or None
-        Machine; None where nothing is known but the temperatures.
+        Machine; None if only the temperatures are known.
     reference_c : float
         Oil temperature at which capacity is stated [°C].
     matched : bool
         Whether a soak before the start matched the probes.
     drift_k_min : float
-        How fast oil or air still moved in that soak [K/min].
+        How fast oil or air still changed in that soak [K/min].
     u_oil_heat_rel : float
         Relative standard uncertainty of the flowing oil's heat per volume [-].
 
@@ -232,7 +232,7 @@ def knowledge(
     """
     tank = None if profile is None else profile.role(Role.TANK)
     air = None if profile is None else profile.role(Role.AMBIENT)
-    # While a tank drifts it is so far from the air, and the oil in the pipes is between them.
+    # A tank that drifts is this far from the air, and the oil in the pipes is between the two.
     off_balance_k = drift_k_min * USUAL_TAU_S / 60.0
     u_match = math.hypot(MATCHED_U_K, 0.5 * off_balance_k)
     u_air = math.hypot(MATCHED_AMBIENT_U_K, off_balance_k)

@@ -1,6 +1,6 @@
-"""Whether an oil probe sits where another one should, or was moved while the outing ran.
+"""Finds an oil probe that sits in another's place, or was moved during the outing.
 
-A fit of such readings is narrow and wrong, so each sentence is a reason to give no watts.
+A fit of such readings is narrow and wrong, so each remark is a reason to give no watts.
 Thresholds are common practice, no source; offsets of unmatched probes stay below them.
 """
 
@@ -22,22 +22,22 @@ LEAST_BINS = 12
 JUMP_K = 3.0
 HOTTEST_AIR_C = 58.0  # a little above the hottest ever measured; from memory
 HOTTEST_OIL_C = 150.0  # mineral oil smokes; common practice, no source
-FOLLOWED_K = 1.0  # of another probe in the same moment: then the oil itself changed
+FOLLOWED_K = 1.0  # of another probe at the same time: then the oil itself changed
 SLOPE_BINS = 5
 
 
 def misplaced_in(records: Sequence[Record]) -> Remark | None:
-    """Why the probes of the last stretch cannot be taken for what they are named; None if they can.
+    """Why the probes of the last stretch are not where their names say; None if they are.
 
-    Probes may have been put right between two stretches, so the last one counts; temperatures
-    that no oil has spoil every stretch, for properties of oil end below them.
+    The last stretch counts, because probes may have been put right before it. Temperatures that
+    no oil has count in every stretch, because properties of oil end below them.
     """
     hot = (tank_and_air_swapped(record) or _too_hot(record) for record in records)
     return next(filter(None, hot), None) or (misplaced_reason(records[-1]) if records else None)
 
 
 def misplaced_reason(record: Record) -> Remark | None:
-    """Why the oil probes cannot be taken for what they are named; None where they can."""
+    """Why the oil probes are not where their names say; None if they are."""
     return (
         tank_and_air_swapped(record)
         or _too_hot(record)
@@ -47,7 +47,7 @@ def misplaced_reason(record: Record) -> Remark | None:
 
 
 def _too_hot(record: Record) -> Remark | None:
-    """Whether the readings are of no air or no oil that a machine works in, as those in °F are."""
+    """Whether air or oil is too hot for a machine at work, as readings in °F are."""
     air_c = float(np.median(record.ambient_c))
     oils_c = np.concatenate(list(record.oils_c.values()))
     oil_c = float(np.max(oils_c[np.isfinite(oils_c)]))
@@ -55,13 +55,13 @@ def _too_hot(record: Record) -> Remark | None:
         return None
     return Remark(
         code="readings-too-hot",
-        text=f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are beyond any work, as "
-        "readings in °F or of a broken probe are",
+        text=f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are too hot for a machine "
+        "at work: readings in °F, or a broken probe",
     )
 
 
 def _backwards(record: Record) -> Remark | None:
-    """Whether heat would flow the wrong way round while warm oil is pumped."""
+    """Whether heat seems to flow the wrong way while warm oil is pumped."""
     oils = record.oils_c
     if "cooler_in" not in oils:
         return None
@@ -90,17 +90,17 @@ def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
 
 
 def _tank_jumped(record: Record) -> Remark | None:
-    """Whether the tank jumped at once and for good while the cooler's probes did not.
+    """Whether the tank jumped and stayed there while the cooler's probes did not.
 
-    A tankful cannot change by degrees between two bins, save where other oil is let in; the
-    oil drawn from it would then be colder too.
+    A full tank cannot change by degrees between two bins unless other oil is let in, and then
+    the oil drawn from it changes too.
     """
     others = [record.oils_c[name] for name in ("cooler_in", "cooler_out") if name in record.oils_c]
     if not others:
         return None
     jumps = _jumps(record.oils_c["tank"])
     followed = np.max([np.abs(_jumps(other)) for other in others], axis=0)
-    # Work may change meanwhile: more of it warms the loop first, and the tank by and by.
+    # More work warms the loop first, and the tank later.
     quiet = undisturbed(record, SLOPE_BINS, (record.fan, record.engine))
     alone = (np.abs(jumps) > JUMP_K) & (followed < FOLLOWED_K) & quiet
     if not alone.any():
@@ -114,7 +114,7 @@ def _tank_jumped(record: Record) -> Remark | None:
 
 
 def _jumps(values: FloatArray) -> FloatArray:
-    """Lasting change over the two steps about each bin beyond the slope either side, shape (n,)."""
+    """Lasting change over the two steps about each bin, less the slope beside it, shape (n,)."""
     n, half = values.size, SLOPE_BINS
     jumps = np.zeros(n)
     if n < 2 * half + 3:
@@ -124,6 +124,6 @@ def _jumps(values: FloatArray) -> FloatArray:
     before, after = slice(0, n - 2 * half), slice(half + 1, n - half + 1)
     level = windows[after][:, 0] - windows[before][:, -1]
     step = level - (slope[before] + slope[after])
-    # A reading that is missing anywhere near makes no jump.
+    # No jump is claimed near a missing reading.
     jumps[half : n - half] = np.nan_to_num(step, nan=0.0)
     return jumps

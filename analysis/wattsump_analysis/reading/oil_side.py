@@ -31,7 +31,7 @@ OWN_CIRCUIT_SHARE = 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OilSide:
-    """K where the oil was settled; None, and perhaps why, where it cannot be told."""
+    """K where the oil was settled; None, with or without a reason, if there is none."""
 
     k_w_k: Interval | None
     heat_w: float = float("nan")  # mean over the usable bins
@@ -63,7 +63,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     Returns
     -------
     OilSide
-        Without a value, and saying why, where the oil does not leave cooler than it enters.
+        Without a value, with the reason, if the oil does not leave cooler than it enters.
 
     Notes
     -----
@@ -116,26 +116,26 @@ def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 def jumps_s(record: Record) -> tuple[float, ...]:
-    """Times at which the oil-side conductance steps: something on the cooler was changed.
+    """Times at which the oil-side conductance steps because the cooler was changed.
 
-    A step needs both sides flat by comparison: the slow start of a cold cooler is none. Only
-    one flow is looked at, the usual one: less oil takes less heat from the same cooler.
+    Both sides of a step must be flat by comparison, unlike the slow start of a cold cooler. Only
+    bins with the usual flow count, because less oil takes less heat from the same cooler.
     """
     k = _series(record)
     seen = np.flatnonzero(np.isfinite(k) & _usual_flow(record, np.isfinite(k)))
     values = k[seen]
-    found: list[tuple[float, int]] = []
+    steps: list[tuple[float, int]] = []
     for i in range(JUMP_SIDE, seen.size - JUMP_SIDE - JUMP_GAP + 1):
         window = record.elapsed_s[seen[[i - JUMP_SIDE, i + JUMP_GAP + JUMP_SIDE - 1]]]
         if np.diff(window)[0] > 2.0 * record.bin_s * (2 * JUMP_SIDE + JUMP_GAP):
-            continue  # nobody saw what happened between
+            continue  # there are no readings between
         before, after = values[i - JUMP_SIDE : i], values[i + JUMP_GAP : i + JUMP_GAP + JUMP_SIDE]
         step = abs(float(np.median(after) - np.median(before)))
         spread = max(float(np.ptp(before)), float(np.ptp(after)))
         if step > JUMP_REL * abs(float(np.median(values))) and step > 3.0 * spread:
-            found.append((step, i))
+            steps.append((step, i))
     edges: list[int] = []
-    for _, i in sorted(found, reverse=True):
+    for _, i in sorted(steps, reverse=True):
         if all(abs(i - other) > JUMP_SIDE + JUMP_GAP for other in edges):
             edges.append(i)
     half = 0.5 * record.bin_s

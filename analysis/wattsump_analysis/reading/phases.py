@@ -1,8 +1,8 @@
-"""What was happening when: soak, warm-up, steady work, fan steps, cool-downs.
+"""The phases of an outing: soak, warm-up, steady work, fan steps, cool-downs.
 
-Flags decide where the controller sends them. Where it does not, temperatures do: the
-engine is taken to start when the tank first rises for good, work to end when the tank
-turns from warm to steadily falling. A guess is said to be one.
+They follow the controller's flags. Where a flag is missing they follow the temperatures: the
+engine starts when the tank first rises for good, work ends when a warm tank begins to fall
+steadily. Each guess gives a remark.
 """
 
 import math
@@ -34,17 +34,17 @@ SLOPE_WINDOW_S = 240.0
 RISING_K_MIN = 0.12
 FALLING_K_MIN = -0.12
 SHORTEST_PHASE_S = 90.0
-STARTED_K = 1.0  # a rise that no probe noise makes
+STARTED_K = 1.0  # a larger rise is no noise of a probe
 # Common practice, no source: an hour or more of rest brings every probe to one temperature.
 SOAK_LEAST_S = 120.0
-STANDING_S = 120.0  # a pause of the drive shorter than this is work
+STANDING_S = 120.0  # a shorter pause of the drive counts as work
 STILL_LEVEL_S = 300.0  # the tank of a machine just stopped hardly falls yet; common practice
 SOAK_USED_S = 600.0
 STEP_K = 0.25  # of a usual converter
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
 SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
-SAW_EXCESS_K = 10.0  # oil over air, from which the share is no noise
+SAW_EXCESS_K = 10.0  # oil over air, above which the share is more than noise
 SAW_DROP_K = 2.2  # nine steps of a usual converter
 COOLING, IDLING = 0.7, 0.4  # a core without its fan passes a tenth
 MEDIAN_READINGS = 20
@@ -55,8 +55,8 @@ class Soak:
     """A rest before the start, and each probe's excess over the tank's at its end.
 
     `offsets_k` is None where the rest was no soak, with `reason`. `drift_k_min` is how fast oil
-    or air still moved, what their scatter explains taken off: a tank that moves at that rate
-    stands its time constant times it away from the air.
+    or air still changed beyond their scatter; times the tank's time constant it is the tank's
+    distance from the air.
     """
 
     start_s: float
@@ -67,12 +67,12 @@ class Soak:
 
 
 def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
-    """When the tank leaves its first temperature for good; the first time if never still."""
+    """When the tank leaves its first temperature for good; the start if it never was still."""
     seen = np.flatnonzero(np.isfinite(tank_c))
     t, y = elapsed_s[seen], tank_c[seen]
     first = float(np.median(y[t <= t[0] + 60.0]))
     away = np.abs(y - first) > STARTED_K
-    # The last reading near the first temperature before it has gone: a spike does not count.
+    # The last reading near the first temperature; a spike does not count.
     gone = np.flatnonzero(np.convolve(away, np.ones(5))[4:] == 5)
     if gone.size == 0:
         return float(t[-1])
@@ -81,11 +81,11 @@ def _started_at(elapsed_s: FloatArray, tank_c: FloatArray) -> float:
 
 
 def flow_known_until(samples: Samples) -> float:
-    """Time [s] after which nobody can tell whether oil was pumped; infinite where all is known.
+    """Time [s] after which it is unknown whether oil was pumped; infinite if it is always known.
 
-    Without an engine channel a machine that stands may idle or be stopped, and the oil cools
-    by the cooler or by its shell alone. So it may in the last steady fall of a tank of which
-    nothing but its temperature was logged.
+    Without an engine channel a machine that stands may idle or be stopped, so its oil cools by
+    the cooler or by the shell alone. The same holds for the last steady fall of a tank when only
+    its temperature was logged.
     """
     if samples.engine is not None:
         return math.inf
@@ -99,7 +99,7 @@ def flow_known_until(samples: Samples) -> float:
 
 
 def _starts_warm(samples: Samples) -> bool:
-    """Whether the oil stands so far above the air at first that it was not at rest."""
+    """Whether the oil is so far above the air at first that the machine was not at rest."""
     first = samples.elapsed_s <= samples.elapsed_s[0] + 60.0
     air = samples.temps_c.get("ambient")
     if air is None or not np.isfinite(air[first]).any():
@@ -109,7 +109,7 @@ def _starts_warm(samples: Samples) -> bool:
 
 
 def switches_of(samples: Samples) -> tuple[Switches, tuple[Remark, ...]]:
-    """Flags of every sample, from the channels or, failing those, from the tank.
+    """Flags of every sample, from the channels, else from the tank.
 
     Returns
     -------
@@ -227,9 +227,11 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
             text = f"{name} still moved by {drift:+.2f} K/min during the rest"
             return refused(Remark(code="rest-drifts", text=text))
         levels[name] = _level(y[seen])
-    apart = max(levels.values()) - min(levels.values())
-    if apart > SOAK_SPREAD_K:
-        text = f"the probes stood {apart:.1f} K apart: oil and air were not at one temperature yet"
+    spread_k = max(levels.values()) - min(levels.values())
+    if spread_k > SOAK_SPREAD_K:
+        text = (
+            f"the probes stood {spread_k:.1f} K apart: oil and air were not at one temperature yet"
+        )
         return refused(Remark(code="rest-uneven", text=text))
     return Soak(
         start_s=start_s,
@@ -240,7 +242,7 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
 
 
 def _level(y: FloatArray) -> float:
-    """Mean without spikes: finer than the converter's quarter-degree steps, unlike a median."""
+    """Mean without spikes; unlike a median, finer than a converter's quarter-degree steps."""
     return float(np.mean(y[np.abs(y - np.median(y)) < SPIKE_K]))
 
 
@@ -252,7 +254,7 @@ def _robust_drift_k_min(x: FloatArray, y: FloatArray) -> float:
 
 
 def _beyond_scatter_k_min(x: FloatArray, y: FloatArray, drift_k_min: float) -> float:
-    """What of a drift is more than the scatter of two thirds' means explains, K/min."""
+    """The drift beyond the scatter of the two thirds' means, K/min."""
     third = max(y.size // 3, 1)
     scatter_k = max(float(np.std(np.diff(y))) / math.sqrt(2.0), STEP_K / math.sqrt(12.0))
     span_min = max(float(x[-1] - x[0]) * 2.0 / 3.0, 1.0) / 60.0
@@ -279,24 +281,24 @@ def saw_tooth(record: Record) -> NDArray[np.bool_]:
 
 
 def hidden_switchings(record: Record) -> int:
-    """How often the cooler went from cooling to idling or back with nobody logging it.
+    """How often the cooler went from cooling to idling or back without a log of it.
 
-    The share of its excess over the air that oil gives off in the cooler does not mind the
-    load; it falls with thick oil, but slowly and once. A share that goes up and down between
-    `COOLING` and `IDLING` of its usual high, `SAW_TEETH` times or more, is a fan or valve that
-    switches. 0 without both probes at the cooler, or with fewer swings.
+    The share of its excess over the air that oil gives off in the cooler does not depend on the
+    load; it falls with thick oil, but slowly and once. If it goes up and down between `COOLING`
+    and `IDLING` of its usual high, `SAW_TEETH` times or more, a fan or valve switches. 0 without
+    both probes at the cooler, or with fewer swings.
     """
     oils = record.oils_c
     if not {"cooler_in", "cooler_out"} <= set(oils):
         return 0
     excess = oils["cooler_in"] - record.ambient_c
-    told = (record.engine > 0.99) & (excess > SAW_EXCESS_K) & np.isfinite(oils["cooler_out"])
-    if np.count_nonzero(told) < SAW_TEETH:
+    usable = (record.engine > 0.99) & (excess > SAW_EXCESS_K) & np.isfinite(oils["cooler_out"])
+    if np.count_nonzero(usable) < SAW_TEETH:
         return 0
-    drop_k = (oils["cooler_in"] - oils["cooler_out"])[told]
+    drop_k = (oils["cooler_in"] - oils["cooler_out"])[usable]
     if np.quantile(drop_k, 0.9) < SAW_DROP_K:
         return 0
-    share = drop_k / excess[told]
+    share = drop_k / excess[usable]
     high = float(np.quantile(share, 0.9))
     side = np.where(share > COOLING * high, 1, np.where(share < IDLING * high, -1, 0))
     side = side[side != 0]
@@ -326,7 +328,7 @@ def find_phases(record: Record, fan_known: bool) -> tuple[Phase, ...]:
     kinds[before] = "soak"
     kinds[(record.heater_w > 1.0) & (record.engine < 0.5)] = "preheat"
     working = record.engine > 0.5
-    # Standing with the engine on before any work is part of a test, not a rest from work.
+    # Standing with the engine on before any work belongs to a test and is no idle cool-down.
     worked = np.maximum.accumulate(record.work > 0)
     idle = working & (record.work == 0) & worked & (slope < FALLING_K_MIN)
     kinds[idle] = "idle cool-down"
@@ -355,7 +357,7 @@ def _first_rise(record: Record, slope: FloatArray) -> NDArray[np.bool_]:
     begin = int(started[0])
     fan = np.rint(record.fan)
     stop = (slope < RISING_K_MIN) | (fan != fan[begin]) | (record.engine < 0.5)
-    # Cold oil in the pipes reaches the tank first: the first minutes do not end the rise.
+    # Cold oil from the pipes reaches the tank first, so the first minutes do not end the rise.
     settle = begin + int(np.ceil(SLOPE_WINDOW_S / record.bin_s))
     later = np.flatnonzero(stop[settle:])
     end = settle + int(later[0]) if later.size else record.bins

@@ -1,8 +1,8 @@
 """An outing reduced to evenly spaced bin means, ready for the thermal network.
 
-Binning keeps what a fit of minutes-long transients can use and makes its cost
-independent of the sampling rate. Spikes are taken out first against a running median;
-a bin without a reading stays empty for oil, and is bridged for the air, an input.
+Binning keeps what a fit of minutes-long transients needs and makes its cost independent of the
+sampling rate. Spikes against a running median are taken out first. A bin without a reading stays
+empty for oil and is interpolated for the air, which is an input of the fit.
 """
 
 from collections.abc import Mapping
@@ -45,7 +45,7 @@ class Switches:
 
 
 def _kept_rows(value: object, keep: slice | NDArray[np.bool_]) -> dict[str, Any]:
-    """Every array of a value type, the rows in `keep` of it."""
+    """The rows in `keep` of every array of a value type."""
     rows = ((field.name, getattr(value, field.name)) for field in fields(value))  # type: ignore[arg-type]
     return {name: array[keep] for name, array in rows if isinstance(array, np.ndarray)}
 

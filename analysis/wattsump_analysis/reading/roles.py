@@ -1,4 +1,4 @@
-"""Columns of a session that play no role, and roles of a profile that no column plays."""
+"""Finds columns of a session without a role, and channels of a profile without a column."""
 
 from collections.abc import Collection, Iterator
 
@@ -9,19 +9,19 @@ from wattsump_logger.session.rows import FIRST_COLUMNS
 
 __all__ = ("roles_amiss",)
 
-# The heat of the oil is told by these; the absence of another is nothing to act on.
+# The heat of the oil rests on these; another that is missing needs no action.
 _WANTED = OIL_ROLES | {Role.AMBIENT, Role.FAN, Role.ENGINE, Role.DRIVE, Role.FLOW, Role.HEATER}
 
 
 def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[Remark]:
-    """Yield a remark on each column that is not used, and on each channel that is not there.
+    """Yield a remark on each column that is not used, and on each channel that is missing.
 
     Parameters
     ----------
     columns : collection of str
         The session's columns.
     profile : Profile or None
-        The machine, whose channels may be named as its owner likes.
+        The machine; its channels may have any names.
     """
     playing = {column_of(role, columns, profile) for role in Role if role not in SEVERAL}
     channels = {} if profile is None else profile.channels
@@ -47,7 +47,7 @@ def _is_shared_role(column: str) -> bool:
 
 
 def _advice(column: str, columns: Collection[str], profile: Profile | None) -> str:
-    """Return which role it might play: one that its name tells and that is still free."""
+    """Return advice on a role for the column, by its name and if no other column has it."""
     roles = guess(column.rpartition("_")[0].replace("_", " ")).roles
     free = [role.value for role in roles if column_of(role, columns, profile) is None]
     if free:

@@ -1,4 +1,4 @@
-"""A session's columns by what they mean: temperatures, flags and flow of one outing."""
+"""A session's columns by role: temperatures, flags and flow of one outing."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from wattsump_logger.session.reader import Session
 
 __all__ = ("Samples", "gather")
 
-FIRED_RPM = 300.0  # no engine idles below this; cranking stays below it
+FIRED_RPM = 300.0  # above cranking, below any idling
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
 LITRES_PER_MIN = 1.0 / 60000.0  # m3/s
 LEAST_READINGS = 20
@@ -28,8 +28,8 @@ class Samples:
 
     `temps_c` holds every temperature channel by role or name, NaN for no reading. Flags
     are 0..1 without gaps, `heater_w` in W, `flow_m3_s` in m3/s, `engine_rpm` in revolutions
-    per minute. `notes` says what was left out. Without `has_tank` the oil into the cooler stands
-    in `temps_c` for the tank, to tell what happened when; no heat capacity may be told by it.
+    per minute. `notes` lists what was left out. Without `has_tank`, `temps_c` has the oil into
+    the cooler in place of the tank. It shows the phases; it must not be used for heat capacity.
     """
 
     elapsed_s: FloatArray
@@ -45,7 +45,7 @@ class Samples:
 
     @property
     def seen_c(self) -> Mapping[str, FloatArray]:
-        """The temperatures that a probe of their own has read."""
+        """The temperatures that have a probe of their own."""
         return {name: c for name, c in self.temps_c.items() if self.has_tank or name != "tank"}
 
 
@@ -80,7 +80,7 @@ def gather(session: Session, profile: Profile | None) -> Samples:
         text = "no engine channel: it was taken to run whenever the flow meter saw oil move"
         silent = [Remark(code="engine-by-flow", text=text)]
     if not has_tank:
-        text = "no probe in the tank: only the oil's flow and the cooler's probes can tell"
+        text = "no probe in the tank: only the oil's flow and the cooler's probes can give watts"
         notes.append(Remark(code="tank-by-inlet", text=text))
         if flow is None and engine is not None:
             flow = _stated(profile, engine, _speed(session, profile))
@@ -118,7 +118,7 @@ def _tank_found(session: Session, profile: Profile | None) -> str:
 def _temperatures(
     session: Session, profile: Profile | None
 ) -> tuple[dict[str, FloatArray], list[Remark]]:
-    found: dict[str, FloatArray] = {}
+    temps: dict[str, FloatArray] = {}
     notes: list[Remark] = []
     taken = {}
     for role in Role:
@@ -134,8 +134,8 @@ def _temperatures(
             text = f"{column} has {seen} readings in {values.size} rows and was left out"
             notes.append(Remark(code="channel-left-out", text=text))
         else:
-            found[name] = values
-    return found, notes
+            temps[name] = values
+    return temps, notes
 
 
 def _filled(values: FloatArray) -> FloatArray:
@@ -157,7 +157,7 @@ def _flag(session: Session, profile: Profile | None, role: Role) -> FloatArray |
 
 
 def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
-    """Work done, from the drive's flag or, failing that, from an engine speed that varies."""
+    """Work done, from the drive's flag, else from an engine speed that varies."""
     drive = _flag(session, profile, Role.DRIVE)
     column = column_of(Role.ENGINE, session.columns, profile)
     if drive is not None or column is None or not column.endswith("_rpm"):
@@ -194,7 +194,7 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
 def _stated(
     profile: Profile | None, engine: FloatArray, engine_rpm: FloatArray | None
 ) -> FloatArray | None:
-    """The flow that the profile states, while the engine turns and with its speed [m3/s]."""
+    """The profile's flow while the engine turns, in proportion to its speed [m3/s]."""
     stated = None if profile is None else stated_flow(profile)
     if stated is None:
         return None
@@ -205,10 +205,10 @@ def _stated(
 def _metered(
     flow_m3_s: FloatArray | None, engine: FloatArray | None, elapsed_s: FloatArray
 ) -> tuple[FloatArray | None, list[Remark]]:
-    """The flow without what its meter missed, and a note on that.
+    """The flow with its meter's failures filled in, and a note on them.
 
     A drive's pump moves oil whenever the engine turns, so a meter that reads nothing then has
-    failed; read as a standstill of the oil it would leave the cooler's heat without any flow.
+    failed. Taken as a standstill it would give the cooler heat without flow.
     """
     if flow_m3_s is None or engine is None or not np.any(engine > 0.5):
         return flow_m3_s, []

@@ -1,8 +1,8 @@
-"""Signs in an outing that a probe, the air at it, or the oil's way is not what it is taken for.
+"""Signs in an outing of a wrong probe, of warm air at a probe, or of a bypass.
 
-Each function looks at one record and returns a remark for the owner, or None where there is
-nothing to say. Nothing is removed or corrected. Thresholds are common practice, no source;
-they lie well above what drifting weather, a wandering load and probes of class 2 do.
+Each function looks at one record and returns a remark for the owner, or None. Nothing is
+removed or corrected. Thresholds are common practice, no source; they are well above the effects
+of drifting weather, a varying load and probes of class 2.
 """
 
 from collections.abc import Iterable
@@ -28,7 +28,7 @@ __all__ = (
     "undisturbed",
 )
 
-WARM_K = 15.0  # oil over air from which a stray probe shows
+WARM_K = 15.0  # oil over air above which a stray probe shows
 ANSWER_K = 1.0  # of the air, on the median of two or more switchings
 ANSWER_ONCE_K = 2.0
 SETTLED_S = 120.0  # either side of a switching
@@ -43,7 +43,7 @@ CLOSED_SHARE = 0.3
 OPEN_SHARE = 0.8
 KNEE_HALF_WIDTH_K = 3.0
 KNEE_LEAST_BINS = 6
-KNEE_DROP_K = 3.0  # what the drop itself must gain: offsets and stored heat make tenths
+KNEE_DROP_K = 3.0  # least gain of the drop itself: offsets and stored heat make tenths
 LEAST_APART = 0.5
 UNLIKE_SD = 2.0
 LEAST_EXCESS_K = 5.0
@@ -51,25 +51,25 @@ BROKEN_SHARE = 0.5
 
 
 def suspects_of(record: Record) -> tuple[Remark, ...]:
-    """Every remark that a record gives rise to."""
-    found = (
+    """All remarks on a record."""
+    remarks = (
         air_that_answers_the_fan(record),
         jumping_air(record),
         *(probe_in_air(record, name) for name in record.oils_c if name != "tank"),
         probe_that_moved(record),
         bypass_that_opens(record),
     )
-    return tuple(remark for remark in found if remark is not None)
+    return tuple(remark for remark in remarks if remark is not None)
 
 
 def tank_and_air_swapped(record: Record) -> Remark | None:
     """Whether the tank reads colder than the air nearly throughout."""
     tank, air = record.oils_c["tank"], record.ambient_c
-    apart = np.abs(tank - air) > WARM_K
+    is_warm = np.abs(tank - air) > WARM_K
     # A cold machine in a warm shed is colder than the air too, but then the tank warms.
-    if np.count_nonzero(apart) < max(10, LEAST_APART * record.bins):
+    if np.count_nonzero(is_warm) < max(10, LEAST_APART * record.bins):
         return None
-    if np.ptp(air) <= np.nanmax(tank) - np.nanmin(tank) or not swapped(tank[apart], air[apart]):
+    if np.ptp(air) <= np.nanmax(tank) - np.nanmin(tank) or not swapped(tank[is_warm], air[is_warm]):
         return None
     return Remark(
         code="tank-and-air-swapped",
@@ -89,15 +89,15 @@ def _switchings(record: Record) -> list[tuple[int, float]]:
     seen = np.isfinite(tank)
     filled = np.interp(record.elapsed_s, record.elapsed_s[seen], tank[seen])
     hot = filled - record.ambient_c > WARM_K
-    found = []
+    switchings = []
     for at in np.flatnonzero(blowing[1:] != blowing[:-1]) + 1:
         before, after = slice(at - settled, at), slice(at + 1, at + 1 + settled)
         if at < settled or at + 1 + settled > record.bins:
             continue
         steady = np.ptp(blowing[before].astype(int)) == 0 == np.ptp(blowing[after].astype(int))
         if steady and np.all(hot[before]):
-            found.append((int(at), 1.0 if blowing[at] else -1.0))
-    return found
+            switchings.append((int(at), 1.0 if blowing[at] else -1.0))
+    return switchings
 
 
 def air_that_answers_the_fan(record: Record) -> Remark | None:
@@ -177,10 +177,10 @@ def _longest(mask: NDArray[np.bool_]) -> tuple[int, int]:
 
 
 def probe_that_moved(record: Record) -> Remark | None:
-    """Whether one of the cooler's probes jumped against the tank with nothing switched.
+    """Whether a probe of the cooler jumped against the tank while nothing was switched.
 
-    A change of load also moves the inlet against the tank, but keeps the share of the excess
-    that the cooler takes out of the oil; a moved probe breaks it.
+    A change of load also moves the inlet against the tank, but not the share of the excess that
+    the cooler takes out of the oil; a moved probe changes that share.
     """
     oils = record.oils_c
     width = max(int(np.ceil(MOVED_WINDOW_S / record.bin_s)), 4)
@@ -212,10 +212,10 @@ def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str)
     inlet, outlet = record.oils_c["cooler_in"], record.oils_c["cooler_out"]
     excess = inlet - record.ambient_c
     before = slice(at - width, at)
-    told = np.isfinite(outlet[before]) & (excess[before] > LEAST_EXCESS_K)
-    if np.count_nonzero(told) < 4:
+    usable = np.isfinite(outlet[before]) & (excess[before] > LEAST_EXCESS_K)
+    if np.count_nonzero(usable) < 4:
         return False
-    share = float(np.median(((inlet - outlet)[before] / excess[before])[told]))
+    share = float(np.median(((inlet - outlet)[before] / excess[before])[usable]))
     broken = float(_steps(outlet - inlet + share * excess, width)[at])
     expected = abs(step_k) * (1.0 - share if name == "cooler in" else 1.0)
     return abs(broken) > BROKEN_SHARE * expected
@@ -235,24 +235,24 @@ def undisturbed(
 
 
 def _steps(values: FloatArray, width: int) -> FloatArray:
-    """Change of level at each bin, shape (n,), 0 where either side also moves within itself."""
+    """Change of level at each bin, shape (n,); 0 where a side is not level itself."""
     windows = np.lib.stride_tricks.sliding_window_view(values, width)
     half = width // 2
     level, moved = _medians(windows), _means(windows[:, :half]) - _means(windows[:, half:])
-    told = np.isfinite(windows).sum(axis=1) >= 4
+    usable = np.isfinite(windows).sum(axis=1) >= 4
     for part in (windows[:, :half], windows[:, half:]):
-        told &= np.isfinite(part).sum(axis=1) >= 2
+        usable &= np.isfinite(part).sum(axis=1) >= 2
     before, after = slice(None, -width - 1), slice(width + 1, None)
     change = level[after] - level[before]
     within = np.maximum(np.abs(moved[before]), np.abs(moved[after]))
     steps = np.zeros_like(values)
     with np.errstate(invalid="ignore"):
-        clear = told[before] & told[after] & (within < 0.3 * np.abs(change))
+        clear = usable[before] & usable[after] & (within < 0.3 * np.abs(change))
     steps[width:-width] = np.where(clear, change, 0.0)
     return steps
 
 
-# numpy's nanmedian and nanmean warn of a window without a reading, which is nothing unusual here.
+# numpy's nanmedian and nanmean warn of windows without a reading, which are usual here.
 def _medians(windows: FloatArray) -> FloatArray:
     """Median of the finite values of each row, NaN where there are none."""
     rows, last = np.sort(windows, axis=1), np.isfinite(windows).sum(axis=1) - 1
@@ -270,8 +270,8 @@ def _means(windows: FloatArray) -> FloatArray:
 def bypass_that_opens(record: Record) -> Remark | None:
     """Whether the cooler passes hardly any heat below one oil temperature and all above it.
 
-    Thick oil also keeps heat from the core, but over tens of kelvins; a thermostatic
-    valve opens within a few.
+    Thick oil also gives less heat to the core, but over tens of kelvins; a thermostatic valve
+    opens within a few.
     """
     oils = record.oils_c
     if not {"cooler_in", "cooler_out"} <= set(oils):
@@ -312,10 +312,10 @@ def capacity_unlike_listed(
     """Whether the machine stored heat unlike the litres and kilograms listed.
 
     Both the rise and the fall of the temperature are then quicker, or slower, than the
-    list explains: a level that is low, or metal that is not on the list. `u_model_rel` is the
-    network's own relative standard uncertainty of capacity. The fit is drawn towards the
-    list, so this speaks late rather than early. Without `heat_measured`, by a flow meter or a
-    metered heater, temperatures tell that the list does not fit, but not which way.
+    list explains: a low oil level, or metal that is not on the list. `u_model_rel` is the
+    network's own relative standard uncertainty of capacity. The list is a prior of the fit, so
+    small differences do not show. Without `heat_measured`, by a flow meter or a metered heater,
+    temperatures show that the list is wrong, but not which way.
     """
     if know.oil_j_k is None or know.metal_j_k is None:
         return None

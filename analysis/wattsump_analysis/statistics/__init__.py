@@ -1,6 +1,6 @@
 """Curves, intervals, residuals and changes over time, for any series.
 
-In: arrays. Out: small results with their intervals. Nothing here knows of oil or coolers.
+In: arrays. Out: small results with their intervals. Independent of oil and coolers.
 Used by: every room above.
 """
 

@@ -1,8 +1,8 @@
-"""Has a value changed over the outings, and was it by a step or by a drift?
+"""Tests whether a value changed over the outings, by a step or by a drift.
 
 One value per outing, in order, in any one unit. A step makes a trend test fire and a drift
 makes a step test fire, so `change_in` asks first whether anything changed at all, then which
-of the two describes it better, and says so when the outings cannot tell them apart.
+of the two describes it better; the answer may be that the outings do not separate them.
 
 Every test here takes outings as independent of each other apart from the change looked for.
 
@@ -27,22 +27,22 @@ from wattsump_analysis.statistics.trends import mann_kendall
 
 __all__ = ("Shape", "best_step", "change_in", "welch")
 
-# A change is claimed where chance alone would show one less often than this.
+# Largest probability of a false change at which one is claimed.
 LEVEL = 0.05
-# At five outings the exact trend test can first fall below 0.05 after sharing it with the
-# step test (2/5! twice over); with fewer, no order of values could ever be called a change.
+# With five outings the exact trend test can first fall below its half of 0.05 (p of 2/5!); with
+# fewer, no order of values could be called a change.
 FEWEST_OUTINGS = 5
-# Fewer on one side leave no scatter to judge a mean by.
+# A mean needs two values for its scatter.
 FEWEST_PER_SIDE = 2
 # Kass and Raftery [3], table of 2 ln B: below 2 is "not worth more than a bare mention".
 WORTH_MENTIONING = 2.0
-# The smallest p that so many shuffles can show is 1/2000, well under any level in use here.
+# The smallest p of so many shuffles is 1/2000, well below the levels used here.
 SHUFFLES = 1999
 SHUFFLES_AT_ONCE = 100
 
 
 class Shape(StrEnum):
-    """What kind of change the outings show."""
+    """The kind of change."""
 
     NONE = "none"
     STEP = "step"
@@ -174,7 +174,7 @@ def _p_of_step(y: FloatArray, seed: int) -> float:
     for done in range(0, SHUFFLES, SHUFFLES_AT_ONCE):
         count = min(SHUFFLES - done, SHUFFLES_AT_ONCE)
         rows = rng.permuted(np.tile(y, (count, 1)), axis=1)
-        # A shuffle that only swaps ties gives the same gain up to rounding: count it.
+        # A shuffle that only swaps ties has the same gain up to rounding, and counts.
         as_large += int(np.sum(_step_gains(rows).max(axis=1) >= gain * (1.0 - 1e-9)))
     return (as_large + 1) / (SHUFFLES + 1)
 
@@ -184,6 +184,6 @@ def _step_over_slope(y: FloatArray) -> float:
     n, after = len(y), best_step(y)
     line = y - np.polyval(np.polyfit(np.arange(n), y, 1), np.arange(n))
     step = np.concatenate([part - part.mean() for part in (y[:after], y[after:])])
-    # A row without scatter about one of the two would give an infinite logarithm.
+    # A fit without scatter would give an infinite logarithm.
     floor = np.finfo(np.float64).eps * n * float(y.var()) or 1.0
     return float(n * np.log(max(line @ line, floor) / max(step @ step, floor)) - np.log(n))

@@ -1,9 +1,8 @@
-"""One and two exponentials through a transient, with what makes the answer trustworthy.
+"""Fits one and two exponentials to a transient, and checks that the data determine them.
 
-A solver that says "converged" has not said that the answer is determined by the data. Each
-fit carries its standard errors, the rank of its Jacobian, the window's length in time
-constants and the Durbin-Watson statistic of what is left; `identified` is the verdict on
-all of them and `reason` says which one failed.
+A converged fit may still not be determined by its data. Each fit has its standard errors, the
+rank of its Jacobian, the window's length in time constants and the Durbin-Watson statistic of
+its residuals; `identified` sums these up and `reason` says which one failed.
 """
 
 from collections.abc import Callable
@@ -35,8 +34,8 @@ LOWEST_DURBIN_WATSON = 0.3
 GRID = np.geomspace(0.02, 20.0, 24)
 FLAT = 1e3  # a standard error this many times its value: the sum of squares does not move
 TOLERANCE = 1e-15
-MOST_EVALUATIONS = 300  # each certified problem needs less; one without an end gets no nearer
-HUGE = 1e150  # a wild trial step counts as very wrong instead of stopping the solver
+MOST_EVALUATIONS = 300  # certified problems need fewer
+HUGE = 1e150  # a trial step that overflows counts as very wrong and does not stop the solver
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,7 +214,7 @@ def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> 
     Parameters
     ----------
     curve : Curve
-        What is fitted.
+        The curve to fit.
     t, y : ndarray, shape (n,)
         Times [s] and readings, all finite, more of them than parameters.
     start : ndarray, shape (p,)
@@ -223,7 +222,7 @@ def fit_curve(curve: Curve, t: FloatArray, y: FloatArray, start: FloatArray) -> 
 
     References
     ----------
-    NIST StRD nonlinear regression; its certified values are what the solver is held to.
+    NIST StRD nonlinear regression, whose certified values the tests compare with.
     """
 
     def misfit(p: FloatArray) -> FloatArray:
@@ -291,9 +290,9 @@ def _covariance(jacobian: FloatArray, sd: float) -> tuple[FloatArray, bool]:
 def _judged(
     full_rank: bool, solved: bool, window: float, errors: FloatArray, values: FloatArray
 ) -> Remark | None:
-    """Why the data do not determine the values; None where they do."""
+    """Why the data do not determine the values; None if they do."""
     if not full_rank or bool(np.any(errors > FLAT * np.abs(values))):
-        text = "singular: the data do not tell the parameters apart"
+        text = "singular: the data do not separate the parameters"
         return Remark(code="curve-singular", text=text)
     if not solved:
         return Remark(code="curve-unsettled", text="the solver did not settle")

@@ -65,7 +65,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """Draws of equal weight, shape (draws, parameters), and how many they amount to."""
+    """Draws of equal weight, shape (draws, parameters), and their effective number."""
 
     points: FloatArray
     effective: float
@@ -77,11 +77,10 @@ def drawn_from(
     count: int,
     rng: np.random.Generator,
 ) -> Drawn:
-    """Even draws of a density, begun from a mixture near it.
+    """Draws of equal weight from a density, begun from a mixture near it.
 
-    As many proposals as draws are wanted are weighted [1]_, tempered where too few of them would
-    count, made even, and moved along slices of the density itself until they have forgotten where
-    they began.
+    `count` proposals are weighted [1]_, tempered if too few of them would count, resampled, and
+    moved along slices of the density until they no longer depend on where they began.
 
     Parameters
     ----------
@@ -89,7 +88,7 @@ def drawn_from(
         Minus the log of the density up to a constant, of many points at once; `WORST` where there
         is none.
     parts : sequence of Part
-        Where to begin.
+        The mixture to begin from.
     count : int
         Draws.
     rng : Generator
@@ -98,7 +97,7 @@ def drawn_from(
     Raises
     ------
     ArithmeticError
-        Where no draw lies where there is a density.
+        The density is zero at every draw.
     """
     numbers = rng.multinomial(count, [part.share for part in parts])
     points = np.concatenate(
@@ -137,10 +136,10 @@ def _moved(
 ) -> Drawn:
     """Move draws by elliptical slices [2]_.
 
-    The ellipses are not made of the draws: what all draws are moved by they would have in common,
-    and 250 of them would count as 130. What still goes together with where it began counts as the
-    beginnings did, the rest as fresh. Correlations near zero cannot be told from so few, so that
-    half as many moves as brought them to a third follow, and are not counted.
+    The ellipses are not made of the draws, which would correlate the draws (250 of them would
+    count as 130). The share of the variance still correlated with the start counts as the start
+    did, the rest as independent. Correlations near zero cannot be measured with so few draws, so
+    half as many moves again as brought them to a third follow.
     """
     points, moves, alike = begun, 0, 1.0
     while moves < MOST_MOVES and alike > HALFWAY:
@@ -153,7 +152,7 @@ def _moved(
 
 
 def _alike(begun: FloatArray, points: FloatArray) -> float:
-    """Correlation of draws with their beginnings, of nine parameters in ten at most."""
+    """Correlation of draws with their starting points; nine parameters in ten are below it."""
     each = [np.corrcoef(a, b)[0, 1] for a, b in zip(begun.T, points.T, strict=True)]
     return float(np.quantile(np.clip(each, 0.0, 1.0), 0.9))
 
@@ -192,7 +191,7 @@ def _sliced(
     values: FloatArray,
     rng: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray]:
-    """Each draw once along an ellipse to where the density over `part`'s is above a slice.
+    """Move each draw once along an ellipse, to where the density over `part`'s is above a slice.
 
     Returns the draws and minus the log of their density, of which `values` is that before.
     """

@@ -1,4 +1,4 @@
-"""Statistics that tell whether residuals are as independent as a fit takes them to be."""
+"""Statistics of the independence of residuals."""
 
 import numpy as np
 

@@ -1,8 +1,8 @@
-"""Robust trends over outings: is there one direction, and how steep is it?
+"""Robust trends over outings, and a control chart.
 
-One value per outing, in order, in any one unit. Both methods go by ranks and medians, so one
-odd outing does not carry the answer. Outings are taken as independent of each other apart
-from the trend; a step makes both fire, which is why `change.change_in` asks about steps too.
+One value per outing, in order, in any one unit. The trend tests use ranks and medians, so one odd
+outing does not decide the answer. Outings are assumed independent apart from the trend. A step
+fires both tests, so `change.change_in` also tests for steps.
 
 References
 ----------
@@ -29,7 +29,7 @@ __all__ = (
     "theil_sen",
 )
 
-# Gilbert [2] sends the reader to exact tables up to 10 values and to the normal beyond.
+# Gilbert [2] gives exact tables up to 10 values and the normal beyond.
 EXACT_UP_TO = 10
 
 
@@ -155,7 +155,7 @@ def ewma(
     values : array_like, shape (n,)
         One value per outing, in order.
     target : float
-        What the machine does while nothing has changed; the average starts here.
+        Value while nothing has changed; the average starts here.
     sigma : float or array_like, shape (n,)
         Standard deviation of one outing about the target; an array gives each outing its own.
     weight : float
@@ -189,7 +189,7 @@ def ewma(
     if len(s) not in (1, len(x)):
         raise out_of_range(f"one sigma, or one for each of {len(x)} values", len(s), "ewma")
     _check_shape(weight, width)
-    import pandas as pd  # heavy, and not every trend has a chart
+    import pandas as pd  # a heavy import that not every trend needs
 
     share = 1.0 - (1.0 - weight) ** 2
     average = pd.Series([target, *x]).ewm(alpha=weight, adjust=False).mean()
