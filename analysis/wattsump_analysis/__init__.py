@@ -29,6 +29,7 @@ if typing.TYPE_CHECKING:
     from wattsump_analysis.season.trend import Trend, trend_of
     from wattsump_analysis.show.plots.files import save as save_plot
     from wattsump_analysis.show.plots.outing import plot_label, plot_outing
+    from wattsump_analysis.show.plots.season import plot_comparison, plot_trend
     from wattsump_analysis.show.report.page import write_report
 
 __all__ = (
@@ -50,8 +51,10 @@ __all__ = (
     "compare_outings",
     "gather",
     "one_by_one",
+    "plot_comparison",
     "plot_label",
     "plot_outing",
+    "plot_trend",
     "prove_session",
     "save_plot",
     "trend_of",
@@ -78,8 +81,10 @@ _HOMES = {
     "compare_outings": ("season.compare", "compare"),
     "gather": ("season.folder", "gather"),
     "one_by_one": ("season.folder", "one_by_one"),
+    "plot_comparison": ("show.plots.season", "plot_comparison"),
     "plot_label": ("show.plots.outing", "plot_label"),
     "plot_outing": ("show.plots.outing", "plot_outing"),
+    "plot_trend": ("show.plots.season", "plot_trend"),
     "prove_session": ("proof.prove", "prove"),
     "save_plot": ("show.plots.files", "save"),
     "trend_of": ("season.trend", "trend_of"),

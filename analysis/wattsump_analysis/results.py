@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Literal
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
 
 __all__ = (
@@ -191,7 +192,7 @@ class Segment:
     nodes: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Proof:
     """The whole answer for one outing.
 
@@ -228,3 +229,20 @@ class Proof:
     provenance: Mapping[str, str]
     k_draws_w_k: FloatArray | None = None
     k_weights: FloatArray | None = None
+
+    def __repr__(self) -> str:
+        k = self.k_w_k
+        measured = "" if k is None else f", K {k.value:.0f} W/K ({k.low:.0f} to {k.high:.0f})"
+        return f"<Proof {self.provenance.get('session', '')}: {self.verdict}{measured}>"
+
+    def _repr_html_(self) -> str:
+        """Return a card for a notebook: the verdict, why, what to do next, and the figures."""
+        rows: list[tuple[str, ...]] = [("", "value", "95 % from", "to")]
+        share = None if self.label is None else self.label.share_of_label
+        for name, size, found in (("K, W/K", 1.0, self.k_w_k), ("% of label", 100.0, share)):
+            if found is not None:
+                ends = (found.value, found.low, found.high)
+                rows.append((name, *(f"{size * end:.0f}" for end in ends)))
+        lines = [self.headline, *(reason.text for reason in self.reasons), self.next_step.text]
+        lines += [f"Caution: {caution.text}" for caution in self.cautions]
+        return card(self.verdict.heading, filter(None, lines), rows if len(rows) > 1 else ())

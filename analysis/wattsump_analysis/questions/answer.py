@@ -9,6 +9,7 @@ wanted units too.
 import math
 from dataclasses import dataclass
 
+from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import show, shown_unit, to_shown
 
@@ -120,6 +121,17 @@ class Answer:
 
     def __repr__(self) -> str:
         return f"<Answer {self.question}: {len(self.sections)} sections; answer_text(...) shows it>"
+
+    def _repr_html_(self) -> str:
+        """Return a card for a notebook: the answer, every figure, and what was assumed."""
+        rows = [("", "", "")]
+        for section in self.sections:
+            for row in section.rows:
+                beside = " ".join(str(part) for part in (row.flag, row.note) if part)
+                rows.append((row.label.strip(), shown(row.figure), beside))
+        first, *rest = (remark.text for remark in (*self.headline, *self.cautions))
+        lines = [*rest, *(f"Assumed: {remark.text}" for remark in self.assumed)]
+        return card(first, lines, rows if len(rows) > 1 else ())
 
     def row(self, key: str) -> Row:
         """Return the row of a key; KeyError when the answer has none."""

@@ -90,7 +90,7 @@ class Line:
         return self.change.low > 0.0 or self.change.high < 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Comparison:
     """Before and after, side by side.
 
@@ -112,6 +112,10 @@ class Comparison:
     cannot_split: Remark | None
     test: Remark | None
     smallest_k: float
+
+    def __repr__(self) -> str:
+        sides = f"{len(self.before)} outings before, {len(self.after)} after"
+        return f"<Comparison {self.machine!r}: {sides}>"
 
 
 def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:

@@ -62,7 +62,7 @@ class Summary:
     lasting: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Gathered:
     """Outings of a folder, files left out with the reason, notes, and where each outing lies.
 
@@ -73,6 +73,9 @@ class Gathered:
     left_out: tuple[LeftOut, ...]
     notes: tuple[Remark, ...]
     paths: Mapping[str, Path] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"<Gathered: {len(self.outings)} outings, {len(self.left_out)} left out>"
 
 
 Runner = Callable[[Callable[[Job], Summary], Sequence[Job]], Iterable[Summary]]

@@ -41,7 +41,7 @@ STEP_LOOK_S = 240.0
 STEP_LEAST_BINS = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Outing:
     """One outing of one machine.
 
@@ -77,6 +77,10 @@ class Outing:
     events: tuple[Event, ...] = ()
     marks: tuple[str, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        k = "no K" if self.k_w_k is None else f"K {self.k_w_k:.0f} W/K"
+        return f"<Outing {self.name}: {k}, {self.verdict or 'no verdict'}>"
 
     @property
     def usable(self) -> bool:

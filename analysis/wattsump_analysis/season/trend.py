@@ -28,6 +28,7 @@ from wattsump_analysis.season.serial import conditions_of
 from wattsump_analysis.statistics.change import Shape, change_in
 from wattsump_analysis.statistics.trends import EwmaChart, ewma, theil_sen
 from wattsump_logger.errors import UsageError
+from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
 
 __all__ = (
@@ -106,7 +107,7 @@ class Chart:
     average: EwmaChart
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Trend:
     """What a machine's outings say together.
 
@@ -130,6 +131,20 @@ class Trend:
     charts_heat: tuple[Chart, ...]
     would_have_seen: tuple[float, float]
     referred: FloatArray
+
+    def __repr__(self) -> str:
+        counts = f"{len(self.outings)} outings, {len(self.steps)} steps"
+        return f"<Trend {self.machine!r}: {counts}, {len(self.left_out)} left out>"
+
+    def _repr_html_(self) -> str:
+        """Return a card for a notebook: each outing with its K and heat."""
+        rows = [("outing", "K, W/K", "heat, W", "verdict")]
+        for outing in self.outings:
+            k, heat = (
+                "-" if value is None else f"{value:.0f}" for value in (outing.k_w_k, outing.heat_w)
+            )
+            rows.append((outing.name, k, heat, outing.verdict))
+        return card(repr(self).strip("<>"), (), rows)
 
     @property
     def drifting(self) -> tuple[bool, bool]:

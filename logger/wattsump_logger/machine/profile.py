@@ -62,7 +62,7 @@ __all__ = (
 _CHANNEL_NAME = re.compile(r"[a-z][a-z0-9_]{0,15}")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Profile:
     """One machine. `typed` is what the owner wrote, for `to_dict`."""
 
@@ -75,6 +75,10 @@ class Profile:
     limits: Limits = field(default_factory=Limits)
     channels: Mapping[str, Channel] = field(default_factory=dict)
     typed: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
+
+    def __repr__(self) -> str:
+        oil = f"{self.oil.grade}, {self.oil.volume_m3 * 1000:.3g} L"
+        return f"<Profile {self.name!r}: {oil}, {len(self.channels)} channels>"
 
     def role(self, role: Role | str) -> Channel | None:
         """The first channel of a role; undeclared, the one that bears the role's name.

@@ -19,6 +19,7 @@ from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import need_regular
 from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of, taken_back
 from wattsump_logger.session.sidecar import read_sidecar
@@ -106,6 +107,15 @@ class Session:
             f"<Session {self.path.name}: {self.elapsed_s.size} rows over {minutes:.0f} min, "
             f"{len(self.marks)} marks, {len(self.faults)} faults>"
         )
+
+    def _repr_html_(self) -> str:
+        """Return a card for a notebook: each column with its lowest and highest reading."""
+        rows = [("column", "lowest", "highest", "readings")]
+        for name, values in self.columns.items():
+            there = values[np.isfinite(values)]
+            ends = (f"{there.min():g}", f"{there.max():g}") if there.size else ("-", "-")
+            rows.append((name, *ends, str(there.size)))
+        return card(repr(self).strip("<>"), [note.text for note in self.notes], rows)
 
     def profile(self) -> Profile | None:
         """Return the machine profile it was logged with, None if there was none.

@@ -7,6 +7,7 @@ by dash and width as well as by colour, so that a grey print reads the same.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from wattsump_analysis.results import Phase
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 __all__ = (
     "INKS",
@@ -35,6 +37,7 @@ __all__ = (
     "name_ends",
     "name_phases",
     "new_axes",
+    "new_figure",
     "say",
     "say_nothing",
     "spread",
@@ -122,13 +125,35 @@ def _argextreme(y: FloatArray, starts: NDArray[np.int64], pick: np.ufunc) -> NDA
     return np.asarray(places[first])
 
 
-def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
-    """Return the axes of a new figure in our own style."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
+@cache
+def _drawing() -> "type[Figure]":
+    import io
+
     from matplotlib.figure import Figure
 
-    drawing = Figure(figsize=(width_in, height_in), layout="constrained")
+    class Drawing(Figure):
+        """A figure that a notebook shows as it is, whatever the notebook was set up for."""
+
+        def _repr_png_(self) -> bytes:
+            held = io.BytesIO()
+            self.savefig(held, format="png", dpi=110, facecolor="white")
+            return held.getvalue()
+
+    return Drawing
+
+
+def new_figure(width_in: float, height_in: float) -> "Figure":
+    """Return an empty figure."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    drawing = _drawing()(figsize=(width_in, height_in), layout="constrained")
     FigureCanvasAgg(drawing)
+    return drawing
+
+
+def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
+    """Return the axes of a new figure in our own style."""
+    drawing = new_figure(width_in, height_in)
     drawing.patch.set_alpha(0.0)
     axes = drawing.add_subplot()
     style(axes)

@@ -16,6 +16,7 @@ from wattsump_analysis.show.plots.pens import (
     Pen,
     fit_to,
     name_ends,
+    new_figure,
     say,
     style,
 )
@@ -47,11 +48,9 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
     outings behind those that its level was learnt from, shaded its limits. A dotted upright
     is a change, with its likely cause; a triangle something noted.
     """
-    from matplotlib.figure import Figure
-
     drawn = figure
     if drawn is None:  # a page says of what machine it is; a file by itself must
-        drawn = Figure(figsize=(9.0, 5.6), layout="constrained")
+        drawn = new_figure(9.0, 5.6)
         drawn.suptitle(trend.machine, x=0.02, ha="left", fontsize=WORDS_PT, color=INKS["text"])
     upper, lower = drawn.subplots(2, 1, sharex=True)
     referred = np.exp(trend.referred)
@@ -223,9 +222,7 @@ def plot_comparison(
     Dots are outings, thick lines the means of a side; the bar behind the second side is the
     95 % range of its change, from the mean before.
     """
-    from matplotlib.figure import Figure
-
-    drawn = Figure(figsize=(9.0, 3.6), layout="constrained") if figure is None else figure
+    drawn = new_figure(9.0, 3.6) if figure is None else figure
     panels = drawn.subplots(1, 2) if drawn.get_figwidth() > _BESIDE_IN else drawn.subplots(2, 1)
     sides = (comparison.before, comparison.after)
     for axes, what, share, values in (
