@@ -125,3 +125,16 @@ def test_a_folder_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
         pytest.raises(ValueError, match="choose another one with --out"),
     ):
         demo.record(taken, FAST)
+
+
+def test_the_live_screen_of_a_recording_can_be_seen_in_the_demonstration(
+    outing: Session, tmp_path: Path, no_ptys: None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    session, _ = demo.record(tmp_path, FAST, "us")
+    shown = capsys.readouterr().out  # no terminal: plain lines
+    assert "bracken: recording" in shown
+    assert "tank_f " in shown
+    watched = load_session(session)
+    assert watched.elapsed_s.size == outing.elapsed_s.size
+    stages = [mark.text for mark in outing.marks]
+    assert [mark.text for mark in watched.marks if mark.text in stages] == stages

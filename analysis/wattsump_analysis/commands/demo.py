@@ -20,15 +20,19 @@ if TYPE_CHECKING:
     from wattsump_analysis.emulation.bracken import Rehearsal
     from wattsump_logger.bench.chip import ChipBench
     from wattsump_logger.bench.controller import EmulatedController, Source
-    from wattsump_logger.capture.clock import Anchor
+    from wattsump_logger.capture.clock import Anchor, FastClock
     from wattsump_logger.capture.link import PortSource
     from wattsump_logger.capture.loop import Captured, Status
+    from wattsump_logger.machine.profile import Profile
     from wattsump_logger.session.rows import Row
+    from wattsump_logger.watch.beside import Beside
 
 __all__ = ("CHIP_STEP_S", "USUAL_SPEED", "demo_command", "record", "record_chip", "write_profile")
 
 USUAL_SPEED = 400.0
 _START_UTC_MS = 1_777_878_000_000  # 2026-05-04T07:00:00Z, invented like the outing
+WATCHED_SPEED = 100.0
+_STATUS_S = 0.1  # of our own time
 _BAR = 24
 _SILENT_S = 3.0  # of our own time: then nothing more will come
 _MOST_CHIP_SPEED = 100.0  # the finest pace of the bench
@@ -44,7 +48,7 @@ def demo_command(
             "--speed",
             min=1.0,
             max=2000.0,
-            help="Times as fast as real; usually 400, with --chip as fast as it goes.",
+            help="Times as fast as real; usually 400, with --screen 100, with --chip as it goes.",
         ),
     ] = None,
     chip: Annotated[
@@ -52,12 +56,19 @@ def demo_command(
         typer.Option("--chip", help="Run the compiled firmware on an emulated ATmega328P."),
     ] = False,
     units: Annotated[Units, typer.Option("--units", help="Units to show.")] = Units.SI,
+    screen: Annotated[
+        bool, typer.Option("--screen", help="Show the live screen of `log` while it is logged.")
+    ] = False,
 ) -> None:
     """Log an emulated outing, prove its cooler, write the report.
 
     The machine is invented and nothing is hot; port, files, proof and report are the real ones.
     """
-    session, profile = record_chip(out, speed) if chip else record(out, speed or USUAL_SPEED)
+    if chip:
+        session, profile = record_chip(out, speed)
+    else:
+        usual = WATCHED_SPEED if screen else USUAL_SPEED
+        session, profile = record(out, speed or usual, units if screen else None)
     report = session.with_suffix(".html")
     _tell("fitting the outing ...")
     conclude(prove_file(session, profile), units=units, report=report)
@@ -67,14 +78,17 @@ def demo_command(
     _tell(f"Again, from its session alone: wattsump prove {session}")
 
 
-def record(out: Path, speed: float) -> tuple[Path, Path]:
-    """Record the outing into `out`; return the paths of its session and its profile."""
+def record(out: Path, speed: float, screen: str | None = None) -> tuple[Path, Path]:
+    """Record the outing into `out`; return the paths of its session and its profile.
+
+    `screen` are the units of a live screen to show meanwhile; None is a bar.
+    """
     from wattsump_analysis.emulation import bracken
 
     _tell("Bracken, an invented log carrier; its controller is emulated, no oil is hot.")
     rehearsal = bracken.rehearse(bracken.demo_profile())
     profile_path = write_profile(out / "bracken.toml", bracken.demo_text())
-    return _announced(rehearsal, lambda: _capture(out, speed, rehearsal)), profile_path
+    return _announced(rehearsal, lambda: _capture(out, speed, rehearsal, screen)), profile_path
 
 
 def record_chip(
@@ -114,34 +128,58 @@ def _announced(rehearsal: "Rehearsal", capture: Callable[[], "Captured"]) -> Pat
     return captured.sessions[0]
 
 
-def _capture(out: Path, speed: float, rehearsal: "Rehearsal") -> "Captured":
+def _capture(out: Path, speed: float, rehearsal: "Rehearsal", screen: str | None) -> "Captured":
     """Run the outing through a port into the capture code of every real outing."""
     from wattsump_analysis.emulation import bracken
     from wattsump_logger.capture import loop as capture
     from wattsump_logger.capture.clock import FastClock
 
-    controller = _controller(rehearsal)
+    controller, clock = _controller(rehearsal), FastClock(speed, _START_UTC_MS)
     is_over = False
 
     def follow(status: "Status") -> None:
         nonlocal is_over
         silent = status.row_count > 0 and status.silent_s > _SILENT_S * speed
         is_over = status.row_count >= round(rehearsal.length_s) or silent
-        _show(rehearsal, status.elapsed_s or 0.0)
+        if watch is None:
+            _show(rehearsal, status.elapsed_s or 0.0)
+        else:
+            watch.on_status(status)
 
-    with _port(controller, speed, rehearsal.length_s) as port:
+    with (
+        _port(controller, speed, rehearsal.length_s) as port,
+        _watching(bracken.demo_profile(), clock, speed, screen) as watch,
+    ):
         captured = capture.run(
             port,
             out,
             bracken.demo_profile(),
-            FastClock(speed, _START_UTC_MS),
+            clock,
             stop=lambda: is_over,
             on_status=follow,
+            on_rows=None if watch is None else watch.on_rows,
+            marks=None if watch is None else watch.marks,
             name="bracken",
-            status_s=0.2 * speed,
+            status_s=_STATUS_S * speed,
         )
     _end_line()
     return captured
+
+
+@contextlib.contextmanager
+def _watching(
+    profile: "Profile", clock: "FastClock", speed: float, screen: str | None
+) -> "Iterator[Beside | None]":
+    """Yield what shows the live screen of `log` in these units; None where none is asked for."""
+    if screen is None:
+        yield None
+        return
+    from wattsump_analysis.live.supplies import supplies
+    from wattsump_logger.commands.log import Asked, watching_over
+
+    asked = Asked(clock=clock, speed=speed, units=screen)
+    with watching_over(profile, asked, supplies()) as (watch, _):
+        yield watch
 
 
 def _controller(rehearsal: "Rehearsal") -> "EmulatedController":

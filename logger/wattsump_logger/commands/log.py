@@ -7,7 +7,7 @@ import contextlib
 import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -115,7 +115,10 @@ class Supplies:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """The driver's options for the watch, as typed; `clock` is that of a practice machine."""
+    """The driver's options for the watch, as typed.
+
+    `clock` is that of a practice machine, which runs `speed` times as fast.
+    """
 
     limits: tuple[str, ...] = ()
     rate: str | None = None
@@ -126,6 +129,7 @@ class Asked:
     units: str = "si"
     rest_min: float | None = None
     clock: "Clock | None" = None
+    speed: float = 1.0
 
 
 def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
@@ -170,6 +174,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
             units=units,
             rest_min=rest_min,
             clock=_clock(speed),
+            speed=speed,
         )
         with _opened(port, baud) as source, loop.stop_on_signals() as stop:
             _begin(port)
@@ -250,9 +255,10 @@ def watching_over(
     profile: "Profile | None", asked: Asked, supplies: Supplies
 ) -> "Iterator[tuple[Beside, Thread]]":
     """Yield a watch with all options, its keys working, and its screen's thread."""
+    from wattsump_logger.capture.clock import HostClock
     from wattsump_logger.units.quantities import parse
     from wattsump_logger.watch.alarm_command import AlarmCommand, words_of
-    from wattsump_logger.watch.alarm_rules import Typed, typed_limits
+    from wattsump_logger.watch.alarm_rules import USUAL_STALL_S, Typed, typed_limits
     from wattsump_logger.watch.beside import beside
     from wattsump_logger.watch.keys import listening
     from wattsump_logger.watch.moment import Screen
@@ -260,9 +266,9 @@ def watching_over(
     from wattsump_logger.watch.view import showing
     from wattsump_logger.watch.watch import Watch
 
-    typed = Typed(limit_c=typed_limits(asked.limits))
+    typed = Typed(limit_c=typed_limits(asked.limits), stall_s=USUAL_STALL_S * asked.speed)
     if asked.rate is not None:
-        typed = Typed(limit_c=typed.limit_c, rate_k_min=parse(asked.rate, "temperature_difference"))
+        typed = replace(typed, rate_k_min=parse(asked.rate, "temperature_difference"))
     command = AlarmCommand(words_of(asked.alarm_command)) if asked.alarm_command else None
     guide = _guide(asked.guide, profile, supplies)
     forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
@@ -285,6 +291,7 @@ def watching_over(
                 read_asked=read_asked,
                 show=screens.put,
                 clock=asked.clock,
+                key_clock=HostClock(),
                 units=asked.units,
                 rest_ends_s=None if asked.rest_min is None else asked.rest_min * 60,
             ),

@@ -15,6 +15,7 @@ from wattsump_logger.watch.alarms import Kind, Rule
 from wattsump_logger.watch.look import channel_of
 
 __all__ = (
+    "USUAL_STALL_S",
     "Typed",
     "limit_of",
     "rules_for",
@@ -30,7 +31,7 @@ _LIMIT_HOLD_S = 3.0
 _RATE_HOLD_S = 20.0
 _USUAL_RATE_K_MIN = 10.0
 _FAULT_TRIP, _FAULT_CLEAR, _FAULT_HOLD_S = 0.25, 0.05, 5.0
-_USUAL_STALL_S = 10.0
+USUAL_STALL_S = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ class Typed:
 
     limit_c: Mapping[str, float] = field(default_factory=dict)
     rate_k_min: float = _USUAL_RATE_K_MIN
-    stall_s: float = _USUAL_STALL_S
+    stall_s: float = USUAL_STALL_S
 
 
 def typed_limits(texts: Iterable[str]) -> dict[str, float]:
@@ -216,7 +217,9 @@ def _fault_rule(channel: str) -> Rule:
 
 
 def _stall_rule(stall_s: float) -> Rule:
-    return Rule(name="nothing from the controller", kind=Kind.STALLED, trip=stall_s, clear=1.0)
+    return Rule(
+        name="nothing from the controller", kind=Kind.STALLED, trip=stall_s, clear=0.1 * stall_s
+    )
 
 
 def temp_at_viscosity_c(oil: Oil, viscosity_mm2_s: float) -> float | None:

@@ -25,6 +25,7 @@ __all__ = (
 # Common practice, no source: a minute of quarter-kelvin steps gives some 0.1 K/min.
 RATE_WINDOW_S = 60.0
 FAULT_WINDOW_S = 30.0
+_LEAST_LOOKS = 10  # kept however old: of fewer, one fault would be a large share
 _LEAST_SPAN_S = 15.0
 _SPACING_S = 0.5  # closer samples of a temperature add memory and no information
 _STEADY_K_MIN = 0.15
@@ -121,7 +122,7 @@ class History:
         missing = {channel_of(column) for column, value in values.items() if value is None}
         if cells:
             self._faulty.append((now_s, frozenset(missing.union(faulty))))
-        while self._faulty and self._faulty[0][0] < now_s - FAULT_WINDOW_S:
+        while len(self._faulty) > _LEAST_LOOKS and self._faulty[0][0] < now_s - FAULT_WINDOW_S:
             self._faulty.popleft()
         return Look(
             now_s=now_s,

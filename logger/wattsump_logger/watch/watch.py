@@ -79,6 +79,8 @@ class Watch:
         Called with each screen.
     rest_ends_s : float, optional
         The outing ends when an engine that ran has stood for this long.
+    clock, key_clock : Clock, optional
+        Of the machine, which may be a fast one of software, and of the hand at the keys.
     units : {"si", "us"}
         Which units the screen shows; the session is in SI.
     """
@@ -96,6 +98,7 @@ class Watch:
         show: Callable[[Screen], None] = lambda screen: None,
         rest_ends_s: float | None = None,
         clock: Clock | None = None,
+        key_clock: Clock | None = None,
         units: str = "si",
     ) -> None:
         self.advice: Advice | None = None
@@ -112,6 +115,7 @@ class Watch:
         self._trail = Trail()
         self._rest = _Rest(rest_ends_s)
         self._clock = clock or HostClock()
+        self._key_clock = key_clock or self._clock
         self._history = History(profile)
         self._keyboard = keys.Keyboard()
         self._columns: tuple[str, ...] = ()
@@ -171,7 +175,7 @@ class Watch:
         return queued
 
     def _press(self, chars: str) -> None:
-        now_s = self._now_s()
+        now_s = (self._key_clock.anchor().mono_ms or 0) / 1000
         self._keyboard, asked = keys.wake(self._keyboard, now_s)
         actions = list(asked)
         for char in chars:

@@ -355,3 +355,16 @@ def test_the_course_is_the_oils_last_ten_minutes_and_begins_anew_with_an_outing(
     again = rig.second(tank_c="50.000").course
     assert again is not None
     assert again.temps_c == (50.0,)
+
+
+def test_a_note_is_typed_at_the_pace_of_the_hand_however_fast_the_machine_runs() -> None:
+    class Hand:
+        def anchor(self) -> Anchor:
+            return Anchor(utc_ms=None, mono_ms=1000)
+
+    rig = Rig(key_clock=Hand())
+    for pressed in ("n", "m", "u", "d", "\r"):
+        rig.now_s += 100.0
+        rig.pressed = pressed
+        found = rig.watch.marks()
+    assert found == ["note: mud"]
