@@ -48,8 +48,11 @@ def test_importing_the_packages_loads_nothing_else() -> None:
     assert said.stdout.strip() == "['wattsump_logger', 'wattsump_analysis']"
 
 
-def test_a_type_checker_sees_the_types_of_the_public_names(tmp_path: Path) -> None:
+def test_a_type_checker_sees_the_types_of_the_public_names(
+    tmp_path: Path, pytestconfig: pytest.Config
+) -> None:
     pytest.importorskip("mypy", reason="a type checker")
+    known = tmp_path if pytestconfig.cache is None else pytestconfig.cache.mkdir("mypy")
     (tmp_path / "use.py").write_text(
         "from wattsump_analysis import prove_session\n"
         "from wattsump_logger import load_session\n"
@@ -60,7 +63,7 @@ def test_a_type_checker_sees_the_types_of_the_public_names(tmp_path: Path) -> No
     said = subprocess.run(
         [
             *(sys.executable, "-m", "mypy", "--strict", "--follow-imports=silent"),
-            *("--cache-dir", str(tmp_path / "cache"), "use.py"),
+            *("--cache-dir", str(known), "use.py"),
         ],
         cwd=tmp_path,
         env={"MYPYPATH": f"{ROOT / 'logger'}:{ROOT / 'analysis'}", "PATH": ""},
