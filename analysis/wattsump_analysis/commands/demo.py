@@ -34,7 +34,7 @@ _START_UTC_MS = 1_777_878_000_000  # 2026-05-04T07:00:00Z, invented like the out
 WATCHED_SPEED = 100.0
 _STATUS_S = 0.1  # of our own time
 _BAR = 24
-_SILENT_S = 3.0  # of our own time: then nothing more will come
+_SILENT_S = 3.0  # of real time without bytes: the outing is over
 _MOST_CHIP_SPEED = 100.0  # the finest pace of the bench
 CHIP_STEP_S = 1.0  # the outing has a row a second, and the firmware a reading
 _QUIET_LOOKS = 10  # a tenth of a second each: then nothing is left in the port
@@ -119,7 +119,7 @@ def record_chip(
 
 
 def _announced(rehearsal: "Rehearsal", capture: Callable[[], "Captured"]) -> Path:
-    """Capture, tell how long it took, and return the path of the session."""
+    """Capture, print how long it took, and return the path of the session."""
     began_s = time.monotonic()
     captured = capture()
     took_s = time.monotonic() - began_s
@@ -209,7 +209,7 @@ class _ChipClock:
     bench: "ChipBench"
 
     def anchor(self) -> "Anchor":
-        """Return the present moment of the chip's world."""
+        """Return the present moment in the chip's time."""
         from wattsump_logger.capture.clock import Anchor
 
         at_ms = self.bench.at_ms

@@ -1,4 +1,4 @@
-"""`wattsump machine`: describe a machine by answering questions, and check what was described."""
+"""`wattsump machine`: describe a machine by answering questions, and check the description."""
 
 import json
 from pathlib import Path
@@ -70,7 +70,7 @@ def new_command(
 
 
 def _answer(question: "Question") -> str:
-    """Ask until there is an answer that can be kept."""
+    """Ask until there is a usable answer."""
     from wattsump_logger.errors import WattsumpError
     from wattsump_logger.machine.describing import checked
 
@@ -91,9 +91,9 @@ def check_command(
     path: Annotated[Path, typer.Argument(help="Machine profile (TOML).")],
     units: _Shown = Units.SI,
 ) -> None:
-    """Tell what a profile was understood to say, or all that is wrong with it.
+    """Show how a profile was understood, or everything that is wrong with it.
 
-    Ends with exit code 3 where something is wrong.
+    Exit code 3 if something is wrong.
     """
     from wattsump_logger.machine.check import problems, raw_profile
     from wattsump_logger.machine.profile import profile_from_dict

@@ -27,7 +27,7 @@ def practice_command(
         Path, typer.Option("--out", help="Folder for the practice machine's profile.")
     ] = Path("practice"),
 ) -> None:
-    """Practise live screen, marks, alarms and guide with a machine of software.
+    """Practise live screen, marks, alarms and guide with an emulated machine.
 
     It stays up until Ctrl-C and prints what to type in a second terminal. Keys work the machine:
     engine, drive, fan, heater, a blocked core, a broken probe, a restart, a silent controller.
@@ -51,7 +51,7 @@ def practice_command(
     machine = PracticeMachine(bracken.demo_profile())
 
     class Practised(EmulatedController):
-        """Says nothing while the machine's controller is silent."""
+        """Sends nothing while the machine's controller is silent."""
 
         def step(self) -> bytes:
             frames = super().step()

@@ -29,12 +29,12 @@ __all__ = ("command_tree", "main", "program", "register")
 _HELP = """What a hydraulic oil cooler really rejects, in watts, against its label.
 
 For a first look, without any hardware: wattsump demo. On the machine: wattsump ports finds the
-controller, wattsump log records an outing, wattsump prove tells what its cooler did. Each
+controller, wattsump log records an outing, wattsump prove gives its verdict. Each
 command answers --help.
 """
 _EPILOG = (
-    "Answers go to stdout, talk to stderr. Exit codes: 0 done, 2 mistyped, 3 a file or a value, "
-    "4 a port, 5 cannot tell."
+    "Answers go to stdout, messages to stderr. Exit codes: 0 done, 2 mistyped, 3 a file or a "
+    "value, 4 a port, 5 cannot tell."
 )
 # In the order of an owner's first weeks.
 GROUPS = {
@@ -43,7 +43,7 @@ GROUPS = {
     "Prove and follow": ("prove", "trend", "compare", "fleet"),
     "Ask": ("rating", "forecast", "limits", "preheat", "oil", "lines", "cab"),
 }
-_HUSH = "Leave out the talk on stderr; answers and errors stay."
+_HUSH = "Leave out messages on stderr; answers and errors stay."
 
 
 class _Grouped(TyperGroup):
@@ -116,7 +116,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except WattsumpError as error:
         return _complain(str(error), error.exit_code)
     except BrokenPipeError:
-        return 1  # whoever read went away, and wants to hear no more
+        return 1  # the reader has closed the pipe
     except OSError as error:
         place = error.filename or "output"
         return _complain(f"{place}: {error.strerror or error}; make room or choose another place")
@@ -141,9 +141,9 @@ def _below(group: Any) -> Iterator[Any]:
 
 
 class _Quiet:
-    """Whether a run leaves out its talk: asked for while parsing, obeyed while running.
+    """Whether a run leaves out its messages: set while parsing, applied while running.
 
-    Between the two a mistyped line is told of, so stderr must still be there.
+    Errors of parsing are reported in between, so stderr must still be there.
     """
 
     def __init__(self) -> None:
@@ -162,14 +162,14 @@ class _Quiet:
             pass
 
         option: Any = get_command(app).params[0]
-        option.expose_value = False  # no command needs to know
+        option.expose_value = False  # no command takes the option
         return option
 
     def _ask(self, wanted: bool) -> None:
         self._is_asked = self._is_asked or wanted
 
     def obeyed_by(self, work: Callable[..., object]) -> Callable[..., object]:
-        """Return `work` with its talk going nowhere if that is asked for."""
+        """Return `work`, without messages on stderr if that is asked for."""
 
         @functools.wraps(work)
         def run(*words: object, **options: object) -> object:

@@ -1,4 +1,4 @@
-"""`wattsump prove`: what one outing says about its cooler."""
+"""`wattsump prove`: the verdict on a cooler from one outing."""
 
 import contextlib
 import sys
@@ -27,7 +27,7 @@ __all__ = (
     "prove_file",
 )
 
-CANNOT_TELL = 5  # the exit code of an outing that leaves the question open
+CANNOT_TELL = 5  # the exit code of "cannot tell"
 
 
 def prove_command(
@@ -70,7 +70,7 @@ def prove_command(
             where="prove",
             do="add --report FILE.html, which they are for",
         )
-    days = _days(asked) if any(asked.values()) else None  # a mistype is told before the fit
+    days = _days(asked) if any(asked.values()) else None  # typing errors go first
     proved = prove_file(_one_session(session), machine)
     conclude(proved, as_json=as_json, units=units, report=report, plot=plot, days=days)
     if proved.proof.verdict.tone == "open":
@@ -97,7 +97,7 @@ def _one_session(path: Path) -> Path:
 
 
 def prove_file(path: Path, machine: Path | None) -> "Proved":
-    """Load a session and prove it; what is being done is told on a terminal's stderr."""
+    """Load a session and prove it; progress goes to a terminal's stderr."""
     from wattsump_analysis.proof.prove import prove
     from wattsump_logger.machine.profile import load_profile
     from wattsump_logger.session.reader import load_session
@@ -118,14 +118,14 @@ def _days(asked: dict[str, str | None]) -> "Days":
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proved:
-    """A proof with what it was made from, which the answers on the hottest day need too."""
+    """A proof with its session and profile, which the answers for the report need."""
 
     proof: "Proof"
     outing: "Session | None" = None
     machine: "Profile | None" = None
 
     def givens(self) -> "Givens":
-        """Return what the outing gives to the owner's questions."""
+        """Return the outing's inputs to the owner's questions."""
         from wattsump_analysis.questions.givens import givens_of
 
         return givens_of(self.proof, self.outing, self.machine)
@@ -151,9 +151,9 @@ def conclude(
     plot: Path | None = None,
     days: "Days | None" = None,
 ) -> None:
-    """Tell what was found, then write what was asked for; what fails of it hides nothing else."""
+    """Print the answer, then write the files; one that fails does not stop the others."""
     givens = proved.givens()
-    with contextlib.ExitStack() as last_first:  # each is tried, whatever becomes of the others
+    with contextlib.ExitStack() as last_first:  # each is tried even if others fail
         if plot is not None:
             last_first.callback(_write_plot, proved, units, plot)
         if report is not None:
@@ -198,7 +198,7 @@ def _write_report(
 
 
 def _made_with(proved: Proved) -> dict[str, str]:
-    """Return the release, what it stands on, and the checksum of the session."""
+    """Return the release, its libraries, and the checksum of the session."""
     import hashlib
 
     from wattsump_analysis.commands.version import version_text

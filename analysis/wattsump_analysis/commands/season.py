@@ -28,7 +28,7 @@ _Machine = Annotated[
 _Units = Annotated[Units, typer.Option("--units", help="Units to show.")]
 _Json = Annotated[bool, typer.Option("--json", help="Print data for programs instead.")]
 _Report = Annotated[Path | None, typer.Option("--report", help="Write the page, HTML.")]
-# What a shell makes of Ctrl-C.
+# The exit code of a shell after Ctrl-C.
 INTERRUPTED = 130
 
 
@@ -52,10 +52,10 @@ def trend_command(
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
-    """Tell whether cooler or drive changed over a folder's outings.
+    """Show whether cooler or drive changed over a folder's outings.
 
-    And when, by how much, how sure that is, and what to measure next. What each outing came to
-    is kept in the folder, so that only new ones are worked out.
+    And when, by how much, how sure that is, and what to measure next. The results are kept in
+    the folder, so that only new outings are worked out.
     """
     from wattsump_analysis.season.trend import trend_of
 
@@ -97,10 +97,10 @@ def compare_command(
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
-    """Tell what differs between outings before and after a change.
+    """Show what differs between outings before and after a change.
 
-    Temperatures are compared at the same air and the same work, and the cooler's part is told
-    from the drive's where the outings allow it.
+    Temperatures are compared at the same air and the same work, and the cooler's part is
+    separated from the drive's where the outings allow it.
     """
     from wattsump_analysis.season.compare import compare
 
@@ -129,9 +129,9 @@ def fleet_command(
     units: _Units = Units.SI,
     as_json: _Json = False,
 ) -> None:
-    """Tell how several machines stand, the one to look at first on top.
+    """Show the state of several machines, the one to look at first on top.
 
-    Each folder right below keeps what its outings came to, as `trend` on it does. The page links
+    Each folder right below keeps the results of its outings, as `trend` on it does. The page links
     season.html of a machine's folder, where `trend --report` wrote one.
     """
     from wattsump_analysis.season.fleet import fleet_of, gather_tree

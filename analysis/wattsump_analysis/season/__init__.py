@@ -1,4 +1,4 @@
-"""Many outings: a folder read, kept, compared and watched for changes.
+"""Many outings: gathered from a folder, stored, compared and tested for changes.
 
 In: proofs of single outings. Out: `Comparison` and `Trend`, with the likely cause of a change.
 Used by: show and commands.

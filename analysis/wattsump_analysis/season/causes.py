@@ -1,10 +1,9 @@
-"""Which part changed: the cooler, its fan, the drive, or something that moves both numbers.
+"""Probable causes of a change: the cooler, its fan, the drive, or something that moves both.
 
-The rule of the trade (K down and heat the same: cooler; K the same and heat up: drive; both:
-oil, air or a moved sensor; K down and the fan step gone: fan) is put as probabilities. Each
-cause says what changes of ln K and ln heat it brings; the measured change has its covariance,
-in which the two go together; Bayes' rule does the rest. Where two causes bring the same, their
-probabilities stay near even, and that is the answer.
+The rule of the trade is K down and heat the same: cooler; K the same and heat up: drive; both:
+oil, air or a moved sensor; K down and the fan step gone: fan. Here each cause has a distribution
+of the change of ln K and ln heat, and Bayes' rule compares it with the measured change and its
+covariance. Causes with the same effect keep nearly even probabilities.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,12 +21,12 @@ from wattsump_analysis.season.serial import U_OIL_HEAT_PER_K
 __all__ = ("Cause", "FanStep", "Likely", "attribute", "more_outings")
 
 SURE = 0.9
-# Beyond this many further outings like those so far, another kind of test is quicker.
+# With more further outings than this, another kind of test is quicker.
 MOST_FURTHER = 12
 
 
 class Cause(StrEnum):
-    """What a change is put down to."""
+    """The cause of a change."""
 
     COOLER = "the cooler"
     FAN = "the fan"
@@ -37,7 +36,7 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FanStep:
-    """Share of K that comes and goes with the fan, before and after; standard uncertainties."""
+    """Share of K that the fan adds, before and after, with standard uncertainties."""
 
     before: float
     after: float
@@ -55,7 +54,7 @@ class Likely:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Story:
-    """What a cause brings: mean (2,) and covariance (2, 2) of the change, and its odds."""
+    """Distribution of the change under a cause: mean (2,), covariance (2, 2), and prior odds."""
 
     cause: Cause
     odds: float
@@ -80,7 +79,7 @@ _STORIES = (
     ),
     _Story(cause=Cause.OTHER, odds=0.10, mean=(0.0, 0.0), covariance=((0.04, 0), (0, 0.04))),
 )
-# How an event noted at a change shifts the odds: it is a likely cause, not a proof.
+# Factor on the odds of an event noted at a change: a likely cause, not a proof.
 _EVENT_ODDS = 4.0
 _SUGGESTS: Mapping[EventKind, Cause] = {
     EventKind.CLEAN: Cause.COOLER,
@@ -90,7 +89,7 @@ _SUGGESTS: Mapping[EventKind, Cause] = {
     EventKind.PROBE: Cause.OTHER,
     EventKind.DRIVE: Cause.DRIVE,
 }
-# A share of K that comes with the fan, when the fan hardly blows: a fifth, give or take.
+# Share of K that the fan adds when it hardly blows: about a fifth.
 _FAN_GONE, _FAN_GONE_SD = 0.2, 0.2
 
 
@@ -112,13 +111,13 @@ def attribute(
     covariance : array_like, shape (2, 2)
         Of that change.
     outings : float
-        What the covariance rests on; few make the tails heavier. Above 0.
+        Number behind the covariance; few make the tails heavier. Above 0.
     fan : FanStep, optional
         How much of K came with the fan, before and after.
     events : sequence of EventKind
-        What was noted at the change.
+        Events noted at the change.
     hotter_k : float
-        How much hotter the oil runs since, over its air [K]: a drive's heat answers that.
+        How much hotter the oil is since, over its air [K], which changes a drive's heat.
 
     Returns
     -------
@@ -178,7 +177,7 @@ def more_outings(
     Returns
     -------
     int or None
-        0 when settled; None where no sensible number would do and another test is needed.
+        0 when settled; None if no sensible number is enough and another test is needed.
     """
     v = np.asarray(one_outing, dtype=np.float64)
     for further in range(MOST_FURTHER + 1):

@@ -1,9 +1,9 @@
-"""The same machine before and after: what differs, by how much, and what else was different.
+"""Compares one machine before and after: what differs, by how much, and what else changed.
 
-One outing on each side is enough to ask; how far the answer reaches then rests on how such
-machines usually repeat, and with several on a side on how this one does. Where two things
-were changed at once, their effects are not shared out by guessing: `Comparison.cannot_split`
-says so and `Comparison.test` names what would tell them apart.
+One outing on each side is enough; the range of the answer then comes from how such machines
+usually repeat, and with several outings from how this one does. If two things were changed at
+once, their effects are not divided by a guess: `Comparison.cannot_split` says why and
+`Comparison.test` names a test that separates them.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -23,10 +23,10 @@ from wattsump_logger.remark import Remark
 
 __all__ = ("TESTS", "Comparison", "Line", "compare")
 
-# Air on the two sides further apart than this is worth a word: oil thickness and the air
-# itself differ then (common practice, no source).
+# A larger difference of the air between the sides gives a remark, because the oil's viscosity
+# differs too (common practice, no source).
 AIR_APART_K = 5.0
-# Which part of the machine a section of its profile speaks of.
+# The part of the machine that a section of its profile describes.
 _SECTIONS: Mapping[str, EventKind] = MappingProxyType(
     {
         "oil": EventKind.OIL,
@@ -74,8 +74,8 @@ class Line:
     """One quantity before and after, as means; `change` is after less before.
 
     `kind` is a kind of `wattsump_logger.units.quantities`, or "minutes". `change` is a plain
-    difference without interval (low and high are NaN) where one outing a side says nothing
-    about how far such a value wanders by itself.
+    difference without interval (low and high are NaN) where one outing a side does not show how
+    much the value varies by itself.
     """
 
     name: str
@@ -86,7 +86,7 @@ class Line:
 
     @property
     def beyond(self) -> bool:
-        """Whether the interval of the change leaves out no change at all."""
+        """Whether the interval of the change excludes zero."""
         return self.change.low > 0.0 or self.change.high < 0.0
 
 
@@ -95,7 +95,7 @@ class Comparison:
     """Before and after, side by side.
 
     `k` and `heat` are changes as shares of the value before, with 95 % intervals; None where
-    no outing of a side told both. `like_rise` is tank over air at the heat of the side
+    no outing of a side has both. `like_rise` is tank over air at the heat of the side
     before. `also` lists what else differed.
     """
 
@@ -202,7 +202,7 @@ def _check(before: Sequence[Outing], after: Sequence[Outing]) -> None:
 
 
 def _changed_facts(old: Mapping[str, str], new: Mapping[str, str]) -> dict[str, str]:
-    """What the profile states differently: key -> "old -> new"."""
+    """Changed entries of the profile: key -> "old -> new"."""
     return {
         name: f"{old.get(name, 'nothing')} -> {new.get(name, 'nothing')}"
         for name in sorted(set(old) | set(new))
@@ -211,7 +211,7 @@ def _changed_facts(old: Mapping[str, str], new: Mapping[str, str]) -> dict[str, 
 
 
 def _kinds(events: Sequence[Event], changed: Mapping[str, str]) -> dict[EventKind, None]:
-    """Kinds of things that were done, by mark or by profile, in order and once each."""
+    """Kinds of events, by mark or by profile, in order and once each."""
     by_mark = dict.fromkeys(event.kind for event in events)
     sections = (name.split(".")[0].split(" ")[0] for name in changed)
     return by_mark | dict.fromkeys(_SECTIONS[s] for s in sections if s in _SECTIONS)
@@ -220,7 +220,7 @@ def _kinds(events: Sequence[Event], changed: Mapping[str, str]) -> dict[EventKin
 def _splitting(
     shares: Sequence[Interval | None], causes: Sequence[Likely], kinds: Mapping[EventKind, None]
 ) -> tuple[Remark | None, Remark | None]:
-    """Why the causes cannot be told apart, and the test that would; None, None where they can."""
+    """Why the causes cannot be separated, and the test that would; None, None if they can."""
     groups = {_group(kind) for kind in kinds} - {None}
     if len(groups) > 1:
         done = " and ".join(kind.value for kind in kinds)
@@ -257,7 +257,7 @@ def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -
         for side in outings
     ]
     before, after = (float(np.exp(values.mean())) for values in logs)
-    # Rise is read almost exactly; what scatters is the heat it is brought to.
+    # The rise itself is nearly exact; the heat it is scaled to scatters.
     spread = scatter.of_difference(len(outings[0]), len(outings[1]))[1, 1]
     ratio = relative_change(float(logs[1].mean() - logs[0].mean()), float(spread), scatter.basis)
     return Line(

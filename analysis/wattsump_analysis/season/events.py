@@ -1,4 +1,4 @@
-"""What a driver's mark says was done to the machine."""
+"""Recognises events in a driver's marks."""
 
 import re
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ __all__ = (
 
 
 class EventKind(StrEnum):
-    """What an owner may have done that can move K or the heat."""
+    """The kinds of events that can move K or the heat."""
 
     CLEAN = "cleaned"
     COOLER = "cooler or duct changed"
@@ -26,7 +26,7 @@ class EventKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
-    """Something done to the machine, as it was noted."""
+    """An event, with the text of its mark."""
 
     kind: EventKind
     text: str
@@ -55,7 +55,7 @@ _WORDS = (
 
 
 def event_kinds(text: str) -> tuple[EventKind, ...]:
-    """Recognise what a driver's mark says was done; the program's own marks say nothing of it.
+    """Return the kinds of event in a driver's mark; none in the program's own marks.
 
     >>> event_kinds("washed the core")
     (<EventKind.CLEAN: 'cleaned'>,)

@@ -1,4 +1,4 @@
-"""Several machines in one folder tree: each machine's outings, and how each stands, worst first."""
+"""Several machines in one folder tree: each machine's outings and state, worst first."""
 
 import os
 from collections.abc import Callable
@@ -33,7 +33,7 @@ class Member:
 
     @property
     def urgency(self) -> tuple[int, float, str]:
-        """Sorts machines, the one to look at first in front."""
+        """Sort key: the machine to look at first comes first."""
         harm = 0.0 if self.state is None else self.state.harm
         return list(Standing).index(self.standing), -harm, self.machine
 
@@ -41,7 +41,7 @@ class Member:
 def gather_tree(top: Path, gatherer: Gatherer) -> Gathered:
     """Collect the outings of a tree, each folder right below `top` by itself.
 
-    So what a machine's own folder keeps serves `trend` on that folder as well.
+    So `trend` on a machine's own folder can use the same results.
 
     Parameters
     ----------

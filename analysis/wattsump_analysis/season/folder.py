@@ -1,10 +1,9 @@
-"""A folder of sessions to a list of outings: each worked out once, on all cores, in any order.
+"""From a folder of sessions to a list of outings: each worked out once, on all cores.
 
-`summarise` is the whole work on one file and needs nothing but that file. `gather` maps it
-over what the store does not know yet. Results are kept one by one as they come, so a run may
-be interrupted at any moment and the next goes on from there; at most a few files a core are
-under way at once, so memory does not grow with the folder. Any engine with a map can stand in
-for the processes of this computer: hand it in as `run`.
+`summarise` is all the work on one file and needs only that file. `gather` maps it over the files
+that the store does not have yet. Results are stored as they come, so an interrupted run can go
+on later. At most a few files a core are in work at once, so memory does not grow with the
+folder. Another engine with a map can replace the processes of this computer: pass it as `run`.
 """
 
 import os
@@ -40,7 +39,7 @@ __all__ = (
     "summarise",
 )
 
-# Files under way per core: enough that no core waits, few enough that memory stays small.
+# Files in work per core: no core waits, and memory stays small.
 AHEAD = 2
 
 
@@ -55,7 +54,7 @@ class Job:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
-    """What a job came to; `lasting` says whether the next run would find the same."""
+    """The result of a job; `lasting` says whether the next run would have the same."""
 
     job: Job
     entry: Entry
@@ -94,7 +93,7 @@ def summarise(job: Job) -> Summary:
         refused = Remark(code="session-refused", text=str(error))
         return Summary(job=job, entry=Entry(outing=None, why=refused), lasting=True)
     except Exception as error:
-        # One file that trips a fault of ours must not cost the other thousand.
+        # A bug that one file triggers must not stop the work on the others.
         text = f"could not be worked out ({type(error).__name__}: {error}); prove it by itself"
         failed = Remark(code="outing-failed", text=text)
         return Summary(job=job, entry=Entry(outing=None, why=failed), lasting=False)
@@ -150,7 +149,7 @@ def gather(
     on_progress : callable
         Told (done, of, name) after each file worked out.
     method : str, optional
-        For tests: what stands for the method's version.
+        For tests: replaces the method's version.
 
     Returns
     -------
@@ -219,7 +218,7 @@ def in_processes(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Ite
         yield from one_by_one(function, jobs)
         return
     waiting = iter(jobs)
-    # Fresh processes: a forked one would inherit the open database and its locks.
+    # New processes: a forked one would inherit the open database and its locks.
     with (
         _single_threaded(),
         ProcessPoolExecutor(workers, get_context("spawn"), _leave_interrupts_alone) as pool,
@@ -239,13 +238,13 @@ def in_processes(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Ite
 
 
 def _leave_interrupts_alone() -> None:
-    # Ctrl-C reaches the whole group; the parent alone decides what is still finished.
+    # Ctrl-C reaches the whole group; only the parent decides what is still finished.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager
 def _single_threaded() -> Iterator[None]:
-    """One thread per process: with one process a core more would only get in the way."""
+    """One thread per process, because there is a process for every core."""
     before = {name: os.environ.get(name) for name in threads.NAMES}
     os.environ.update(dict.fromkeys(threads.NAMES, "1"))
     try:

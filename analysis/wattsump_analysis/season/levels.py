@@ -1,8 +1,8 @@
-"""Where a machine's outings fall into stretches that differ by more than it repeats.
+"""Divides a machine's outings into stretches that differ by more than it repeats.
 
-K and the heat of one outing are looked at together, as logarithms, because their errors go
-together: a heat capacity read 5 % high in one outing lifts both by 5 %. Two numbers that move
-apart are therefore far better evidence than either alone, and two that move alike far worse.
+K and heat of an outing are tested together, as logarithms, because their errors are correlated:
+a heat capacity 5 % high raises both by 5 %. A change of one without the other is therefore much
+stronger evidence than a change of both alike.
 
 References
 ----------
@@ -36,13 +36,13 @@ __all__ = (
 # machine repeat (7 %, 5 %, correlation 0.7; docs/trend-method.md says how it was measured),
 # and for the heat 6 % more, because nobody does the same work twice.
 TYPICAL = np.array([[0.07**2, 0.7 * 0.07 * 0.05], [0.7 * 0.07 * 0.05, 0.05**2 + 0.06**2]])
-# How many outings' worth that counts beside the machine's own scatter.
+# Weight of that covariance, in outings, beside the machine's own scatter.
 TYPICAL_WORTH = 6.0
 # Drop in squared normalised scatter that a further step must bring. For two numbers a
 # fixed place would pass by chance once in exp(13/2), about 670; the search over places and
 # the look after every outing raise that to the rate measured in docs/validation-seasons.md.
 PENALTY = 12.0
-USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
+USUAL_CORRELATION = 0.15  # of neighbouring outings, if nothing else is known; a choice
 FEWEST = 2
 # An outing that both its neighbours contradict, beyond this squared distance (of 2 degrees
 # of freedom: once in 22 000), is one odd outing and no change.
@@ -58,7 +58,7 @@ ROUNDS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scatter:
-    """How one machine repeats: covariance (2, 2) of ln K and ln heat, and what it rests on."""
+    """How one machine repeats: covariance (2, 2) of ln K and ln heat, and its basis."""
 
     covariance: FloatArray
     own_outings: float
@@ -70,7 +70,7 @@ class Scatter:
 
     @property
     def basis(self) -> float:
-        """Degrees of freedom of a t that stands for what is not known of the covariance.
+        """Degrees of freedom of the t that allows for the uncertainty of the covariance.
 
         Of a multivariate t with a prior worth so many outings: one less than their sum [2].
         """
@@ -149,19 +149,19 @@ def repeatability(
 
 
 def usual_scatter(own_u: ArrayLike) -> FloatArray:
-    """Covariance to begin with, from what the outings say of themselves.
+    """Covariance to begin with, from the outings' own uncertainties.
 
     Parameters
     ----------
     own_u : array_like, shape (n, 2)
         Relative standard uncertainties of K and heat that each outing drew afresh; NaN where
-        an outing did not say.
+        an outing has none.
 
     Returns
     -------
     ndarray, shape (2, 2)
-        `TYPICAL`, widened by up to 2 where the median outing says it is worse. What it says
-        never narrows it: a stated uncertainty is a claim, and repeating is the proof.
+        `TYPICAL`, widened by up to 2 if the median outing's uncertainty is larger. A smaller
+        one does not narrow it: only repeated outings show how a machine repeats.
     """
     u = np.asarray(own_u, dtype=np.float64).reshape(-1, 2)
     typical_sd = np.sqrt(np.diag(TYPICAL))
@@ -187,11 +187,11 @@ def find_stretches(
     rows : array_like, shape (n, 2)
         ln K and ln heat, one row per outing, in order.
     penalty : float
-        What a further step must gain, in squared standard deviations; above 0.
+        Gain that a further step must bring, in squared standard deviations; above 0.
     usual : ndarray, shape (2, 2)
         As for `repeatability`.
     conditions : Conditions, optional
-        What besides the machine moves each outing; nothing unless given.
+        What else moves each outing; nothing if not given.
 
     Returns
     -------
@@ -206,8 +206,8 @@ def find_stretches(
     -----
     Minimises, over all divisions into stretches of at least two outings, the sum of squared
     Mahalanobis distances from the stretch means plus `penalty` per step [1]_. The covariance
-    comes first from neighbours, then from the stretches found. A step that hangs on a single
-    outing is none: without that outing the others must still lie `UNAIDED` away.
+    comes first from neighbours, then from the stretches. A step must not rest on a single
+    outing: without it the others must still be `UNAIDED` away.
     """
     raw = _pairs(rows)
     if not penalty > 0.0:
@@ -280,7 +280,7 @@ def _from_neighbours(y: FloatArray, typical: FloatArray) -> tuple[FloatArray, fl
         return np.zeros((2, 2)), 0.0
     difference = np.diff(y, axis=0) / np.sqrt(2.0)
     usual = MAD_TO_SD * np.median(np.abs(difference), axis=0)
-    # The typical scatter keeps a run of near-equal outings from making all others steps.
+    # With the typical scatter, a run of nearly equal outings does not turn all others into steps.
     usual = np.maximum(usual, 0.5 * np.sqrt(np.diag(typical)))
     steady = difference[(np.abs(difference) <= 3.0 * usual).all(axis=1)]
     # Each outing is in two differences, so they are worth fewer outings than there are.
@@ -293,7 +293,7 @@ def _distance(difference: FloatArray, covariance: FloatArray) -> float:
 
 
 def _odd(y: FloatArray, scatter: Scatter) -> tuple[int, ...]:
-    """Positions of single outings that the two on either side contradict together."""
+    """Positions of single outings that both neighbours contradict."""
     odd: list[int] = []
     for i in range(2, len(y) - 2):
         around = y[[i - 2, i - 1, i + 1, i + 2]]

@@ -1,9 +1,8 @@
-"""One outing in a few numbers: what comparisons and trends over outings read.
+"""An outing in a few numbers, the input of comparisons and trends.
 
-Everything above this module works on `Outing` values alone. K and the heat of one outing are
-both scaled by the heat capacity (or the flow) it was worked out with. What is common to all
-outings of a machine, such as a wrongly weighed tank, moves every one of them alike and cancels
-from any difference between outings; only the part each outing draws afresh counts for change.
+K and heat of an outing are both scaled by its heat capacity (or flow). An error common to all
+outings of a machine, such as a wrongly weighed tank, moves all of them alike and cancels from any
+difference. Only the part that varies from outing to outing counts for a change.
 """
 
 from collections.abc import Mapping
@@ -32,7 +31,7 @@ __all__ = (
     "start_of",
 )
 
-# Budget lines that are one fact about the machine, the same in every outing of it.
+# Budget lines about the machine, the same in each of its outings.
 ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_flow_w_k", FLOW_AND_HEAT})
 # Of a fan step: what is left out after the switch, and how much is looked at (Newton's law
 # needs a few minutes; the first minute still moves warmth between oil and metal).
@@ -46,7 +45,7 @@ class Outing:
     """One outing of one machine.
 
     `u_k` and `u_heat` are relative standard uncertainties in all; `own_u_k` and `own_u_heat`
-    the parts this outing drew afresh. A quantity the outing could not tell is None.
+    the parts that vary from outing to outing. An unknown quantity is None.
     `fan_step_w_k` is K with the fan less K without, from switching it. `rise_k` is tank oil
     over air once settled at work, fan on. `facts` is what the profile states.
     """
@@ -94,13 +93,13 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
     Parameters
     ----------
     proof : Proof
-        What was found in the session.
+        The proof of the session.
     session : Session
         The session itself, for its clock, its gaps and its marks.
     profile : Profile or None
-        The machine as its owner states it; without it the usual limits count.
+        The machine; without it the usual limits count.
     key : str
-        What identifies the session's content.
+        Identifies the session's content.
 
     Returns
     -------
@@ -189,7 +188,7 @@ def _part(proof: Proof, segment: Segment) -> Proof:
         k_w_k=segment.k_w_k,
         segments=(segment,),
         phases=tuple(p for p in proof.phases if segment.start_s - 1 <= p.start_s < segment.end_s),
-        # A swap is noted while it is done, up to a bin before the next stretch begins.
+        # A mark of a swap may come up to a bin before the next stretch begins.
         marks=tuple(
             (at_s, text)
             for at_s, text in proof.marks
@@ -251,8 +250,8 @@ def _common(proof: Proof) -> float:
 
 
 def _own(u: float | None, common: float) -> float | None:
-    # A budget that claims more for the scale than there is in all would leave nothing; a
-    # tenth of the whole stays, since no outing repeats perfectly.
+    # At least a tenth of the whole stays, since no outing repeats perfectly, even if the budget
+    # gives more to the scale than there is in all.
     return None if u is None else float(np.sqrt(max(u**2 - common**2, (0.1 * u) ** 2)))
 
 
@@ -348,7 +347,7 @@ def _one_step(
 
 
 def _facts(profile: Profile) -> dict[str, str]:
-    """What the owner states, as typed, flat: "oil.grade" -> "VG 46"."""
+    """The profile as typed, flat: "oil.grade" -> "VG 46"."""
     flat: dict[str, str] = {}
 
     def walk(prefix: str, value: object) -> None:

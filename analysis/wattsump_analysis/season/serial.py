@@ -1,14 +1,14 @@
-"""Outings that are alike and follow one another: conditions, serial correlation, levels.
+"""Levels of outings under changing conditions and with serial correlation.
 
-K and heat of an outing answer the weather, the warmth of the oil and the time of year, and what
-they are today resembles what they were last week. Taken as independent, such outings show steps
-that nobody made. Here y = (ln K, ln heat) of n outings has the covariance
+K and heat of an outing depend on the weather, the oil's temperature and the time of year, and are
+correlated with those of the last outing. Taken as independent, such outings show false steps. Here
+y = (ln K, ln heat) of n outings has the covariance
 
     S = V (x) R + X X',   R_ij = rho^|i - j|
 
 V is the scatter of one outing, R that of an autoregression of first order, and the columns of X
 are conditions, each times the standard deviation of its unknown slope: marginalised, so that a
-step is told only where they do not explain it as well. Levels between steps follow by generalised
+step is only claimed if they do not explain it as well. Levels between steps follow by generalised
 least squares; rho is chosen together with the steps.
 
 References
@@ -75,15 +75,15 @@ class Conditions:
 
 
 def no_conditions(n: int) -> Conditions:
-    """Conditions that say nothing of `n` outings."""
+    """Conditions without any effect on `n` outings."""
     return Conditions(offsets=np.zeros((n, 2)), k=np.zeros((n, 0)), heat=np.zeros((n, 0)))
 
 
 def conditions_of(outings: Sequence[Outing]) -> Conditions:
     """Conditions of outings, from their air and their dates.
 
-    The oil's own warmth is none: it follows from K and heat, which are to be judged. What an
-    outing does not say is taken as the others' median; without dates there is no year.
+    The oil's own temperature is not among them, because it follows from K and heat, which are to
+    be judged. A missing value is taken as the others' median; without dates there is no year.
     """
     air_c = _filled([outing.ambient_c for outing in outings])
     density = np.log((KELVIN + REFERENCE_AIR_C) / (KELVIN + air_c))
@@ -114,7 +114,7 @@ def _year(starts: Sequence[datetime | None]) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """Levels of (ln K, ln heat) between steps, shape (m, 2), and what they rest on.
+    """Levels of (ln K, ln heat) between steps, shape (m, 2), and their basis.
 
     `covariance` (2 m, 2 m) has all of K before all of heat. `referred` are the rows with the
     conditions taken off, (n, 2). `correlation` is that of neighbouring outings, `scatter` V.

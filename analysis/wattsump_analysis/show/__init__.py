@@ -1,6 +1,6 @@
 """Results as screens, plots and pages.
 
-In: proofs, trends, comparisons and answers. Out: text, figures, HTML. Nothing is computed here.
+In: proofs, trends, comparisons and answers. Out: text, figures, HTML. No physics here.
 Used by: commands.
 """
 

@@ -21,7 +21,7 @@ def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
     Raises
     ------
     UsageError
-        The outing told no heat or no conductance.
+        The outing gave no heat or no conductance.
     RangeError
         A value out of its formula's range.
     """
@@ -30,9 +30,9 @@ def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
 
 
 def hottest_line(givens: Givens, units: str = "si") -> tuple[Fact, ...]:
-    """Return the line on the air at the lowest limit; none where nobody can tell.
+    """Return the line on the air at the lowest limit, empty if unknown.
 
-    The advised limit alone: the highest is no target, and who reads one line would take it for one.
+    Only the advised limit: the highest is no target, but a single line would look like one.
     """
     try:
         answer = on_hottest_day(givens)

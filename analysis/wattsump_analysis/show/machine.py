@@ -1,4 +1,4 @@
-"""What a machine profile was understood to say, and what each missing thing costs."""
+"""Lines on how a machine profile was understood, and what each missing entry costs."""
 
 import math
 from collections.abc import Iterator
@@ -12,11 +12,11 @@ __all__ = ("machine_lines",)
 
 REFERENCE_C = 60.0
 USUAL_DIFFERENCE_K = 40.0  # oil in over air in; common practice, no source
-WORTH_TELLING = 0.02  # of the width: less is nobody's trouble
+WORTH_TELLING = 0.02  # of the width: a smaller gain is not worth a line
 
 
 def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
-    """Yield the lines: what was understood, then what is missing and its cost.
+    """Yield the lines: the machine as understood, then missing entries and their cost.
 
     Parameters
     ----------
@@ -130,15 +130,15 @@ def _missing(profile: Profile) -> Iterator[str]:
     if profile.cooler.label_heat_w is None:
         yield _row("missing", "label_heat: watts, but no verdict")
     elif profile.cooler.label_etd_k is None:
-        yield _row("missing", "label_etd: the label means anything between the trade's bases")
+        yield _row("missing", "label_etd: the label may be at any of the trade's bases")
     if stated_flow(profile) is None:
-        yield _row("missing", "oil flow: no second way to the watts, nothing to hold them against")
+        yield _row("missing", "oil flow: no second route to the watts to compare with")
     if profile.drive.power_w is None:
-        yield _row("missing", "drive power: the label cannot be held against the drive's heat")
+        yield _row("missing", "drive power: the label cannot be compared with the drive's heat")
 
 
 def _worth_knowing(oil_j_k: float, u_oil: float, metal_j_k: float, u_metal: float) -> Iterator[str]:
-    """Tell how much narrower the watts were with oil measured, or metal weighed."""
+    """Yield how much narrower the watts would be with oil measured, or metal weighed."""
     whole = oil_j_k + metal_j_k
     parts = {"the oil measured": u_oil * oil_j_k, "the metal weighed": u_metal * metal_j_k}
     now = math.hypot(*parts.values()) / whole

@@ -1,7 +1,7 @@
 """The answer of `prove` on a terminal, to be read in ten seconds at 80 columns.
 
-What comes out is text in rich's console markup, which rich renders and which reads the
-same without colour: no fact is told by colour alone.
+The text is in rich's console markup and reads the same without colour: no fact is shown by
+colour alone.
 """
 
 import math
@@ -29,7 +29,7 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     Parameters
     ----------
     proof : Proof
-        What `prove` found.
+        The result of `prove`.
     units : {"si", "us"}
         Units of display; US units have the SI value beside them.
     more : tuple of Fact
@@ -53,12 +53,12 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
 
 
 def _safe(text: str) -> str:
-    # Only what the renderer would take for a tag is marked; other brackets stay as they are.
+    # Only text that looks like a tag is escaped; other brackets stay as they are.
     return _TAG.sub(lambda found: found[1] * 2 + "\\" + found[2], text)
 
 
 def _more_reasons(proof: Proof) -> tuple[Remark, ...]:
-    """The reasons beside the first, which the headline of "cannot tell" gives already."""
+    """The reasons, without the first if the headline of "cannot tell" gives it."""
     return proof.reasons[1:] if proof.verdict is Verdict.CANNOT_TELL else proof.reasons
 
 

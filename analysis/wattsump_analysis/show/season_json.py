@@ -132,7 +132,7 @@ def _line(line: Line) -> dict[str, object]:
 
 
 def _interval(interval: Interval | None) -> dict[str, float | None] | None:
-    """JSON has no NaN: an end that is not known is null."""
+    """An interval as data; an unknown end is null, because JSON has no NaN."""
     if interval is None:
         return None
     ends = {"low": interval.low, "value": interval.value, "high": interval.high}

@@ -1,6 +1,6 @@
 """Trends and comparisons in words: one sentence each, and a screen of 80 columns.
 
-Plain lines without markup; whatever differs is told by words, never by colour.
+Plain lines without markup: every difference is in words, none in colour alone.
 """
 
 import math
@@ -40,7 +40,7 @@ WIDTH = 80
 # A change that could be as small as this either way may be called "the same".
 SAME = 0.15
 _SETTLES = {
-    Cause.COOLER: Remark(code="wash-the-core", text="wash the core and look whether K comes back"),
+    Cause.COOLER: Remark(code="wash-the-core", text="wash the core and see whether K comes back"),
     Cause.FAN: Remark(
         code="try-the-fan",
         text="at working heat switch the fan off for five minutes: if the oil warms no faster, "
@@ -57,7 +57,7 @@ _SETTLES = {
 
 
 def trend_sentence(trend: Trend) -> Remark:
-    """Return the one sentence of a trend: its newest change, or what could have hidden."""
+    """Return a trend in one sentence: its newest change, or the change that could be missed."""
     if trend.steps:
         return _sentence_of(trend.steps[-1])
     if any(trend.drifting):
@@ -148,7 +148,7 @@ def headline(k: Interval, heat: Interval, since: str = "") -> tuple[str, str]:
 
 
 def likely_text(causes: Sequence[Likely]) -> str:
-    """Return the likely cause with its odds, or the two that are not settled."""
+    """Return the likely cause with its odds, or two if they are not settled."""
     first, second = causes[0], causes[1]
     if first.probability >= SURE:
         return f"{first.cause}, {chance(first.probability)}"
@@ -177,7 +177,7 @@ def _put_down_to(comparison: Comparison) -> Remark:
 
 
 def is_beyond(share: Interval) -> bool:
-    """Tell whether a range leaves out no change at all."""
+    """Tell whether a range excludes zero."""
     return share.low > 0.0 or share.high < 0.0
 
 
@@ -218,7 +218,7 @@ def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
 
 
 def _recent(trend: Trend, units: str) -> Iterator[str]:
-    """The newest stretch's numbers, as the machine stands now."""
+    """The newest stretch's numbers: the machine as it is now."""
     n = len(trend.outings)
     inside = [trend.outings[i] for i in trend.stretches.members(len(trend.steps), n)]
     yield _table("", "now", "newest")
@@ -282,7 +282,7 @@ def next_steps(trend: Trend) -> tuple[Remark, ...]:
     """Return what to do next, if anything."""
     steps = []
     if trend.newest_is_odd:
-        text = "the newest outing lies apart; one or two more like it would make it a change"
+        text = "the newest outing differs; one or two more like it would make it a change"
         steps.append(Remark(code="newest-lies-apart", text=text))
     if not trend.steps:
         return tuple(steps)
@@ -300,7 +300,7 @@ def next_steps(trend: Trend) -> tuple[Remark, ...]:
 
 
 def settles(cause: Cause) -> Remark:
-    """Return what shows whether a cause is the right one."""
+    """Return the test that shows whether a cause is the right one."""
     return _SETTLES[cause]
 
 
@@ -358,7 +358,7 @@ def _names(outings: Sequence[Outing]) -> str:
 
 
 def noted_text(events: Sequence[Event]) -> str:
-    """Return what was noted, in quotes, each once."""
+    """Return the notes, in quotes, each once."""
     return ", ".join(dict.fromkeys(f'"{event.text}"' for event in events))
 
 

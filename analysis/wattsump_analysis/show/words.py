@@ -1,6 +1,6 @@
 """The words and figures that the screen and the report's first page share.
 
-One place turns numbers into text, so the two cannot say different things.
+One place turns numbers into text, so that the two agree.
 """
 
 import math
@@ -39,7 +39,7 @@ _MONTHS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fact:
-    """One line of the answer: what it is, the value, and what must be said beside it."""
+    """One line of the answer: its name, the value, and a remark beside it."""
 
     name: str
     value: str
@@ -97,7 +97,7 @@ def sentence(remark: Remark | str, units: str = "si") -> str:
 
 
 def mark_words(text: str) -> str:
-    """Return a mark as it is read: a button's "work-loop" is "work loop"; a note stays as typed."""
+    """Return a mark as words: a button's "work-loop" is "work loop"; a note stays as typed."""
     return text if " " in text else text.replace("-", " ")
 
 
@@ -111,7 +111,7 @@ def day_text(start_utc: str) -> str:
 
 
 def short_day(start_utc: str | None) -> str:
-    """Return a day as an axis has room for it: "7 Mar"."""
+    """Return a day in short, for an axis: "7 Mar"."""
     day, _, month = day_text(start_utc or "").partition(" ")
     return f"{day} {month[:3]}".strip()
 
@@ -139,14 +139,14 @@ def spaced(name: str) -> str:
 
 
 def limit_name(key: str) -> str:
-    """Return what a limit is called on the screen."""
+    """Return a limit's name on the screen."""
     return {"oil_warn": "oil warning", "oil_max": "oil limit"}.get(
         key.removesuffix("_c"), f"{spaced(key)} limit"
     )
 
 
 def limits_for(channel: str, proof: Proof) -> tuple[str, ...]:
-    """Return the limits that a channel is held against: its own, else the oil's if oil is in it."""
+    """Return the limits of a channel: its own, else the oil's if oil is in it."""
     if channel in proof.limits_c:
         return (channel,)
     both = ("oil_warn", "oil_max") if channel in OIL_ROLES else ()

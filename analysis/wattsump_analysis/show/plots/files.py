@@ -1,4 +1,4 @@
-"""Figures as files and as SVG that a page can hold: the same bytes for the same proof."""
+"""Writes figures as files and as SVG in a page: the same bytes for the same proof."""
 
 import io
 import re
@@ -32,7 +32,7 @@ def save(axes: "Axes", path: Path) -> None:
     Raises
     ------
     UsageError
-        Another ending, or a place that cannot be written to.
+        Another ending, or a file that cannot be written.
     """
     ending = path.suffix.lower().removeprefix(".")
     if ending not in FORMATS:
@@ -62,7 +62,7 @@ def _bytes(axes: "Axes", ending: str, *, opaque: bool) -> bytes:
 
 
 def across(axes: "Axes", first: float, last: float) -> tuple[float, float]:
-    """Return where two places of the axes lie across the picture, in per cent, once drawn."""
+    """Return the positions of two x values in a drawn picture, in per cent of its width."""
     box, (low, high) = axes.get_position(), axes.get_xlim()
     left, right = (box.x0 + box.width * (x - low) / (high - low) for x in (first, last))
     return round(100.0 * left, 2), round(100.0 * right, 2)

@@ -1,4 +1,4 @@
-"""Pictures of one outing and of its proof; each takes axes if given and returns them."""
+"""Pictures of one outing and its proof; each function takes optional axes and returns them."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -45,7 +45,7 @@ __all__ = (
     "spread",
 )
 
-# A limit further above the hottest reading is not drawn: it would flatten what is.
+# A limit further above the hottest reading is not drawn: it would flatten the lines.
 NEAR_LIMIT_K = 10.0
 
 
@@ -67,8 +67,8 @@ def plot_outing(
     units : {"si", "us"}
         Units of the temperature axis.
     samples : Samples, optional
-        Every reading behind the proof, so that the highest and lowest of each stretch are
-        drawn and not means; with the fan's state.
+        Every reading behind the proof, to draw highest and lowest readings instead of means,
+        and the fan's state.
     """
     axes = new_axes(9.0, 4.6) if axes is None else axes
     elapsed_s = proof.series_s if samples is None else samples.elapsed_s
@@ -95,7 +95,7 @@ def plot_outing(
     _marks(axes, proof.marks)
     if fan is not None:
         _fan_bar(axes, elapsed_s, fan)
-    # In the margin no line can run through the name of a limit, nor the name hide a peak.
+    # The names of limits stand in the margin, where they hide no line.
     ends = {spaced(name): last_of(values) for name, values in clean.items()}
     heights = {words: height for words, (height, _) in limits.items()}
     name_ends(axes, ends | heights, _pens(lines) | {w: pen for w, (_, pen) in limits.items()})
@@ -146,8 +146,8 @@ def plot_ledger(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") 
 def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -> "Axes":
     """Draw the measured heat against the oil-to-air difference, and the label on it.
 
-    Both are lines through nothing, so the picture serves a label without a difference
-    too: its heat is then a level, and where the line crosses it is what the label means.
+    Both are lines through zero. A label without a difference is a level, and the measured line
+    crosses it at the difference for which the label is true.
     """
     axes = new_axes(6.4, 4.2) if axes is None else axes
     k, label = proof.k_w_k, proof.label
@@ -203,7 +203,7 @@ def plot_label(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -
 
 
 def plot_residuals(proof: Proof, axes: "Axes | None" = None, *, units: str = "si") -> "Axes":
-    """Draw the tank's readings less the fitted model, which ought to look like nothing."""
+    """Draw the tank's readings less the fitted model; a good fit leaves no shape."""
     axes = new_axes(9.0, 2.8) if axes is None else axes
     if proof.model_c is None or "tank" not in proof.series_c:
         return say_nothing(axes, "no fit to compare with")
@@ -231,7 +231,7 @@ def _limits(
 ) -> dict[str, tuple[float, Pen]]:
     """Draw the limits that the outing came near to; return their words, heights and pens.
 
-    A channel's own limit wears the ink of its line, so that nobody holds another line against it.
+    A channel's own limit has the colour of its line.
     """
     tops = {name: float(np.nanmax(values)) for name, values in lines.items()}
     highest = max(tops.values(), default=-math.inf)
@@ -248,7 +248,7 @@ def _limits(
 
 
 def _spikes(axes: "Axes", minutes: FloatArray, spikes: FloatArray, pen: Pen) -> None:
-    """Draw single readings far off their neighbours as crosses; at the edge what is beyond it."""
+    """Draw single readings far off their neighbours as crosses, those out of range at the edge."""
     low, high = axes.get_ylim()
     for at in np.flatnonzero(np.isfinite(spikes)):
         x, height = float(minutes[at]), float(np.clip(spikes[at], low, high))

@@ -1,4 +1,4 @@
-"""What every picture shares: inks, pens, thinning, axes, and words set beside lines.
+"""Shared by all pictures: inks, pens, thinning, axes, and words beside lines.
 
 Only matplotlib's figure objects are used, never its global state, and matplotlib is
 imported by the function that draws. Every line carries its name at its end and differs
@@ -161,7 +161,7 @@ def new_axes(width_in: float = 9.0, height_in: float = 4.2) -> "Axes":
 
 
 def style(axes: "Axes") -> None:
-    """Give axes our own style: no box, inks by name, so that a page may turn them."""
+    """Give axes our own style: no box, inks by name, which a page may change."""
     axes.patch.set_alpha(0.0)
     axes.spines[["top", "right"]].set_visible(False)
     axes.spines[["left", "bottom"]].set_color(INKS["text"])
@@ -178,12 +178,12 @@ def draw_line(axes: "Axes", x: FloatArray, y: FloatArray, pen: Pen) -> None:
 
 
 def last_of(values: FloatArray) -> float:
-    """Return the last reading that is one."""
+    """Return the last finite reading."""
     return float(values[np.isfinite(values)][-1])
 
 
 def fit_to(axes: "Axes", values: Sequence[FloatArray], foot: float = 0.05) -> None:
-    """Let the upright axis hold what is drawn and little more; `foot` is its share below."""
+    """Fit the vertical axis to the lines; `foot` is the share left free below them."""
     seen = np.concatenate([v[np.isfinite(v)] for v in values]) if values else np.array([])
     low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 1.0)
     size = max(high - low, 0.1)
@@ -304,7 +304,7 @@ def say(
 
 
 def say_nothing(axes: "Axes", why: str) -> "Axes":
-    """Say in place of a picture why there is none."""
+    """Write in place of a picture why there is none."""
     axes.annotate(why, (0.5, 0.5), xycoords="axes fraction", ha="center", color=INKS["text"])
     axes.set_xticks([])
     axes.set_yticks([])

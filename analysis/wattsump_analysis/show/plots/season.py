@@ -1,4 +1,4 @@
-"""Outings in one picture: a season, and two sides of a comparison; K and heat each for itself."""
+"""Pictures of a season and of a comparison, with a panel each for K and heat."""
 
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -46,7 +46,7 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
     Dots are outings under like conditions, crosses those that lie apart, rings what was
     measured. The thick line is a stretch's level; the dashed line the moving average of the
     outings behind those that its level was learnt from, shaded its limits. A dotted upright
-    is a change, with its likely cause; a triangle something noted.
+    is a change, with its likely cause; a triangle is an event.
     """
     drawn = figure
     if drawn is None:  # a page says of what machine it is; a file by itself must
@@ -209,7 +209,7 @@ def _dates(axes: "Axes", trend: Trend) -> None:
     reach = _Rows(axes, 1).length("88 May   ")
     places = list(range(0, n, max(1, round(reach + 0.5))))
     axes.set_xticks(places)
-    # A name is a person's text: it must not be read as a formula.
+    # A typed name must not be read as a formula.
     labels = [short_day(o.start_utc) or o.name for o in (trend.outings[i] for i in places)]
     axes.set_xticklabels(labels, parse_math=False)
 

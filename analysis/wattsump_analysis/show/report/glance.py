@@ -1,4 +1,4 @@
-"""The first screen: verdict as a figure, the beam that shows it, one next step, one caution."""
+"""The first screen: the verdict as a figure and a bar, one next step, one caution."""
 
 import math
 from dataclasses import dataclass
@@ -8,12 +8,12 @@ from wattsump_analysis.show import words
 
 __all__ = ("Beam", "Glance", "glance_at")
 
-HEAD = 1.08  # the beam goes a little beyond the largest of what it shows
+HEAD = 1.08  # length of the bar over its largest value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beam:
-    """A scale of heat from nothing: places in per cent of its length, and words."""
+    """A bar of heat from zero: positions in per cent of its length, and words."""
 
     low: float
     value: float
@@ -26,7 +26,7 @@ class Beam:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Glance:
-    """What is read first. `lead` may be empty where the title says all."""
+    """The first screen. `lead` is empty where the title says all."""
 
     title: str
     lead: str

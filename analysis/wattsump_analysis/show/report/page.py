@@ -1,7 +1,7 @@
 """The report of one outing: a single HTML file that needs nothing else to be read.
 
 Numbers come from `words` and from the answers to the owner's questions, so page and screen
-say the same.
+agree.
 """
 
 from collections.abc import Mapping
@@ -77,7 +77,7 @@ def render(
     Parameters
     ----------
     proof : Proof
-        What `prove` found.
+        The result of `prove`.
     units : {"si", "us"}
         Units of display.
     samples : Samples, optional

@@ -1,4 +1,4 @@
-"""The report's pictures: each drawn wide and narrow, with words for who cannot see it."""
+"""The report's pictures: each wide and narrow, with a description in words."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -50,7 +50,7 @@ class Picture:
 
 
 def pictures_of(proof: Proof, units: str, samples: Samples | None) -> Mapping[str, Picture]:
-    """Return the pictures that this proof has something to draw in, by name."""
+    """Return the pictures that this proof has data for, by name."""
 
     def outing(axes: "Axes") -> "Axes":
         return plots.plot_outing(proof, axes, units=units, samples=samples)
@@ -232,10 +232,10 @@ def _runs(phases: Sequence[Phase]) -> str:
 
 
 def _label_words(proof: Proof, units: str) -> str:
-    said = [
+    texts = [
         f"{fact.name}: {fact.value} {fact.beside}".strip() for fact in words.facts(proof, units)
     ]
-    return "Heat rejected against the oil-to-air difference, with the label. " + _joined(said[:3])
+    return "Heat rejected against the oil-to-air difference, with the label. " + _joined(texts[:3])
 
 
 def _ledger_words(proof: Proof, units: str) -> str:

@@ -1,7 +1,6 @@
-"""The owner's questions for the report, answered from the outing by the commands' own functions.
+"""Answers the owner's questions for the report, by the functions behind the commands.
 
-Nothing is worked out here. Each question goes to the function behind its command; one that
-cannot be answered from this outing keeps why, and what to give.
+A question that cannot be answered from this outing keeps the reason, and what to give.
 """
 
 from collections.abc import Callable, Mapping
@@ -32,13 +31,13 @@ __all__ = ("Days", "Reply", "replies_to")
 
 PEAK_TITLE = "What the peak does"  # of the section in the oil's answer
 
-# What a missing option means to who reads the page, and where it is given.
+# A missing option in the page's words, and where it is given.
 _MISSING: Mapping[str, str] = {
-    "measured": "the cooler's watts per degree, which this outing did not tell",
-    "heat": "the heat into the oil at work, which this outing did not tell",
-    "label_heat": "what the label says: label_heat under [cooler] in the profile",
+    "measured": "the cooler's watts per degree, which this outing did not give",
+    "heat": "the heat into the oil at work, which this outing did not give",
+    "label_heat": "the label: label_heat under [cooler] in the profile",
     "capacity": "the heat capacity: litres and kilograms in the profile",
-    "loss": "what tank and lines lose by themselves: a cool-down at standstill tells it",
+    "loss": "what tank and lines lose by themselves: a cool-down at standstill gives it",
     "heater": "a heater: power under [heater] in the profile, or --heater '500 W' here",
     "air_flow": "the air through the core: air_flow under [cooler] in the profile",
     "grade": "the oil's grade: grade under [oil] in the profile",
@@ -48,7 +47,7 @@ _MISSING: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Days:
-    """What the report's questions are asked for; usual values where nothing was typed."""
+    """Days and heater of the report's questions; usual values if not typed."""
 
     hottest: Quantity = option("temperature")
     coldest: Quantity = option("temperature")
@@ -57,7 +56,7 @@ class Days:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reply:
-    """One question and its answer, or why there is none and what to give."""
+    """A question and its answer, or the reason why there is none and what to give."""
 
     key: str
     title: str
@@ -90,7 +89,7 @@ class _Question:
 
 
 def replies_to(givens: Givens, days: Days | None = None) -> tuple[Reply, ...]:
-    """Ask every question of what is known.
+    """Answer every question from what is known.
 
     Parameters
     ----------
@@ -102,13 +101,13 @@ def replies_to(givens: Givens, days: Days | None = None) -> tuple[Reply, ...]:
     Returns
     -------
     tuple of Reply
-        In the order of the page; a question that cannot be answered is there too.
+        In the order of the page, with those that cannot be answered.
     """
     days = days or Days()
-    found = [_ask(question, givens, days) for question in _QUESTIONS]
-    at = next(i for i, reply in enumerate(found) if reply.key == "oil")
-    found[at], limits = _limits_apart(found[at], givens)
-    return (*found, limits)
+    replies = [_ask(question, givens, days) for question in _QUESTIONS]
+    at = next(i for i, reply in enumerate(replies) if reply.key == "oil")
+    replies[at], limits = _separate_limits(replies[at], givens)
+    return (*replies, limits)
 
 
 def _ask(question: _Question, givens: Givens, days: Days) -> Reply:
@@ -122,8 +121,8 @@ def _ask(question: _Question, givens: Givens, days: Days) -> Reply:
         return replace(reply, why_not=str(error))
 
 
-def _limits_apart(oil: Reply, givens: Givens) -> tuple[Reply, Reply]:
-    """Move what the peak does to oil, seals and skin out of the oil's answer into its own."""
+def _separate_limits(oil: Reply, givens: Givens) -> tuple[Reply, Reply]:
+    """Move the effects of the peak on oil, seals and skin from the oil's answer to their own."""
     reply = Reply(key="limits", title="What the heat does", answer=None)
     if oil.answer is not None:
         peak = [part for part in oil.answer.sections if part.title == PEAK_TITLE]
@@ -131,8 +130,8 @@ def _limits_apart(oil: Reply, givens: Givens) -> tuple[Reply, Reply]:
         oil = replace(oil, answer=replace(oil.answer, sections=rest))
     else:
         tank_c = givens.peaks_c.get("tank")
-        said = () if tank_c is None else tuple(remarks_on(tank_c))
-        peak = [Section(title=PEAK_TITLE, remarks=said)] if said else []
+        remarks = () if tank_c is None else tuple(remarks_on(tank_c))
+        peak = [Section(title=PEAK_TITLE, remarks=remarks)] if remarks else []
     if not any(part.rows or part.remarks for part in peak):
         return oil, replace(reply, why_not="the outing stayed too cool to speak of, or saw no oil")
     return oil, replace(reply, answer=Answer(question="limits", headline=(), sections=tuple(peak)))
@@ -168,9 +167,9 @@ def _cab(givens: Givens, days: Days) -> Answer:
 
 def _lines(givens: Givens, days: Days) -> Answer:
     answer = plumb(LinesAsked(), givens)
-    # The sizes of flares are a table for the bench, not a finding of this outing.
-    found = (part for part in answer.sections if part.table is None or part.table.key != "flares")
-    return replace(answer, sections=tuple(found))
+    # The table of flare sizes does not depend on the outing.
+    rest = (part for part in answer.sections if part.table is None or part.table.key != "flares")
+    return replace(answer, sections=tuple(rest))
 
 
 _QUESTIONS = (

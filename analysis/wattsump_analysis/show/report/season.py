@@ -1,7 +1,7 @@
-"""The season around an outing: what the other sessions in its folder have come to.
+"""The season around an outing, from the results in its folder.
 
-Only what `trend` has already worked out and kept in the folder is read. Proving the others
-here would make one page cost what a season costs.
+Only results that `trend` has stored are read: proving the other sessions would take as long as a
+season.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -34,7 +34,7 @@ class Season:
 
 
 def season_beside(session: Path, machine: str) -> Season | None:
-    """Return what is known of the other sessions beside `session`; None if it lies alone."""
+    """Return the season of the sessions beside `session`; None if there are no others."""
     folder = session.parent
     paths = sessions_in(folder)
     if not any(path.resolve() != session.resolve() for path in paths):

@@ -41,7 +41,7 @@ _NO_LINKS = Links()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Row:
-    """An outing in the list: numbers as text without their unit, and what is to be said of it."""
+    """An outing in the list: numbers as text without their unit, and a remark."""
 
     day: str
     year: str
@@ -52,7 +52,7 @@ class _Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Change:
-    """A change between two outings as the page tells it."""
+    """A change between two outings as text."""
 
     day: str
     text: str
@@ -149,7 +149,7 @@ def render_comparison(
 
 
 def _state(trend: Trend) -> tuple[str, str, Tone]:
-    """Return the title, what stands below it, and the tone of a season."""
+    """Return the title of a season, the text below it, and its tone."""
     standing = state_of(trend).standing
     tone: Tone = "plain"
     if standing in (Standing.TOO_HOT, Standing.WORSE):

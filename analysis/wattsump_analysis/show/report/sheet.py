@@ -1,9 +1,8 @@
-"""One HTML file of the report's family: its templates, its one script, numbers in words.
+"""Makes one HTML file of a report, from its template, its script and numbers in words.
 
 The templates escape everything by default; the drawings are our own SVG. Numbers come from
-`words`, so page and screen say the same. The one script reads values off the pictures; the
-page's policy names it by its hash and forbids any other, and without it nothing is missing
-but that.
+`words`, so page and screen agree. The script shows values of the pictures; the page's policy
+allows it by its hash and no other, and the page is complete without it.
 """
 
 import base64
@@ -30,7 +29,7 @@ def sheet(template: str, units: str, values: dict[str, object]) -> str:
     units : {"si", "us"}
         Units of display.
     values : dict
-        What the template names; `pictures` and `provenance` are named by all.
+        The template's variables; all templates need `pictures` and `provenance`.
     """
     from jinja2 import DictLoader, Environment, StrictUndefined
 

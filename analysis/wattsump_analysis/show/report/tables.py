@@ -1,4 +1,4 @@
-"""The report's tables: rows of text, worked out here so that the template only lays them out."""
+"""The report's tables as rows of text, which the template lays out."""
 
 import math
 import re
@@ -30,7 +30,7 @@ MOST_CORRELATION = 0.9
 FELT = 0.5  # a correlation below this widens an interval by less than a sixth
 MOST_CORRELATIONS = 8
 SEASON_ROWS = 12  # the newest; the picture has them all
-# Name of a parameter in the fit -> what the owner calls it.
+# Name of a parameter in the fit -> its name for the owner.
 _BUDGET_NAMES = {
     "oil_j_k": "heat capacity of the oil (volume stated)",
     "metal_j_k": "heat capacity of the metal (mass stated)",
@@ -59,7 +59,7 @@ def budget_rows(proof: Proof) -> list[tuple[str, str, str, float]]:
 
 
 def ledger_line(ledger: Ledger | None, units: str) -> str:
-    """Return in a sentence where the heat went; "" without a ledger."""
+    """Return the ledger in a sentence, "" without one."""
     if ledger is None:
         return ""
     into = ledger.heat_in_kwh.value
@@ -124,7 +124,7 @@ def _power(interval: Interval | None, units: str) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """One diagnostic: what a good one is, whether this one is, and what follows if it is not."""
+    """One diagnostic: its good range, whether it passes, and what follows if it fails."""
 
     name: str
     found: str
@@ -134,7 +134,7 @@ class Check:
 
     @property
     def meaning(self) -> str:
-        """What it means for the 95 % range."""
+        """The effect on the 95 % range."""
         return "the range stands" if self.passed else self.otherwise
 
 
@@ -158,7 +158,7 @@ def diagnostic_checks(proof: Proof, units: str) -> list[Check]:
 
 
 def _on_errors(found: Diagnostics, units: str) -> Iterator[Check]:
-    follow = "the model misses something; its share of the range is for that, and may be too small"
+    follow = "the model misses something; its share of the range allows for that, if not enough"
     yield Check(
         name="residual, root mean square",
         found=words.figure(found.residual_rms_k, "temperature_difference", units),
@@ -202,7 +202,7 @@ def _on_knowledge(found: Diagnostics) -> Iterator[Check]:
         found=f"{found.effective_draws:.0f}",
         good=f"{LEAST_DRAWS} and more",
         passed=found.effective_draws >= LEAST_DRAWS,
-        otherwise="few: the range was widened for it",
+        otherwise="few: the range was widened for that",
     )
     for pair, value in _strongest(found):
         yield Check(
@@ -210,15 +210,15 @@ def _on_knowledge(found: Diagnostics) -> Iterator[Check]:
             found=f"{value:.2f}",
             good=f"within {MOST_CORRELATION} of 0",
             passed=abs(value) < MOST_CORRELATION,
-            otherwise="hardly told from each other; both ranges are wide for it",
+            otherwise="hardly separated; both ranges are wide for that",
         )
     if found.at_bounds:
         yield Check(
-            name="at the edge of what was thought possible",
+            name="at the edge of its prior range",
             found=", ".join(map(_parameter, found.at_bounds)),
             good="nothing",
             passed=False,
-            otherwise="a stated value may be wrong, and the range does not know it",
+            otherwise="a stated value may be wrong, and the range does not allow for that",
         )
 
 
@@ -232,12 +232,12 @@ def _on_phases(proof: Proof, found: Diagnostics) -> Iterator[Check]:
             found=f"{100 * one.k_change_rel:+.1f} %",
             good=f"within {100 * k.half_width_rel:.1f} %",
             passed=abs(one.k_change_rel) < k.half_width_rel,
-            otherwise="the answer hangs on this phase alone: do it again",
+            otherwise="the answer depends on this phase alone: repeat it",
         )
 
 
 def _strongest(found: Diagnostics) -> list[tuple[str, float]]:
-    """Return the correlations that are felt, the strongest first, in words."""
+    """Return the strong correlations in words, the strongest first."""
     felt = [(pair, value) for pair, value in found.correlations.items() if abs(value) >= FELT]
     felt.sort(key=lambda item: -abs(item[1]))
     return [
@@ -253,7 +253,7 @@ def _parameter(name: str) -> str:
 def phase_fit_rows(fits: Sequence[PhaseFit], units: str) -> list[tuple[str, str, str, str, str]]:
     """Return (phase, time constant, range, where it heads, worth) of each transient.
 
-    An exponential that the readings do not pin down gets no figures: they would be noise.
+    An exponential that the readings do not determine gets no figures.
     """
     rows = []
     for fit in fits:
@@ -297,7 +297,7 @@ def segment_rows(segments: Sequence[Segment], units: str) -> list[dict[str, obje
 
 
 def _ratio(part: Segment) -> tuple[str, str, str]:
-    """Return cooler over capacity: what temperatures alone can tell, as a rate."""
+    """Return cooler over capacity as a rate, which temperatures alone can give."""
     ratio = part.k_over_c_per_s
     return (
         "cooler over heat capacity (needs no known heat)",
