@@ -166,7 +166,8 @@ PROBES = (
 
 def _moved(p: Given, r: Seen) -> Any:
     given = r.pumped_ratio * _speed(p, r) if r.flow_w_k is None else r.flow_w_k
-    return np.maximum(p.oil_flow_w_k * given, LEAST_FLOW_W_K) * r.engine
+    whole = np.maximum(p.oil_flow_w_k * given, LEAST_FLOW_W_K) * r.engine
+    return whole * (1.0 - p.past_cooler) if r.flow_of_pump else whole
 
 
 def _speed(p: Given, r: Seen) -> Any:

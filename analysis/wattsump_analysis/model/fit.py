@@ -217,6 +217,7 @@ def build_target(
         pumped[:-1] / pumped[-1],
         {unknown.name: unknown.prior(cases[0]) for unknown in UNKNOWNS},
         start_spread_k=2.0 if record.engine[0] < 0.5 else 10.0,
+        flow_of_pump=know.flow_of_pump and record.flow_w_k is None,
     )
     priors = [{one.name: one.prior(case) for one in PARAMETERS} for case in cases]
     return Target(network, [prior | dict(shared or {}) for prior in priors])

@@ -84,6 +84,7 @@ class Series:
     capacity_ratio: FloatArray
     pumped_ratio: FloatArray
     flow_w_k: FloatArray | None
+    flow_of_pump: bool
     speed: FloatArray
     standing: FloatArray
     idle: FloatArray
@@ -141,6 +142,8 @@ class Network:
         Priors of the linear unknowns; those with a deviation of 0 and a mean of 0 are left out.
     start_spread_k : float
         Prior standard deviation of the other nodes against the tank at the start [K].
+    flow_of_pump : bool
+        Whether the oil flow is all the pump's, with what misses the cooler.
     """
 
     def __init__(
@@ -153,6 +156,7 @@ class Network:
         unknowns: Mapping[str, Gaussian],
         *,
         start_spread_k: float = 1.0,
+        flow_of_pump: bool = False,
     ) -> None:
         self.record = record
         self.viscosity_mm2_s = viscosity_mm2_s
@@ -174,6 +178,7 @@ class Network:
             capacity_ratio=capacity_ratio,
             pumped_ratio=pumped_ratio,
             flow_w_k=record.flow_w_k,
+            flow_of_pump=flow_of_pump,
             speed=speed_of(record),
             standing=standing_of(record),
             idle=idle_of(record),

@@ -65,7 +65,8 @@ class Knowledge:
 
     Capacities of None are unknown. `oil_flow_w_k` is a flow that is stated, not recorded,
     times its heat capacity [W/K], at the engine speed `flow_rpm`, None for the usual one at
-    work; `u_flow_rel` is that of the oil flow, stated or recorded.
+    work, and all the pump's with `flow_of_pump`; `u_flow_rel` is that of the oil flow, stated or
+    recorded.
     `u_match_k` is that of the differences between oil probes after matching, `u_ambient_k` that
     of air against oil, `u_heater_rel` that of the heater's power; `sun_k` is a usual excess of
     the air probe.
@@ -78,6 +79,7 @@ class Knowledge:
     walther: Walther
     oil_flow_w_k: float | None = None
     flow_rpm: float | None = None
+    flow_of_pump: bool = False
     u_flow_rel: float = 0.03
     u_match_k: float = 1.5
     u_ambient_k: float = 1.5
@@ -149,12 +151,14 @@ LOADED, U_LOADED = 0.95, 0.03
 class StatedFlow:
     """An oil flow that was not recorded, its engine speed and its uncertainty.
 
-    `rpm` is None for a flow at the usual working speed.
+    `rpm` is None for a flow at the usual working speed. `of_pump` marks the pump's whole flow,
+    of which some may miss the cooler.
     """
 
     flow_m3_s: float
     rpm: float | None
     u_rel: float
+    of_pump: bool = False
 
 
 def stated_flow(profile: Profile) -> StatedFlow | None:
@@ -178,6 +182,7 @@ def stated_flow(profile: Profile) -> StatedFlow | None:
         flow_m3_s=drive.pump_displacement_m3 * turns_per_s * efficiency,
         rpm=rpm,
         u_rel=u_efficiency / efficiency,
+        of_pump=True,
     )
 
 
@@ -262,6 +267,7 @@ def knowledge(
             None if flow is None else oil_flow_w_k(flow.flow_m3_s, reference_c, density_15)
         ),
         flow_rpm=None if flow is None else flow.rpm,
+        flow_of_pump=flow is not None and flow.of_pump,
         u_flow_rel=math.hypot(u_flow, u_oil_heat_rel),
         u_match_k=u_match,
         u_ambient_k=u_air,

@@ -364,6 +364,16 @@ def test_a_bin_in_which_the_drive_started_has_its_share_of_both_heats() -> None:
     assert sorted(shares[25]) == [0.0, 0.5, 0.5]
 
 
+def test_a_flow_that_is_all_the_pumps_leaves_what_misses_the_cooler_out_of_it() -> None:
+    steady = make_network()
+    ones = np.ones(BINS)
+    network = Network(steady.record, 30.0 * ones, 30.0, ones, ones, UNKNOWN, flow_of_pump=True)
+    running = steady.record.engine > 0.5
+    # independent: 500 W/K pumped, a tenth of it past the cooler
+    assert quantity(network, "flow")[running] == pytest.approx(500.0)
+    assert quantity(network, "cooler_flow")[running] == pytest.approx(450.0)
+
+
 def test_no_pipe_probe_is_read_between_two_engine_speeds() -> None:
     steady = make_network()
     ones = np.ones(BINS)
