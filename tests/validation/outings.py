@@ -385,7 +385,8 @@ def profile_of(happened: Happened, one: int, label_w_k: float) -> Profile:
         cooler["oil_flow"] = f"{owner.bucket_lpm[one]:.6g} L/min"
         cooler["oil_flow_rpm"] = float(WORKING_RPM * drawn.work.idle[one])
         cooler["oil_flow_uncertainty"] = half_width(float(owner.u_bucket[one]))
-    elif protocol.flow == "displacement":
+    elif protocol.flow == "displacement" and drawn.family.cooler != "case drain":
+        # What a case drain passes is not what its pump displaces.
         drive["pump_displacement"] = f"{1000.0 * owner.turn_m3[one]:.6g} L"
     sensor = f"K class {1 if owner.class_k[one] < 2.0 else 2}"
     raw: dict[str, object] = {
