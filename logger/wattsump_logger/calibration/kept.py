@@ -5,6 +5,7 @@ session's sidecar says which were applied. The wire file has none, so an import 
 apply others.
 """
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -22,7 +23,9 @@ from wattsump_logger.machine.parts import Role
 from wattsump_logger.machine.profile import Channel, Profile, load_profile
 from wattsump_logger.machine.sensor_class import SensorClass
 
-__all__ = ("applied", "beside", "from_match", "keep", "load_machine")
+__all__ = ("applied", "beside", "from_match", "keep", "load_machine", "moved_along")
+
+MATCH = "bucket match"
 
 # How far from its bath a plain offset is trusted: the classes widen about as much
 # from a bucket to hot oil. Common practice, no source.
@@ -109,7 +112,7 @@ def from_match(match: BathMatch, made: date, note: str = "") -> tuple[Calibratio
         Calibration(
             probe=name,
             made=made,
-            method="bucket match",
+            method=MATCH,
             correction=_offset(match.bath_c, offset_k, u_k, match.readings),
             low_c=match.bath_c - _REACH_K,
             high_c=match.bath_c + _REACH_K,
@@ -130,6 +133,56 @@ def _offset(at_c: float, offset_k: float, u_k: float, readings: int) -> LineCorr
         residual_k=0.0,
         dof=float(readings - 1),
     )
+
+
+def moved_along(
+    earlier: Mapping[str, Calibration], new: Sequence[Calibration]
+) -> tuple[Calibration, ...]:
+    """Return new corrections with those of the probes that one bath had matched to theirs.
+
+    Tying one probe of a bath to ice must not part it from the others: they move with it, so
+    that differences between them stay those of the bath. A note keeps the bath's name first.
+    """
+    named = [_of_bath(earlier.get(item.probe), item) for item in new]
+    probes = {item.probe for item in named}
+    others = [old for old in earlier.values() if old.probe not in probes]
+    return (
+        *named,
+        *(
+            _moved(old, earlier[leader.probe], leader)
+            for old in others
+            if old.method.startswith(MATCH)
+            for leader in named[:1]
+            if leader.probe in earlier and _bath(earlier[leader.probe]) == _bath(old)
+        ),
+    )
+
+
+def _bath(item: Calibration) -> str:
+    return item.note.partition(", ")[0]
+
+
+def _of_bath(before: Calibration | None, item: Calibration) -> Calibration:
+    if before is None or not (before.method.startswith(MATCH) or ", " in before.note):
+        return item
+    bath = _bath(before)
+    return item if item.note.startswith(bath) else replace(item, note=f"{bath}, {item.note}")
+
+
+def _moved(old: Calibration, before: Calibration, leader: Calibration) -> Calibration:
+    at_c = leader.correction.reference_c
+    own, theirs = (item.correction.at(at_c)[0] for item in (old, before))
+    apart_k = (own - theirs) / (1.0 + before.correction.slope)  # between the raw readings
+    line = replace(
+        leader.correction,
+        intercept_k=leader.correction.intercept_k + apart_k * (1.0 + leader.correction.slope),
+        u_intercept_k=math.hypot(leader.correction.u_intercept_k, old.correction.u_intercept_k),
+    )
+    method = f"{MATCH}, moved with {leader.probe} to {leader.method}"
+    return replace(
+        old, made=leader.made, method=method, correction=line,
+        low_c=leader.low_c, high_c=leader.high_c,
+    )  # fmt: skip
 
 
 def keep(path: Path, calibrations: Sequence[Calibration]) -> None:

@@ -153,6 +153,7 @@ def _fix(
 ) -> None:
     from wattsump_logger.calibration.bath import at_fixed_point, joined
     from wattsump_logger.calibration.corrections import load_calibrations
+    from wattsump_logger.calibration.kept import moved_along
     from wattsump_logger.session.reader import load_session
 
     calibrations = at_fixed_point(
@@ -165,7 +166,8 @@ def _fix(
     )
     place = _place(machine, into)
     earlier = load_calibrations(place) if place and place.exists() else {}
-    _keep([joined(earlier.get(item.probe), item) for item in calibrations], machine, into)
+    tied = [joined(earlier.get(item.probe), item) for item in calibrations]
+    _keep(moved_along(earlier, tied), machine, into)
 
 
 def _boiling(pressure: str | None, altitude: str | None) -> "Fixed":

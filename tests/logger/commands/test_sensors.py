@@ -123,3 +123,37 @@ def test_probes_that_stood_in_no_common_bath_are_refused_and_nothing_is_kept(
     profile, _ = load_machine(machine)
     assert profile is not None
     assert all(channel.offset_k == 0.0 for channel in profile.channels.values())
+
+
+def test_a_probe_tied_to_ice_takes_those_along_that_were_matched_with_it(
+    tmp_path: Path, machine: Path
+) -> None:
+    bucket = recorded(tmp_path, "bucket", tank=45.5, cooler_in=45.0, cooler_out=44.5)
+    ask("match", bucket, "--machine", machine)
+
+    def readings(**raw_c: float) -> list[float]:
+        profile, _ = load_machine(machine)
+        assert profile is not None
+        channels = profile.channels
+        return [round(raw + channels[name].correction_k(raw), 6) for name, raw in raw_c.items()]
+
+    ask("ice", recorded(tmp_path, "ice", tank=1.5), "--probe", "tank", "--machine", machine)
+    assert readings(tank=1.5, cooler_in=1.0, cooler_out=0.5) == [0.0, 0.0, 0.0]
+    boil = recorded(tmp_path, "boil", tank=98.5)
+    ask("boil", boil, "--probe", "tank", "--pressure", "1000 hPa", "--machine", machine)
+    # published: IAPWS R7-97, table 36: 372.755 919 K at 0.1 MPa; half a step of the converter
+    assert readings(tank=98.5)[0] == pytest.approx(372.755919 - 273.15, abs=0.001)
+    warm = readings(tank=60.5, cooler_in=60.0, cooler_out=59.5)
+    assert warm == pytest.approx([warm[0]] * 3, abs=1e-6)
+    again = recorded(tmp_path, "ice-2", tank=1.0)
+    ask("ice", again, "--probe", "tank", "--machine", machine)
+    assert readings(tank=1.0, cooler_in=0.5) == pytest.approx([0.0, 0.0], abs=1e-6)
+
+
+def test_a_probe_of_no_common_bath_stays_as_it_was(tmp_path: Path, machine: Path) -> None:
+    bucket = recorded(tmp_path, "bucket", tank=45.5, cooler_in=45.0)
+    ask("match", bucket, "--machine", machine)
+    ask("ice", recorded(tmp_path, "ice", case_drain=1.5), "--machine", machine)
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    assert [profile.channels[name].offset_k for name in ("tank", "case_drain")] == [-0.25, -1.5]
