@@ -3,12 +3,13 @@
 import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
 from wattsump_analysis.emulation.bracken import demo_profile
-from wattsump_logger.session.reader import write_session
+from wattsump_logger.session.reader import load_session, write_session
 
 __all__ = ("Demonstration", "completed", "prepare")
 
@@ -80,12 +81,33 @@ def _notebook(folder: Path, outings: Path) -> None:
             shutil.copy(path, folder / "season")
 
 
+def _other_logger(folder: Path, outings: Path) -> None:
+    """The first outing as a spreadsheet abroad saves it: another logger's names, °F, commas."""
+    shutil.copy(folder / "bracken.toml", folder / "mine.toml")
+    outing = load_session(outings / "bracken.csv")
+    start = outing.start_utc or datetime(2026, 5, 4, tzinfo=UTC)
+    probes = {"Oil tank": "tank_c", "Cooler in": "cooler_in_c", "Cooler out": "cooler_out_c"}
+    probes |= {"Case drain": "case_drain_c", "Ambient": "ambient_c"}
+    lines = ["Date;Time;" + ";".join(f"{name} (°F)" for name in probes) + ";Fan;Engine (rpm)"]
+    for row, second in enumerate(outing.elapsed_s.tolist()):
+        at = start + timedelta(seconds=second)
+        temps = [outing.columns[column][row] * 9 / 5 + 32 for column in probes.values()]
+        others = [outing.columns[column][row] for column in ("fan_on", "engine_rpm")]
+        cells = [f"{temp:.1f}".replace(".", ",") for temp in temps]
+        cells += [f"{value:.0f}" for value in others]
+        cells = ["" if cell == "nan" else cell for cell in cells]
+        lines.append(";".join((f"{at:%d.%m.%Y}", f"{at:%H:%M:%S}", *cells)))
+    text = "\r\n".join(lines) + "\r\n"
+    (folder / "other.csv").write_text(text, encoding="utf-8-sig", newline="")
+
+
 _GIVEN: dict[str, Callable[[Path, Path], None]] = {
     "docs/first-evening.md": _baths,
     "docs/first-outing.md": _first_outing,
     "docs/proving-a-cooler.md": _proving_run,
     "docs/exit-codes.md": _first_outing,
     "docs/from-python.md": _notebook,
+    "docs/other-loggers.md": _other_logger,
     "docs/proof-json.md": _first_outing,
     "README.md": _first_outing,
 }
