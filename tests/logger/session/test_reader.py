@@ -151,7 +151,7 @@ def test_a_file_of_damaged_rows_only_is_refused(tmp_path: Path) -> None:
         (b"", "found an empty file"),
         (b"\n", "found an empty file"),
         (b"Time,Oil,Air\r\n0,20,15\r\n", "found 'Time,Oil,Air"),
-        (b"time_utc;elapsed_s;seq;fault;mark\r\n", "save it again with commas"),
+        (b"time_utc;elapsed_s;seq;fault;mark\r\n", "a spreadsheet saved it"),
         (b"wattsump-wire-1\n@- - 3\nabc\n", "`wattsump import` makes a session"),
         (b"H1,0,0,ref-1,1000,a:state:*0000\r\n", "`wattsump import` makes a session"),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "expected a header"),
