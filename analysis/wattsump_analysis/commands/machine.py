@@ -1,6 +1,7 @@
 """`wattsump machine`: describe a machine by answering questions, and check the description."""
 
 import json
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,6 +17,7 @@ __all__ = ("register",)
 
 _Shown = Annotated[Units, typer.Option("--units", help="Units to show.")]
 _WRONG = 3
+_BACK = "<"
 
 
 def register(app: typer.Typer) -> None:
@@ -53,13 +55,19 @@ def new_command(
     answers = json.loads(draft.read_text(encoding="utf-8")) if draft.exists() else {}
     if answers:
         typer.echo(f"going on after {len(answers)} answers kept in {draft}")
-    for number, question in enumerate(QUESTIONS, 1):
-        if question.name not in answers:
-            typer.echo(
-                f"\n{number} of {len(QUESTIONS)}  {question.text}\n  e.g. {question.example}"
-            )
-            answers[question.name] = _answer(question)
-            write_whole(draft, json.dumps(answers, ensure_ascii=False))
+    typer.echo(f"Enter takes the answer in brackets, or skips; {_BACK} goes back to the last one.")
+    at = next((at for at, one in enumerate(QUESTIONS) if one.name not in answers), len(QUESTIONS))
+    while at < len(QUESTIONS):
+        question = QUESTIONS[at]
+        typer.echo("\n" + textwrap.fill(f"{at + 1} of {len(QUESTIONS)}  {question.text}", 80))
+        typer.echo(f"  e.g. {question.example}")
+        answer = _answer(question, answers.get(question.name, ""))
+        if answer is None:
+            at = max(at - 1, 0)
+            continue
+        answers[question.name] = answer
+        write_whole(draft, json.dumps(answers, ensure_ascii=False))
+        at += 1
     data = profile_data(answers)
     profile = profile_from_dict(data, str(path))
     write_whole(path, toml_of(data))
@@ -67,20 +75,25 @@ def new_command(
     typer.echo("")
     _echo(profile, units)
     typer.echo(f"\nprofile {path}; its other keys are in docs/machine-profile.md")
+    typer.echo(f"next    wattsump log PORT --machine {path}")
 
 
-def _answer(question: "Question") -> str:
-    """Ask until there is a usable answer."""
+def _answer(question: "Question", given: str = "") -> str | None:
+    """Ask until there is a usable answer; None goes back. `given` is the answer of before."""
     from wattsump_logger.errors import WattsumpError
     from wattsump_logger.machine.describing import checked
 
     while True:
-        shown = f" [{question.usual}]" if question.usual else ""
-        typed = typer.prompt(f"  answer{shown}", default="", show_default=False)
+        usual = given or question.usual
+        shown = f" [{usual}]" if usual else ""
+        typed = typer.prompt(f"  answer{shown}", default=given, show_default=False)
+        if typed.strip() == _BACK:
+            return None
         try:
             answer = checked(question, typed)
         except WattsumpError as error:
-            typer.echo(f"  expected {error.expected}, found {error.found}; {error.do}")
+            refused = f"  expected {error.expected}, found {error.found}; {error.do}"
+            typer.echo(textwrap.fill(refused, 80, subsequent_indent="  "))
             continue
         if not answer and question.skipped:
             typer.echo(f"  skipped: {question.skipped}")

@@ -1,6 +1,7 @@
 """Lines on how a machine profile was understood, and what each missing entry costs."""
 
 import math
+import textwrap
 from collections.abc import Iterator
 
 from wattsump_analysis.physics.drive import HEAT_SHARES, drive_loss_w
@@ -11,6 +12,8 @@ from wattsump_logger.units.quantities import show
 __all__ = ("machine_lines",)
 
 REFERENCE_C = 60.0
+WIDTH = 80
+_INDENT = 18
 USUAL_DIFFERENCE_K = 40.0  # oil in over air in; common practice, no source
 WORTH_TELLING = 0.02  # of the width: a smaller gain is not worth a line
 
@@ -26,15 +29,19 @@ def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
         Units of display.
     """
     yield profile.name
-    yield from _capacity(profile, units)
-    yield from _label(profile, units)
-    yield from _drive(profile, units)
-    yield from _channels(profile)
-    yield from _missing(profile)
+    for rows in (
+        _capacity(profile, units),
+        _label(profile, units),
+        _drive(profile, units),
+        _channels(profile),
+        _missing(profile),
+    ):
+        for row in rows:
+            yield from textwrap.wrap(row, WIDTH, subsequent_indent=" " * _INDENT)
 
 
 def _row(name: str, text: str) -> str:
-    return f"  {name:<15} {text}"
+    return f"  {name:<{_INDENT - 3}} {text}"
 
 
 def _half(u_rel: float) -> str:
@@ -81,11 +88,12 @@ def _label(profile: Profile, units: str) -> Iterator[str]:
         return
     k_w_k = cooler.label_heat_w / cooler.label_etd_k
     difference = show(cooler.label_etd_k, "temperature_difference", units)
+    usual = show(USUAL_DIFFERENCE_K, "temperature_difference", units)
+    at_usual = f", which is {show(k_w_k * USUAL_DIFFERENCE_K, 'power', units)} at {usual}"
     yield _row(
         "label",
-        f"{heat} at {difference} oil over air: {show(k_w_k, 'conductance', units)}, which is "
-        f"{show(k_w_k * USUAL_DIFFERENCE_K, 'power', units)} at "
-        f"{show(USUAL_DIFFERENCE_K, 'temperature_difference', units)}",
+        f"{heat} at {difference} oil over air: {show(k_w_k, 'conductance', units)}"
+        + at_usual * (difference != usual),
     )
 
 

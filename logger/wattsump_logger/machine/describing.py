@@ -168,6 +168,13 @@ def checked(question: Question, typed: str) -> str:
         return ""
     if question.key == "fan":
         word, _, setting = answer.partition(" ")
+        if word == _THERMOSTAT and not setting.strip():
+            raise UsageError(
+                expected="the thermostat with its setting",
+                found="no setting",
+                where=question.text,
+                do="type it as 'thermostat 50 degC'; it is often printed on the switch",
+            )
         if word == _THERMOSTAT:
             table = tuple(k for k in keys.COOLER if k.name == "fan_thermostat")
             keys.read({"fan_thermostat": setting}, table, question.name)
