@@ -11,6 +11,7 @@ from typing import Literal
 
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine import keys
+from wattsump_logger.machine.oil_label import holds_water, read_label
 
 __all__ = ("QUESTIONS", "Question", "checked", "profile_data", "toml_of")
 
@@ -166,7 +167,9 @@ def checked(question: Question, typed: str) -> str:
                 do="this one cannot be skipped",
             )
         return ""
-    if question.key == "fan":
+    if question.key == "grade":
+        _check_grade(answer)
+    elif question.key == "fan":
         word, _, setting = answer.partition(" ")
         if word == _THERMOSTAT and not setting.strip():
             raise UsageError(
@@ -189,6 +192,18 @@ def checked(question: Question, typed: str) -> str:
         table = tuple(k for k in _TABLES[question.section] if k.name == question.key)
         keys.read({question.key: answer}, table, question.name)
     return answer
+
+
+def _check_grade(answer: str) -> None:
+    """Let only those oils through whose viscosity their name tells: a profile needs it."""
+    if holds_water(answer):
+        raise UsageError(
+            expected="an oil, of petroleum or synthetic",
+            found=repr(answer),
+            where="oil",
+            do="a fluid with water in it is not like any of the formulas here",
+        )
+    read_label(answer)
 
 
 def profile_data(answers: Mapping[str, str]) -> dict[str, object]:

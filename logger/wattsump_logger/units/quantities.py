@@ -184,9 +184,9 @@ _NUMBER = (
 )
 # In these units a comma is between thousands: who writes decimals with one labels in watts.
 _GROUPED_BY_COMMAS = re.compile(r"\s*\d{1,3}(?:,\d{3})+(?:\.\d+)?\s*(?:BTU|MBH|CFM)", re.IGNORECASE)
-_INCHES = re.compile(
-    r"\s*(?:(?P<whole>\d{1,3})[ -]+)?(?P<over>\d{1,3})/(?P<under>\d{1,3})\s*"
-    r"(?:in|inch|inches|\")\s*"
+# "1 1/2 in", "5 1/2 gal", "3/4\"": as tapes, jugs and fittings are read.
+_FRACTION = re.compile(
+    r"\s*(?:(?P<whole>\d{1,3})[ -]+)?(?P<over>\d{1,3})/(?P<under>\d{1,3})\s*(?P<unit>[^\d\s/].*)"
 )
 _QUANTITY = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>.*?)\s*", re.DOTALL)
 # Only words, powers of at most 3, and signs between: the unit parser would compute
@@ -333,7 +333,7 @@ def _split(value: str | float, kind: str, rule: _Kind) -> tuple[str, str]:
         return repr(value), ""
     if len(value) > _LONGEST_TEXT:
         raise _error(value[:20] + "...", kind, f"{len(value)} characters", "shorten it")
-    value = _decimal_inches(_without_grouping(value))
+    value = _decimal(_without_grouping(value))
     if "," in value:
         raise _error(value, kind, "a comma", "write thousands together and decimals with a point")
     match = _QUANTITY.fullmatch(value)
@@ -348,12 +348,13 @@ def _without_grouping(text: str) -> str:
     return text.replace(",", "") if _GROUPED_BY_COMMAS.match(text) else text
 
 
-def _decimal_inches(text: str) -> str:
-    """Return a fraction of an inch, "1 1/2 in", as a decimal of it."""
-    match = _INCHES.fullmatch(text)
+def _decimal(text: str) -> str:
+    """Return a fraction before a unit, "1 1/2 in", as a decimal."""
+    match = _FRACTION.fullmatch(text)
     if match is None or not int(match["under"]):
         return text
-    return f"{int(match['whole'] or 0) + int(match['over']) / int(match['under'])!r} in"
+    unit = "in" if match["unit"].strip() == '"' else match["unit"]
+    return f"{int(match['whole'] or 0) + int(match['over']) / int(match['under'])!r} {unit}"
 
 
 def _fraction(number: str, unit: str, value: object) -> float:

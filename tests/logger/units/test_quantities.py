@@ -251,6 +251,8 @@ def test_pint_is_not_paid_for_before_it_is_used() -> None:
         ("3/4 in", "length", 0.75 * 0.0254),
         ("1 1/2 in", "length", 1.5 * 0.0254),
         ('1-1/4"', "length", 1.25 * 0.0254),
+        # published: NIST SP 811, B.8: gallon 3.785412e-3 m³
+        ("5 1/2 gal", "volume", 5.5 * 3.785412e-3),
     ],
 )
 def test_numbers_as_labels_and_fittings_print_them_are_read(
