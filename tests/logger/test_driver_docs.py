@@ -96,10 +96,20 @@ def test_the_table_of_keys_has_all_marks() -> None:
 def test_the_page_names_the_steps_in_their_order() -> None:
     text = " ".join((DOCS / "first-evening.md").read_text(encoding="utf-8").split())
     assert (
-        "soak, heater (if the machine has one), fan-off rise to a safe limit, fan on and off "
-        "three times with the drive turning at working speed, your work loop, cool-down" in text
+        "soak, heater run and circulation in neutral (if the machine has a heater), fan-off rise to "
+        "a safe limit, fan on and off three times with the drive turning at working speed, your "
+        "work loop, cool-down" in text
     )
     assert sum(step.name.startswith("fan on") for step in proving_steps()) == 3
+
+
+def test_the_table_of_the_proving_run_has_its_steps_and_their_times_in_order() -> None:
+    text = (DOCS / "proving-a-cooler.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| \*\*([a-z -]+)\*\*.* \| (\d+) min", text, re.MULTILINE)
+    steps = proving_steps(load_profile(ROOT / "sample-data" / "bracken.toml"))
+    kinds = [(step.name.rstrip(" 123"), f"{step.longest_s / 60:.0f}") for step in steps]
+    assert rows == [kind for kind in dict.fromkeys(kinds) if kind[0] != "fan off"]
+    assert dict(kinds)["fan off"] == dict(kinds)["fan on"]  # both in one row
 
 
 def unit() -> configparser.ConfigParser:

@@ -18,7 +18,8 @@ from wattsump_logger.wire.events import WireChannel
 __all__ = ("CHANNELS", "KEYS", "PracticeMachine")
 
 CHANNELS = (*WIRE_CHANNELS, WireChannel(name="heater", source="value", detail="w"))
-IDLE_LOAD_W, WORK_LOAD_W = 1800.0, 3600.0
+# In neutral a charge pump alone puts heat in: 18 bar at 12 L/min; common practice, no source.
+NEUTRAL_LOAD_W, WORK_LOAD_W = 360.0, 3600.0
 AMBIENT_C = 19.0
 BLOCKED_SHARE = 0.4  # of the air side of a core full of chaff
 NOISE_K = 0.06
@@ -115,7 +116,7 @@ class PracticeMachine:
 
     def _controls(self) -> Controls:
         is_on = self._is_on
-        load_w = (WORK_LOAD_W if is_on["drive"] else IDLE_LOAD_W) * is_on["engine"]
+        load_w = (WORK_LOAD_W if is_on["drive"] else NEUTRAL_LOAD_W) * is_on["engine"]
         fan = float(is_on["fan"]) * (BLOCKED_SHARE if is_on["blocked"] else 1.0)
         return Controls(
             ambient_c=np.array([AMBIENT_C]),

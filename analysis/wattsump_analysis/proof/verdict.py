@@ -272,7 +272,7 @@ def _to_narrow(stretch: Stretch) -> Remark:
         return Remark(
             code="weigh-and-repeat",
             text="Weigh or look up what the profile only estimates, log the oil flow through the "
-            "cooler if you can, and log the same run again.",
+            "cooler or measure it once with a bucket, and log the same run again.",
         )
     return Remark(
         code="log-guided-run",

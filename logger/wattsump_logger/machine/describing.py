@@ -110,7 +110,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="oil_flow",
         text="How much oil flows through the cooler at working speed?",
         example="12 L/min, or 3 gpm",
-        skipped="no second way to the watts",
+        skipped="no second way to the watts; a bucket tells it once, see proving-a-cooler.md",
     ),
     Question(
         name="fan",

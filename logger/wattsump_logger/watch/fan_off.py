@@ -3,16 +3,16 @@
 While the fan is always on, the cooler's watts can hardly be separated from the drive's: both may
 be larger or smaller together. Five minutes at work without the fan separate them. The proposal
 comes once, when the oil is warm enough to show a difference and far enough below its limit for
-five minutes without the fan. It ends early when the oil gets hot. The driver may ignore it, and
-the program switches nothing.
+five minutes without the fan. It ends early when any oil channel gets hot, by the rule of
+`hot_oil`, or when none is read. The driver may ignore it, and the program switches nothing.
 """
 
 from collections.abc import Mapping
 
-from wattsump_logger.machine.profile import OIL_ROLES, Profile, Role
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.watch.guide import Advice
+from wattsump_logger.watch.hot_oil import HotOil, stops_c
 from wattsump_logger.watch.look import Look
-from wattsump_logger.watch.proving_run import STOP_MARGIN_K, safe_limit_c
 
 __all__ = ("FanOff", "fan_off")
 
@@ -22,6 +22,7 @@ FAN_OFF_S = 300.0
 WORKED_S = 900.0
 LEAST_EXCESS_K = 20.0
 RESERVE_K = 15.0
+_UNREAD_S = 10.0
 _LONGEST_TICK_S = 30.0  # a longer pause between looks does not count as work
 
 _SAFETY = (
@@ -35,12 +36,13 @@ class FanOff:
 
     Parameters
     ----------
-    limits_c : mapping of str to float
+    stops_c : mapping of str to float
         By role of oil, the temperature at which the fan has to be on again [°C].
     """
 
-    def __init__(self, limits_c: Mapping[str, float]) -> None:
-        self._limits_c = limits_c
+    def __init__(self, stops_c: Mapping[str, float]) -> None:
+        self._hot = HotOil(stops_c)
+        self._read_s = 0.0  # when oil was last read
         self._worked_s = 0.0
         self._last_s: float | None = None
         self._since_s: float | None = None
@@ -52,10 +54,12 @@ class FanOff:
         self._count(look)
         if self._is_over:
             return None
-        margin_k = self._margin_k(look)
+        self._hot.take(look)
+        if self._hot.nearest is not None:
+            self._read_s = look.now_s
         if self._since_s is not None:
-            return self._running(look, margin_k, go_on=go_on)
-        if not self._is_worth_while(look, margin_k):
+            return self._running(look, go_on=go_on)
+        if not self._is_worth_while(look):
             return None
         fan = look.is_on("fan")
         if fan is False or (fan is None and go_on):
@@ -66,10 +70,14 @@ class FanOff:
             until="" if fan is not None else "g when the fan is off",
         )
 
-    def _running(self, look: Look, margin_k: float, *, go_on: bool) -> Advice:
+    def _running(self, look: Look, *, go_on: bool) -> Advice:
         left_s = FAN_OFF_S - (look.now_s - (self._since_s or 0.0))
-        if margin_k <= 0.0:
-            return self._end(look, "hot", "FAN ON NOW: the oil is at its limit.")
+        nearest = self._hot.nearest
+        if self._hot.is_hot and nearest is not None:
+            urgent = f"FAN ON NOW: {nearest.where} at {nearest.oil_c:.0f} degC."
+            return self._end(look, f"{nearest.where} hot", urgent)
+        if look.now_s - self._read_s >= _UNREAD_S:
+            return self._end(look, "oil not seen", "FAN ON NOW: no oil probe gives a reading.")
         if look.is_on("fan") or left_s <= 0.0 or (go_on and left_s < FAN_OFF_S):
             return self._end(look, "done", "")
         return self._advice("Fan off, drive at work as before.", left_s)
@@ -100,33 +108,14 @@ class FanOff:
             self._worked_s += min(look.now_s - self._last_s, _LONGEST_TICK_S)
         self._last_s = look.now_s
 
-    def _margin_k(self, look: Look) -> float:
-        """How far the nearest oil channel is below its limit; negative infinity if none reads."""
-        read = [
-            limit - value
-            for role, limit in self._limits_c.items()
-            if (value := look.read(role)) is not None
-        ]
-        return min(read, default=0.0)
-
-    def _is_worth_while(self, look: Look, margin_k: float) -> bool:
-        air = look.read("ambient")
-        oils = [v for role in self._limits_c if (v := look.read(role)) is not None]
-        if air is None or not oils or look.is_working is False:
+    def _is_worth_while(self, look: Look) -> bool:
+        air, nearest = look.read("ambient"), self._hot.nearest
+        if air is None or nearest is None or look.is_working is False:
             return False
-        warm = max(oils) - air >= LEAST_EXCESS_K
-        return warm and margin_k >= RESERVE_K and self._worked_s >= WORKED_S
+        warm = nearest.oil_c - air >= LEAST_EXCESS_K
+        return warm and nearest.margin_k >= RESERVE_K and self._worked_s >= WORKED_S
 
 
 def fan_off(profile: Profile | None = None) -> FanOff:
-    """Return the proposal for this machine: each oil channel against its own limit."""
-    stop_c = safe_limit_c(profile) + STOP_MARGIN_K
-    if profile is None:
-        return FanOff({Role.TANK: stop_c})
-    channels = {role: profile.role(role) for role in OIL_ROLES}
-    own_c = {
-        role: None if channel is None else channel.limit_c for role, channel in channels.items()
-    }
-    return FanOff(
-        {role: stop_c if limit is None else limit - STOP_MARGIN_K for role, limit in own_c.items()}
-    )
+    """Return the proposal for this machine."""
+    return FanOff(stops_c(profile))

@@ -7,10 +7,11 @@ time stands still, or the step is void. The run may be ended at any time and kee
 running estimate, if there is one, comes from outside.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from wattsump_logger.watch.hot_oil import HotOil
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.steps import SETTLED_K_MIN, Need, Step, Until, met, settled
 from wattsump_logger.watch.wrong_moves import Act, Situation, WrongMove, wrong_move
@@ -30,7 +31,6 @@ __all__ = (
 
 _LONGEST_TICK_S = 30.0  # a longer pause between looks does not count as time of a step
 _GONE_ON_S = 60.0  # of a later step, before an optional one counts as left out
-_COOLED_K = 3.0  # below the temperature that is too hot, before a step may warm the oil again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,10 +77,10 @@ class ProvingRun:
     Parameters
     ----------
     steps : sequence of Step
-        Of `proving_steps.proving_steps`, or any other.
-    stop_c : float
-        Oil temperature at which heating steps are cut short and the driver is told to
-        cool the machine.
+        Of `proving_run.proving_steps`, or any other.
+    stops_c : mapping of str to float
+        By role of oil, the temperature [°C] at which heating steps are cut short and the
+        driver is told to cool the machine.
     estimate : callable, optional
         Called with the look and the step's name; returns the estimate so far.
     """
@@ -89,11 +89,11 @@ class ProvingRun:
         self,
         steps: Sequence[Step],
         *,
-        stop_c: float = 79.0,
+        stops_c: Mapping[str, float],
         estimate: Estimate | None = None,
     ) -> None:
         self._steps = tuple(steps)
-        self._stop_c = stop_c
+        self._hot = HotOil(stops_c)
         self._estimate = estimate
         self._at = 0
         self._running = False
@@ -101,8 +101,7 @@ class ProvingRun:
         self._ran_s = 0.0
         self._unmet_s = 0.0  # how long the machine has not been as a running step needs it
         self._waited_s = 0.0
-        self._blind_s: float | None = None  # since the oil was last read, None before
-        self._is_hot = False
+        self._blind_s: float | None = None  # since the tank was last read, None before
         self._wrong: WrongMove | None = None
         self._last_s: float | None = None
         self._oil_before_c: float | None = None
@@ -125,9 +124,8 @@ class ProvingRun:
             if why:
                 marks = self._leave(step, look, why)
         elif self._is_left_out(step, look, go_on):
-            marks = (f"stage {step.name} left out",)
-            self._next()
-        elif not (self._is_hot and step.heats) and ((state := met(step, look)) or go_on):
+            marks = self._leave_out()
+        elif not (self._hot.is_hot and step.heats) and ((state := met(step, look)) or go_on):
             marks = self._begin(step, look, forced=state is False)
         if marks:  # the wrong move was of the step before
             self._wrong = (
@@ -139,10 +137,9 @@ class ProvingRun:
 
     def _situation(self, step: Step, look: Look, passed_s: float) -> Situation:
         """Count the time since the last look, and return the state of machine and step."""
-        oil_c = look.read("tank")
-        if oil_c is not None:
+        self._hot.take(look)
+        if look.read("tank") is not None:
             self._blind_s = 0.0
-            self._is_hot = oil_c >= self._stop_c - (_COOLED_K if self._is_hot else 0.0)
         elif self._blind_s is not None:
             self._blind_s += passed_s
         unmet = self._running and met(step, look) is False and not self._forced
@@ -152,9 +149,8 @@ class ProvingRun:
             step=step,
             look=look,
             is_running=self._running,
-            oil_c=oil_c,
-            cool_c=self._stop_c - _COOLED_K,
-            is_hot=self._is_hot,
+            hottest=self._hot.nearest,
+            is_hot=self._hot.is_hot,
             blind_s=self._blind_s or 0.0,
             unmet_s=self._unmet_s,
             waited_s=self._waited_s,
@@ -172,8 +168,18 @@ class ProvingRun:
         """Whether the machine is as one of the next two steps needs it.
 
         Two, because a driver may warm the oil with the fan on although asked to have it off.
+        Steps that follow do not count: the machine is as they ask before this one begins.
         """
-        return any(met(after, look) for after in self._steps[self._at + 1 : self._at + 3])
+        later = [step for step in self._steps[self._at + 1 :] if not step.follows]
+        return any(met(after, look) for after in later[:2])
+
+    def _leave_out(self) -> tuple[str, ...]:
+        """Pass over a step and those that follow it; return their marks."""
+        marks = list[str]()
+        while not marks or (self._at < len(self._steps) and self._steps[self._at].follows):
+            marks.append(f"stage {self._steps[self._at].name} left out")
+            self._next()
+        return tuple(marks)
 
     def _begin(self, step: Step, look: Look, *, forced: bool) -> tuple[str, ...]:
         self._running, self._forced = True, forced
@@ -201,9 +207,9 @@ class ProvingRun:
     def _broken_off(self, step: Step, look: Look) -> str:
         """Why a step ends early, "" if it does not."""
         wrong = self._wrong
-        oil_c = look.read("tank")
-        if step.heats and oil_c is not None and oil_c >= self._stop_c:
-            return "cut short, oil hot"
+        if step.heats and self._hot.is_hot:
+            where = self._hot.nearest.where if self._hot.nearest is not None else "oil"
+            return f"cut short, {where} hot"
         if wrong is not None and wrong.act is Act.CUT and step.heats:
             return wrong.why if (self._blind_s or 0.0) >= wrong.acts_after_s else ""
         if step.optional and self._unmet_s >= _GONE_ON_S and self._is_past(look):

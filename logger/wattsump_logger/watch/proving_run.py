@@ -4,62 +4,58 @@ Times and temperatures are common practice, no source, and chosen for a machine 
 warms by some kelvins a minute. The fan is switched at working speed with the drive
 turning, because at idle the cooler's oil flow is another. The last cool-down, with the engine
 stopped, gives the heat loss of the shell, not of the cooler.
+
+The heater warms oil that the pump circulates, so that tank and lines have one temperature; the
+same without the heater gives the pump's own heat. A heater in standing oil, or a pad on the tank's
+wall, is another test and no step of this one.
 """
 
 from wattsump_logger.machine.profile import Profile
-from wattsump_logger.watch.alarm_rules import temp_at_viscosity_c
 from wattsump_logger.watch.guide import Estimate, ProvingRun
+from wattsump_logger.watch.hot_oil import safe_limit_c, stops_c
 from wattsump_logger.watch.steps import Need, Step, Until
 
-__all__ = ("STOP_MARGIN_K", "proving_run", "proving_steps", "safe_limit_c")
+__all__ = ("proving_run", "proving_steps")
 
-STOP_MARGIN_K = 3.0
-_THIN_MARGIN_K = 5.0
 _FAN_STEPS = 3
+_HEATER_TO_C = 60.0
+_LEFT_FOR_CIRCULATION_K = 5.0
 
 # Each fits a line of the screen.
 _HOT = "Oil and cooler scald: no hands on hoses, tank or core."
 _PRESSURE = "Never feel for a leak: oil under pressure goes through skin."
 _MOVING = "Tracks or wheels turn: nobody near, someone at the stop."
+_BLOCKED = "Brake on, drive locked in neutral, machine blocked against moving."
 _FAN = "The fan may start by itself: fingers and clothes clear of it."
 _MAINS = "Mains: residual-current protection, earth bond, full tank; never drive off."
+_CORD = "Cord clear of hot and turning parts, of belts and tracks; nobody trips."
 _LOCAL = "Local codes, a licensed electrician and the manual come first."
 _FUMES = "Engine in the open air only."
 
 _STOPPED = Need(what="engine", want=False)
+_RUNNING = Need(what="engine", want=True)
 _WORKING = Need(what="working", want=True)
+_NEUTRAL = Need(what="drive", want=False)
 _HEATING = Need(what="heater", want=True)
+_NOT_HEATING = Need(what="heater", want=False)
+_UNPLUGGED = Need(what="heater", want=False, is_usual=True)
 _FAN_ON = Need(what="fan", want=True)
 _FAN_OFF = Need(what="fan", want=False)
 
 
-def safe_limit_c(profile: Profile | None) -> float:
-    """Highest oil temperature of a run without the fan: the warning, or that of thin oil."""
-    if profile is None:
-        return 60.0
-    limits = profile.limits
-    thin_c = temp_at_viscosity_c(profile.oil, limits.viscosity_min_mm2_s)
-    bounds = [limits.oil_warn_c, limits.oil_max_c - 2 * STOP_MARGIN_K]
-    return min([*bounds, *([thin_c - _THIN_MARGIN_K] if thin_c is not None else [])])
-
-
 def proving_run(profile: Profile | None = None, *, estimate: Estimate | None = None) -> ProvingRun:
     """Return the guide through a proving run of this machine."""
-    limit_c = safe_limit_c(profile)
-    stop_c = limit_c + STOP_MARGIN_K
-    if profile is not None:
-        stop_c = min(profile.limits.oil_max_c - STOP_MARGIN_K, limit_c + 2 * STOP_MARGIN_K)
-    return ProvingRun(proving_steps(profile), stop_c=stop_c, estimate=estimate)
+    return ProvingRun(proving_steps(profile), stops_c=stops_c(profile), estimate=estimate)
 
 
 def proving_steps(profile: Profile | None = None) -> tuple[Step, ...]:
-    """Return the steps; the heater run is among them where the profile has a heater."""
+    """Return the steps; the heater's are among them where the profile has a heater."""
     limit_c = safe_limit_c(profile)
     has_heater = profile is not None and profile.heater is not None
     fans = [step for number in range(1, _FAN_STEPS + 1) for step in _fan_pair(number, limit_c)]
     return (
         _soak(),
-        *([_heater_run(limit_c)] if has_heater else []),
+        *([_heater_run(limit_c), _circulation(limit_c)] if has_heater else []),
         _rise(limit_c),
         *fans,
         _work_loop(),
@@ -73,7 +69,7 @@ def _soak() -> Step:
         do="Engine and heater off, fan off. Leave the machine alone: all probes at rest.",
         shortest_s=180,
         longest_s=900,
-        needs=(_STOPPED,),
+        needs=(_STOPPED, _UNPLUGGED),
         until=Until(settled=True),
         until_text="until no probe moves by 0.05 K/min",
         safety=(_HOT,),
@@ -81,18 +77,36 @@ def _soak() -> Step:
 
 
 def _heater_run(limit_c: float) -> Step:
+    to_c = min(_HEATER_TO_C, limit_c - _LEFT_FOR_CIRCULATION_K)
     return Step(
         name="heater run",
-        do="Engine off. Heater on; read the energy meter now and at the end.",
+        do="Engine at working speed, drive in neutral, fan off. Then heater on.",
         shortest_s=600,
-        longest_s=3600,
-        needs=(_STOPPED, _HEATING),
-        until=Until(risen_k=15.0, oil_above_c=limit_c),
-        until_text=f"until 15 K warmer or at {limit_c:.0f} degC",
-        safety=(_MAINS, _LOCAL, _HOT),
+        longest_s=1800,
+        needs=(_RUNNING, _NEUTRAL, _HEATING, _FAN_OFF),
+        until=Until(oil_above_c=to_c),
+        until_text=f"until the oil is at {to_c:.0f} degC",
+        safety=(_BLOCKED, _MAINS, _CORD, _LOCAL, _FUMES, _HOT),
         heats=True,
         estimated=True,
         optional=True,
+    )
+
+
+def _circulation(limit_c: float) -> Step:
+    return Step(
+        name="circulation",
+        do="Heater off and unplugged. Engine speed, neutral and fan off as before.",
+        shortest_s=300,
+        longest_s=600,
+        needs=(_RUNNING, _NEUTRAL, _NOT_HEATING, _FAN_OFF),
+        until=Until(oil_above_c=limit_c),
+        until_text="for ten minutes: what the pump alone puts in",
+        safety=(_BLOCKED, _CORD, _FUMES, _HOT, _FAN),
+        heats=True,
+        estimated=True,
+        optional=True,
+        follows=True,
     )
 
 
@@ -102,7 +116,7 @@ def _rise(limit_c: float) -> Step:
         do="Heater unplugged. Engine at working speed, drive turning, fan off.",
         shortest_s=120,
         longest_s=2400,
-        needs=(_WORKING, _FAN_OFF),
+        needs=(_WORKING, _FAN_OFF, _UNPLUGGED),
         until=Until(oil_above_c=limit_c),
         until_text=f"until the oil is at {limit_c:.0f} degC",
         safety=(_MOVING, _FUMES, _HOT, _FAN),
@@ -118,7 +132,7 @@ def _fan_pair(number: int, limit_c: float) -> tuple[Step, Step]:
         do=f"Fan on. {keep}",
         shortest_s=180,
         longest_s=300,
-        needs=(_WORKING, _FAN_ON),
+        needs=(_WORKING, _FAN_ON, _UNPLUGGED),
         until_text="for the whole time, however it cools",
         safety=(_FAN, _MOVING, _HOT),
         estimated=True,
@@ -128,7 +142,7 @@ def _fan_pair(number: int, limit_c: float) -> tuple[Step, Step]:
         do=f"Fan off. {keep}",
         shortest_s=90,
         longest_s=300,
-        needs=(_WORKING, _FAN_OFF),
+        needs=(_WORKING, _FAN_OFF, _UNPLUGGED),
         until=Until(oil_above_c=limit_c),
         until_text=f"until the oil is at {limit_c:.0f} degC again",
         safety=(_MOVING, _HOT, _FAN),
@@ -144,7 +158,7 @@ def _work_loop() -> Step:
         do="Fan on. Drive your usual loop with the usual load, round after round.",
         shortest_s=600,
         longest_s=1800,
-        needs=(_WORKING, _FAN_ON),
+        needs=(_WORKING, _FAN_ON, _UNPLUGGED),
         until_text="for half an hour, or until enough is known",
         safety=(_MOVING, _HOT, _PRESSURE),
         estimated=True,
@@ -157,7 +171,7 @@ def _cool_down() -> Step:
         do="Park, engine off, fan off. Leave everything closed and do not touch it.",
         shortest_s=900,
         longest_s=1800,
-        needs=(_STOPPED,),
+        needs=(_STOPPED, _UNPLUGGED),
         until_text="for half an hour",
         safety=(_HOT, _PRESSURE),
         estimated=True,

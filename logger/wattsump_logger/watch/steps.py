@@ -13,15 +13,21 @@ SETTLED_K_MIN = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
-    """A state that a step needs: `what` is engine, working, fan or heater."""
+    """A state that a step needs: `what` is engine, working, drive, fan or heater.
+
+    `is_usual` marks a state that is assumed where no column shows it: most machines log no heater.
+    """
 
     what: str
     want: bool
+    is_usual: bool = False
 
     def met(self, look: Look) -> bool | None:
         """Tell whether the need is met; None if no column shows it."""
         flag = look.is_working if self.what == "working" else look.is_on(self.what)
-        return None if flag is None else flag is self.want
+        if flag is None:
+            return True if self.is_usual else None
+        return flag is self.want
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +44,8 @@ class Step:
     """One step of a run.
 
     `heats` marks a step that warms the oil without its cooler, `optional` one that is left out
-    when the driver does what the next step asks.
+    when the driver does what the next step asks, `follows` one that is left out with the step
+    before it.
     """
 
     name: str
@@ -52,6 +59,7 @@ class Step:
     heats: bool = False
     estimated: bool = False
     optional: bool = False
+    follows: bool = False
 
 
 def met(step: Step, look: Look) -> bool | None:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
 
+from wattsump_logger.watch.hot_oil import COOLED_K, Nearest
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.steps import Step
 
@@ -36,19 +37,24 @@ class Act(Enum):
 class Situation:
     """Where the machine and its step stand.
 
-    `blind_s` is how long the oil has not been read, `unmet_s` how long the machine has not been
-    as a running step needs it, `waited_s` how long a step has waited to begin.
+    `hottest` is the oil channel nearest to its stop or furthest above, `is_hot` that one has been
+    there and has not cooled. `blind_s` is how long the tank has not been read, `unmet_s` how long
+    the machine has not been as a running step needs it, `waited_s` how long a step has waited to
+    begin.
     """
 
     step: Step
     look: Look
     is_running: bool
-    oil_c: float | None = None
-    cool_c: float = 0.0
+    hottest: Nearest | None = None
     is_hot: bool = False
     blind_s: float = 0.0
     unmet_s: float = 0.0
     waited_s: float = 0.0
+
+    def asks(self, what: str, want: bool) -> bool:
+        """Tell whether the step needs this of the machine."""
+        return any(need.what == what and need.want is want for need in self.step.needs)
 
     def needs(self, what: str, want: bool) -> bool:
         """Tell whether the step needs this and a column shows that it is not met."""
@@ -56,6 +62,17 @@ class Situation:
             need.what == what and need.want is want and need.met(self.look) is False
             for need in self.step.needs
         )
+
+    @property
+    def is_heated(self) -> bool:
+        """Whether the heater is on, or the running step has it on and nothing tells."""
+        heater = self.look.is_on("heater")
+        return heater is True or (heater is None and self.is_running and self.asks("heater", True))
+
+    @property
+    def is_hot_seen(self) -> bool:
+        """Whether oil is too hot and still read."""
+        return self.is_hot and self.hottest is not None
 
     @property
     def is_told(self) -> bool:
@@ -84,20 +101,45 @@ class WrongMove:
 
 WRONG_MOVES: tuple[WrongMove, ...] = (
     WrongMove(
+        code="driven-plugged-in",
+        fits=lambda at: at.is_heated and at.look.is_on("drive") is True,
+        wrong="The drive turns with the heater plugged in.",
+        instead="Stop first: drive in neutral, brake on. Then heater off; look at its cord.",
+        mend="goes on when the drive stands",
+    ),
+    WrongMove(
+        code="hot-heated",
+        fits=lambda at: at.is_hot_seen and at.is_heated,
+        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
+        instead="Heater off now. Drive in neutral, fan on: let it cool.",
+        mend="until {where} is below {cool_c:.0f} degC",
+        act=Act.NOTHING,
+    ),
+    WrongMove(
         code="hot-running",
-        fits=lambda at: at.is_hot and at.look.is_on("engine") is not False,
-        wrong="Oil at {oil_c:.0f} degC, too hot.",
+        fits=lambda at: at.is_hot_seen and at.look.is_on("engine") is not False,
+        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
         instead="Fan on, no load, engine at idle: let it cool.",
-        mend="until the oil is below {cool_c:.0f} degC",
+        mend="until {where} is below {cool_c:.0f} degC",
         act=Act.NOTHING,
     ),
     WrongMove(
         code="hot-stopped",
-        fits=lambda at: at.is_hot,
-        wrong="Oil at {oil_c:.0f} degC, too hot.",
+        fits=lambda at: at.is_hot_seen,
+        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
         instead="Leave everything closed, hands off. Fan on if it runs without the engine.",
-        mend="until the oil is below {cool_c:.0f} degC",
+        mend="until {where} is below {cool_c:.0f} degC",
         act=Act.NOTHING,
+    ),
+    WrongMove(
+        code="probe-lost-heated",
+        fits=lambda at: at.blind_s >= _BLIND_S and at.is_heated,
+        wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
+        instead="Heater off now, fan on. Engine off before you look at the probe's plug.",
+        mend="goes on when it reads again; g ends this step",
+        act=Act.CUT,
+        acts_after_s=_STARTED_S,
+        why="cut short, oil not seen",
     ),
     WrongMove(
         code="probe-lost",
@@ -119,6 +161,15 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         why="void, engine started",
     ),
     WrongMove(
+        code="heated-in-soak",
+        fits=lambda at: at.is_told and at.step.until.settled and at.needs("heater", False),
+        wrong="Heater on: this soak is void.",
+        mend="heater off and the soak begins anew; g goes on without",
+        act=Act.VOID,
+        acts_after_s=_STARTED_S,
+        why="void, heater on",
+    ),
+    WrongMove(
         code="started-before-soak",
         fits=lambda at: not at.is_running and at.step.until.settled and at.needs("engine", False),
         wrong="Engine is on: no soak of a running machine.",
@@ -127,9 +178,31 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         acts_after_s=_STARTED_S,
     ),
     WrongMove(
+        code="heated-before-soak",
+        fits=lambda at: not at.is_running and at.step.until.settled and at.needs("heater", False),
+        wrong="Heater is on: no soak of a tank that is heated.",
+        mend="heater off and wait until it is cold; g goes on without",
+        act=Act.PASS_OVER,
+        acts_after_s=_STARTED_S,
+    ),
+    WrongMove(
+        code="heated-standing",
+        fits=lambda at: (
+            at.is_heated
+            and at.look.is_on("engine") is False
+            and (at.is_told or not at.is_running)
+            and (at.asks("engine", True) or at.asks("working", True))
+        ),
+        wrong="The heater is on and the oil stands still: it may char at the element.",
+        instead="Heater off now. It comes on only while the engine sends oil round.",
+        mend="goes on with the engine running; g ends this step",
+    ),
+    WrongMove(
         code="engine-stopped",
         fits=lambda at: (
-            at.is_told and at.needs("working", True) and at.look.is_on("engine") is False
+            at.is_told
+            and (at.needs("working", True) or at.needs("engine", True))
+            and at.look.is_on("engine") is False
         ),
         wrong="Engine stopped: time stands still.",
         mend="start it again; g ends this step; in 10 min the cool-down begins",
@@ -140,9 +213,9 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     WrongMove(
         code="heater-at-work",
         fits=lambda at: (
-            at.step.name != "heater run"
-            and at.look.is_on("heater") is True
+            at.look.is_on("heater") is True
             and at.look.is_on("engine") is True
+            and not at.asks("drive", False)
         ),
         wrong="The heater is on while the engine runs.",
         instead="Stand still and unplug the heater; never drive off plugged in.",
@@ -153,6 +226,12 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         fits=lambda at: at.is_told and at.needs("working", True),
         wrong="The drive stands: time stands still.",
         mend="turn it at working speed; g ends this step",
+    ),
+    WrongMove(
+        code="drive-turns",
+        fits=lambda at: at.is_told and at.needs("drive", False),
+        wrong="The drive turns: time stands still.",
+        mend="drive in neutral; g ends this step",
     ),
     WrongMove(
         code="fan-is-on",
@@ -170,7 +249,13 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         code="heater-is-off",
         fits=lambda at: at.is_told and at.needs("heater", True),
         wrong="Heater is off: time stands still.",
-        mend="plug it in; g ends this step",
+        mend="heater on, or its own cut-out has opened; g ends this step",
+    ),
+    WrongMove(
+        code="heater-is-on",
+        fits=lambda at: at.is_told and at.needs("heater", False),
+        wrong="Heater is on: time stands still.",
+        mend="heater off and unplugged; g ends this step",
     ),
     WrongMove(
         code="engine-is-on",
@@ -191,7 +276,8 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
 def wrong_move(situation: Situation) -> WrongMove | None:
     """Return the first row that fits, its words filled in; None where nothing is wrong."""
     move = next((row for row in WRONG_MOVES if row.fits(situation)), None)
-    if move is None:
-        return None
-    values = {"oil_c": situation.oil_c or 0.0, "cool_c": situation.cool_c}
+    if move is None or situation.hottest is None:
+        return move
+    nearest = situation.hottest
+    values = {"where": nearest.where, "oil_c": nearest.oil_c, "cool_c": nearest.stop_c - COOLED_K}
     return replace(move, wrong=move.wrong.format(**values), mend=move.mend.format(**values))

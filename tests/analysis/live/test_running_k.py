@@ -23,9 +23,8 @@ from wattsump_analysis.live.running_k import (
 )
 from wattsump_analysis.live.supplies import supplies
 from wattsump_logger.commands.log import PROVING_RUN
-from wattsump_logger.watch.guide import ProvingRun
 from wattsump_logger.watch.look import Look
-from wattsump_logger.watch.proving_run import proving_steps
+from wattsump_logger.watch.proving_run import proving_run
 
 
 @cache
@@ -135,7 +134,7 @@ def test_enough_is_known_where_more_minutes_add_little(
 def test_the_guide_shows_the_estimate_and_feeds_it_every_look() -> None:
     later = Later()
     running = RunningK(demo_profile(), later)
-    guide = Guided(ProvingRun(proving_steps(demo_profile()), estimate=running.learned), running)
+    guide = Guided(proving_run(demo_profile(), estimate=running.learned), running)
     advice = [guide.follow(look) for look in looks(200)]
     assert advice[-1].stage == "soak"
     assert len(later.works) == 1
@@ -144,7 +143,7 @@ def test_the_guide_shows_the_estimate_and_feeds_it_every_look() -> None:
 def test_what_is_known_shows_between_steps_too_and_the_newer_figure_alone() -> None:
     later = Later()
     running = RunningK(demo_profile(), later)
-    guide = Guided(ProvingRun(proving_steps(demo_profile()), estimate=running.learned), running)
+    guide = Guided(proving_run(demo_profile(), estimate=running.learned), running)
     running._known += known(0.2)
     first = guide.follow(Look(now_s=0.0))
     assert first.learned == ("K 95 W/K to +/- 20 %",)

@@ -1,14 +1,10 @@
 """One fan-off in an ordinary outing: proposed when it is safe, counted, called off when hot."""
 
-from pathlib import Path
-
-from wattsump_logger.machine.profile import load_profile
-from wattsump_logger.watch.fan_off import FAN_OFF_S, WORKED_S, FanOff, fan_off
+from wattsump_logger.watch.fan_off import FAN_OFF_S, WORKED_S, FanOff
 from wattsump_logger.watch.guide import Advice
 from wattsump_logger.watch.look import Look
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-LIMITS_C = {"tank": 70.0, "case_drain": 90.0}
+STOPS_C = {"tank": 70.0, "case_drain": 90.0}
 WARM = {"tank_c": 50.0, "case_drain_c": 60.0, "ambient_c": 15.0, "drive_on": 1.0, "fan_on": 1.0}
 
 
@@ -27,19 +23,19 @@ class Outing:
 
 
 def proposed() -> Outing:
-    outing = Outing(FanOff(LIMITS_C))
+    outing = Outing(FanOff(STOPS_C))
     assert outing.on(WORKED_S + 20.0) is not None
     return outing
 
 
 def test_nothing_is_proposed_before_the_machine_has_worked_itself_warm() -> None:
-    outing = Outing(FanOff(LIMITS_C))
+    outing = Outing(FanOff(STOPS_C))
     assert outing.on(WORKED_S / 2) is None
     assert outing.on(WORKED_S, drive_on=0.0) is None
 
 
 def test_nothing_is_proposed_where_it_is_not_safe_or_shows_nothing() -> None:
-    outing = Outing(FanOff(LIMITS_C))
+    outing = Outing(FanOff(STOPS_C))
     outing.on(WORKED_S + 20.0)
     assert outing.on(10, tank_c=60.0) is None
     assert outing.on(10, case_drain_c=80.0) is None  # against its own limit
@@ -60,13 +56,13 @@ def test_the_fan_off_is_marked_counted_and_ended_once() -> None:
     assert outing.on(WORKED_S) is None
 
 
-def test_hot_oil_in_any_channel_calls_it_off_at_once() -> None:
+def test_hot_oil_in_any_channel_calls_it_off_and_is_named() -> None:
     outing = proposed()
     outing.on(30, fan_on=0.0)
-    hot = outing.on(10, fan_on=0.0, case_drain_c=90.5)
+    hot = outing.on(20, fan_on=0.0, case_drain_c=90.5)
     assert hot is not None
-    assert hot.urgent != ""
-    assert outing.marks[-1] == "stage fan-off ends: hot"
+    assert "case drain" in hot.urgent
+    assert outing.marks[-1] == "stage fan-off ends: case drain hot"
     assert outing.on(10, fan_on=0.0) is not None  # asked for until the fan runs
     outing.on(10)
     assert outing.on(10) is None
@@ -84,10 +80,14 @@ def test_where_no_fan_is_logged_the_key_tells_it() -> None:
     assert begun.marks == ("stage fan-off",)
 
 
-def test_each_oil_channel_of_a_profile_has_its_own_limit() -> None:
-    guide = fan_off(BRACKEN)
-    limits = guide._limits_c
-    assert {"tank", "cooler_in"} <= set(limits)
-    for channel in BRACKEN.channels.values():
-        if channel.limit_c is not None and channel.role in limits:
-            assert limits[channel.role] < channel.limit_c
+def test_a_fan_off_that_nobody_sees_the_oil_of_is_called_off() -> None:
+    outing = proposed()
+    outing.on(30, fan_on=0.0)
+    blind = {name: value for name, value in WARM.items() if name.endswith("_on")} | {"fan_on": 0.0}
+    still = outing.guide.follow(Look(now_s=outing.second - 5.0, values=blind))
+    assert still is not None
+    assert still.marks == ()
+    advice = outing.guide.follow(Look(now_s=outing.second + 1.0, values=blind))
+    assert advice is not None
+    assert advice.marks == ("stage fan-off ends: oil not seen",)
+    assert advice.urgent != ""

@@ -177,7 +177,7 @@ def test_the_guides_stages_become_marks_and_its_key_moves_it_on() -> None:
         Step(name="one", do="Do it.", longest_s=900),
         Step(name="two", do="Rest.", longest_s=9),
     ]
-    rig = Rig(guide=ProvingRun(steps))
+    rig = Rig(guide=ProvingRun(steps, stops_c={"tank": 79.0}))
     assert rig.second().advice is rig.watch.advice
     assert rig.watch.marks() == ["stage one"]
     rig.pressed = "g"
