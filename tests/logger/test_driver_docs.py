@@ -96,9 +96,9 @@ def test_the_table_of_keys_has_all_marks() -> None:
 def test_the_page_names_the_steps_in_their_order() -> None:
     text = " ".join((DOCS / "first-evening.md").read_text(encoding="utf-8").split())
     assert (
-        "soak, heater run and circulation in neutral (if the machine has a heater), fan-off rise to "
-        "a safe limit, fan on and off three times with the drive turning at working speed, your "
-        "work loop, cool-down" in text
+        "soak, heater run and circulation in neutral (if the machine has a heater), fan-off rise "
+        "to a safe limit, fan on and off three times with the drive turning at working speed, "
+        "your work loop, cool-down" in text
     )
     assert sum(step.name.startswith("fan on") for step in proving_steps()) == 3
 

@@ -181,10 +181,8 @@ def test_marks_are_understood_as_what_was_done(text: str, kinds: list[EventKind]
 
 def _marks_of_the_program() -> list[str]:
     """Every mark that a key, the guide or an alarm writes by itself."""
-    steps = proving_steps()
-    stages = [
-        f"stage {step.name}{end}" for step in steps for end in ("", " left out", " ends: done")
-    ]
+    ends = ("", " left out", " ends: done", " ends: cut short, case drain hot")
+    stages = [f"stage {step.name}{end}" for step in proving_steps(PROFILE) for end in ends]
     rules = rules_for(("fan_on", "cooler_out_c"), PROFILE, Typed())
     notices = [
         Notice(rule=rule, event=event, value=1.0).text
