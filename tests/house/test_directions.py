@@ -2,6 +2,7 @@
 
 import ast
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -26,6 +27,20 @@ RUNTIME = ("bench", "capture", "commands", "wire")
 MEETS_RUNTIME = ("commands", "emulation", "live")
 # Heavy packages that `--help` and `ports` must not pay for.
 HEAVY = ("pandas", "scipy", "matplotlib", "pyarrow", "pint")
+
+
+def users_of(room: Path) -> tuple[set[str], bool]:
+    """Return which rooms of its package import a room, and whether the other package does."""
+    package = room.parent
+    of_room = re.compile(rf"^\s*(?:from|import) {package.name}\.{room.name}\b", re.MULTILINE)
+    rooms, is_outside = set(), False
+    for path in (*(ROOT / "logger").rglob("*.py"), *(ROOT / "analysis").rglob("*.py")):
+        if room in path.parents or not of_room.search(path.read_text(encoding="utf-8")):
+            continue
+        is_outside = is_outside or package not in path.parents
+        if package in path.parents and path.parent != package:
+            rooms.add(path.relative_to(package).parts[0])
+    return rooms, is_outside
 
 
 def lint(folder: Path) -> tuple[int, str]:
@@ -153,3 +168,17 @@ def test_importing_a_package_loads_nothing_heavy(package: str) -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert said.stdout.strip() == "[]"
+
+
+def test_each_room_says_who_uses_it() -> None:
+    wrong = []
+    for package in (ROOT / LOGGER, ROOT / ANALYSIS):
+        rooms = {path.parent.name for path in package.glob("*/__init__.py")}
+        for room in sorted(rooms):
+            head = ast.get_docstring(ast.parse((package / room / "__init__.py").read_text("utf-8")))
+            first = (head or "").partition("Used by:")[2].partition(";")[0]
+            stated = rooms & set(re.findall(r"\w+", first)), "the analysis" in first
+            users, is_outside = users_of(package / room)
+            if stated != (users, is_outside):
+                wrong.append((room, users, is_outside))
+    assert wrong == []

@@ -1,4 +1,4 @@
-"""What the analysis supplies to a recording: where the oil is heading, and K so far.
+"""Supplies of a recording: the forecast of the oil temperature, and K so far.
 
 In: the rows so far. Out: a forecast and the guide's advice.
 Used by: commands.

@@ -2,7 +2,7 @@
 
 In: typed words and, where there is one, a proof. Out: an `Answer`, which `writing` turns into
 text or JSON.
-Used by: show and commands.
+Used by: commands and show.
 """
 
 __all__: tuple[str, ...] = ()

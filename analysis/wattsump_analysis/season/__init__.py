@@ -1,7 +1,7 @@
 """Many outings: gathered from a folder, stored, compared and tested for changes.
 
 In: proofs of single outings. Out: `Comparison` and `Trend`, with the likely cause of a change.
-Used by: show and commands.
+Used by: commands and show.
 """
 
 __all__: tuple[str, ...] = ()

@@ -1,7 +1,7 @@
 """The profile of a machine: its channels, oil, metal, cooler, limits.
 
 In: a TOML file. Out: a checked `Profile`.
-Used by: every room above, and the analysis.
+Used by: calibration, capture, commands, foreign, session and watch, and the analysis.
 """
 
 __all__: tuple[str, ...] = ()

@@ -1,7 +1,7 @@
 """Quantities as people type them, and as they are shown.
 
 In: "20 000 BTU/h". Out: SI numbers, and back.
-Used by: every room above, and the analysis.
+Used by: commands, foreign, machine, session, watch and wire, and the analysis.
 """
 
 __all__: tuple[str, ...] = ()
