@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,10 +17,12 @@ from wattsump_analysis.show.plots.pens import (
     PENS,
     WORDS_PT,
     Pen,
+    Rows,
     band_phases,
     draw_line,
     fit_to,
     last_of,
+    line_share,
     name_ends,
     name_phases,
     new_axes,
@@ -29,7 +31,7 @@ from wattsump_analysis.show.plots.pens import (
     spread,
     time_axis,
 )
-from wattsump_analysis.show.words import figure, limit_name, spaced, span
+from wattsump_analysis.show.words import figure, limit_name, mark_words, spaced, span
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
 if TYPE_CHECKING:
@@ -43,10 +45,13 @@ __all__ = (
     "plot_outing",
     "plot_residuals",
     "spread",
+    "unnamed_marks",
 )
 
 # A limit further above the hottest reading is not drawn: it would flatten the lines.
 NEAR_LIMIT_K = 10.0
+_MARK_ROWS = 6
+_FAN_SHARE = 0.07  # of the height, for the bar where the fan ran
 
 
 def plot_outing(
@@ -84,22 +89,23 @@ def plot_outing(
     for name, values in clean.items():
         draw_line(axes, elapsed_s / 60, values, PENS.get(name, OTHER_PEN))
     limits = _limits(axes, proof, clean, units)
+    time_axis(axes, elapsed_s)
     fan = None if samples is None else samples.fan
-    foot = 0.05 if fan is None else 0.13
-    fit_to(axes, [*clean.values(), *(np.array([height]) for height, _ in limits.values())], foot)
+    marked = _marks(axes, proof.marks)
+    foot = marked + (0.03 if fan is None else _FAN_SHARE)
+    drawn = [*clean.values(), *(np.array([height]) for height, _ in limits.values())]
+    floor = _fit_above(axes, drawn, foot)
     for name in lines:
         spikes = np.where(np.isfinite(clean[name]), np.nan, lines[name])
-        _spikes(axes, elapsed_s / 60, spikes, PENS.get(name, OTHER_PEN))
+        _spikes(axes, elapsed_s / 60, spikes, floor, PENS.get(name, OTHER_PEN))
     band_phases(axes, proof.phases)
     name_phases(axes, proof.phases)
-    _marks(axes, proof.marks)
     if fan is not None:
-        _fan_bar(axes, elapsed_s, fan)
+        _fan_bar(axes, elapsed_s, fan, marked)
     # The names of limits stand in the margin, where they hide no line.
     ends = {spaced(name): last_of(values) for name, values in clean.items()}
     heights = {words: height for words, (height, _) in limits.items()}
     name_ends(axes, ends | heights, _pens(lines) | {w: pen for w, (_, pen) in limits.items()})
-    time_axis(axes, elapsed_s)
     _say_unit(axes, f"temperature, {shown_unit('temperature', units)}")
     return axes
 
@@ -247,36 +253,76 @@ def _limits(
     return found
 
 
-def _spikes(axes: "Axes", minutes: FloatArray, spikes: FloatArray, pen: Pen) -> None:
-    """Draw single readings far off their neighbours as crosses, those out of range at the edge."""
+def _fit_above(axes: "Axes", drawn: Sequence[FloatArray], foot: float) -> float:
+    """Fit the upright axis above a foot of so much of its height; return where the foot ends."""
+    fit_to(axes, drawn, 0.0)
     low, high = axes.get_ylim()
+    axes.set_yticks([tick for tick in axes.get_yticks() if low - 0.02 * (high - low) <= tick])
+    axes.set_ylim(low - foot / (1.0 - foot) * (high - low), high)
+    return low
+
+
+def _spikes(axes: "Axes", minutes: FloatArray, spikes: FloatArray, floor: float, pen: Pen) -> None:
+    """Draw single readings far off their neighbours as crosses, those out of range at the edge."""
+    low, high = floor, axes.get_ylim()[1]
+    right = axes.get_xlim()[1]
     for at in np.flatnonzero(np.isfinite(spikes)):
         x, height = float(minutes[at]), float(np.clip(spikes[at], low, high))
         axes.plot(x, height, "x", color=INKS[pen.ink], markersize=6, clip_on=False, zorder=4)
         if height != spikes[at]:
             place = (np.asarray(x), np.asarray(height))
             above = height == high
-            offset = (5.0, -3.0 if above else 3.0)
             va = "top" if above else "bottom"
-            say(axes, f"{spikes[at]:.0f}", place, offset, "left", va, pen.ink)
+            # Words to the right of a late cross would run into the names of the lines.
+            way, ha = (-1.0, "right") if x > 0.75 * right else (1.0, "left")
+            offset = (5.0 * way, -3.0 if above else 3.0)
+            say(axes, f"{spikes[at]:.0f}", place, offset, ha, va, pen.ink)
 
 
-def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> None:
-    """Draw a tick at each mark; its words stand below the picture, where they fit."""
-    for elapsed_s, _ in marks:
-        axes.plot(
-            elapsed_s / 60,
-            0.0,
-            marker="^",
-            markersize=6,
+def _placed(
+    axes: "Axes", marks: Sequence[tuple[float, str]]
+) -> list[tuple[float, float, str, int | None]]:
+    """Return minute, where its words begin, words and row of each mark; no row in a crowd."""
+    rows, right = Rows(axes, _MARK_ROWS), axes.get_xlim()[1]
+    places = []
+    for elapsed_s, text in marks:
+        at, name = elapsed_s / 60, mark_words(text)
+        left = min(at, right - rows.length(f"{name}  "))
+        places.append((at, left, name, rows.row_for(left, name)))
+    return places
+
+
+def unnamed_marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> list[tuple[float, str]]:
+    """Return the marks that the picture has no room to name, once it was drawn."""
+    places = _placed(axes, marks)
+    return [mark for mark, (*_, row) in zip(marks, places, strict=True) if row is None]
+
+
+def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> float:
+    """Draw marks with their words in rows at the foot; return the share of the height they take."""
+    places = _placed(axes, marks)
+    used = max((row + 1 for *_, row in places if row is not None), default=0)
+    line = line_share(axes)
+    for at, left, name, row in places:
+        height = 0.012 if row is None else line * (used - row - 0.5) + 0.02
+        pen: dict[str, Any] = {"color": INKS["text"], "transform": axes.get_xaxis_transform(), "clip_on": False}
+        axes.plot([at, at], [0.0, height], linewidth=0.6, **pen)
+        axes.plot([at], [0.0], marker="^", markersize=6, zorder=5, **pen)
+        if row is None:
+            continue
+        axes.annotate(
+            name,
+            (left + Rows(axes, 1).length(" ") / 2, height),
+            xycoords=axes.get_xaxis_transform(),
+            va="center",
+            fontsize=WORDS_PT,
             color=INKS["text"],
-            transform=axes.get_xaxis_transform(),
-            clip_on=False,
-            zorder=5,
+            parse_math=False,
         )
+    return line * used + (0.02 if used else 0.0)
 
 
-def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
+def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray, foot: float) -> None:
     on = np.concatenate([[False], np.nan_to_num(state) > 0.5, [False]])
     starts, ends = np.flatnonzero(on[1:] & ~on[:-1]), np.flatnonzero(~on[1:] & on[:-1])
     spans = [
@@ -287,14 +333,14 @@ def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray) -> None:
         return
     axes.broken_barh(
         spans,
-        (0.02, 0.04),
+        (foot + 0.01, 0.04),
         transform=axes.get_xaxis_transform(),
         color=INKS["cool"],
         zorder=2,
     )
     axes.annotate(
         "fan ",
-        (spans[0][0], 0.04),
+        (spans[0][0], foot + 0.03),
         xycoords=axes.get_xaxis_transform(),
         fontsize=WORDS_PT,
         ha="right",

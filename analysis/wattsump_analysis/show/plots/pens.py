@@ -29,11 +29,13 @@ __all__ = (
     "PENS",
     "WORDS_PT",
     "Pen",
+    "Rows",
     "band_phases",
     "decimate",
     "draw_line",
     "fit_to",
     "last_of",
+    "line_share",
     "name_ends",
     "name_phases",
     "new_axes",
@@ -177,6 +179,27 @@ def draw_line(axes: "Axes", x: FloatArray, y: FloatArray, pen: Pen) -> None:
     )
 
 
+class Rows:
+    """Rows of words along an axis, where no word runs into another; lengths as on the axis."""
+
+    def __init__(self, axes: "Axes", most: int) -> None:
+        low, high = axes.get_xlim()
+        width_pt = 72 * 0.7 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # axes of a figure
+        self._per_letter = LETTER_EM * WORDS_PT / width_pt * (high - low)
+        self._taken = [-np.inf] * most
+
+    def length(self, words: str) -> float:
+        """Return how long words are."""
+        return len(words) * self._per_letter
+
+    def row_for(self, left: float, words: str) -> int | None:
+        """Return a row with room from `left` on, having taken it; None where there is none."""
+        row = next((row for row, end in enumerate(self._taken) if left > end), None)
+        if row is not None:
+            self._taken[row] = left + self.length(words) + self._per_letter
+        return row
+
+
 def last_of(values: FloatArray) -> float:
     """Return the last finite reading."""
     return float(values[np.isfinite(values)][-1])
@@ -203,7 +226,7 @@ def name_phases(axes: "Axes", phases: Sequence[Phase]) -> None:
     Level where the phase is wide enough, in two lines if need be, else upright; a row of
     phases each narrower than a line has one name for all.
     """
-    width_pt = 72 * 0.68 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # as in `name_ends`
+    width_pt = 72 * 0.68 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # as in `line_share`
     pt_per_s = width_pt / max((phase.end_s for phase in phases), default=1.0)
     for kind, start_s, end_s in _nameable(phases, 1.3 * WORDS_PT / pt_per_s):
         room = (end_s - start_s) * pt_per_s / (LETTER_EM * WORDS_PT)
@@ -243,11 +266,16 @@ def _one_name(kinds: Sequence[str]) -> str:
     return ", ".join((different[0], *rest))
 
 
+def line_share(axes: "Axes") -> float:
+    """Return how much of the axes' height a line of words takes."""
+    inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
+    return 0.19 / max(inches, 0.5)
+
+
 def name_ends(axes: "Axes", ends: Mapping[str, float], pens: Mapping[str, Pen]) -> None:
     """Write each line's name beside its end, moved apart where ends are close."""
     low, high = axes.get_ylim()
-    inches = axes.get_position().height * axes.get_figure(root=True).get_figheight()  # type: ignore[union-attr] # axes made by `new_axes` or a caller always have a figure
-    line = 0.19 / max(inches, 0.5) * (high - low)
+    line = line_share(axes) * (high - low)
     names = sorted(ends, key=ends.__getitem__)
     tall = [line * (1 + name.count("\n")) for name in names]
     for name, height in zip(names, spread([ends[n] for n in names], tall), strict=True):

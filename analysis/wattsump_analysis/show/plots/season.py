@@ -11,9 +11,9 @@ from wattsump_analysis.season.compare import Comparison
 from wattsump_analysis.season.trend import Chart, Step, Trend
 from wattsump_analysis.show.plots.pens import (
     INKS,
-    LETTER_EM,
     WORDS_PT,
     Pen,
+    Rows,
     fit_to,
     name_ends,
     new_figure,
@@ -133,29 +133,8 @@ def _in_two(text: str) -> str:
     return text.replace(" ", "\n", 1) if len(text) > 12 else text
 
 
-class _Rows:
-    """Rows of words along an axis of outings, where a word runs into no other."""
-
-    def __init__(self, axes: "Axes", most: int) -> None:
-        low, high = axes.get_xlim()
-        width_pt = 72 * 0.7 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # axes of a figure
-        self._per_letter = LETTER_EM * WORDS_PT / width_pt * (high - low)
-        self._taken = [-np.inf] * most
-
-    def length(self, words: str) -> float:
-        """Return how many outings wide words are."""
-        return len(words) * self._per_letter
-
-    def row_for(self, left: float, words: str) -> int | None:
-        """Return a row with room from `left` on, having taken it; None where there is none."""
-        row = next((row for row, end in enumerate(self._taken) if left > end), None)
-        if row is not None:
-            self._taken[row] = left + self.length(words) + self._per_letter
-        return row
-
-
 def _steps(upper: "Axes", lower: "Axes", steps: Sequence[Step]) -> None:
-    rows = _Rows(upper, _STEP_ROWS)
+    rows = Rows(upper, _STEP_ROWS)
     for step in steps:
         for axes in (upper, lower):
             axes.axvline(step.at - 0.5, color=INKS["limit"], linewidth=1.2, linestyle=":")
@@ -177,7 +156,7 @@ def _steps(upper: "Axes", lower: "Axes", steps: Sequence[Step]) -> None:
 
 def _events(axes: "Axes", trend: Trend) -> None:
     """Mark what was noted, and name it where there is room."""
-    rows = _Rows(axes, _NOTE_ROWS)
+    rows = Rows(axes, _NOTE_ROWS)
     for position, outing in enumerate(trend.outings):
         if not outing.events:
             continue
@@ -206,7 +185,7 @@ def _events(axes: "Axes", trend: Trend) -> None:
 
 def _dates(axes: "Axes", trend: Trend) -> None:
     n = len(trend.outings)
-    reach = _Rows(axes, 1).length("88 May   ")
+    reach = Rows(axes, 1).length("88 May   ")
     places = list(range(0, n, max(1, round(reach + 0.5))))
     axes.set_xticks(places)
     # A typed name must not be read as a formula.

@@ -28,11 +28,15 @@ __all__ = ("Drawing", "Picture", "comparison_picture", "pictures_of", "season_pi
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """One drawing; its first time lies at `left`, its last at `right`, in per cent of its width."""
+    """One drawing; its first time lies at `left`, its last at `right`, in per cent of its width.
+
+    `unnamed` are the marks it has no room to name.
+    """
 
     svg: str
     left: float
     right: float
+    unnamed: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,16 +69,17 @@ def pictures_of(proof: Proof, units: str, samples: Samples | None) -> Mapping[st
         return plots.plot_residuals(proof, axes, units=units)
 
     wanted = {
-        "outing": (outing, (9.0, 4.2), (4.2, 5.0), _outing_words(proof, units)),
+        "outing": (outing, (9.0, 4.5), (4.2, 5.6), _outing_words(proof, units)),
         "ledger": (ledger, (9.0, 2.9), (4.2, 4.0), _ledger_words(proof, units)),
         "label": (label, (7.2, 3.6), (4.2, 3.6), _label_words(proof, units)),
         "residuals": (residuals, (9.0, 2.8), (4.2, 3.2), _residual_words(proof, units)),
     }
     values = {"outing": _temperatures(proof, units), "ledger": _heats(proof, units)}
+    marks = dict.fromkeys(wanted, ()) | {"outing": proof.marks}
     return {
         name: Picture(
-            wide=_drawing(draw, wide, f"{name}-wide", alt),
-            narrow=_drawing(draw, narrow, f"{name}-narrow", alt),
+            wide=_drawing(draw, wide, f"{name}-wide", alt, marks[name]),
+            narrow=_drawing(draw, narrow, f"{name}-narrow", alt, marks[name]),
             values=values.get(name, {}),
         )
         for name, (draw, wide, narrow, alt) in wanted.items()
@@ -83,12 +88,17 @@ def pictures_of(proof: Proof, units: str, samples: Samples | None) -> Mapping[st
 
 
 def _drawing(
-    draw: "Callable[[Axes], Axes]", size: tuple[float, float], name: str, alt: str
+    draw: "Callable[[Axes], Axes]",
+    size: tuple[float, float],
+    name: str,
+    alt: str,
+    marks: tuple[tuple[float, str], ...],
 ) -> Drawing:
     axes = draw(plots.new_axes(*size))
     svg = inline_svg(axes, name, alt)
     left, right = across(axes, *axes.get_xlim())  # after the drawing, which settles the layout
-    return Drawing(svg=svg, left=left, right=right)
+    unnamed = tuple(plots.unnamed_marks(axes, marks))
+    return Drawing(svg=svg, left=left, right=right, unnamed=unnamed)
 
 
 def _temperatures(proof: Proof, units: str) -> dict[str, object]:
