@@ -305,7 +305,11 @@ def _marks(axes: "Axes", marks: Sequence[tuple[float, str]]) -> float:
     line = line_share(axes)
     for at, left, name, row in places:
         height = 0.012 if row is None else line * (used - row - 0.5) + 0.02
-        pen: dict[str, Any] = {"color": INKS["text"], "transform": axes.get_xaxis_transform(), "clip_on": False}
+        pen: dict[str, Any] = {
+            "color": INKS["text"],
+            "transform": axes.get_xaxis_transform(),
+            "clip_on": False,
+        }
         axes.plot([at, at], [0.0, height], linewidth=0.6, **pen)
         axes.plot([at], [0.0], marker="^", markersize=6, zorder=5, **pen)
         if row is None:

@@ -1,5 +1,6 @@
 """Pictures of a season and of a comparison, with a panel each for K and heat."""
 
+import re
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,7 @@ _AVERAGE_PEN = Pen(ink="text", dash="--", width=1.0)
 _FOOT = 0.34  # of the lower panel, kept for what was noted
 _NOTE_ROWS = 2
 _STEP_ROWS = 3
+_MARGIN = 10  # letters
 _RANGE_AT = 1.5  # of the second side, which stands at 1
 _BESIDE_IN = 6.0  # narrower than this, two panels stand one over the other
 
@@ -130,7 +132,7 @@ def _chart(
 
 def _in_two(text: str) -> str:
     """Break a value before a unit too long for the margin."""
-    return text.replace(" ", "\n", 1) if len(text) > 12 else text
+    return re.sub(r"(?<=\d) (?=\D)", "\n", text, count=1) if len(text) > _MARGIN else text
 
 
 def _steps(upper: "Axes", lower: "Axes", steps: Sequence[Step]) -> None:
@@ -231,12 +233,12 @@ def _sides(
     for at, values in enumerate(sides):
         if not values.size:
             continue
-        along = at + np.linspace(-0.15, 0.15, values.size) if values.size > 1 else np.array([at])
+        along = at + np.linspace(-0.12, 0.12, values.size) if values.size > 1 else np.array([at])
         level = float(np.exp(np.log(values).mean()))
         axes.plot(along, shown(values), "o", color=INKS[ink], markersize=5)
-        axes.plot([at - 0.2, at + 0.2], shown(np.full(2, level)), color=INKS[ink], linewidth=2.4)
+        axes.plot([at - 0.16, at + 0.16], shown(np.full(2, level)), color=INKS[ink], linewidth=2.4)
         words = _in_two(figure(level, kind, units, both=False))
-        place = np.array(at - 0.22), shown(np.array(level))
+        place = np.array(at - 0.19), shown(np.array(level))
         say(axes, words, place, (0, 0), "right", "center", ink)
         drawn.append(shown(values))
     places = ["before", "after"]
@@ -248,8 +250,8 @@ def _sides(
             [_RANGE_AT] * 2, ends, color=INKS["text"], linewidth=2.0, marker="_", markersize=9
         )
         drawn.append(ends)
-    fit_to(axes, drawn)
-    axes.set_xlim(-0.85, 1.7)
+    fit_to(axes, drawn, 0.12)
+    axes.set_xlim(-1.0, 1.7)
     axes.set_xticks([0, 1, _RANGE_AT][: len(places)], places)
     unit = shown_unit(kind, units, largest=largest)
     axes.set_ylabel(f"{name}, {unit}", color=INKS["text"], fontsize=WORDS_PT)

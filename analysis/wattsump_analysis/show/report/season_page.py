@@ -241,7 +241,7 @@ def _rows(trend: Trend, units: str, links: Links) -> list[_Row]:
         if value is None:
             return "not told"
         shown = float(to_shown(value, kind, units, largest=largest))
-        return f"{shown:.0f}" if shown >= 1000 else f"{shown:.3g}"
+        return f"{float(f'{shown:.3g}'):.0f}" if shown >= 1000 else f"{shown:.3g}"
 
     rows = []
     for at, (outing, like) in enumerate(zip(trend.outings, exp(trend.referred), strict=True)):
