@@ -48,6 +48,7 @@ def screen(elapsed_s: float = 1500.0, tank_c: float | None = 78.4) -> Screen:
         others=(("fan_on", "1"), ("engine_rpm", "2200.00")),
         phase="working, warming",
         forecast=Forecast(heading_c=90.0, minutes_to_limit=8.0, limit_c=82.0),
+        known="K 81 W/K to +/- 9 %",
         alarms=(
             Sounding(
                 name="a", urgent=True, state=State.ALARM, text="alarm: cooler in above 82 degC"
@@ -124,6 +125,7 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
             "no reading",
             "8 min to 82 °C",
             "working, warming",
+            "Cooler so far: K 81 W/K to ± 9 %",
             "Switch the fan off.",
             "cooler 78 W/K (70 to 86)",
             f"alarm: {OVER} °C",

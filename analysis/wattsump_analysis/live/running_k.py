@@ -5,6 +5,7 @@ more minutes are likely to narrow the range.
 """
 
 import threading
+import time
 import warnings
 from array import array
 from collections.abc import Callable, Sequence
@@ -12,14 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wattsump_analysis.model.fit import fit_record, reference_oil_c
-from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
-from wattsump_analysis.reading.contradictions import contradictions
-from wattsump_analysis.reading.cuts import record_of
-from wattsump_analysis.reading.machine import knowledge
-from wattsump_analysis.reading.phases import find_soak, switches_of
-from wattsump_analysis.reading.record import despike
-from wattsump_analysis.reading.samples import gather
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Session
@@ -30,6 +23,7 @@ __all__ = (
     "Guided",
     "Kept",
     "Known",
+    "Plainly",
     "RunningK",
     "adds_little",
     "know_so_far",
@@ -39,7 +33,9 @@ __all__ = (
 _FIT_AGAIN_S = 60.0
 
 
-_FIT_SHARE = 4.0  # pause between fits, in durations of the last fit, for a slow computer
+# Between two fits, so many times as long as the last one took: longer where nobody waits for
+# the figure, so that it takes at most a twentieth of one core.
+_RESTS_GUIDED, _RESTS_PLAIN = 4.0, 19.0
 
 
 _ROW_S = 2.0
@@ -97,6 +93,16 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     ----------
     `fit.fit_record`; the range is that of JCGM 101:2008, the probabilistically symmetric one.
     """
+    # Here, so that a recording has begun before any of it is loaded.
+    from wattsump_analysis.model.fit import fit_record, reference_oil_c
+    from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+    from wattsump_analysis.reading.contradictions import contradictions
+    from wattsump_analysis.reading.cuts import record_of
+    from wattsump_analysis.reading.machine import knowledge
+    from wattsump_analysis.reading.phases import find_soak, switches_of
+    from wattsump_analysis.reading.record import despike
+    from wattsump_analysis.reading.samples import gather
+
     samples = gather(session, profile)
     if "ambient" not in samples.temps_c:
         return None
@@ -229,11 +235,32 @@ class Kept:
 
 
 class RunningK:
-    """The running estimate: fits the rows so far now and then, in the background."""
+    """The running estimate: fits the rows so far now and then, in the background.
 
-    def __init__(self, profile: "Profile | None", background: Background = in_a_thread) -> None:
+    Parameters
+    ----------
+    profile : Profile or None
+        The machine.
+    background : callable
+        Runs a fit beside the recording.
+    rests : float
+        Between two fits, at least so many times as long as the last one took.
+    clock : callable
+        Seconds, to time the fits by.
+    """
+
+    def __init__(
+        self,
+        profile: "Profile | None",
+        background: Background = in_a_thread,
+        *,
+        rests: float = _RESTS_GUIDED,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._profile = profile
         self._background = background
+        self._rests = rests
+        self._clock = clock
         self._kept = Kept()
         self._known: list[Known] = []
         self._refused = ""
@@ -253,11 +280,9 @@ class RunningK:
         self._background(lambda: self._fit(session))
 
     def _fit(self, session: "Session") -> None:
-        import time
-
         from wattsump_logger.errors import WattsumpError
 
-        began_s = time.monotonic()
+        began_s = self._clock()
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # warnings would be written across the screen
@@ -273,8 +298,13 @@ class RunningK:
         except (ValueError, ArithmeticError) as error:  # LinAlgError is a ValueError
             self._refused = f"no running estimate: {error}"
         finally:
-            self._rests_s = max(_FIT_AGAIN_S, _FIT_SHARE * (time.monotonic() - began_s))
+            self._rests_s = max(_FIT_AGAIN_S, self._rests * (self._clock() - began_s))
             self._is_busy = False
+
+    def figure(self) -> str:
+        """Return what is known by now, once K is; "" before, and where readings deny it."""
+        known = tuple(self._known)
+        return words(known) if known and known[-1].half_width_rel <= NOT_YET_REL else ""
 
     def learned(self, look: "Look", step: str) -> "Learned | None":
         """Return the estimate; in the work loop it is enough when more time adds little."""
@@ -285,6 +315,18 @@ class RunningK:
             return Learned(text=self._refused) if self._refused else None
 
         return Learned(text=words(fits), enough=step == "work loop" and adds_little(fits))
+
+
+class Plainly:
+    """What is known of the cooler while nobody is guided, in words for a screen."""
+
+    def __init__(self, profile: "Profile | None", background: Background = in_a_thread) -> None:
+        self._running = RunningK(profile, background, rests=_RESTS_PLAIN)
+
+    def __call__(self, look: "Look") -> str:
+        """Take a look; return what is known, "" before anything is."""
+        self._running.take(look)
+        return self._running.figure()
 
 
 class Guided:

@@ -11,22 +11,31 @@ from wattsump_logger.commands.log import PROVING_RUN, Supplies
 __all__ = ("supplies",)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.watch.guide import Guide
+    from wattsump_logger.watch.look import Look
     from wattsump_logger.watch.moment import Forecaster
 
 
 def supplies() -> Supplies:
     """Return the supplies for `log`."""
-    return Supplies(forecaster=_ahead, guides={PROVING_RUN: _proving_run})
+    return Supplies(
+        forecaster=_ahead, known_so_far=_known_so_far, guides={PROVING_RUN: _proving_run}
+    )
 
 
 def _ahead(profile: "Profile | None", limits_c: "Mapping[str, float]") -> "Forecaster":
     from wattsump_analysis.live.forecast import Ahead
 
     return Ahead(profile, limits_c)
+
+
+def _known_so_far(profile: "Profile | None") -> "Callable[[Look], str]":
+    from wattsump_analysis.live.running_k import Plainly
+
+    return Plainly(profile)
 
 
 def _proving_run(profile: "Profile | None") -> "Guide":

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.phone.place import Place
     from wattsump_logger.watch.beside import Beside
-    from wattsump_logger.watch.guide import Estimate, Guide
+    from wattsump_logger.watch.guide import Guide
     from wattsump_logger.watch.keys import Action
+    from wattsump_logger.watch.look import Look
     from wattsump_logger.watch.moment import Forecaster, Screen
     from wattsump_logger.watch.publish import Latest
     from wattsump_logger.watch.watch import Watch
@@ -109,7 +110,7 @@ class Supplies:
     """
 
     forecaster: "Callable[[Profile | None, Mapping[str, float]], Forecaster | None] | None" = None
-    estimate: "Callable[[Profile | None], Estimate | None] | None" = None
+    known_so_far: "Callable[[Profile | None], Callable[[Look], str]] | None" = None
     guides: Guides = field(default_factory=dict)
 
 
@@ -272,6 +273,9 @@ def watching_over(
     command = AlarmCommand(words_of(asked.alarm_command)) if asked.alarm_command else None
     guide = _guide(asked.guide, profile, supplies)
     forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
+    # The page has room for it, and a guide says it in its own place.
+    wanted = asked.phone is not None and asked.guide is None
+    given = supplies.known_so_far if wanted else None
     live = False if asked.is_plain else None
     screens: Latest[Screen] = Latest()
     with (
@@ -285,6 +289,7 @@ def watching_over(
                 profile,
                 typed=typed,
                 forecaster=forecaster,
+                known=given(profile) if given else lambda look: "",
                 guide=guide,
                 command=command,
                 read_keys=read_keys,
@@ -339,8 +344,7 @@ def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "
             where="--guide",
             do="name a guide that there is",
         )
-    estimate = supplies.estimate(profile) if supplies.estimate else None
-    return proving_run(profile, estimate=estimate)
+    return proving_run(profile)
 
 
 def _learned(watch: "Watch") -> list[str]:

@@ -89,6 +89,7 @@ class Screen:
     others: tuple[tuple[str, str], ...] = ()
     phase: str = ""
     forecast: Forecast | None = None
+    known: str = ""
     alarms: tuple[Sounding, ...] = ()
     faults: tuple[str, ...] = ()
     trouble: tuple[str, ...] = ()

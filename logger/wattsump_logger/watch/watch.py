@@ -91,6 +91,7 @@ class Watch:
         *,
         typed: Typed | None = None,
         forecaster: Forecaster | None = None,
+        known: Callable[[Look], str] = lambda look: "",
         guide: Guide | None = None,
         command: AlarmCommand | None = None,
         read_keys: Callable[[], str] = lambda: "",
@@ -105,6 +106,7 @@ class Watch:
         self._profile = profile
         self._typed = typed or Typed()
         self._forecaster = forecaster
+        self._known = known
         self._guide = guide
         self._command = command
         self._read_keys = read_keys
@@ -297,6 +299,7 @@ class Watch:
             ),
             phase=phase_of(look),
             forecast=self._forecaster(look) if self._forecaster else None,
+            known=self._known(look),
             alarms=tuple(self._soundings()),
             faults=tuple(f"{name}: {code}" for name, code in self._codes.items()),
             trouble=self._trouble(status),

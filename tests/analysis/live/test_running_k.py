@@ -16,6 +16,7 @@ from wattsump_analysis.emulation.bracken import (
 from wattsump_analysis.live.running_k import (
     Guided,
     Known,
+    Plainly,
     RunningK,
     adds_little,
     know_so_far,
@@ -76,6 +77,32 @@ def test_a_fit_begins_once_a_minute_and_never_two_at_a_time() -> None:
     assert running.learned(Look(now_s=400.0), "soak") is None  # no oil has been cooled yet
     running.take(Look(now_s=402.0, elapsed_s=402.0, values=looks(2)[0].values))
     assert len(later.works) == 2
+
+
+@pytest.mark.parametrize(("took_s", "next_s"), [(1.0, 62.0), (30.0, 2.0 + 19 * 30.0)])
+def test_beside_a_plain_recording_fits_take_a_twentieth_of_the_time_however_slow_they_are(
+    took_s: float, next_s: float
+) -> None:
+    later, times_s = Later(), iter((0.0, took_s))
+    running = RunningK(demo_profile(), later, rests=19.0, clock=times_s.__next__)
+    for look in looks(600):
+        running.take(look)
+        if look.now_s == 2.0:
+            later.works[0]()
+        if len(later.works) == 2:
+            break
+    assert look.now_s == next_s
+
+
+def test_plainly_nothing_is_shown_until_k_is_known() -> None:
+    later = Later()
+    plain = Plainly(demo_profile(), later)
+    assert [plain(look) for look in looks(200)][-1] == ""
+    assert len(later.works) == 1
+    plain._running._known += known(0.9)
+    assert plain(Look(now_s=201.0)) == ""
+    plain._running._known += known(0.9, 0.2)[1:]
+    assert plain(Look(now_s=202.0)) == "K 95 W/K to +/- 20 %"
 
 
 def test_a_rehearsed_run_tells_k_near_the_cooler_that_was_built() -> None:

@@ -368,3 +368,9 @@ def test_a_note_is_typed_at_the_pace_of_the_hand_however_fast_the_machine_runs()
         rig.pressed = pressed
         found = rig.watch.marks()
     assert found == ["note: mud"]
+
+
+def test_what_is_known_of_the_cooler_so_far_is_on_every_screen_as_supplied() -> None:
+    rig = Rig(known=lambda look: f"K after {look.elapsed_s:.0f} s")
+    assert [rig.second().known for _ in range(2)] == ["K after 0 s", "K after 1 s"]
+    assert Rig().second().known == ""

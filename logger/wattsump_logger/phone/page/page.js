@@ -150,6 +150,7 @@ const showGauge = (card, gauge) => {
 const showAhead = () => {
   const ahead = state.forecast;
   put("phase", state.phase);
+  put("cooler", state.known && `Cooler so far: ${state.known.replaceAll("+/-", "±")}`);
   if (!ahead || ahead.heading_c === null) return put("forecast", "");
   const limit = `${ahead.limit_c.toFixed(0)} °C`;
   if (ahead.minutes_to_limit !== null)
