@@ -125,10 +125,10 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
             "no reading",
             "8 min to 82 °C",
             "working, warming",
-            "Cooler so far: K 81 W/K to ± 9 %",
+            "Cooler so far: K 81 W/K to ±9\u00a0%",
             "Switch the fan off.",
             "cooler 78 W/K (70 to 86)",
-            f"alarm: {OVER} °C",
+            f"alarm: {OVER}\u00a0°C",
             "fan on",
         ):
             assert words in shown, words
@@ -147,6 +147,23 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
         }
         big = tab.value("parseFloat(getComputedStyle(document.querySelector('.value')).fontSize)")
         assert big >= 40  # about 7 mm on a phone: an arm's length
+
+
+def test_times_below_the_curves_never_run_into_each_other(tab: browser.Browser) -> None:
+    place = free_place()
+    with on_phones(place, Requests()) as show:
+        for second in range(0, 2080, 10):
+            show(screen(float(second), 20.0 + second / 40))
+        visit(tab, place.url)
+        show(screen(2080.0))
+        wait_for(tab, "document.querySelectorAll('#curves path').length > 0")
+        ends = tab.value(
+            """[...document.querySelectorAll('#curves text[text-anchor=middle]')]
+            .map(text => text.getBoundingClientRect()).map(box => [box.left, box.right])"""
+        )
+        assert len(ends) >= 3
+        assert all(a[1] + 6 < b[0] for a, b in zip(ends, ends[1:], strict=False))
+        leave(tab)
 
 
 def test_values_stay_and_say_how_old_they_are_when_the_link_drops_and_go_on_when_it_is_back(

@@ -11,6 +11,8 @@ const BIN_S = 10;
 const NEAR_K = 5;
 const ROOM_K = 40; // length of the bar below a temperature, up to its limit
 const CLASSES = 6;
+const EVERY_S = [30, 60, 300, 600, 900, 1800];
+const LABEL_PX = 60; // a time below the curves, and the space to the next
 
 let state = null;
 let heard_ms = 0; // when the newest state came
@@ -33,7 +35,7 @@ const minutes = (s) => {
   const clock = `${Math.floor(whole / 60) % 60}:${String(whole % 60).padStart(2, "0")}`;
   return whole < 3600 ? clock : `${Math.floor(whole / 3600)}:${clock.padStart(5, "0")}`;
 };
-const degrees = (text) => text.replaceAll("degC", "°C");
+const degrees = (text) => text.replaceAll(" degC", "\u00a0°C"); // a line never ends before it
 const spaced = (name) => name.replaceAll("_", " ");
 
 // Link and age
@@ -95,7 +97,7 @@ const show = () => {
 const showAlarms = () => {
   const box = $("alarms");
   const wanted = state.alarms.map((alarm) =>
-    degrees(alarm.text) + ({ seen: ", seen", passed: ", over" }[alarm.state] ?? ""));
+    degrees(alarm.text) + ({ seen: ", seen", passed: ", no longer" }[alarm.state] ?? ""));
   const shown = [...box.children].map((part) => part.textContent);
   if (wanted.join("\n") !== shown.join("\n"))
     box.replaceChildren(...wanted.map((text, at) =>
@@ -150,7 +152,7 @@ const showGauge = (card, gauge) => {
 const showAhead = () => {
   const ahead = state.forecast;
   put("phase", state.phase);
-  put("cooler", state.known && `Cooler so far: ${state.known.replaceAll("+/-", "±")}`);
+  put("cooler", state.known && `Cooler so far: ${state.known.replaceAll("+/- ", "±").replaceAll(" %", "\u00a0%")}`);
   if (!ahead || ahead.heading_c === null) return put("forecast", "");
   const limit = `${ahead.limit_c.toFixed(0)} °C`;
   if (ahead.minutes_to_limit !== null)
@@ -219,7 +221,8 @@ const draw = () => {
     parts.push(svg("line", { class: "rule", x1: left, x2: right, y1: y(c), y2: y(c) }));
     parts.push(svg("text", { x: left - 6, y: y(c) + 5, "text-anchor": "end" }, String(c)));
   }
-  const every = length > 2400 ? 900 : length > 900 ? 300 : length > 180 ? 60 : 30;
+  const room = (right - left) / LABEL_PX;
+  const every = EVERY_S.find((step_s) => length / step_s <= room) ?? HOUR_S;
   for (let t = Math.ceil(first / every) * every; t <= first + length; t += every)
     parts.push(svg("text", { x: x(t), y: height - 4, "text-anchor": "middle" }, minutes(t)));
   const names = [...new Set(bins.flatMap(([, highest]) => Object.keys(highest)))];
