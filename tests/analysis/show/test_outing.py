@@ -117,12 +117,26 @@ def test_the_outing_names_each_line_limit_and_phase_and_has_units_on_its_axes() 
     proof = proof_fixture.falls_short()
     axes = outing.plot_outing(proof, samples=samples_of(proof))
     said = words(axes)
-    for name in ("tank", "cooler in", "cooler out", "ambient", "fan ", "soak"):
+    for name in ("tank", "cooler in", "cooler out", "ambient", "fan", "soak"):
         assert name in said
     assert "oil warning\n66.0 °C" in said
     assert axes.get_ylabel() == "temperature, °C"
     assert axes.get_xlabel() == "minutes into the outing"
     assert outing.plot_outing(proof, units="us").get_ylabel() == "temperature, °F"
+
+
+def test_marks_are_named_on_the_picture_and_those_without_room_are_handed_back() -> None:
+    few = replace(proof_fixture.falls_short(), marks=((600.0, "fan-off-rise"), (660.0, "load")))
+    axes = outing.plot_outing(few)
+    assert {"fan off rise", "load"} <= set(words(axes))
+    assert outing.unnamed_marks(axes, few.marks) == []
+    crowd = tuple((600.0 + second, f"press {second}") for second in range(40))
+    many = replace(few, marks=crowd)
+    axes = outing.plot_outing(many)
+    left = outing.unnamed_marks(axes, crowd)
+    named = [text for text in words(axes) if text.startswith("press")]
+    assert 0 < len(left) < len(crowd)
+    assert sorted((*named, *(text for _, text in left))) == sorted(text for _, text in crowd)
 
 
 @pytest.mark.parametrize("lasting", [1, 5])

@@ -343,9 +343,11 @@ def _fan_bar(axes: "Axes", elapsed_s: FloatArray, state: FloatArray, foot: float
         zorder=2,
     )
     axes.annotate(
-        "fan ",
+        "fan",
         (spans[0][0], foot + 0.03),
         xycoords=axes.get_xaxis_transform(),
+        xytext=(-5.0, 0.0),  # a page's own font may be wider than the one that places it
+        textcoords="offset points",
         fontsize=WORDS_PT,
         ha="right",
         va="center",
