@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -162,7 +163,7 @@ def test_times_below_the_curves_never_run_into_each_other(tab: browser.Browser) 
             .map(text => text.getBoundingClientRect()).map(box => [box.left, box.right])"""
         )
         assert len(ends) >= 3
-        assert all(a[1] + 6 < b[0] for a, b in zip(ends, ends[1:], strict=False))
+        assert all(a[1] + 6 < b[0] for a, b in pairwise(ends))
         leave(tab)
 
 
