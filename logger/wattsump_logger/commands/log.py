@@ -104,7 +104,7 @@ Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supplies:
-    """Functions from the analysis that make a forecaster and a guide for a machine.
+    """Functions from the analysis that make a forecaster and guides for a machine.
 
     A forecaster is also given the limits the driver typed, in degC by channel.
     """
@@ -342,7 +342,7 @@ def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "
             expected="one of " + ", ".join((PROVING_RUN, *supplies.guides)),
             found=repr(name),
             where="--guide",
-            do="name a guide that there is",
+            do="name one of the guides",
         )
     return proving_run(profile)
 
