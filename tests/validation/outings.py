@@ -417,5 +417,6 @@ def profile_of(happened: Happened, one: int, label_w_k: float) -> Profile:
             "power": f"{max(stage.heater_w for stage in protocol.stages):g} W",
             "power_uncertainty": half_width(U_HEATER),
             "metered": True,
+            "bonded": protocol.heater == "pad",
         }
     return profile_from_dict(raw, "drawn machine")

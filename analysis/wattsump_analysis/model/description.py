@@ -146,7 +146,8 @@ SOURCES = (
     Source("into_loop", LOAD, LOOP),
     Source("into_metal", LOAD, METAL),
     Source("into_tank", LOAD, TANK),
-    Source("whole", HEATER, TANK),
+    Source("heater_in_oil", HEATER, TANK),
+    Source("heater_in_wall", HEATER, WALL),
 )
 PROBES = (
     Probe("tank", TANK, "noise_tank_k", "lag_tank_s"),
@@ -214,7 +215,8 @@ QUANTITIES: dict[str, Quantity] = {
     "into_loop": lambda p, r: (1.0 - p.metal_heat) * (1.0 - p.tank_heat) * _driven(p, r),
     "into_metal": lambda p, r: p.metal_heat * (1.0 - p.tank_heat) * _driven(p, r),
     "into_tank": lambda p, r: p.tank_heat * _driven(p, r),
-    "whole": lambda p, r: r.ones,
+    "heater_in_oil": lambda p, r: r.ones * (not r.heater_bonded),
+    "heater_in_wall": lambda p, r: r.ones * r.heater_bonded,
     # What the load's wander, a state of unit variance, is in watts.
     "wander": lambda p, r: p.wander_w * (1.0 - r.idle * (1.0 - p.calm_wander)),
 }
@@ -223,6 +225,9 @@ QUANTITIES: dict[str, Quantity] = {
 # --- what the quantities are made of, and what is known of it before the readings ---
 
 LOG, SHARE, LINEAR = "log", "share", "linear"
+# A pad's heat that enters the wall it is bonded to; the rest goes to the air behind it. Common
+# practice, no source.
+PAD_GAIN, PAD_GAIN_SD = 0.83, 0.06
 UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
@@ -407,6 +412,15 @@ def _offset(probe: str) -> Callable[[Case], Gaussian]:
     )
 
 
+def _heater_gain(case: Case) -> Gaussian:
+    if not case.heated:
+        return Gaussian(mean=1.0, sd=0.0)
+    u_rel = case.know.u_heater_rel
+    if case.know.heater_bonded:
+        return Gaussian(mean=PAD_GAIN, sd=float(np.hypot(u_rel, PAD_GAIN_SD)), stated=True)
+    return Gaussian(mean=1.0, sd=u_rel, stated=True)
+
+
 # Weak priors are ranges of small machines (common practice, no source).
 PARAMETERS = (
     Parameter(
@@ -539,10 +553,8 @@ UNKNOWNS = (
     Unknown("offset_out_k", _offset("cooler_out"), "what the outlet probe reads too high, K"),
     Unknown(
         "heater_gain",
-        lambda case: Gaussian(
-            mean=1.0, sd=case.know.u_heater_rel if case.heated else 0.0, stated=True
-        ),
-        "the heater's true power over that recorded",
+        _heater_gain,
+        "the heater's power that comes in, over that recorded",
     ),
 )
 # Mean and spread of a kind of work's heat, W: wide, and what a pump puts into oil that it only

@@ -218,6 +218,7 @@ def build_target(
         {unknown.name: unknown.prior(cases[0]) for unknown in UNKNOWNS},
         start_spread_k=2.0 if record.engine[0] < 0.5 else 10.0,
         flow_of_pump=know.flow_of_pump and record.flow_w_k is None,
+        heater_bonded=know.heater_bonded,
     )
     priors = [{one.name: one.prior(case) for one in PARAMETERS} for case in cases]
     return Target(network, [prior | dict(shared or {}) for prior in priors])

@@ -85,6 +85,7 @@ class Series:
     pumped_ratio: FloatArray
     flow_w_k: FloatArray | None
     flow_of_pump: bool
+    heater_bonded: bool
     speed: FloatArray
     standing: FloatArray
     idle: FloatArray
@@ -144,6 +145,8 @@ class Network:
         Prior standard deviation of the other nodes against the tank at the start [K].
     flow_of_pump : bool
         Whether the oil flow is all the pump's, with what misses the cooler.
+    heater_bonded : bool
+        Whether the heater warms the tank's wall, not its oil.
     """
 
     def __init__(
@@ -157,6 +160,7 @@ class Network:
         *,
         start_spread_k: float = 1.0,
         flow_of_pump: bool = False,
+        heater_bonded: bool = False,
     ) -> None:
         self.record = record
         self.viscosity_mm2_s = viscosity_mm2_s
@@ -179,6 +183,7 @@ class Network:
             pumped_ratio=pumped_ratio,
             flow_w_k=record.flow_w_k,
             flow_of_pump=flow_of_pump,
+            heater_bonded=heater_bonded,
             speed=speed_of(record),
             standing=standing_of(record),
             idle=idle_of(record),

@@ -85,6 +85,7 @@ class Knowledge:
     u_ambient_k: float = 1.5
     sun_k: float = 0.4
     u_heater_rel: float = 0.05
+    heater_bonded: bool = False
 
 
 def oil_capacity_j_k(profile: Profile, reference_c: float) -> tuple[float | None, float]:
@@ -196,6 +197,10 @@ def _u_of(channel: Channel | None, temp_c: float) -> float:
     return 1.85 if channel is None else channel.u_c(temp_c)
 
 
+def _bonded(profile: Profile | None) -> bool:
+    return profile is not None and profile.heater is not None and profile.heater.is_bonded
+
+
 def bucket_matched(profile: Profile | None) -> bool:
     """Whether the probes in oil were matched in one bath, whose offsets the profile holds."""
     if profile is None:
@@ -272,6 +277,7 @@ def knowledge(
         u_match_k=u_match,
         u_ambient_k=u_air,
         sun_k=0.0 if matched else SUN_K,
+        heater_bonded=_bonded(profile),
         u_heater_rel=(
             U_HEATER_REL
             if profile is None or profile.heater is None

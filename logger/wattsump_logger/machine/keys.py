@@ -151,6 +151,7 @@ HEATER = (
     _relative("power_uncertainty", "u_power_rel", "10 %"),
     _quantity("watt_density", "watt_density_w_m2", "heat_flux", 10.0, 1e6),
     Key(name="metered", attribute="metered", form="flag", default=False),
+    Key(name="bonded", attribute="is_bonded", form="flag", default=False),
 )
 # Common practice: 66 °C advised, 82 °C where seals and hoses start to suffer, pump makers'
 # viscosity window; no single source.

@@ -135,12 +135,17 @@ class Cooler:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heater:
-    """The tank heater; `metered` says that its power is measured, not taken from its plate."""
+    """The tank heater.
+
+    `metered` marks a power that is measured, not taken from its plate; `is_bonded` a pad on the
+    tank's wall, part of whose heat is lost to the air behind it.
+    """
 
     power_w: float
     u_power_rel: float
     watt_density_w_m2: float | None = None
     metered: bool = False
+    is_bonded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -196,7 +196,11 @@ def test_the_balance_of_all_nodes_is_heat_in_less_cooler_and_shell() -> None:
     assert sum(total.values()) == 0.0
     shares = sum(quantity(network, s.quantity) for s in SOURCES if s.heat == LOAD)
     np.testing.assert_allclose(shares, network.record.engine)
-    assert [s.quantity for s in SOURCES if s.heat == HEATER] == ["whole"]
+    heated = [s for s in SOURCES if s.heat == HEATER]
+    assert np.all(sum(quantity(network, s.quantity) for s in heated) == 1.0)
+    ones = np.ones(BINS)
+    pad = Network(network.record, 30.0 * ones, 30.0, ones, ones, UNKNOWN, heater_bonded=True)
+    assert {s.enters for s in heated if np.all(quantity(pad, s.quantity) == 1.0)} == {"wall"}
 
 
 def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does() -> None:
