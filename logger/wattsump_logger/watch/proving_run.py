@@ -49,13 +49,14 @@ def proving_run(profile: Profile | None = None, *, estimate: Estimate | None = N
 
 
 def proving_steps(profile: Profile | None = None) -> tuple[Step, ...]:
-    """Return the steps; the heater's are among them where the profile has a heater."""
+    """Return the steps; the heater's are among them where the profile has one in the oil."""
     limit_c = safe_limit_c(profile)
-    has_heater = profile is not None and profile.heater is not None
+    heater = None if profile is None else profile.heater
+    is_immersed = heater is not None and not heater.is_bonded
     fans = [step for number in range(1, _FAN_STEPS + 1) for step in _fan_pair(number, limit_c)]
     return (
         _soak(),
-        *([_heater_run(limit_c), _circulation(limit_c)] if has_heater else []),
+        *([_heater_run(limit_c), _circulation(limit_c)] if is_immersed else []),
         _rise(limit_c),
         *fans,
         _work_loop(),

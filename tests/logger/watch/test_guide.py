@@ -1,6 +1,7 @@
 """A guide: begins by flag or by key, ends by time or by temperature, may be left at any time."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -265,6 +266,12 @@ def test_the_heater_warms_oil_that_a_pump_sends_round_and_the_pump_alone_follows
         assert any(word in line for line in heated.safety), word
     for line in (*heated.safety, heated.do, alone.do):
         assert len(line) <= 76
+
+
+def test_a_pad_on_the_wall_has_no_step_of_this_run() -> None:
+    assert BRACKEN.heater is not None
+    pad = replace(BRACKEN, heater=replace(BRACKEN.heater, is_bonded=True))
+    assert proving_steps(pad) == proving_steps(replace(BRACKEN, heater=None))
 
 
 def test_a_driver_who_starts_the_engine_before_the_heater_has_left_nothing_out() -> None:
