@@ -88,11 +88,11 @@ def _levels_now(trend: Trend) -> tuple[Interval, Interval]:
 
     levels, m = trend.stretches.levels, len(trend.stretches.levels.level)
     t = float(stats.t.ppf(0.975, trend.scatter.basis))
-    found = []
+    ranges = []
     for quantity in range(2):
         middle = float(levels.level[-1, quantity])
         at = quantity * m + m - 1
         reach = t * float(np.sqrt(levels.covariance[at, at]))
         low, value, high = np.exp([middle - reach, middle, middle + reach])
-        found.append(Interval(value=float(value), low=float(low), high=float(high)))
-    return found[0], found[1]
+        ranges.append(Interval(value=float(value), low=float(low), high=float(high)))
+    return ranges[0], ranges[1]

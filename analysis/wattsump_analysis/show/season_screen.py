@@ -229,9 +229,9 @@ def _recent(trend: Trend, units: str) -> Iterator[str]:
         ("hottest oil", "temperature", [o.peak_oil_c for o in inside]),
     )
     for name, kind, values in rows:
-        told = [value for value in values if value is not None]
-        if told:
-            mean = figure(math.fsum(told) / len(told), kind, units, both=False)
+        numbers = [value for value in values if value is not None]
+        if numbers:
+            mean = figure(math.fsum(numbers) / len(numbers), kind, units, both=False)
             newest = values[-1]
             last = "-" if newest is None else figure(newest, kind, units, both=False)
             yield _table(name, mean, last)
@@ -324,8 +324,8 @@ def row_of(line: Line, units: str) -> tuple[str, str, str]:
         unit, digits = " °F" if units == "us" else " K", 0
         scale = 1.8 if units == "us" else 1.0
     ends = [f"{scale * x:+.{digits}f}" for x in (change.value, change.low, change.high)]
-    known = not math.isnan(change.low)
-    tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if known else " (one a side)")
+    has_range = not math.isnan(change.low)
+    tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if has_range else " (one a side)")
     return text(line.before), text(line.after), tail
 
 

@@ -1,9 +1,9 @@
-"""Build the reference firmware and run it on the emulated bench.
+"""Builds the reference firmware and runs it on the emulated bench.
 
-The bench is a program of its own (firmware-notes/bench) that runs the very binary a
-person would flash. Orders go to it one line at a time and simulated time only passes when
-it is told to, so a run is the same every time and as fast as the machine allows, unless a
-pace is set. What the bench offers is listed in firmware-notes/bench/README.md.
+The bench is a program of its own (firmware-notes/bench) that runs the same binary as a real
+chip. It takes orders line by line, and simulated time passes only by order, so runs are
+reproducible and as fast as the computer allows unless a pace is set. Its orders are in
+firmware-notes/bench/README.md.
 
 Needs the project's source tree, avr-gcc, avr-libc, simavr, libelf, make and a C compiler.
 Times are simulated milliseconds since the bench started; temperatures are in °C.
@@ -39,7 +39,7 @@ __all__ = (
 )
 
 REFERENCE_MV = 1100.0  # internal reference of the ATmega328P: its data sheet's typical value
-DEBOUNCE_MS = 40  # the firmware wants 20 ms of agreement; twice that is a sure press
+DEBOUNCE_MS = 40  # twice the 20 ms that the firmware debounces
 PROGRAMS = ("avr-gcc", "avr-objcopy", "make", "cc")
 PACKAGES = "gcc make gcc-avr avr-libc simavr libsimavr-dev libelf-dev"
 HEADERS = (
@@ -51,7 +51,7 @@ HEADERS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wiring:
-    """One line of the channel table: what is wired where."""
+    """One line of the channel table."""
 
     name: str
     source: str
@@ -76,7 +76,7 @@ class Built:
 
 
 def missing_tools() -> tuple[str, ...]:
-    """What this machine lacks for building and running the bench."""
+    """The tools that are missing for building and running the bench."""
     programs = tuple(name for name in PROGRAMS if shutil.which(name) is None)
     return programs + tuple(str(path) for path in HEADERS if not path.exists())
 
@@ -253,7 +253,7 @@ class ChipBench:
         )
 
     def await_host(self) -> None:
-        """Wait until a host has opened the port, so that it hears the boot.
+        """Wait until a host has opened the port, so that it receives the boot.
 
         Opening a port throws away what waits there; on many boards it also resets the
         controller, which has the same effect as this.
@@ -340,7 +340,7 @@ class ChipBench:
             self.run_until(min((self.at_ms // step_ms + 1) * step_ms, until_ms))
 
     def press_button(self) -> None:
-        """Press the mark button and let it go again; takes 80 ms of simulated time."""
+        """Press and release the mark button; takes 80 ms of simulated time."""
         self.order("button down")
         self.run_until(self.at_ms + DEBOUNCE_MS)
         self.order("button up")
@@ -387,10 +387,10 @@ def serve(
                 bench.await_host()
                 bench.order(f"pace {pace_percent}")
                 bench.play(source, until_s, step_s=step_s, stop=stop.is_set)
-            except Exception as error:  # whatever it is, nobody else would hear of it
+            except Exception as error:  # kept and raised when the block ends
                 if not stop.is_set():
                     failed.append(error)
-                    bench.close()  # the port goes away, so that no host waits for ever
+                    bench.close()  # closes the port, so that no host waits for ever
 
         player = threading.Thread(target=play, name="emulated-chip", daemon=True)
         player.start()

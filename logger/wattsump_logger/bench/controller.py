@@ -1,7 +1,7 @@
-"""A controller made of software: any source of channel values, as frames on a wire.
+"""An emulated controller: frames from any source of channel values.
 
-What it sends is what real hardware would: converter words with their steps, straight-line
-error and fault bits, a hello at boot and every minute, a boot event, marks. `serve_pty`
+It sends the same as real hardware: converter words with their steps, straight-line error and
+fault bits, a hello at boot and every minute, a boot event, marks. `serve_pty`
 puts it behind a real terminal port, `MemoryPort` behind an object with the same methods
 for systems that have no such ports.
 """
@@ -69,7 +69,7 @@ class EmulatedController:
         return self.now_ms - self._booted_ms
 
     def reboot(self, cause: str = "unknown") -> None:
-        """Start anew: counter and uptime at 0, hello and cause come next."""
+        """Restart: counter and uptime at 0, hello and cause come next."""
         self._booted_ms = self.now_ms
         self._seq = 0
         self._waiting = [self._hello(), self._event("boot", cause)]
@@ -126,7 +126,7 @@ class EmulatedController:
 
 
 def _field(channel: WireChannel, value: float | str | None, cold_c: float) -> str:
-    """Return what the channel's hardware would send for this value."""
+    """Return the field that the channel's hardware would send for this value."""
     if value is None:
         return ""
     if channel.source in HEX_DIGITS:
@@ -135,7 +135,7 @@ def _field(channel: WireChannel, value: float | str | None, cold_c: float) -> st
         return encode(channel.source, channel.detail, value, cold_c)
     if isinstance(value, str):
         _fault(channel, value)
-        return ""  # a plain channel has no fault to tell: it just has no reading
+        return ""  # a plain channel has no fault codes, only no reading
     if channel.source == "state":
         return "1" if value else "0"
     return f"{value:.2f}"
@@ -154,11 +154,10 @@ def _fault(channel: WireChannel, value: str) -> str:
 
 
 class MemoryPort:
-    """A port that is only memory: reads give an emulated controller's frames.
+    """A port in memory that returns an emulated controller's frames.
 
     Time passes by reading: each read gives the frames of the next `periods` periods,
-    so it is as fast as its reader. It stands in where there are no terminal ports, and
-    in tests.
+    so it is as fast as its reader. For systems without terminal ports, and tests.
     """
 
     def __init__(
@@ -181,7 +180,7 @@ class MemoryPort:
         return b"".join(pieces) or None
 
     def close(self) -> None:
-        """Do nothing: there is nothing to let go of."""
+        """Do nothing."""
 
 
 def has_ptys() -> bool:

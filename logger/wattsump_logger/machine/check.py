@@ -1,4 +1,4 @@
-"""Every error of a machine profile at once, where reading it stops at the first."""
+"""Finds all errors of a machine profile, while reading it stops at the first."""
 
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -27,23 +27,23 @@ def raw_profile(path: Path) -> dict[str, object]:
     Raises
     ------
     ProfileError
-        The file is missing, or no TOML.
+        The file is missing, or is not TOML.
     """
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         found, do = error.strerror or str(error), "check the path"
     except UnicodeDecodeError:
-        found, do = "bytes that are no UTF-8", "save it as UTF-8 text"
+        found, do = "bytes that are not UTF-8", "save it as UTF-8 text"
     except tomllib.TOMLDecodeError as error:
         found, do = str(error), "correct that line"
     raise ProfileError(expected="a machine profile in TOML", found=found, where=str(path), do=do)
 
 
 def problems(raw: Mapping[str, object], where: str) -> tuple[ProfileError, ...]:
-    """Return all that is wrong with a profile's plain data, () where it can be used."""
+    """Return all errors of a profile's plain data, () if it can be used."""
     found = [*_of_single_keys(raw, where)]
-    if not found:  # what is wrong between keys shows only where each by itself is right
+    if not found:  # keys are compared only if each by itself is right
         found = [*_caught(lambda: profile_from_dict(raw, where))]
     return tuple(found)
 

@@ -1,7 +1,7 @@
-"""A machine described by answering questions: about ten, each skippable, in the units typed.
+"""Describes a machine by a dozen questions, with answers in any units.
 
-Each answer is a key of the profile and is checked as such; the answers make the profile's
-plain data, and `toml_of` writes it as the owner would.
+Each answer is checked as a key of the profile. `profile_data` makes plain data of the answers,
+and `toml_of` writes it.
 """
 
 import json
@@ -23,10 +23,10 @@ _NO_METAL = "without both heavy parts no metal is listed, and temperatures give 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """One question: `key` of a section, what is asked, an example, and what skipping costs.
+    """One question: `key` of a section, its text, an example, and what skipping costs.
 
-    `usual` is taken by an empty answer; without one an empty answer skips the question, which
-    only a `required` one refuses.
+    An empty answer takes `usual`, or skips the question if there is none; a `required` question
+    cannot be skipped.
     """
 
     name: str
@@ -110,7 +110,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="oil_flow",
         text="How much oil flows through the cooler at working speed?",
         example="12 L/min, or 3 gpm",
-        skipped="no second way to the watts; a bucket tells it once, see proving-a-cooler.md",
+        skipped="no second route to the watts; a bucket measures it, see proving-a-cooler.md",
     ),
     Question(
         name="fan",
@@ -126,7 +126,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="power",
         text="How much power does the engine put into the drive?",
         example="15 kW, or 20 hp",
-        skipped="the label cannot be held against the drive's heat",
+        skipped="the label cannot be compared with the drive's heat",
     ),
     Question(
         name="heater",
@@ -148,12 +148,12 @@ _TABLES = {
 
 
 def checked(question: Question, typed: str) -> str:
-    """Return an answer that can be kept: the typed one, the usual one, or "" for skipped.
+    """Return a usable answer: the typed one, the usual one, or "" for skipped.
 
     Raises
     ------
     UsageError
-        Nothing where something is needed, or no answer to this question.
+        An empty answer to a required question, or no answer to this question.
     ProfileError
         A value that the profile would refuse.
     """
@@ -225,7 +225,7 @@ def profile_data(answers: Mapping[str, str]) -> dict[str, object]:
             sections.setdefault(question.section, {})[question.key] = answer
         elif answer:
             data[question.key] = answer
-    # A list that lacks a heavy part would pass for the whole, and the watts come out low.
+    # A list without a heavy part would count as complete, and the watts come out low.
     metal = [
         {"name": name, "material": material, "mass": mass}
         for (name, material), mass in zip(_PARTS, masses, strict=True)

@@ -40,7 +40,7 @@ class Key:
     """One key of a section.
 
     `form` is a kind of quantity or one of text, flag, number, choice; `default` is typed
-    as the owner would type it; `low` and `high` catch a slipped decimal, not a taste.
+    as the owner would type it; `low` and `high` catch slipped decimal points.
     """
 
     name: str

@@ -1,4 +1,4 @@
-"""What the label of an oil can says: an ISO 3448 viscosity grade, and perhaps a viscosity index.
+"""Reads the label of an oil can: an ISO 3448 viscosity grade, and perhaps a viscosity index.
 
 ISO 3448 gives the viscosity at 40 °C from the grade, ASTM D2270 (ISO 2909) the viscosity at 100 °C
 from the index. Kinematic viscosity in mm²/s (= cSt).
@@ -30,7 +30,7 @@ ISO_3448_MM2_S = {
 }  # fmt: skip
 # Half width 10 % of ISO 3448 taken as rectangular.
 U_GRADE_REL = 0.10 / math.sqrt(3.0)
-# Common practice, no source: what a mineral hydraulic oil has when nobody looked it up.
+# Common practice, no source: usual for a mineral hydraulic oil.
 USUAL_VISCOSITY_INDEX = 100.0
 # ISO 11158 class HV and DIN 51524-3 HVLP ask for an index of 140 or more (ASTM D6158 prints the
 # same for its class HV; the two standards from memory).
@@ -92,7 +92,7 @@ def read_label(text: str) -> OilLabel:
     Raises
     ------
     UsageError
-        A text that names no grade of the standard.
+        The text names no grade of the standard.
 
     References
     ----------

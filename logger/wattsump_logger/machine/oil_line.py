@@ -27,8 +27,8 @@ __all__ = (
 )
 
 ZERO_CELSIUS_K = 273.15
-# Where the project uses the line; far wider than any machine, narrow enough to catch kelvins
-# or degrees Fahrenheit given as °C in most hands.
+# Range in which the project uses the line: far wider than any machine, yet kelvins or most
+# degrees Fahrenheit given as °C are out of it.
 TEMP_LOW_C, TEMP_HIGH_C = -60.0, 200.0
 # ASTM D341, range of the chart equation.
 VISCOSITY_LOW_MM2_S, VISCOSITY_HIGH_MM2_S = 0.21, 2.0e7

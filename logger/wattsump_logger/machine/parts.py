@@ -1,7 +1,7 @@
 """The parts a machine profile is made of: plain frozen values in inside units.
 
 Every `u_...` is a standard uncertainty, relative where its name ends in `_rel`.
-`profile` reads them from a file and owns what may be typed.
+`profile` reads them from a file.
 """
 
 from collections.abc import Mapping
@@ -28,7 +28,7 @@ __all__ = (
 
 
 class Role(StrEnum):
-    """What a channel tells about the machine."""
+    """What a channel measures."""
 
     TANK = "tank"
     COOLER_IN = "cooler_in"
@@ -48,12 +48,12 @@ class Role(StrEnum):
     OTHER = "other"
 
 
-# Those in oil, which scalds and which the limits of oil hold for.
+# Those in oil, to which the limits of the oil apply.
 OIL_ROLES = frozenset(
     {Role.TANK, Role.COOLER_IN, Role.COOLER_OUT, Role.CASE_DRAIN, Role.PUMP_INLET}
 )
 
-# Those that several channels may share: they keep their own names.
+# Those that several channels may have.
 SEVERAL = frozenset({Role.METAL, Role.AIR_OFF, Role.HEATER_ZONE, Role.OTHER})
 
 
@@ -137,7 +137,7 @@ class Cooler:
 class Heater:
     """The tank heater.
 
-    `metered` marks a power that is measured, not taken from its plate; `is_bonded` a pad on the
+    `metered` marks a power that is measured, not read off its plate; `is_bonded` a pad on the
     tank's wall, part of whose heat is lost to the air behind it.
     """
 
@@ -150,7 +150,7 @@ class Heater:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Where the oil is too hot, too thick and too thin. Defaults are common practice."""
+    """Limits of oil temperature and viscosity. Defaults are common practice."""
 
     oil_warn_c: float = 66.0
     oil_max_c: float = 82.0
@@ -162,9 +162,9 @@ class Limits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Channel:
-    """One channel: what it tells, by which sensor, and what is added to its readings.
+    """One channel: its role, its sensor, and the correction of its readings.
 
-    That is `offset_k`, plus `slope` times the reading's distance from `slope_at_c`.
+    The correction is `offset_k` plus `slope` times the reading's distance from `slope_at_c`.
     """
 
     name: str
@@ -179,7 +179,7 @@ class Channel:
     slope_at_c: float = 0.0
 
     def correction_k(self, temp_c: float) -> float:
-        """What is added to a reading [K]."""
+        """Return the correction of a reading [K]."""
         return self.offset_k + self.slope * (temp_c - self.slope_at_c)
 
     @property

@@ -1,10 +1,9 @@
-"""The machine profile: oil, metal, drive, cooler, heater, limits and what each channel is.
+"""The machine profile: oil, metal, drive, cooler, heater, limits and channels.
 
-Every quantity is typed with its unit and kept as typed, so that the session's sidecar
-shows what the owner wrote. Inside, units are in the names and every uncertainty is a
-standard uncertainty. A wrong profile is refused in one line that names key, value and
-what was expected; an unknown key is refused too, because a misspelt one would be
-silently without effect.
+Every quantity is typed with its unit and kept as typed for the session's sidecar. Inside, units
+are in the names and every uncertainty is a standard uncertainty. A wrong profile is refused in one
+line with key, value and what was expected. An unknown key is refused, because a misspelt one would
+have no effect.
 """
 
 import re
@@ -81,10 +80,10 @@ class Profile:
         return f"<Profile {self.name!r}: {oil}, {len(self.channels)} channels>"
 
     def role(self, role: Role | str) -> Channel | None:
-        """The first channel of a role; undeclared, the one that bears the role's name.
+        """The first channel of a role; if none is declared, one named like the role.
 
-        None where that name is taken by a channel of another role, and for "other".
-        Whether the session has the channel's column is for the caller to see.
+        None if that name belongs to a channel of another role, and for "other". The session may
+        lack the channel's column.
         """
         wanted = Role(role)
         for channel in self.channels.values():
@@ -102,8 +101,7 @@ class Profile:
     def to_dict(self) -> dict[str, object]:
         """Plain data that `profile_from_dict` reads to an equal profile.
 
-        A section that still says what the owner typed is kept as typed; one that was
-        changed since is written in inside units.
+        A section is kept as typed if it is unchanged, else written in inside units.
         """
         typed = self.typed
         result: dict[str, object] = {"name": self.name}
@@ -129,9 +127,9 @@ def column_of(
 ) -> str | None:
     """The column among a session's `columns` that plays a role, None where none does.
 
-    The profile's channel of that role goes first; then a column that bears the role's name
-    ("fan_on"), unless the profile gives that name to a channel of another role. A temperature
-    of the fan does not tell whether it runs.
+    The profile's channel of that role goes first; then a column with the role's name ("fan_on"),
+    unless the profile gives that name to a channel of another role. A temperature of the fan
+    does not show whether it runs.
     """
     role = Role(role)
     units = [unit for unit in COLUMN_UNITS if unit not in ("c", "k") or role not in USUAL_UNIT]
@@ -151,7 +149,7 @@ def load_profile(path: str | Path) -> Profile:
     Raises
     ------
     ProfileError
-        The file is missing, is no TOML, or has a wrong or unknown key.
+        The file is missing, is not TOML, or has a wrong or unknown key.
     """
     where = str(path)
     try:
@@ -160,7 +158,7 @@ def load_profile(path: str | Path) -> Profile:
         reason = error.strerror or str(error)
         raise _unreadable(where, reason, "check the path") from error
     except UnicodeDecodeError as error:
-        raise _unreadable(where, "bytes that are no UTF-8", "save it as UTF-8 text") from error
+        raise _unreadable(where, "bytes that are not UTF-8", "save it as UTF-8 text") from error
     except RecursionError as error:
         raise _unreadable(where, "lists too deep", "write it as docs/machine-profile.md") from error
     except tomllib.TOMLDecodeError as error:
@@ -205,8 +203,7 @@ def _wrong(where: str, expected: str, found: object, do: str = "correct it") -> 
     )
 
 
-# The tables of `profile_keys` fix which attributes come back and of which type; the
-# keyword dictionaries below are therefore untyped on purpose.
+# The tables of `keys` determine attributes and types, so the dictionaries below are untyped.
 def _section(raw: object, table: tuple[keys.Key, ...], where: str) -> dict[str, Any]:
     return keys.read(keys.table({} if raw is None else raw, where), table, where)
 

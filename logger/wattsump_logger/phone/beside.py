@@ -87,5 +87,5 @@ def _send(stream: IO[bytes], line: str) -> None:
 
 def _hear(asked: IO[bytes], requests: Requests) -> None:
     for line in asked:
-        found = json.loads(line)
-        requests.put(Action(what=found["what"], text=found.get("text", "")))
+        request = json.loads(line)
+        requests.put(Action(what=request["what"], text=request.get("text", "")))

@@ -1,20 +1,20 @@
-"""Words of thermocouple converters, to temperatures, and back for the emulated bench.
+"""Converts the words of thermocouple converters to temperatures, and back for the bench.
 
 A word becomes a hot and a cold temperature or a fault, never both. Faults, in the order
 in which they win: "form" (not a word of this part), "bus" (all ones, or bits set that
 the part keeps at 0: the part is not answering), "suspect" (all zeros: a dead wire, or
 rarely a true 0 °C), then what the part itself reports ("open", "short_ground",
-"short_supply", "cold_range", "range"), then what cannot be ("cold_range", "range").
+"short_supply", "cold_range", "range"), then values out of range ("cold_range", "range").
 
-max31855 and max6675 take the thermocouple for a straight line. Their report is undone to
-the emf they saw, (report - cold) x slope, the cold junction's emf is added, and the
-ITS-90 inverse taken: never cold + inverse(V), which is wrong by kelvins. max6675 does
-not tell its cold junction; `MAX6675_COLD_C` stands for it, and a board that differs by
-20 K from that shifts the result by less than half a kelvin.
+max31855 and max6675 take the thermocouple for a straight line. Their report is converted
+back to the measured emf, (report - cold) x slope, the cold junction's emf is added, and the
+ITS-90 inverse taken: never cold + inverse(V), which is wrong by kelvins. max6675 does not
+send its cold junction; `MAX6675_COLD_C` is used, and a board that differs by 20 K from that
+shifts the result by less than half a kelvin.
 
 An open junction is reported by max31855, max6675 (only with its negative lead grounded)
 and max31856 (only if its firmware turned the test on); mcp9600 cannot report one, and
-only max31855 tells a short.
+only max31855 reports a short.
 
 References: the parts' datasheets (MAX31855 tables 2 to 5, MAX6675 table 1, MAX31856
 register map, MCP9600 DS20005426 registers 5-1 to 5-5).
@@ -97,7 +97,7 @@ def decode(
     words : sequence of str or integer ndarray, shape (n,)
         Upper-case hex fields as on the wire ("" is no reading), or their integers.
     probe : str, optional
-        The letter of the probe really fitted, where it differs from `detail`.
+        The letter of the fitted probe, if it differs from `detail`.
 
     Returns
     -------
@@ -119,8 +119,8 @@ def decode(
         fault = np.where(present, _FORM, 0)
         nothing = np.full(word.shape, np.nan)
         return Decoded(temp_c=nothing, cold_c=nothing.copy(), fault=_NAMES[fault])
-    hot, cold, told = part.split(word)
-    fault = np.where(fault != 0, fault, np.where(present, told, 0))
+    hot, cold, reported = part.split(word)
+    fault = np.where(fault != 0, fault, np.where(present, reported, 0))
     beyond = (cold < part.cold_low_c) | (cold > part.cold_high_c)
     fault = np.where((fault == 0) & present & beyond, _COLD_RANGE, fault)
     temp = _true_c(part, detail, probe or detail, hot, cold)
@@ -136,13 +136,13 @@ def decode(
 def decode_word(
     source: str, detail: str, word: str, probe: str | None = None
 ) -> tuple[float, float, str]:
-    """Hot temperature, cold temperature and fault of one word: the bits `decode` gives.
+    """Hot temperature, cold temperature and fault of one word, bit for bit as by `decode`.
 
     Cheap for a live stream: words near one already seen come from a bounded cache.
     """
     part = PARTS.get(source)
     if part is None or len(word) != part.digits or not _HEX_DIGITS.issuperset(word):
-        return _one(decode(source, detail, [word], probe=probe), 0)
+        return _triple(decode(source, detail, [word], probe=probe), 0)
     value = int(word, 16)
     step = 1 << part.hot_shift
     place = (value >> part.hot_shift) % _BLOCK
@@ -176,7 +176,7 @@ def encode(source: str, detail: str, temp_c: float, cold_c: float, fault: str | 
     Notes
     -----
     The straight-line parts give E(temp) - E(cold) over their slope, plus the cold
-    junction, to the nearest step: what their datasheets print, faults and all.
+    junction, to the nearest step, as printed in their datasheets.
     """
     part = _part(source, None)
     if not supports(source, detail):
@@ -244,10 +244,10 @@ def _block(
 ) -> tuple[tuple[float, float, str], ...]:
     step = 1 << PARTS[source].hot_shift
     decoded = decode(source, detail, first + step * np.arange(_BLOCK, dtype=np.int64), probe=probe)
-    return tuple(_one(decoded, at) for at in range(_BLOCK))
+    return tuple(_triple(decoded, at) for at in range(_BLOCK))
 
 
-def _one(decoded: Decoded, at: int) -> tuple[float, float, str]:
+def _triple(decoded: Decoded, at: int) -> tuple[float, float, str]:
     return float(decoded.temp_c[at]), float(decoded.cold_c[at]), str(decoded.fault[at])
 
 

@@ -30,7 +30,7 @@ __all__ = (
 LETTERS = tuple(REFERENCE)
 
 # Type B falls to a minimum near 21 °C and is back at 0 mV near 42 °C: an emf below
-# that of 50 °C does not tell the temperature.
+# that of 50 °C does not determine the temperature.
 _LOWEST_INVERTIBLE_C = {"B": 50.0}
 
 # A start within a node's linear interpolation leaves < 0.2 K except near -270 °C, where
@@ -142,7 +142,7 @@ def temperature_range_c(letter: str) -> tuple[float, float]:
 
 @lru_cache(maxsize=len(LETTERS))
 def emf_range_mv(letter: str) -> tuple[float, float]:
-    """Lowest and highest emf that tells one temperature [mV]."""
+    """Lowest and highest emf that determines the temperature [mV]."""
     low_c, high_c = temperature_range_c(letter)
     low_c = _LOWEST_INVERTIBLE_C.get(letter, low_c)
     ends = emf_mv([low_c, high_c], letter)
@@ -191,7 +191,7 @@ def _forward(temps: FloatArray, letter: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _one_segment(temps: FloatArray, segment: Segment) -> tuple[FloatArray, FloatArray]:
-    # Outside the segment the value is thrown away, but must not overflow on the way.
+    # Outside the segment the value is not used, but must not overflow.
     t = np.clip(temps, segment.low_c, segment.high_c)
     value, slope = _horner(t, segment.coefficients)
     if segment.gaussian is not None:

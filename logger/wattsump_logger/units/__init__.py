@@ -1,4 +1,4 @@
-"""Quantities as people type them, and as they are shown.
+"""Reads quantities as people type them, and shows them.
 
 In: "20 000 BTU/h". Out: SI numbers, and back.
 Used by: commands, foreign, machine, session, watch and wire, and the analysis.

@@ -6,7 +6,7 @@ that only prints its help starts fast.
 
 Choices: BTU is Btu_IT, 1055.05585262 J, and hp is the mechanical 550 ft lbf/s (NIST
 SP 811, appendix B). A gallon is the US gallon. A temperature difference in degF is
-times 5/9 and never minus 32. A comma is refused, since it means two things, save between
+times 5/9 and never minus 32. A comma is refused, because it has two meanings, except between
 thousands of BTU and cfm.
 """
 
@@ -176,13 +176,13 @@ _LABELS: Mapping[str, str] = {
     "W/in2": "W/in²",
 }
 
-# Far beyond any quantity; keeps hostile text from the unit parser.
+# Far longer than any quantity; keeps hostile text from the unit parser.
 _LONGEST_TEXT = 60
 _GROUP = r"[ \u2009\u202f\u00a0]"
 _NUMBER = (
     rf"[+\-−]?(?:\d{{1,3}}(?:{_GROUP}\d{{3}})+(?:\.\d+)?|\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d{{1,3}})?"
 )
-# In these units a comma is between thousands: who writes decimals with one labels in watts.
+# With these units a comma separates thousands; countries with decimal commas use watts.
 _GROUPED_BY_COMMAS = re.compile(r"\s*\d{1,3}(?:,\d{3})+(?:\.\d+)?\s*(?:BTU|MBH|CFM)", re.IGNORECASE)
 # "1 1/2 in", "5 1/2 gal", "3/4\"": as tapes, jugs and fittings are read.
 _FRACTION = re.compile(
@@ -218,7 +218,7 @@ def parse(value: str | float, kind: str) -> float:
     ------
     UnitError
         No number, no unit, an unknown unit, a unit of another kind, or a value that
-        cannot be (a negative volume, a temperature below absolute zero).
+        is impossible (a negative volume, a temperature below absolute zero).
     UsageError
         An unknown kind.
 
@@ -384,7 +384,7 @@ def _converted(number: str, unit: str, value: object, kind: str, rule: _Kind) ->
     except pint.UndefinedUnitError:
         raise _error(value, kind, f"the unknown unit {unit!r}", like) from None
     except Exception as error:
-        # pint lets its tokenizer's own error types through for odd text.
+        # pint also raises its tokenizer's errors for odd text.
         raise _error(value, kind, f"the unreadable unit {unit!r}", like) from error
 
 

@@ -1,8 +1,8 @@
 """Registries of units: the few that labels and profiles use, and all of pint's.
 
-pint needs most of a second to read its thousand definitions, and every command that reads a
-quantity would wait for it. The words in `FEW` mean the same by themselves
-(`tests/logger/units/test_registry.py` holds each against pint's own); any other brings all in.
+pint needs most of a second to read its thousand definitions, for which every command with a
+quantity would wait. The units in `FEW` are defined here (`tests/logger/units/test_registry.py`
+compares each with pint's); any other unit loads all of pint's.
 """
 
 from decimal import Decimal

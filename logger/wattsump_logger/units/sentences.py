@@ -1,7 +1,7 @@
-"""Sentences in other units.
+"""Converts the units in sentences of alarms, guides and remarks.
 
-What alarms, guides and a proof's remarks say ends a number, or a range, with one of a few units;
-a person who thinks in US units is shown the same sentence with those numbers and units exchanged.
+Numbers and ranges in these sentences have one of a few units, which are replaced for display in
+US units.
 """
 
 import re
@@ -10,7 +10,7 @@ from wattsump_logger.units.quantities import show, shown_unit, to_shown
 
 __all__ = ("in_units",)
 
-# By the unit in the sentence: the kind, and how many of its inside unit that is.
+# By unit in the sentence: the kind, and its size in the inside unit.
 _KINDS = {
     "degC": ("temperature", 1.0),
     "°C": ("temperature", 1.0),
@@ -36,25 +36,25 @@ def in_units(text: str, system: str) -> str:
     """
     if system == "si":
         return text
-    return _QUANTITY.sub(lambda found: _exchanged(found, system), text)
+    return _QUANTITY.sub(lambda match: _exchanged(match, system), text)
 
 
-def _exchanged(found: "re.Match[str]", system: str) -> str:
-    kind, size = _KINDS[found["unit"]]
+def _exchanged(match: "re.Match[str]", system: str) -> str:
+    kind, size = _KINDS[match["unit"]]
     numbers = {
-        name: None if found[name] is None else _number(found[name], kind, size, system)
+        name: None if match[name] is None else _number(match[name], kind, size, system)
         for name in ("first", "second", "low", "high")
     }
     unit = shown_unit(kind, system)
-    if found["unit"] in ("degC", "K"):
+    if match["unit"] in ("degC", "K"):
         unit = "degF"
     second = "" if numbers["second"] is None else f" to {numbers['second']}"
     interval = "" if numbers["low"] is None else f" ({numbers['low']} to {numbers['high']})"
-    return f"{numbers['first']}{second} {unit}{found['rate'] or ''}{interval}"
+    return f"{numbers['first']}{second} {unit}{match['rate'] or ''}{interval}"
 
 
 def _number(text: str, kind: str, size: float, system: str) -> str:
-    """Return a number in the other unit, with no digit that it did not have."""
+    """Return a number in the other unit, without extra digits."""
     value = float(text) * size
     if kind == "power":  # three thousand times as many: as many digits as it had
         digits = max(len(text.lstrip("+-0.").replace(".", "")), 2)

@@ -1,7 +1,7 @@
-"""What a stream of bytes from a controller can mean: one frozen value per event.
+"""The events in a stream of bytes from a controller, each a frozen value.
 
-Three of them are frames (`Hello`, `Reading`, `EventFrame`); the rest say what was wrong
-or remarkable on the wire. docs/line-protocol.md is the specification.
+Three of them are frames (`Hello`, `Reading`, `EventFrame`); the rest are faults and changes on
+the wire. docs/line-protocol.md is the specification.
 """
 
 import re
@@ -76,7 +76,7 @@ class WireChannel:
 
 
 def details_of(source: str) -> tuple[str, ...]:
-    """Return the details a source may carry; none for a source nobody knows."""
+    """Return the details a source may carry; none for an unknown source."""
     if source == "value":
         return VALUE_UNITS
     if source == "state":
@@ -95,7 +95,7 @@ def _refusal(expected: str, found: str, channel: WireChannel) -> UsageError:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hello:
-    """A controller names itself, its reading period in ms and its channels.
+    """A controller's firmware, its reading period in ms and its channels.
 
     `unread` are channels, as the frame spells them, whose source or detail this version does
     not know; no reading has a field for them.
@@ -131,7 +131,7 @@ class EventFrame:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Noise:
-    """A line that is no frame; its length in bytes without its line end."""
+    """A line that is no frame, with its length in bytes without its line end."""
 
     byte_count: int
 
@@ -190,7 +190,7 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reboot:
-    """The controller started anew: its uptime and its counter begin again."""
+    """The controller restarted: its uptime and its counter begin again."""
 
     seq: int
     uptime_ms: int
@@ -198,7 +198,7 @@ class Reboot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UptimeBack:
-    """Uptime went back though the counter just went on: a time that was misread, no boot."""
+    """Uptime went back while the counter continued: a misread time, not a boot."""
 
     uptime_ms: int
 

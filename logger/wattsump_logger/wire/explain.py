@@ -1,6 +1,6 @@
-"""What is wrong with a line that should be a frame, field by field, for whoever wrote the sender.
+"""Explains what is wrong with a line that should be a frame, field by field.
 
-The parser only says that a line is unusable, and must be quick; this says why, and is not.
+The parser is fast and only reports that a line is unusable; this module explains why.
 docs/line-protocol.md is the specification.
 """
 
@@ -20,7 +20,7 @@ from wattsump_logger.wire.frames import MAX_LINE, WRAP, crc16, field_pattern
 __all__ = ("explain",)
 
 _DIGITS = re.compile(r"[0-9]{1,10}\Z")
-_SHOWN = 40  # characters of a field that are repeated in a complaint
+_SHOWN = 40  # characters of a field that are quoted
 
 
 def explain(line: bytes, channels: tuple[WireChannel, ...] | None = None) -> tuple[str, ...]:
@@ -79,7 +79,7 @@ def _checksum(content: str, crc: str) -> Iterator[str]:
 
 
 def _mistake(data: bytes, crc: str) -> str:
-    """Name the usual slip that gives this checksum, if one does."""
+    """Name the usual mistake that gives this checksum, if one does."""
     slips = {
         "the '*' was counted in": crc16(data + b"*"),
         "the start value was 0, not 0xFFFF": crc_hqx(data, 0),
@@ -129,8 +129,8 @@ def _channel(text: str, seen: set[str]) -> Iterator[str]:
         yield f"name: expected each once, found {_short(name)} again"
     seen.add(name)
     if not details_of(source):
-        known = " ".join((*HEX_DIGITS, "value", "state"))
-        yield f"source: expected one of {known}, found {_short(source)}"
+        sources = " ".join((*HEX_DIGITS, "value", "state"))
+        yield f"source: expected one of {sources}, found {_short(source)}"
     elif detail not in details_of(source):
         wanted = " ".join(details_of(source)) or "nothing"
         yield f"detail: expected {wanted} for {source}, found {_short(detail)}"

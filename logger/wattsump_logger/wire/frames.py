@@ -1,9 +1,8 @@
 """The line protocol without any port: bytes in, events out.
 
-`FrameParser.feed` never raises on what the wire says and never keeps more than one line:
-whatever cannot be used is an event of its own. How the bytes were cut into chunks makes
-no difference to the events. A lost, damaged or unknown line uses up its sequence number,
-so the next good frame also reports it as part of a gap.
+`FrameParser.feed` never raises for any bytes and never keeps more than one line: unusable bytes
+are events too. The events do not depend on how the bytes are cut into chunks. A lost, damaged or
+unknown line uses up its sequence number, so the next good frame also reports it as part of a gap.
 """
 
 import re
@@ -52,7 +51,7 @@ __all__ = (
 MAX_LINE = 512  # bytes of a line with its CR LF
 WRAP = 2**32  # seq and uptime_ms count modulo this
 _CONTENT = MAX_LINE - 2
-_DROP_BLOCK = 4096  # a line that never ends is reported once per so many bytes
+_DROP_BLOCK = 4096  # a longer line is reported once per this many bytes
 _WRAP_FROM_MS = 4_294_900_000  # an uptime below this going back is a restart, not a wrap
 
 _HELLO_START = b"H1,"
@@ -123,8 +122,8 @@ def format_hello(
     """Return a hello frame."""
     names = ";".join(channel.text for channel in channels)
     body = f"{firmware},{period_ms},{names}"
-    found = _HELLO.match(body)
-    if not found or not 1 <= period_ms <= 60_000 or not channels or _channels(names) is None:
+    match = _HELLO.match(body)
+    if not match or not 1 <= period_ms <= 60_000 or not channels or _channels(names) is None:
         raise UsageError(
             expected="a firmware name, a period of 1..60000 ms and 1..16 channels",
             found=repr(body),
@@ -179,7 +178,7 @@ class FrameParser:
 
     @property
     def held_bytes(self) -> int:
-        """Return how many bytes of an unfinished line are kept, at most a line."""
+        """The number of bytes kept of an unfinished line."""
         return len(self._rest)
 
     def feed(self, data: bytes) -> list[Event]:
@@ -205,7 +204,7 @@ class FrameParser:
         return events
 
     def finish(self) -> list[Event]:
-        """Say what an unfinished last line was; the parser is then at a line start."""
+        """Return the event of an unfinished last line; the parser is then at a line start."""
         return self.feed(b"\n") if self._rest or self._dropping else []
 
     def _drop(self, byte_count: int, *, ended: bool) -> None:
@@ -280,7 +279,7 @@ class FrameParser:
             self._events.append(Reading(seq=seq, uptime_ms=uptime_ms, fields=fields, bad=bad))
 
     def _read(self, fields: Sequence[_Kind]) -> Iterator[_Kind]:
-        """Give what belongs to the channels whose source is known."""
+        """Yield the fields of channels with a known source."""
         return (field for i, field in enumerate(fields) if i not in self._unread)
 
     def _take_event(self, seq: int, uptime_ms: int, body: str) -> None:
@@ -293,11 +292,11 @@ class FrameParser:
             self._events.append(EventFrame(seq=seq, uptime_ms=uptime_ms, code=code, detail=detail))
 
     def _take_hello(self, seq: int, uptime_ms: int, body: str) -> None:
-        found = _HELLO.match(body)
-        if found is None or not 1 <= int(found[2]) <= 60_000:
+        match = _HELLO.match(body)
+        if match is None or not 1 <= int(match[2]) <= 60_000:
             self._malformed("H1", "firmware, period or channel list")
             return
-        declared = _channels(found[3])
+        declared = _channels(match[3])
         channels = tuple(c for c in declared or () if isinstance(c, WireChannel))
         if declared is None or not channels:
             self._malformed("H1", "channel list")
@@ -310,13 +309,13 @@ class FrameParser:
         self.hello = Hello(
             seq=seq,
             uptime_ms=uptime_ms,
-            firmware=found[1],
-            period_ms=int(found[2]),
+            firmware=match[1],
+            period_ms=int(match[2]),
             channels=channels,
             unread=tuple(c for c in declared if isinstance(c, str)),
         )
-        if self._declared != found[3]:
-            self._declared = found[3]
+        if self._declared != match[3]:
+            self._declared = match[3]
             self._unread = frozenset(i for i, c in enumerate(declared) if isinstance(c, str))
             forms = ["[^,]*" if isinstance(c, str) else field_pattern(c) for c in declared]
             self._fields = [re.compile(form) for form in forms]
@@ -332,7 +331,7 @@ class FrameParser:
             is_ahead = ahead < WRAP // 2
             if uptime_ms < self._uptime_ms:
                 wraps = is_ahead and not boots and self._uptime_ms > _WRAP_FROM_MS
-                # A boot begins the counter anew: one that just goes on was not reset.
+                # A boot resets the counter: one that continues was not reset.
                 goes_on = ahead == 0 < seq and not boots
                 if wraps:
                     self._events.append(UptimeWrap(uptime_ms=uptime_ms))

@@ -241,7 +241,7 @@ def _limits(
     """
     tops = {name: float(np.nanmax(values)) for name, values in lines.items()}
     highest = max(tops.values(), default=-math.inf)
-    found = {}
+    limits = {}
     for name, limit_c in proof.limits_c.items():
         height = float(to_shown(limit_c, "temperature", units))
         if height > tops.get(name, highest) + NEAR_LIMIT_K:
@@ -249,8 +249,8 @@ def _limits(
         pen = Pen(ink=PENS.get(name, OTHER_PEN).ink) if name in lines else LIMIT_PEN
         axes.axhline(height, color=INKS[pen.ink], linestyle=(0, (6, 3)), linewidth=1.0)
         words = f"{limit_name(name)}\n{figure(limit_c, 'temperature', units, both=False)}"
-        found[words] = (height, pen)
-    return found
+        limits[words] = (height, pen)
+    return limits
 
 
 def _fit_above(axes: "Axes", drawn: Sequence[FloatArray], foot: float) -> float:

@@ -40,10 +40,10 @@ def season_beside(session: Path, machine: str) -> Season | None:
     if not any(path.resolve() != session.resolve() for path in paths):
         return None
     kept: Sequence[Outing] = ()
-    known = 0
+    worked_out = 0
     if (folder / FILE_NAME).exists():
         gathered = gather(folder, run=_nothing_new)
-        kept, known = gathered.outings, len(gathered.outings) + len(gathered.left_out)
+        kept, worked_out = gathered.outings, len(gathered.outings) + len(gathered.left_out)
     outings, _ = in_order([outing for outing in kept if outing.machine == machine])
     trend, sentence = _trend(outings)
     return Season(
@@ -52,7 +52,7 @@ def season_beside(session: Path, machine: str) -> Season | None:
         outings=outings,
         trend=trend,
         sentence=sentence,
-        unread=len(paths) - known,
+        unread=len(paths) - worked_out,
     )
 
 

@@ -289,14 +289,14 @@ def _compared(outing: Outing, units: str, links: Links) -> tuple[str, str, str, 
 def _not_comparable(comparison: Comparison) -> list[str]:
     """Return what differed besides, and what could not be told."""
     silent = [o.name for o in (*comparison.before, *comparison.after) if not o.usable]
-    found = [str(remark) for remark in comparison.also]
+    remarks = [str(remark) for remark in comparison.also]
     if silent:
-        found.append(
+        remarks.append(
             f"not counted for K and heat, of which they tell not both: {', '.join(silent)}"
         )
     if comparison.cannot_split is not None:
-        found.append(f"cannot be split: {comparison.cannot_split}")
-    return found
+        remarks.append(f"cannot be split: {comparison.cannot_split}")
+    return remarks
 
 
 def _method(trend: Trend) -> list[tuple[str, str]]:
