@@ -23,6 +23,10 @@ NEUTRAL_LOAD_W, WORK_LOAD_W = 360.0, 3600.0
 AMBIENT_C = 19.0
 BLOCKED_SHARE = 0.4  # of the air side of a core full of chaff
 NOISE_K = 0.06
+# Without flow the fittings at the cooler, mostly the outlet's, drift towards the air; common
+# practice, no source.
+STANDING_TAU_S = 300.0
+_AIR_SHARE = (0.4, 0.6)  # of inlet and outlet
 SEED = 7
 
 
@@ -61,6 +65,7 @@ class PracticeMachine:
         self._heater_w = profile.heater.power_w if profile.heater else 500.0
         self._is_on = dict.fromkeys((key.switch for key in KEYS.values()), False)
         self._at_s = 0.0
+        self._fittings_c = (AMBIENT_C, AMBIENT_C)
         self._rng = np.random.default_rng(SEED)
 
     @property
@@ -88,13 +93,13 @@ class PracticeMachine:
         while self._at_s + STEP_S <= elapsed_s:
             self._plant.step(self._controls(), STEP_S)
             self._at_s += STEP_S
+            self._follow()
         is_on, temps = self._is_on, self._plant.temps_c[:, 0]
         engine = is_on["engine"]
-        out_c = float(self._plant.flows.cooler_out_c[0]) if engine else 0.5 * (temps[1] + AMBIENT_C)
         read = {
             "tank": temps[0],
-            "cooler_in": temps[1],
-            "cooler_out": out_c,
+            "cooler_in": self._fittings_c[0],
+            "cooler_out": self._fittings_c[1],
             "case_drain": 0.5 * (temps[1] + temps[2]),
             "ambient": AMBIENT_C,
         }
@@ -113,6 +118,19 @@ class PracticeMachine:
             "heater": self._heater_w * is_on["heater"],
             "board": BOARD_C,
         }
+
+    def _follow(self) -> None:
+        """Let the fittings at the cooler follow the oil that flows, or drift while it stands."""
+        loop_c = float(self._plant.temps_c[1, 0])
+        if self._is_on["engine"]:
+            self._fittings_c = (loop_c, float(self._plant.flows.cooler_out_c[0]))
+            return
+        inlet_c, outlet_c = (
+            fitting_c
+            + STEP_S / STANDING_TAU_S * (loop_c + share * (AMBIENT_C - loop_c) - fitting_c)
+            for fitting_c, share in zip(self._fittings_c, _AIR_SHARE, strict=True)
+        )
+        self._fittings_c = inlet_c, outlet_c
 
     def _controls(self) -> Controls:
         is_on = self._is_on

@@ -108,7 +108,9 @@ def _drive(profile: Profile, units: str) -> Iterator[str]:
         low_w = min(share.low for share in HEAT_SHARES) * drive.power_w
         high_w = max(share.high for share in HEAT_SHARES) * drive.power_w
         heat = f"{show(low_w, 'power', units)} to {show(high_w, 'power', units)} (rule of thumb)"
-    yield _row("drive heat", f"{heat} of {show(drive.power_w, 'power', units)}, at full power")
+    yield _row(
+        "drive heat", f"{heat} of {show(drive.power_w, 'shaft_power', units)}, at full power"
+    )
     if cooler.label_heat_w is None or cooler.label_etd_k is None:
         return
     per_k = cooler.label_heat_w / cooler.label_etd_k

@@ -11,10 +11,7 @@ __all__ = ("beginning", "ending", "imported")
 
 def beginning(port: str) -> str:
     """Return the first line of a capture: when readings are safe, and how to end."""
-    return (
-        f"recording {port}; every reading is handed to the system at once "
-        f"and on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
-    )
+    return f"recording {port}; each reading is on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
 
 
 def ending(captured: Captured) -> Iterator[str]:

@@ -5,6 +5,7 @@ refused, with the option that would answer it.
 """
 
 import hashlib
+import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -52,6 +53,7 @@ __all__ = ("Ask", "Question", "Understood", "preview", "understand", "write")
 _DEGREES = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 _RANGE_C = (-80.0, 1500.0)
 _OUR_OWN = frozenset({"seq", "time_utc", "elapsed_s"})
+_WIDTH = 80
 _NOTES = frozenset({"mark", "marks", "note", "notes", "comment", "comments", "remark", "event"})
 _UNIT_S = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
 _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
@@ -435,7 +437,12 @@ def _table_notes(table: Table) -> Iterator[Remark]:
 
 
 def preview(made: Understood) -> Iterator[str]:
-    """Yield, line by line, how the table was understood, and what it lacks."""
+    """Yield, line by line of at most 80 columns, how the table was understood, what it lacks."""
+    for line in _preview(made):
+        yield from textwrap.wrap(line, _WIDTH, subsequent_indent="    ", break_on_hyphens=False)
+
+
+def _preview(made: Understood) -> Iterator[str]:
     table, stamps = made.table, made.stamps
     sign = {"\t": "tabs", ",": "commas", ";": "semicolons", "|": "bars"}.get(
         table.separator, repr(table.separator)
@@ -445,16 +452,16 @@ def preview(made: Understood) -> Iterator[str]:
         f"{table.path.name}: {stamps.rows.size} rows, {sign} between cells, {decimals}, "
         f"{table.encoding}, readings from line {table.line} on"
     )
-    yield f"  {'time':<24} {_when(made)}"
+    yield f"  {'time':<20} {_when(made)}"
     for session, name in made.sources.items():
         column = made.columns[name]
         what = column.role.value if column.role else "no role"
         if column.role is Role.OTHER:
             what = "no role, kept"
-        yield f"  {name[:24]:<24} {what:<14} {session:<16} {_span(made.values[session])}"
+        yield f"  {name[:20]:<20} {what:<10} {session:<13} {_span(made.values[session])}"
     for line in made.typed:
         share = float(np.mean(made.values[line.column]))
-        yield f"  {'typed':<24} {line.role.value:<14} {line.column:<16} on {share:.0%} of the time"
+        yield f"  {'typed':<20} {line.role.value:<10} {line.column:<13} on {share:.0%} of the time"
     left_out = [name for name, column in made.columns.items() if not column.is_used]
     if left_out:
         yield f"  left out: {', '.join(left_out)}"

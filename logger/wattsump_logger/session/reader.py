@@ -238,7 +238,7 @@ def _first_words(line: bytes) -> str:
 def _advice(line: bytes, path: Path) -> str:
     if line.startswith((b"wattsump-wire", b"H1,", b"R1,", b"E1,")):
         return "this holds frames of the wire: `wattsump import` makes a session of it"
-    if re.search(rb"[^,;\t][,;\t]+[^,;\t]", line):
+    if line.strip() and b"\0" not in line:
         whose = "a spreadsheet saved" if line.startswith(b"time_utc") else "another logger wrote"
         return f"if {whose} it, `wattsump import {shlex.quote(str(path))}` makes a session of it"
     return "give a session made by `wattsump log` or `wattsump import`"

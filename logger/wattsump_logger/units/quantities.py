@@ -99,6 +99,7 @@ _KINDS: Mapping[str, _Kind] = {
     "pressure": _kind("Pa", "101.3 kPa", si="kPa", us="psi"),
     "probability": _kind("", "95 %", si="%"),
     "rate": _kind("K/s", "0.5 K/min", si="K/h", lowest=_UNBOUNDED),
+    "shaft_power": _kind("W", "15 kW", si_large=(1e3, "kW"), us="hp"),
     "specific_heat": _kind("J/(kg K)", "1900 J/(kg K)", us="BTU/(lb degF)"),
     "speed": _kind("m/s", "5 km/h", us="ft/s"),
     "temperature": _kind("degC", "71 degC", si="degC", us="degF", lowest=-273.15, offset=True),

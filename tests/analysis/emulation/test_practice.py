@@ -60,3 +60,17 @@ def test_a_broken_probe_is_a_fault_on_the_wire_and_never_a_number(
 
 def test_a_key_without_a_switch_says_nothing(machine: PracticeMachine) -> None:
     assert machine.press("z") == ""
+
+
+def test_oil_that_stands_at_the_cooler_cools_there_and_tells_nothing_else(
+    machine: PracticeMachine,
+) -> None:
+    machine.press("e")
+    machine.press("d")
+    machine.values(2400.0)
+    machine.press("f")
+    machine.press("e")
+    machine.values(3300.0)
+    later = machine.values(3301.0)
+    inlet, outlet = (float(later[name] or 0.0) for name in ("cooler_in", "cooler_out"))
+    assert outlet < inlet < machine.tank_c - 1.0

@@ -404,7 +404,14 @@ def test_a_mark_taken_back_does_not_count(
 
 
 @pytest.mark.parametrize(
-    "head", ["time,oil in,oil out,air", "time;oil in;air", "time\toil in\tair", "2026-05-04,1.0,2"]
+    "head",
+    [
+        "time,oil in,oil out,air",
+        "time;oil in;air",
+        "time\toil in\tair",
+        "2026-05-04,1.0,2",
+        "Log for: Old Blue",
+    ],
 )
 def test_a_table_of_another_logger_is_sent_to_the_command_that_reads_it(
     head: str, tmp_path: Path
