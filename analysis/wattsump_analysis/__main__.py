@@ -7,9 +7,11 @@ it does later.
 import signal
 import sys
 
-__all__ = ("main",)
+__all__ = ("TOO_LITTLE_MEMORY", "main")
 
 INTERRUPTED = 130  # what a shell makes of Ctrl-C
+UNUSABLE = 3  # docs/exit-codes.md; its home cannot be loaded without memory
+TOO_LITTLE_MEMORY = "too little memory: close other programs, or give a shorter session"
 
 
 def main() -> int:
@@ -17,7 +19,11 @@ def main() -> int:
     is_ours = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if is_ours:  # not where a shell told a program in the background to take no Ctrl-C
         signal.signal(signal.SIGINT, signal.SIG_DFL)
-    from wattsump_analysis.commands import program
+    try:
+        from wattsump_analysis.commands import program
+    except (MemoryError, SystemError):  # what a half-made import without memory ends in
+        sys.stderr.write(f"wattsump: {TOO_LITTLE_MEMORY}\n")
+        return UNUSABLE
 
     if not is_ours:
         return program.main()

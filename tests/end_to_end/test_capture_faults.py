@@ -7,6 +7,7 @@ whose faults account for the frames that are missing.
 import errno
 import json
 import os
+import resource
 import signal
 import subprocess
 import sys
@@ -291,6 +292,25 @@ def test_asked_to_end_it_ends_cleanly_with_all_rows(tmp_path: Path, how: signal.
     session = load_session(tmp_path / "a.csv")
     assert len(session.elapsed_s) == 30
     assert session.notes == ()
+
+
+def test_an_outing_whose_rows_are_not_all_on_the_disk_is_no_success(tmp_path: Path) -> None:
+    def limit() -> None:  # like a quota: what is beyond is refused for good
+        resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+
+    with Cable() as cable:
+        program = start_log(cable.name, tmp_path, preexec_fn=limit)
+        for frames in controller().until(100):
+            cable.send(frames)
+        wait_for_rows(tmp_path / "a.csv", 30)
+        pause = threading.Event()
+        while not pause.wait(0.05) and (tmp_path / "a.csv").stat().st_size < 3900:
+            pass
+        program.send_signal(signal.SIGTERM)
+        out, err = program.communicate(timeout=PATIENCE_S)
+    assert program.returncode == 6, err
+    assert "not on disk" in out
+    assert "Traceback" not in err
 
 
 def test_killed_outright_it_leaves_every_row_it_had_shown(tmp_path: Path) -> None:

@@ -73,6 +73,8 @@ class Assembler:
         self._faults: Counter[str] = Counter()
         self._marks: list[str] = []
         self._marks_ms: int | None = None
+        self._unsure: tuple[Row, Counter[str], list[str]] | None = None
+        self._is_crossed = False
         self._out: list[Start | Row] = []
         self._done: list[Start | Row] = []
         self._connected = False
@@ -113,8 +115,9 @@ class Assembler:
 
         An unfinished last line is no fault: the capture was stopped in the middle of it.
         """
+        sure = self._sure()
         if not self._begun or not (self._faults or self._marks):
-            return []
+            return [self._timed(row) for row in sure]
         assert self._start is not None
         elapsed_ms = self._time.advance(self._marks_ms or 0)
         row = Row(
@@ -125,9 +128,12 @@ class Assembler:
             fault=self._fault_cell([]),
             mark=self._mark_cell(),
         )
-        return [self._timed(row)]
+        return [self._timed(row) for row in (*sure, row)]
 
     def _take(self, event: wire_events.Event, anchor: Anchor) -> None:
+        if isinstance(event, Reading | Hello | EventFrame):
+            self._is_crossed = False
+            self._out += self._sure()
         if isinstance(event, Reading):
             self._reading(event, anchor)
         elif isinstance(event, Hello):
@@ -144,12 +150,36 @@ class Assembler:
         elif isinstance(event, wire_events.UptimeBack):
             self._uptime_step(event.uptime_ms, anchor)
             self._stepped = True  # of the frame that comes with it
+        elif isinstance(event, wire_events.Crossed):
+            self._crossed()
         elif isinstance(event, wire_events.ChannelsChanged):
             self._out.extend(self.finish())
             self._settle()
             self._start, self._begun = None, False
         else:
             self._damage(event)
+
+    @property
+    def trouble(self) -> str:
+        """Say what on the wire keeps readings out of the session now, "" if nothing does."""
+        if not self._is_crossed:
+            return ""
+        return "two controllers speak on this line: no reading can be believed, unplug one"
+
+    def _sure(self) -> list[Row]:
+        held, self._unsure = self._unsure, None
+        return [] if held is None else [held[0]]
+
+    def _crossed(self) -> None:
+        """Take back the reading nothing spoke for; what the host had to tell with it stays."""
+        self._is_crossed = True
+        if self._unsure is not None:
+            _, faults, marks = self._unsure
+            self._unsure = None
+            self._faults.update(faults)
+            self._marks = marks + self._marks
+            self._fault("crossed")
+        self._fault("crossed")
 
     def _damage(self, event: wire_events.Event) -> None:
         match event:
@@ -252,16 +282,19 @@ class Assembler:
             cells.append(cell)
             if fault:
                 faults.append((at, fault))
-        self._out.append(
-            Row(
-                time_utc="",
-                elapsed_ms=self._time.advance(elapsed_ms),
-                seq=event.seq,
-                cells=cells,
-                fault=self._fault_cell(faults) if faults or self._faults else "",
-                mark=self._mark_cell() if self._marks else "",
-            )
+        told = (Counter(self._faults), list(self._marks)) if event.unsure else None
+        row = Row(
+            time_utc="",
+            elapsed_ms=self._time.advance(elapsed_ms),
+            seq=event.seq,
+            cells=cells,
+            fault=self._fault_cell(faults) if faults or self._faults else "",
+            mark=self._mark_cell() if self._marks else "",
         )
+        if told is None:
+            self._out.append(row)
+        else:
+            self._unsure = row, *told
 
     def _fault(self, code: str, amount: int = 1) -> None:
         self._faults[code] += amount

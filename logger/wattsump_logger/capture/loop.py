@@ -48,6 +48,7 @@ class Status:
     trouble: str
     waiting_rows: int
     dropped_rows: int
+    wire_trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +61,11 @@ class Captured:
     dropped_rows: int
     counts: Mapping[str, int]
     trouble: str
+
+    @property
+    def is_whole(self) -> bool:
+        """Return whether every row that was made is on the disk."""
+        return not self.dropped_rows and not self.trouble
 
 
 class Outing:
@@ -264,6 +270,7 @@ class _Loop:
             trouble=outing.trouble if outing else "",
             waiting_rows=recorder.waiting_rows if recorder else 0,
             dropped_rows=recorder.dropped_rows if recorder else 0,
+            wire_trouble=recorder.assembler.trouble if recorder else "",
         )
 
     def result(self) -> Captured:

@@ -21,11 +21,15 @@ from wattsump_logger.session.rows import Row
 from wattsump_logger.session.sidecar import FORMAT
 from wattsump_logger.session.writer import SessionWriter, free_path
 
-__all__ = ("MOST_WAITING", "Recorder", "checked_name", "session_metadata")
+__all__ = ("MOST_SESSIONS", "MOST_WAITING", "Recorder", "checked_name", "session_metadata")
 
 _NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
 _LONGEST_NAME = 120
 MOST_WAITING = 20_000  # rows: hours at 1 Hz, some 10 MB
+MOST_SESSIONS = 50  # of one outing; nobody rewires a machine more often
+_FLOODED = (
+    f"the controller changed its channels {MOST_SESSIONS} times; the rest is in the wire file only"
+)
 
 
 def checked_name(wanted: str) -> str:
@@ -94,12 +98,14 @@ class Recorder:
         self._waiting: deque[Start | Row] = deque()
         self._most_waiting = most_waiting or MOST_WAITING
         self._given_up = 0
+        self._sessions = 0
+        self._is_flooded = False
         self.writer: SessionWriter | None = None
 
     @property
     def waiting_rows(self) -> int:
         """Return how many rows the disk has not taken yet."""
-        return len(self._waiting)
+        return sum(isinstance(item, Row) for item in self._waiting)
 
     def take(self, item: WireItem) -> list[Row]:
         """Take one wire item; return the rows it completed, written or waiting."""
@@ -118,14 +124,26 @@ class Recorder:
     def _keep(self, made: list[Start | Row]) -> None:
         for item in made:
             if isinstance(item, Start):
-                self.start = item
-                self._waiting.append(item)
+                self._change(item)
+            elif self._is_flooded:
+                self.dropped_rows += 1
             elif self._has_room():
                 self._waiting.append(self._with_loss(item))
                 self.last_row = item
             else:
                 self._given_up += 1
                 self.dropped_rows += 1
+
+    def _change(self, start: Start) -> None:
+        """Begin a session with the next row; one that got no row is none."""
+        self.start = start
+        if self._waiting and isinstance(self._waiting[-1], Start):
+            self._waiting.pop()
+            self._sessions -= 1
+        self._sessions += 1
+        self._is_flooded = self._sessions > MOST_SESSIONS
+        if not self._is_flooded:
+            self._waiting.append(start)
 
     def _has_room(self) -> bool:
         if len(self._waiting) >= self._most_waiting:
@@ -146,15 +164,21 @@ class Recorder:
                 lost = self.writer.file
                 self._put_in_place(self.writer.anew)
                 self.lost.append(f"{lost.path.name} {lost.lost}")
-            while self._waiting:
+            while self._waiting and not self._awaits_row:
                 self._write_some()
             if self.writer is not None:
                 self.writer.begin()
             self.trouble = self.writer.trouble if self.writer else ""
+            if self._is_flooded:
+                self.trouble = _FLOODED
         except WattsumpError as error:
             self.trouble = error.found
         except OSError as error:
             self.trouble = error.strerror or str(error)
+
+    @property
+    def _awaits_row(self) -> bool:
+        return len(self._waiting) == 1 and isinstance(self._waiting[0], Start)
 
     def _write_some(self) -> None:
         """Write the rows up to the next start of a session, or begin that session."""

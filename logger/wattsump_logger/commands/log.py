@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = ("Asked", "Supplies", "Units", "machine_profile", "register", "watching_over")
 
 PROVING_RUN = "proving-run"
+NOT_ON_DISK = 6  # docs/exit-codes.md
 
 
 class Units(StrEnum):
@@ -217,9 +218,12 @@ def _end(captured: "Captured", watch: "Beside", screen: "Thread") -> None:
     from wattsump_logger.watch.publish import finishes
 
     lines = (*telling.ending(captured), *_learned(watch.watch))
+    code = 0 if captured.is_whole else NOT_ON_DISK
     if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
-        # All is on the disk, and python would wait for a terminal that is stopped.
-        os._exit(0)
+        # What is kept is kept, and python would wait for a terminal that is stopped.
+        os._exit(code)
+    if code:
+        raise typer.Exit(code)
 
 
 def _served_at(typed: str | None, folder: Path) -> "Place | None":

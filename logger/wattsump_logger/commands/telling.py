@@ -25,7 +25,7 @@ def ending(captured: Captured) -> Iterator[str]:
         yield f"next    wattsump prove {path}"
     if not captured.sessions:
         yield "no reading came: check the speed (--baud) and that the controller sends a hello"
-    if captured.trouble or captured.dropped_rows:
+    if not captured.is_whole:
         yield f"not on disk: {captured.dropped_rows} rows ({captured.trouble or 'disk was full'})"
 
 

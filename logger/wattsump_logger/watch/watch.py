@@ -350,6 +350,8 @@ class Watch:
         if status.trouble:
             waits = f"{status.waiting_rows} rows wait, {status.dropped_rows} given up"
             troubles.append(f"DISK: {status.trouble}, {waits}")
+        if status.wire_trouble:
+            troubles.append(f"WIRE: {status.wire_trouble}")
         if self._refused:
             troubles.append(self._refused)
         if self._command is not None and self._command.trouble:

@@ -5,7 +5,7 @@ the wire. docs/line-protocol.md is the specification.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from wattsump_logger.errors import UsageError
 from wattsump_logger.thermocouples.registers import PARTS
@@ -18,6 +18,7 @@ __all__ = (
     "VALUE_UNITS",
     "BadCrc",
     "ChannelsChanged",
+    "Crossed",
     "Event",
     "EventFrame",
     "Gap",
@@ -111,12 +112,16 @@ class Hello:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """One field per channel of the last hello; `bad` lists fields of the wrong form."""
+    """One field per channel of the last hello; `bad` lists fields of the wrong form.
+
+    An `unsure` one came by a jump of counter or time: if `Crossed` follows, it is of nobody.
+    """
 
     seq: int
     uptime_ms: int
     fields: tuple[str, ...]
     bad: tuple[int, ...] = ()
+    unsure: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,6 +202,14 @@ class Reboot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Crossed:
+    """A frame while two controllers speak on one line: nothing of it is used."""
+
+    seq: int
+    uptime_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UptimeBack:
     """Uptime went back while the counter continued: a misread time, not a boot."""
 
@@ -234,4 +247,5 @@ Event = (
     | UptimeBack
     | UptimeWrap
     | ChannelsChanged
+    | Crossed
 )

@@ -11,12 +11,14 @@ from collections.abc import Iterator, Sequence
 from typing import TypeVar
 
 from wattsump_logger.errors import UsageError
+from wattsump_logger.wire.crossing import Crossing
 from wattsump_logger.wire.events import (
     BOOT_CAUSES,
     EVENT_CODES,
     HEX_DIGITS,
     BadCrc,
     ChannelsChanged,
+    Crossed,
     Event,
     EventFrame,
     Gap,
@@ -51,6 +53,7 @@ __all__ = (
 MAX_LINE = 512  # bytes of a line with its CR LF
 WRAP = 2**32  # seq and uptime_ms count modulo this
 _CONTENT = MAX_LINE - 2
+_USUAL_PERIOD_MS = 1000  # until a hello tells
 _DROP_BLOCK = 4096  # a longer line is reported once per this many bytes
 _WRAP_FROM_MS = 4_294_900_000  # an uptime below this going back is a restart, not a wrap
 
@@ -175,6 +178,12 @@ class FrameParser:
         self._fields: list[re.Pattern[str]] = []
         self._body = re.compile("")
         self._events: list[Event] = []
+        self._crossing = Crossing()
+        self._text = ""  # of the line in hand, without its checksum
+
+    @property
+    def _is_greeted(self) -> bool:
+        return self.hello is not None and not self._crossing.needs_hello
 
     @property
     def held_bytes(self) -> int:
@@ -225,8 +234,8 @@ class FrameParser:
             kind = BadCrc if is_frame else Noise
             self._events.append(kind(byte_count=len(line)))
             return
-        text = content.decode("latin-1")  # a byte above 0x7E then fails every pattern
-        if text.startswith("R1,") and self.hello and (found := self._body.match(text)):
+        text = self._text = content.decode("latin-1")  # above 0x7E it then fails every pattern
+        if text.startswith("R1,") and self._is_greeted and (found := self._body.match(text)):
             seq, uptime, body = found.groups()
             self._reading(int(seq), int(uptime), tuple(body.split(",")), ())
         else:
@@ -256,13 +265,14 @@ class FrameParser:
         self._events.append(Malformed(kind=kind, reason=reason))
 
     def _take_reading(self, seq: int, uptime_ms: int, body: str) -> None:
-        if self.hello is None:
-            if self._follows(seq, uptime_ms, boots=False):
+        if not self._is_greeted:
+            if self._follows(seq, uptime_ms, boots=False, is_reading=True):
                 self._events.append(NoHello(seq=seq, uptime_ms=uptime_ms))
             return
         fields = tuple(body.split(","))
         if len(fields) != len(self._fields):
-            self._malformed("R1", f"{len(fields)} fields for {len(self._fields)} channels")
+            if not self._crosses(seq, uptime_ms, boots=False, is_reading=True):
+                self._malformed("R1", f"{len(fields)} fields for {len(self._fields)} channels")
             return
         pairs = zip(self._fields, fields, strict=True)
         good = [form.fullmatch(field) is not None for form, field in pairs]
@@ -274,9 +284,17 @@ class FrameParser:
     ) -> None:
         if max(seq, uptime_ms) >= WRAP:
             self._malformed("R1", "header")
-        elif self._follows(seq, uptime_ms, boots=False):
+        elif self._follows(seq, uptime_ms, boots=False, is_reading=True):
             fields = tuple(self._read(fields)) if self._unread else fields
-            self._events.append(Reading(seq=seq, uptime_ms=uptime_ms, fields=fields, bad=bad))
+            self._events.append(
+                Reading(
+                    seq=seq,
+                    uptime_ms=uptime_ms,
+                    fields=fields,
+                    bad=bad,
+                    unsure=self._crossing.is_jump,
+                )
+            )
 
     def _read(self, fields: Sequence[_Kind]) -> Iterator[_Kind]:
         """Yield the fields of channels with a known source."""
@@ -303,6 +321,9 @@ class FrameParser:
             return
         if not self._follows(seq, uptime_ms, boots=seq == 0):
             return
+        if self._crossing.needs_hello:
+            self._crossing.needs_hello = False
+            self._events.append(Reboot(seq=seq, uptime_ms=uptime_ms))  # for us it begins here
         before = self.hello
         if before and before.channels != channels:
             self._events.append(ChannelsChanged(before=before.channels, after=channels))
@@ -323,8 +344,22 @@ class FrameParser:
             self._body = re.compile(head + "(" + ",".join(forms) + r")\Z")
         self._events.append(self.hello)
 
-    def _follows(self, seq: int, uptime_ms: int, *, boots: bool) -> bool:
-        """Place a frame after the last one; False for a frame seen before."""
+    def _crosses(self, seq: int, uptime_ms: int, *, boots: bool, is_reading: bool) -> bool:
+        crosses = self._crossing.take(
+            (seq, uptime_ms),
+            self._text,
+            period_ms=self.hello.period_ms if self.hello else _USUAL_PERIOD_MS,
+            is_reading=is_reading,
+            boots=boots,
+        )
+        if crosses:
+            self._events.append(Crossed(seq=seq, uptime_ms=uptime_ms))
+        return crosses
+
+    def _follows(self, seq: int, uptime_ms: int, *, boots: bool, is_reading: bool = False) -> bool:
+        """Place a frame after the last one; False for a frame seen before, or of who knows whom."""
+        if self._crosses(seq, uptime_ms, boots=boots, is_reading=is_reading):
+            return False
         last = self._seq
         if last is not None:
             ahead = (seq - last - 1) % WRAP
