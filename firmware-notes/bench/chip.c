@@ -605,18 +605,41 @@ static void watch_mask(struct chip *chip)
     chip->is_masked = is_masked;
 }
 
+static bool advance(struct chip *chip)
+{
+    avr_run(chip->avr);
+    watch_mask(chip);
+    if (chip->avr->state == cpu_Crashed || chip->avr->state == cpu_Done) {
+        return false;
+    }
+    watch_watchdog(chip);
+    return true;
+}
+
+bool chip_step(struct chip *chip, uint32_t instructions)
+{
+    while (instructions > 0) {
+        bool sleeps = chip->avr->state == cpu_Sleeping;
+
+        chip->avr->run_cycle_count = 1; /* else it takes all up to the next timer at once */
+        if (!advance(chip)) {
+            return false;
+        }
+        if (!sleeps) {
+            instructions--;
+        }
+    }
+    return true;
+}
+
 bool chip_run(struct chip *chip, uint64_t until_ms)
 {
-    avr_t *avr = chip->avr;
     uint64_t next_ms = chip_ms(chip);
 
     while (chip_ms(chip) < until_ms) {
-        avr_run(avr);
-        watch_mask(chip);
-        if (avr->state == cpu_Crashed || avr->state == cpu_Done) {
+        if (!advance(chip)) {
             return false;
         }
-        watch_watchdog(chip);
         if (chip_ms(chip) != next_ms) {
             next_ms = chip_ms(chip);
             hear_host(chip);

@@ -42,6 +42,8 @@ struct part *chip_part(struct chip *chip, int where); /* 1..6, NULL otherwise */
 /* Runs until the simulated time since the bench started; false if the program crashed. */
 bool chip_run(struct chip *chip, uint64_t until_ms);
 uint64_t chip_ms(const struct chip *chip);
+/* Runs so many instructions, time asleep not counted. */
+bool chip_step(struct chip *chip, uint32_t instructions);
 
 /* Real seconds per simulated second in percent; 0 is as fast as it goes. */
 void chip_pace(struct chip *chip, unsigned percent);

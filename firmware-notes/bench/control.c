@@ -307,6 +307,22 @@ static void obey_run(struct bench *bench, const struct order *order)
     printf("at %" PRIu64 "\n", chip_ms(bench->chip));
 }
 
+static void obey_step(struct bench *bench, const struct order *order)
+{
+    unsigned long instructions;
+
+    if (order->count != 2 || !number(order->word[1], 100000000, &instructions)) {
+        answer_bad("step <instructions>");
+        return;
+    }
+    if (!chip_step(bench->chip, (uint32_t)instructions)) {
+        puts("error the program stopped");
+        bench->over = true;
+        return;
+    }
+    printf("at %" PRIu64 "\n", chip_ms(bench->chip));
+}
+
 static void obey_pace(struct bench *bench, const struct order *order)
 {
     unsigned long percent;
@@ -363,6 +379,7 @@ static const struct {
     void (*obey)(struct bench *bench, const struct order *order);
 } orders[] = {
     {"word", obey_word},       {"run", obey_run},         {"input", obey_input},
+    {"step", obey_step},
     {"kind", obey_kind},       {"absent", obey_part},     {"present", obey_part},
     {"stuck", obey_part},      {"powercycle", obey_part}, {"button", obey_button},
     {"jammed", obey_part},     {"pulse", obey_pulse},     {"i2c", obey_i2c},

@@ -12,6 +12,7 @@ from typing import TypeVar
 
 import pytest
 
+from firmware import resets
 from firmware.harness import need
 from wattsump_logger.bench import chip
 from wattsump_logger.bench.chip import Built, ChipBench
@@ -756,3 +757,17 @@ def test_a_firmware_that_does_not_build_is_an_error_naming_the_step(
     table.write_text("period 100\ntank max31855 K cs9\n")
     with pytest.raises(UsageError, match=r"expected cs1\.\.cs6, found 'cs9'"):
         chip.build(tmp_path / "out", channels=table)
+
+
+@pytest.mark.parametrize("first", [1, 40_000, 90_000, 140_000])
+def test_a_restart_behind_any_instruction_costs_the_line_it_cuts_and_no_other(
+    tmp_path: Path, first: int
+) -> None:
+    need(chip.missing_tools())
+    table = tmp_path / "table.txt"
+    table.write_text(resets.TABLE)
+    built = chip.build(tmp_path, channels=table)
+    # the whole of it: python tests/firmware/resets.py 1
+    where = [first + 1999 * number for number in range(25)]
+    wrong = list(resets.sweep(built, tmp_path, where, every=1))
+    assert wrong == [""] * 25

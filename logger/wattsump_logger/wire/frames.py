@@ -58,6 +58,7 @@ _DROP_BLOCK = 4096  # a longer line is reported once per this many bytes
 _WRAP_FROM_MS = 4_294_900_000  # an uptime below this going back is a restart, not a wrap
 
 _HELLO_START = b"H1,"
+_BOOT_START = b"H1,0,"
 _FRAME_START = re.compile(rb"[A-Z][0-9],")
 _CRC_END = re.compile(rb"\*[0-9A-F]{4}\Z")
 _HEAD = re.compile(r"([A-Z][0-9]),([0-9]{1,10}),([0-9]{1,10}),(.*)\Z")
@@ -230,6 +231,12 @@ class FrameParser:
     def _line(self, line: bytes) -> None:
         content, crc = line[:-5], line[-5:]
         if b"*%04X" % crc_hqx(content, 0xFFFF) != crc:
+            # A restart cuts a line short, and its first hello then ends it.
+            at = line.rfind(_BOOT_START)
+            if at > 0 and b"*%04X" % crc_hqx(line[at:-5], 0xFFFF) == crc:
+                self._line(line[:at])
+                self._line(line[at:])
+                return
             is_frame = _FRAME_START.match(line) or _CRC_END.search(line)
             kind = BadCrc if is_frame else Noise
             self._events.append(kind(byte_count=len(line)))

@@ -497,3 +497,11 @@ def test_what_is_written_reads_back(words: list[int], seq: int, uptime_ms: int) 
     assert isinstance(first[0], Hello)
     assert first[0].channels == channels
     assert second == [Reading(seq=(seq + 1) % 2**32, uptime_ms=uptime_ms, fields=fields)]
+
+
+@pytest.mark.parametrize("cut", [1, 7, 20, 30])
+def test_a_hello_that_ends_a_line_cut_by_a_restart_is_taken(cut: int) -> None:
+    line = reading(5, 9000)[:cut]
+    events = said(line + hello(0, 12))
+    assert [type(event) for event in events[-2:]] == [Reboot, Hello]
+    assert isinstance(events[-3], BadCrc | Noise)
