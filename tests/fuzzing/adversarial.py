@@ -6,6 +6,7 @@ Each is given to the program in a process of its own; told are seconds, MB, exit
 last line. No answer is a traceback. `megabytes` is the size of those that are large.
 """
 
+import gzip
 import os
 import resource
 import subprocess
@@ -72,6 +73,69 @@ def _deep_sidecar(folder: Path, megabytes: int) -> list[str]:
     return words
 
 
+def _raw(data: Callable[[str, int], bytes], name: str = "a.csv") -> Make:
+    """A session's file as bytes of our own making, from the text of a sound one."""
+
+    def make(folder: Path, megabytes: int) -> list[str]:
+        (folder / name).write_bytes(data(_HEAD + _rows(300), megabytes))
+        return ["prove", str(folder / name)]
+
+    return make
+
+
+def _beside(sidecar: Callable[[Path], object]) -> Make:
+    def make(folder: Path, megabytes: int) -> list[str]:
+        words = _session(lambda _: _rows(300))(folder, megabytes)
+        sidecar(folder / "a.csv-metadata.json")
+        return words
+
+    return make
+
+
+def _wire(data: bytes, *words: str) -> Make:
+    def make(folder: Path, megabytes: int) -> list[str]:
+        (folder / "a.wire").write_bytes(data)
+        return ["import", str(folder / "a.wire"), "--out", str(folder / "out"), *words]
+
+    return make
+
+
+def _asking(*words: str) -> Make:
+    """A sound session, asked for with other words; FOLDER is where it lies."""
+
+    def make(folder: Path, megabytes: int) -> list[str]:
+        given = _session(lambda _: _rows(300))(folder, megabytes)
+        return [*given, *(word.replace("FOLDER", str(folder)) for word in words)]
+
+    return make
+
+
+def _loop(name: str, *words: str) -> Make:
+    def make(folder: Path, megabytes: int) -> list[str]:
+        (folder / name).symlink_to(folder / name)
+        return [word.replace("FOLDER", str(folder)) for word in words]
+
+    return make
+
+
+def _many(count: int, *words: str) -> Make:
+    def make(folder: Path, megabytes: int) -> list[str]:
+        for number in range(count):
+            (folder / f"{number}.csv").write_text(_HEAD + _rows(3), newline="")
+        return [word.replace("FOLDER", str(folder)) for word in words]
+
+    return make
+
+
+def _column(name: str, count: int = 1) -> Make:
+    names = ",".join(name if count == 1 else f"{name}{n}_c" for n in range(count))
+    head = _HEAD.replace("case_c", names)
+    return _raw(lambda _, mb: (head + _rows(300).replace(",15,", "," + "15," * count)).encode())
+
+
+_OIL = "[oil]\ngrade = 'ISO VG 46'\nvolume = '20 L'\n"
+
+
 CASES: Mapping[str, Make] = {
     "a pipe for a session": _fifo("prove", "PIPE"),
     "a pipe for a profile": _fifo("prove", "PIPE", "--machine", "PIPE"),
@@ -98,6 +162,93 @@ CASES: Mapping[str, Make] = {
     "zeros from a power cut": _session(lambda mb: _rows(300) + "\0" * (mb << 20)),
     "one line without an end": _session(lambda mb: _rows(300) + "x" * (mb << 20)),
     "nothing but line ends": _session(lambda mb: "\r\n" * (mb << 19)),
+    # files as other programs leave them
+    "a session saved as UTF-16": _raw(lambda text, _: text.encode("utf-16")),
+    "a session with semicolons": _raw(lambda text, _: text.replace(",", ";").encode()),
+    "a session with decimal commas": _raw(
+        lambda text, _: text.replace(",", ";").replace(".", ",").encode()
+    ),
+    "a session with old Macintosh lines": _raw(lambda t, _: t.replace("\r\n", "\r").encode()),
+    "a comma more in every row": _raw(lambda text, _: text.replace("\r\n", ",\r\n").encode()),
+    "two sessions in one file": _raw(lambda text, _: (text + text).encode()),
+    "a byte order mark in a session": _raw(lambda text, _: text.encode("utf-8-sig")),
+    "a compressed session": _raw(lambda text, _: gzip.compress(text.encode())),
+    "a picture for a session": _raw(lambda _, mb: b"\x89PNG\r\n\x1a\n" + bytes(mb << 20)),
+    "an empty file": _raw(lambda _, mb: b""),
+    "a header alone": _session(lambda _: ""),
+    "a single row": _session(lambda _: _rows(1)),
+    "the same time in every row": _session(lambda _: ",5.000,5,20,15,1,,\r\n" * 300),
+    "times that run backwards": _session(
+        lambda _: "".join(reversed(_rows(300).splitlines(keepends=True)))
+    ),
+    "temperatures of NaN and infinity": _session(
+        lambda _: _rows(300).replace(",15,", ",nan,").replace(",20.", ",inf")
+    ),
+    "numbers in other scripts": _session(lambda _: _rows(300).replace(",15,", ",１５,")),
+    "a mark of a megabyte": _session(
+        lambda mb: _rows(300) + ",300.000,300,20,15,1,," + "m" * (mb << 20) + "\r\n"
+    ),
+    # names
+    "a column name of 4000 letters": _column("x" * 4000 + "_c"),
+    "a column name with markup": _column("<script>alert(1)</script>_c"),
+    "three hundred columns": _column("p", 300),
+    "one column twice": _column("tank_c"),
+    "a machine name of a megabyte": _profile(lambda mb: f"name = '{'M' * (mb << 20)}'\n" + _OIL),
+    "a machine name of escapes": _profile(
+        lambda _: 'name = "\\u001b[2J\\u202eBracken\\n\\n"\n' + _OIL
+    ),
+    # sidecars
+    "a folder for a sidecar": _beside(lambda path: path.mkdir()),
+    "a sidecar that points to itself": _beside(lambda path: path.symlink_to(path)),
+    "a pipe for a sidecar": _beside(os.mkfifo),
+    "a sidecar of another kind": _beside(lambda path: path.write_text('"a text"')),
+    "a sidecar of NaN and large numbers": _beside(
+        lambda path: path.write_text('{"offsets": {"tank_c": NaN}, "period_ms": 1e999}')
+    ),
+    "a sidecar whose profile is none": _beside(
+        lambda path: path.write_text('{"profile": {"name": 5, "cooler": []}, "channels": {}}')
+    ),
+    # cards and wires
+    "a wire file of nothing": _wire(b""),
+    "a wire file that ends in its head": _wire(b"wattsump-w"),
+    "a wire record of an exabyte": _wire(b"wattsump-wire 1\nD 0 0 999999999999999999\nabc"),
+    "a card with a session's name": _card("--name", "card.txt"),
+    "a card given twice": lambda folder, mb: [
+        *_card()(folder, mb),
+        str(folder / "card.txt"),
+    ],
+    # where things go
+    "a report into a folder": _asking("--report", "FOLDER"),
+    "a report where no folder is": _asking("--report", "FOLDER/none/report.html"),
+    "a report onto the sidecar": _asking("--report", "FOLDER/a.csv-metadata.json"),
+    "a link in a ring for a session": _loop("a.csv", "prove", "FOLDER/a.csv"),
+    "a link in a ring in a season": _loop("a", "trend", "FOLDER"),
+    "an empty season": _many(0, "trend", "FOLDER"),
+    "a season of a hundred fragments": _many(100, "trend", "FOLDER"),
+    "a folder compared with itself": _many(2, "compare", "FOLDER", "FOLDER"),
+    # ports and words
+    "a folder for a port": lambda folder, _: ["log", str(folder), "--out", str(folder / "o")],
+    "a file for a port": lambda folder, mb: [
+        "log",
+        _session(lambda _: _rows(3))(folder, mb)[1],
+        "--out",
+        str(folder / "o"),
+    ],
+    "/dev/null for a port": lambda folder, _: ["log", "/dev/null", "--out", str(folder / "o")],
+    "/dev/zero for a port": lambda folder, _: ["log", "/dev/zero", "--out", str(folder / "o")],
+    "an address for a port": lambda folder, _: [
+        "log",
+        "socket://127.0.0.1:9",
+        "--out",
+        str(folder),
+    ],
+    "a limit of nan": lambda folder, _: ["log", "nowhere", "--limit", "tank=nan degC"],
+    "a rate of minus infinity": lambda folder, _: ["log", "nowhere", "--rate=-inf K"],
+    "a label of no watts": _profile(
+        lambda _: "name = 'a'\n" + _OIL + "[cooler]\nlabel_heat = '0 kW'\nlabel_etd = '40 K'\n"
+    ),
+    "litres beyond any tank": _profile(lambda _: "name = 'a'\n" + _OIL.replace("20 L", "1e300 L")),
+    "a unit nobody knows": _profile(lambda _: "name = 'a'\n" + _OIL.replace("20 L", "5 parsec")),
 }
 
 
@@ -109,7 +260,7 @@ def words_of(case: str, folder: Path, megabytes: int) -> list[str]:
 def main() -> None:
     """Print the table."""
     megabytes = int(sys.argv[1]) if len(sys.argv) > 1 else 180
-    print(f"{'given':<34}{'s':>6}{'MB':>7}{'code':>6}  answer")
+    print(f"{'given':<38}{'s':>6}{'MB':>7}{'code':>6}  answer")
     for case in CASES:
         with tempfile.TemporaryDirectory() as place:
             words = words_of(case, Path(place), megabytes)
@@ -126,7 +277,7 @@ def main() -> None:
             peak = max(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss, before) / 1024
             said = (done.stderr or done.stdout).strip().splitlines() or [""]
             answer = said[-1].replace(place, "...")[:110]
-            print(f"{case:<34}{took_s:>6.1f}{peak:>7.0f}{done.returncode:>6}  {answer}", flush=True)
+            print(f"{case:<38}{took_s:>6.1f}{peak:>7.0f}{done.returncode:>6}  {answer}", flush=True)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ from wattsump_logger.session.rows import FIRST_COLUMNS
 
 __all__ = ("roles_amiss",)
 
+MOST_NAMED = 12  # columns without a role; a protocol's session has 16 channels at most
+
 # The heat of the oil rests on these; another that is missing needs no action.
 _WANTED = OIL_ROLES | {Role.AMBIENT, Role.FAN, Role.ENGINE, Role.DRIVE, Role.FLOW, Role.HEATER}
 
@@ -26,13 +28,20 @@ def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[R
     playing = {column_of(role, columns, profile) for role in Role if role not in SEVERAL}
     channels = {} if profile is None else profile.channels
     declared = {channel.column for channel in channels.values()}
+    idle = 0
     for column in columns:
         if column in FIRST_COLUMNS or column in playing or column in declared:
             continue
         if _is_shared_role(column):
             continue
+        idle += 1
+        if idle > MOST_NAMED:
+            continue
         text = f"{column} plays no role and was not used{_advice(column, columns, profile)}"
         yield Remark(code="column-without-role", text=text)
+    if idle > MOST_NAMED:
+        text = f"{idle - MOST_NAMED} more columns play no role and were not used"
+        yield Remark(code="columns-without-role", text=text)
     for channel in channels.values():
         if channel.role in _WANTED and column_of(channel.role, columns, profile) is None:
             text = (

@@ -58,7 +58,9 @@ class Table:
 
 
 def is_wire(path: Path) -> bool:
-    """Tell whether a file holds frames of our own line protocol."""
+    """Tell whether a file holds frames of our own line protocol, or is to by its name."""
+    if path.suffix == ".wire":
+        return True
     try:
         need_regular(path)
         with path.open("rb") as file:

@@ -58,6 +58,7 @@ __all__ = (
     "profile_from_dict",
 )
 
+_LONGEST_NAME = 80  # what screens, plots and pages have room for
 _CHANNEL_NAME = re.compile(r"[a-z][a-z0-9_]{0,15}")
 
 
@@ -178,6 +179,9 @@ def profile_from_dict(raw: Mapping[str, object], where: str = "profile") -> Prof
     name = raw.get("name")
     if not isinstance(name, str) or not name.strip():
         raise _wrong(f"{where}, name", "the machine's name in quotes", name, "add it")
+    if len(name) > _LONGEST_NAME:
+        expected = f"a name of at most {_LONGEST_NAME} characters"
+        raise _wrong(f"{where}, name", expected, f"{name[:40]}... of {len(name)}", "shorten it")
     if "oil" not in raw:
         raise _wrong(f"{where}, oil", "an [oil] section", None, "add it")
     return Profile(

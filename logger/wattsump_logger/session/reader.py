@@ -39,6 +39,8 @@ __all__ = (
 )
 _COLDEST_C, _HOTTEST_C = -273.15, 3000.0
 _LONGEST_HEADER = 4096
+_LONGEST_NAME = 60  # of a column: what screens, plots and pages have room for
+_LONGEST_MARK = 500
 _LONGEST_S = 3.2e8  # ten years: longer than any outing, so a clock jumped
 _TAIL = 1 << 16  # bytes read at once in search of the last line end
 _FAULT = re.compile(r"([^:;]+):([^=;]+)(?:=([^;]*))?")
@@ -185,10 +187,14 @@ def _marks(cells: Sequence[tuple[int, str]], elapsed_s: FloatArray) -> tuple[Mar
     noted = [(row, text) for row, cell in cells for text in marks_of(cell)]
     gone = taken_back([text for _, text in noted])
     return tuple(
-        Mark(elapsed_s=float(elapsed_s[row]), text=text)
+        Mark(elapsed_s=float(elapsed_s[row]), text=_bounded(text))
         for at, (row, text) in enumerate(noted)
         if at not in gone
     )
+
+
+def _bounded(mark: str) -> str:
+    return mark if len(mark) <= _LONGEST_MARK else f"{mark[:_LONGEST_MARK]}..."
 
 
 def _head(path: Path) -> tuple[bytes, int]:
@@ -227,6 +233,13 @@ def _header(head: bytes, path: Path) -> tuple[tuple[str, ...], int]:
             found=", ".join(sorted({name[:40] for name in names if names.count(name) > 1})[:5]),
             where=f"{path}, line 1",
             do="give the columns different names",
+        )
+    if longest := [name for name in names if len(name) > _LONGEST_NAME]:
+        raise SessionError(
+            expected=f"column names of at most {_LONGEST_NAME} characters",
+            found=f"{longest[0][:40]!r}... of {len(longest[0])}",
+            where=f"{path}, line 1",
+            do="give the column a shorter name",
         )
     return names, end + 1
 

@@ -13,7 +13,7 @@ from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import read_small
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.rows import FIXED_COLUMNS
-from wattsump_logger.session.wholefile import write_whole
+from wattsump_logger.session.wholefile import SIDECAR_END, write_whole
 from wattsump_logger.units.quantities import COLUMN_UNITS
 
 __all__ = ("FORMAT", "describe", "read_sidecar", "sidecar_path", "write_sidecar")
@@ -25,7 +25,7 @@ _MOST_SHOWN = 200  # characters of a damaged file in a message
 
 def sidecar_path(session: Path) -> Path:
     """Return where the sidecar of a session CSV is: `<name>.csv-metadata.json`."""
-    return session.with_name(session.name + "-metadata.json")
+    return session.with_name(session.name + SIDECAR_END)
 
 
 def describe(name: str, columns: Sequence[str], metadata: Mapping[str, object]) -> str:

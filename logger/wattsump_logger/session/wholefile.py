@@ -11,8 +11,9 @@ from pathlib import Path
 
 from wattsump_logger.errors import UsageError
 
-__all__ = ("sync_folder", "write_whole")
+__all__ = ("SIDECAR_END", "sync_folder", "write_whole")
 
+SIDECAR_END = "-metadata.json"
 _KIND = 8  # bytes that tell a picture from a page, and our JSON files from each other
 
 
@@ -27,7 +28,8 @@ def write_whole(path: Path, content: bytes | str) -> None:
     UsageError
         `path` cannot be written, or holds a file of another kind.
     """
-    data = content.encode() if isinstance(content, str) else content
+    # a file name that is no text has no place in a page
+    data = content.encode(errors="replace") if isinstance(content, str) else content
     try:
         if path.absolute().parts[1:2] in (("dev",), ("proc",)):
             path.write_bytes(data)
@@ -61,6 +63,13 @@ def _replace(path: Path, data: bytes) -> None:
 
 
 def _check_kind(path: Path, data: bytes) -> None:
+    if path.name.endswith(SIDECAR_END) and not data.startswith(b"{"):
+        raise UsageError(
+            expected="a name that no session's sidecar has",
+            found=f"one that ends in {SIDECAR_END}",
+            where=str(path),
+            do="choose another name",
+        )
     if path.is_file():
         with path.open("rb") as file:
             before = file.read(_KIND)
