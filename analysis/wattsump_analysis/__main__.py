@@ -7,11 +7,12 @@ it does later.
 import signal
 import sys
 
-__all__ = ("TOO_LITTLE_MEMORY", "main")
+from wattsump_analysis import memory
+
+__all__ = ("main",)
 
 INTERRUPTED = 130  # what a shell makes of Ctrl-C
 UNUSABLE = 3  # docs/exit-codes.md; its home cannot be loaded without memory
-TOO_LITTLE_MEMORY = "too little memory: close other programs, or give a shorter session"
 
 
 def main() -> int:
@@ -22,7 +23,7 @@ def main() -> int:
     try:
         from wattsump_analysis.commands import program
     except (MemoryError, SystemError):  # what a half-made import without memory ends in
-        sys.stderr.write(f"wattsump: {TOO_LITTLE_MEMORY}\n")
+        sys.stderr.write(f"wattsump: {memory.TOO_LITTLE}\n")
         return UNUSABLE
 
     if not is_ours:

@@ -15,8 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from wattsump_analysis import threads
-from wattsump_analysis.__main__ import TOO_LITTLE_MEMORY
+from wattsump_analysis import memory, threads
 from wattsump_analysis.commands import machine, questions, season, streams
 from wattsump_analysis.commands.demo import demo_command
 from wattsump_analysis.commands.practice import practice_command
@@ -44,8 +43,6 @@ GROUPS = {
     "Prove and follow": ("prove", "trend", "compare", "fleet"),
     "Ask": ("rating", "forecast", "limits", "preheat", "oil", "lines", "cab"),
 }
-# glibc and musl
-_NO_MEMORY = ("failed to map segment", "annot allocate memory", "cannot create shared object")
 _HUSH = "Leave out messages on stderr; answers and errors stay."
 
 
@@ -124,21 +121,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         place = error.filename or "output"
         return _complain(f"{place}: {error.strerror or error}; make room or choose another place")
     except MemoryError:
-        return _complain(TOO_LITTLE_MEMORY)
+        return _complain(memory.TOO_LITTLE)
     except ImportError as error:
-        if not _is_about_memory(error):
+        if not memory.is_short_of(error):
             raise
-        return _complain(TOO_LITTLE_MEMORY)
+        return _complain(memory.TOO_LITTLE)
     return 0
-
-
-def _is_about_memory(error: BaseException | None) -> bool:
-    """Whether a library could not be loaded for want of memory, which the loader says in words."""
-    while error is not None:
-        if isinstance(error, MemoryError) or any(word in str(error) for word in _NO_MEMORY):
-            return True
-        error = error.__cause__ or error.__context__
-    return False
 
 
 def _complain(text: str, code: int = WattsumpError.exit_code) -> int:

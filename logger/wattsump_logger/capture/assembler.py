@@ -161,17 +161,17 @@ class Assembler:
 
     @property
     def trouble(self) -> str:
-        """Say what on the wire keeps readings out of the session now, "" if nothing does."""
+        """Return why readings are not used now, "" while they are."""
         if not self._is_crossed:
             return ""
-        return "two controllers speak on this line: no reading can be believed, unplug one"
+        return "two controllers send on this line: no reading can be used, unplug one"
 
     def _sure(self) -> list[Row]:
         held, self._unsure = self._unsure, None
         return [] if held is None else [held[0]]
 
     def _crossed(self) -> None:
-        """Take back the reading nothing spoke for; what the host had to tell with it stays."""
+        """Drop the reading that nothing confirmed; the faults and marks it carried stay."""
         self._is_crossed = True
         if self._unsure is not None:
             _, faults, marks = self._unsure
@@ -282,7 +282,7 @@ class Assembler:
             cells.append(cell)
             if fault:
                 faults.append((at, fault))
-        told = (Counter(self._faults), list(self._marks)) if event.unsure else None
+        carried = (Counter(self._faults), list(self._marks)) if event.unsure else None
         row = Row(
             time_utc="",
             elapsed_ms=self._time.advance(elapsed_ms),
@@ -291,10 +291,10 @@ class Assembler:
             fault=self._fault_cell(faults) if faults or self._faults else "",
             mark=self._mark_cell() if self._marks else "",
         )
-        if told is None:
+        if carried is None:
             self._out.append(row)
         else:
-            self._unsure = row, *told
+            self._unsure = row, *carried
 
     def _fault(self, code: str, amount: int = 1) -> None:
         self._faults[code] += amount

@@ -1,4 +1,4 @@
-"""Whether two controllers speak on one line.
+"""Whether two controllers send on one line.
 
 A counter that began anew never comes back to where it stood. So a frame that goes on where the
 line stood before its last jump, and not where it stands now, is of a second controller; so is a
@@ -19,8 +19,8 @@ Place = tuple[int, int]  # counter and uptime in ms
 class Crossing:
     """Looks at the counter and the uptime of every frame.
 
-    `is_jump` says of the last frame that nothing shows yet which controller sent it;
-    `needs_hello` that the last hello may be of a controller that is no longer there.
+    `is_jump`: which controller sent the last frame is not known yet. `needs_hello`: the last
+    hello may be of a controller that was unplugged since.
     """
 
     def __init__(self) -> None:

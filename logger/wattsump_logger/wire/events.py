@@ -114,7 +114,7 @@ class Hello:
 class Reading:
     """One field per channel of the last hello; `bad` lists fields of the wrong form.
 
-    An `unsure` one came by a jump of counter or time: if `Crossed` follows, it is of nobody.
+    `unsure` marks a reading after a jump of counter or time: drop it if `Crossed` follows.
     """
 
     seq: int
@@ -203,7 +203,7 @@ class Reboot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Crossed:
-    """A frame while two controllers speak on one line: nothing of it is used."""
+    """A frame while two controllers send on one line: nothing of it is used."""
 
     seq: int
     uptime_ms: int

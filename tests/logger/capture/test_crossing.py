@@ -1,4 +1,4 @@
-"""Two controllers on one wire: it is said, and no reading is given to the wrong one."""
+"""Two controllers on one wire: reported, and no reading is attributed to the wrong one."""
 
 import itertools
 from pathlib import Path
@@ -60,7 +60,7 @@ def test_a_second_controller_is_said_and_no_reading_of_it_is_taken(later_s: floa
     rows, assembler = heard(ours, theirs)
     assert len(values(rows)) <= 1
     assert assembler.counts["crossed"] > 300
-    assert assembler.trouble.startswith("two controllers speak on this line")
+    assert assembler.trouble.startswith("two controllers send on this line")
     # what came before the second one began is there
     assert sum(cell != "" for row in rows for cell in row.cells) >= later_s - 2
 
