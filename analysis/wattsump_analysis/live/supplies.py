@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from wattsump_logger.machine.profile import Profile
+    from wattsump_logger.watch.alarm_rules import Typed
     from wattsump_logger.watch.guide import Guide
     from wattsump_logger.watch.look import Look
     from wattsump_logger.watch.moment import Forecaster
@@ -38,9 +39,9 @@ def _known_so_far(profile: "Profile | None") -> "Callable[[Look], str]":
     return Plainly(profile)
 
 
-def _proving_run(profile: "Profile | None") -> "Guide":
+def _proving_run(profile: "Profile | None", typed: "Typed") -> "Guide":
     from wattsump_analysis.live.running_k import Guided, RunningK
     from wattsump_logger.watch.proving_run import proving_run
 
     running = RunningK(profile)
-    return Guided(proving_run(profile, estimate=running.learned), running)
+    return Guided(proving_run(profile, typed, estimate=running.learned), running)

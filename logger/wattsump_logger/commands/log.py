@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from wattsump_logger.capture.loop import Captured
     from wattsump_logger.machine.profile import Profile
     from wattsump_logger.phone.place import Place
+    from wattsump_logger.watch.alarm_rules import Typed
     from wattsump_logger.watch.beside import Beside
     from wattsump_logger.watch.guide import Guide
     from wattsump_logger.watch.keys import Action
@@ -100,14 +101,14 @@ _Speed = Annotated[
 _Units = Annotated[Units, typer.Option("--units", help="Units on the screen; the files are in SI.")]
 _Plain = Annotated[bool, typer.Option("--plain", help="One line a second, no live screen.")]
 
-Guides = Mapping[str, "Callable[[Profile | None], Guide]"]
+Guides = Mapping[str, "Callable[[Profile | None, Typed], Guide]"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supplies:
     """Functions from the analysis that make a forecaster and guides for a machine.
 
-    A forecaster is also given the limits the driver typed, in degC by channel.
+    Both are also given the limits the driver typed, a forecaster in degC by channel.
     """
 
     forecaster: "Callable[[Profile | None, Mapping[str, float]], Forecaster | None] | None" = None
@@ -275,7 +276,7 @@ def watching_over(
     if asked.rate is not None:
         typed = replace(typed, rate_k_min=parse(asked.rate, "temperature_difference"))
     command = AlarmCommand(words_of(asked.alarm_command)) if asked.alarm_command else None
-    guide = _guide(asked.guide, profile, supplies)
+    guide = _guide(asked.guide, profile, typed, supplies)
     forecaster = supplies.forecaster(profile, typed.limit_c) if supplies.forecaster else None
     # The page has room for it, and a guide says it in its own place.
     wanted = asked.phone is not None and asked.guide is None
@@ -332,15 +333,17 @@ def _on_phones(
         yield requests.take
 
 
-def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "Guide | None":
+def _guide(
+    name: str | None, profile: "Profile | None", typed: "Typed", supplies: Supplies
+) -> "Guide":
     from wattsump_logger.errors import UsageError
     from wattsump_logger.watch.fan_off import fan_off
     from wattsump_logger.watch.proving_run import proving_run
 
     if name is None:
-        return fan_off(profile)
+        return fan_off(profile, typed)
     if name in supplies.guides:
-        return supplies.guides[name](profile)
+        return supplies.guides[name](profile, typed)
     if name != PROVING_RUN:
         raise UsageError(
             expected="one of " + ", ".join((PROVING_RUN, *supplies.guides)),
@@ -348,7 +351,7 @@ def _guide(name: str | None, profile: "Profile | None", supplies: Supplies) -> "
             where="--guide",
             do="name one of the guides",
         )
-    return proving_run(profile)
+    return proving_run(profile, typed)
 
 
 def _learned(watch: "Watch") -> list[str]:

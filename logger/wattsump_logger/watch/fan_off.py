@@ -10,8 +10,9 @@ five minutes without the fan. It ends early when any oil channel gets hot, by th
 from collections.abc import Mapping
 
 from wattsump_logger.machine.profile import Profile
+from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.guide import Advice
-from wattsump_logger.watch.hot_oil import HotOil, stops_c
+from wattsump_logger.watch.hot_oil import NOTHING_TYPED, HotOil, stops_c
 from wattsump_logger.watch.look import Look
 
 __all__ = ("FanOff", "fan_off")
@@ -116,6 +117,6 @@ class FanOff:
         return warm and nearest.margin_k >= RESERVE_K and self._worked_s >= WORKED_S
 
 
-def fan_off(profile: Profile | None = None) -> FanOff:
-    """Return the proposal for this machine."""
-    return FanOff(stops_c(profile))
+def fan_off(profile: Profile | None = None, typed: Typed = NOTHING_TYPED) -> FanOff:
+    """Return the proposal for this machine and the limits the driver typed."""
+    return FanOff(stops_c(profile, typed))

@@ -1,8 +1,8 @@
 """When a run has to be cooled: every oil channel against its own limit.
 
 The proving run and the one fan-off of an ordinary outing stop by this rule alike. A channel's
-limit is its own in the profile, else the oil's. The tank, to which a run is warmed on purpose,
-also has the temperature at which its oil gets thin and the oil's warning.
+limit is that of its alarm: typed, its own in the profile, or the oil's. The tank, which a run
+warms on purpose, also has the temperature at which its oil gets thin and the oil's warning.
 """
 
 from collections.abc import Mapping
@@ -12,13 +12,14 @@ from wattsump_logger.machine.profile import OIL_ROLES, Limits, Profile, Role
 from wattsump_logger.watch.alarm_rules import Typed, limit_of, temp_at_viscosity_c
 from wattsump_logger.watch.look import Look, channel_of
 
-__all__ = ("COOLED_K", "HotOil", "Nearest", "safe_limit_c", "stops_c")
+__all__ = ("COOLED_K", "NOTHING_TYPED", "HotOil", "Nearest", "safe_limit_c", "stops_c")
 
 # Common practice, no source. A single wild reading is no hot oil.
 COOLED_K = 3.0  # below where oil is too hot, before it counts as cool again
 _MARGIN_K = 3.0
 _THIN_MARGIN_K = 5.0
 _HOLD_S = 3.0
+NOTHING_TYPED = Typed()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +41,9 @@ class Nearest:
         return self.channel.replace("_", " ")
 
 
-def safe_limit_c(profile: Profile | None) -> float:
+def safe_limit_c(profile: Profile | None, typed: Typed = NOTHING_TYPED) -> float:
     """Tank temperature to which a run without the fan may go: the warning, or thin oil."""
-    bounds = [_limit_c(Role.TANK, profile) - 2 * _MARGIN_K]
+    bounds = [_limit_c(Role.TANK, profile, typed) - 2 * _MARGIN_K]
     if profile is not None:
         thin_c = temp_at_viscosity_c(profile.oil, profile.limits.viscosity_min_mm2_s)
         bounds.append(profile.limits.oil_warn_c)
@@ -50,24 +51,26 @@ def safe_limit_c(profile: Profile | None) -> float:
     return min(bounds)
 
 
-def stops_c(profile: Profile | None) -> dict[str, float]:
+def stops_c(profile: Profile | None, typed: Typed = NOTHING_TYPED) -> dict[str, float]:
     """Return by role of oil the temperature [°C] at which it has to be cooled."""
     stops = {
-        role.value: _limit_c(role, profile) - _MARGIN_K
+        role.value: _limit_c(role, profile, typed) - _MARGIN_K
         for role in sorted(OIL_ROLES)
         if profile is None or profile.role(role) is not None
     }
-    tank_c = min(stops.get(Role.TANK, float("inf")), safe_limit_c(profile) + 2 * _MARGIN_K)
+    tank_c = min(stops.get(Role.TANK, float("inf")), safe_limit_c(profile, typed) + 2 * _MARGIN_K)
     return {**stops, Role.TANK.value: tank_c}
 
 
-def _limit_c(role: Role, profile: Profile | None) -> float:
-    usual = Limits()
-    if profile is None:  # of a machine that nobody described, the tank stays below the warning
-        return usual.oil_warn_c if role is Role.TANK else usual.oil_max_c
-    channel = profile.role(role)
-    limit_c = None if channel is None else limit_of(channel.name, profile, Typed())
-    return profile.limits.oil_max_c if limit_c is None else limit_c
+def _limit_c(role: Role, profile: Profile | None, typed: Typed) -> float:
+    channel = None if profile is None else profile.role(role)
+    limit_c = limit_of(role.value if channel is None else channel.name, profile, typed)
+    if limit_c is not None:
+        return limit_c
+    if profile is not None:
+        return profile.limits.oil_max_c
+    # Of a machine that nobody described the tank stays below the usual warning.
+    return Limits().oil_warn_c if role is Role.TANK else Limits().oil_max_c
 
 
 class HotOil:

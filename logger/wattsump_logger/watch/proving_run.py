@@ -11,8 +11,9 @@ wall, is another test and no step of this one.
 """
 
 from wattsump_logger.machine.profile import Profile
+from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.guide import Estimate, ProvingRun
-from wattsump_logger.watch.hot_oil import safe_limit_c, stops_c
+from wattsump_logger.watch.hot_oil import NOTHING_TYPED, safe_limit_c, stops_c
 from wattsump_logger.watch.steps import Need, Step, Until
 
 __all__ = ("proving_run", "proving_steps")
@@ -43,14 +44,20 @@ _FAN_ON = Need(what="fan", want=True)
 _FAN_OFF = Need(what="fan", want=False)
 
 
-def proving_run(profile: Profile | None = None, *, estimate: Estimate | None = None) -> ProvingRun:
-    """Return the guide through a proving run of this machine."""
-    return ProvingRun(proving_steps(profile), stops_c=stops_c(profile), estimate=estimate)
+def proving_run(
+    profile: Profile | None = None,
+    typed: Typed = NOTHING_TYPED,
+    *,
+    estimate: Estimate | None = None,
+) -> ProvingRun:
+    """Return the guide through a proving run of this machine, by the limits the driver typed."""
+    steps = proving_steps(profile, typed)
+    return ProvingRun(steps, stops_c=stops_c(profile, typed), estimate=estimate)
 
 
-def proving_steps(profile: Profile | None = None) -> tuple[Step, ...]:
+def proving_steps(profile: Profile | None = None, typed: Typed = NOTHING_TYPED) -> tuple[Step, ...]:
     """Return the steps; the heater's are among them where the profile has one in the oil."""
-    limit_c = safe_limit_c(profile)
+    limit_c = safe_limit_c(profile, typed)
     heater = None if profile is None else profile.heater
     is_immersed = heater is not None and not heater.is_bonded
     fans = [step for number in range(1, _FAN_STEPS + 1) for step in _fan_pair(number, limit_c)]

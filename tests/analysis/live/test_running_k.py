@@ -24,6 +24,7 @@ from wattsump_analysis.live.running_k import (
 )
 from wattsump_analysis.live.supplies import supplies
 from wattsump_logger.commands.log import PROVING_RUN
+from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import proving_run
 
@@ -182,7 +183,7 @@ def test_the_program_supplies_a_forecaster_and_a_guided_proving_run() -> None:
     given = supplies()
     assert given.forecaster is not None
     assert given.forecaster(demo_profile(), {}) is not None
-    advice = given.guides[PROVING_RUN](demo_profile()).follow(Look(now_s=0.0))
+    advice = given.guides[PROVING_RUN](demo_profile(), Typed()).follow(Look(now_s=0.0))
     assert advice is not None
     assert advice.stage == "soak"
 

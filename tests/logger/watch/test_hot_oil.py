@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from wattsump_logger.machine.profile import Profile, load_profile, profile_from_dict
+from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.hot_oil import COOLED_K, HotOil, safe_limit_c, stops_c
 from wattsump_logger.watch.look import Look
 
@@ -35,6 +36,16 @@ def test_a_tank_with_a_limit_of_its_own_is_warmed_less_far() -> None:
     # independent: 6 and 3 K below
     assert safe_limit_c(profile) == pytest.approx(54.0)
     assert stops_c(profile)["tank"] == pytest.approx(57.0)
+
+
+@pytest.mark.parametrize("profile", [None, BRACKEN])
+def test_a_limit_that_the_driver_typed_goes_before_the_profiles(profile: Profile | None) -> None:
+    typed = Typed(limit_c={"tank": 58.0, "case_drain": 70.0})
+    stops = stops_c(profile, typed)
+    # independent: 6 and 3 K below what was typed
+    assert safe_limit_c(profile, typed) == pytest.approx(52.0)
+    assert stops["tank"] == pytest.approx(55.0)
+    assert stops["case_drain"] == pytest.approx(67.0)
 
 
 def test_a_channel_by_another_name_has_the_limit_of_what_it_is() -> None:
