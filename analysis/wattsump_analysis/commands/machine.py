@@ -96,7 +96,8 @@ def _answer(question: "Question", given: str = "") -> str | None:
             typer.echo(textwrap.fill(refused, 80, subsequent_indent="  "))
             continue
         if not answer and question.skipped:
-            typer.echo(f"  skipped: {question.skipped}")
+            skipped = f"  skipped: {question.skipped}"
+            typer.echo(textwrap.fill(skipped, 80, subsequent_indent="  "))
         return answer
 
 
