@@ -1,8 +1,8 @@
 """From an outing's session to watts, a verdict and a report.
 
-The names in `__all__` stay what they are; docs/from-python.md shows them at work. Each is
-imported when it is first asked for, so that `wattsump --help` pays for none. A function that
-would bear its module's name has a longer one here: `prove_session`, `compare_outings`.
+The names in `__all__` are stable; docs/from-python.md has examples. Each is imported when it is
+first used, so that `wattsump --help` stays fast. A function with the name of its module has a
+longer name here: `prove_session`, `compare_outings`.
 """
 
 import importlib

@@ -1,4 +1,4 @@
-"""A formula given a float answers a float, given an array an array of the same shape."""
+"""Checks of numbers and arrays; formulas return a float for a float, an array for an array."""
 
 from collections.abc import Sequence
 from typing import TypeVar, overload
@@ -56,7 +56,7 @@ def require(
 def row_of(values: ArrayLike, what: str, *, at_least: int, positive: bool = False) -> FloatArray:
     """Give the values as one row of finite numbers, or raise RangeError saying what is wrong.
 
-    A missing value is refused rather than skipped: the caller knows which outing it was.
+    A missing value is refused and not skipped.
     """
     x = np.atleast_1d(np.asarray(values, dtype=np.float64))
     if x.ndim != 1 or len(x) < at_least:
@@ -69,7 +69,7 @@ def row_of(values: ArrayLike, what: str, *, at_least: int, positive: bool = Fals
 
 
 def out_of_range(expected: str, found: object, where: str) -> RangeError:
-    """Build the error for a statistic that was handed something it cannot use."""
+    """Return the error for unusable input of a statistic."""
     return RangeError(
         expected=expected, found=f"{found!r}", where=where, do="correct it and run again"
     )

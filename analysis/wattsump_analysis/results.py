@@ -1,4 +1,4 @@
-"""What `prove` finds, as plain frozen values that screens, plots and reports read."""
+"""The results of `prove`, as plain frozen values for screens, plots and reports."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -29,9 +29,9 @@ Tone = Literal["good", "bad", "plain", "open"]
 
 
 class Verdict(StrEnum):
-    """What an outing says of the cooler: word, heading of screen and report, and its tone.
+    """The verdict on a cooler: its word, the heading of screen and report, and its tone.
 
-    Every screen, report, season and JSON takes the words from here.
+    The only place of these words for screens, reports, seasons and JSON.
     """
 
     heading: str
@@ -64,7 +64,7 @@ class Interval:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Phase:
-    """A stretch of the outing in which one thing was happening.
+    """A stretch of the outing in one state of the machine.
 
     `kind` is one of soak, preheat, warm-up, steady work, fan on, fan off, idle cool-down,
     stopped cool-down, regulated.
@@ -90,7 +90,7 @@ class PhaseFit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Influence:
-    """Relative change of K if one phase had not been read, by a short search of the mode."""
+    """Relative change of K without the readings of one phase, by a short search of the mode."""
 
     phase: Phase
     k_change_rel: float
@@ -107,7 +107,7 @@ class BudgetLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """K by one way alone, and what its watts rest on."""
+    """K by one route, and what its watts rest on."""
 
     name: str
     rests_on: str
@@ -116,7 +116,7 @@ class Route:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelCheck:
-    """The cooler's label beside what was measured, at the label's own temperature difference."""
+    """The cooler's label and the measured heat at the label's temperature difference."""
 
     label_heat_w: float
     label_etd_k: float | None
@@ -156,7 +156,7 @@ class Ledger:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diagnostics:
-    """What a careful engineer asks of the fit."""
+    """Diagnostics of the fit."""
 
     bins: int
     bin_s: float
@@ -200,7 +200,7 @@ class Proof:
     "tank oil". Codes of reasons, cautions, notes and next step are in docs/remarks.md. `series_c`
     holds the binned temperatures over `series_s` for plots; `model_c` the fitted tank.
     `k_draws_w_k` with `k_weights`, which sum to one, are draws of K over the oil into the cooler,
-    so that another label can be held against them; None where there is no K.
+    for comparison with another label; None if there is no K.
     """
 
     verdict: Verdict

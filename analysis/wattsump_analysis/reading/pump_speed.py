@@ -1,8 +1,8 @@
-"""Whether a pump whose speed nobody logged kept it.
+"""Finds changes of a pump's speed that was not logged.
 
-With the fan on and warm oil a cooler takes a steady share of the oil's excess over the air, unless
-the oil's flow changes. A hand on the throttle moves that share by a tenth within minutes; load,
-weather and wear do not.
+With the fan on and warm oil a cooler takes a constant share of the oil's excess over the air,
+unless the oil's flow changes. Moving the throttle changes that share by a tenth within minutes;
+load, weather and wear do not.
 """
 
 import numpy as np
@@ -19,11 +19,11 @@ SMOOTH_BINS = 3
 # Drawn machines that kept their speed: up to 3.5 % where the oil fell by 2 K or more; a throttle
 # between 55 and 100 %: 5 to 13 % (tests/validation, protocols without engine speed).
 STEADY_REL = 0.045
-STEADY_K = 0.1  # what probes in steps of a quarter of a kelvin leave
+STEADY_K = 0.1  # error of probes in steps of a quarter of a kelvin
 
 
 def pump_varied(record: Record) -> bool:
-    """Whether the oil's flow changed at work although neither speed nor flow was logged."""
+    """Whether the oil's flow changed at work while neither speed nor flow was logged."""
     oils = record.oils_c
     if record.engine_rpm is not None or record.flow_w_k is not None:
         return False

@@ -37,8 +37,8 @@ __all__ = (
     "no_conditions",
 )
 
-# How likely each correlation of neighbours is before the outings; a choice: most machines
-# repeat nearly independently, few drag more than half of an outing's error into the next.
+# Prior of the correlation of neighbours; a choice: most machines repeat nearly independently,
+# few carry more than half of an outing's error into the next.
 CORRELATIONS = (0.0, 0.15, 0.3, 0.45, 0.6)
 CORRELATION_ODDS = (0.3, 0.25, 0.2, 0.15, 0.1)
 # A core is three parts in four air side, whose conductance goes with the 0.75th power of the
@@ -47,9 +47,9 @@ AIR_DENSITY, U_AIR_DENSITY = 0.55, 0.2
 # Oil is warmer by as much as the air, thinner, and passes its side of the core better.
 # Common practice, no source.
 OIL_K_PER_K, U_OIL_K_PER_K = 0.0015, 0.0015
-# A drive's heat answers its oil's warmth, either way. Common practice, no source.
+# A drive's heat depends on its oil's temperature, either way. Common practice, no source.
 U_OIL_HEAT_PER_K = 0.004
-# What a year does besides, by sine and cosine, in ln K and in ln heat; a choice.
+# Other effects of the time of year, as sine and cosine, in ln K and in ln heat; a choice.
 U_YEAR_K, U_YEAR_HEAT = 0.04, 0.03
 KELVIN, REFERENCE_AIR_C = 273.15, 20.0
 YEAR_S = 365.25 * 86400.0
@@ -59,7 +59,7 @@ FEWEST_FOR_DRIFT = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
-    """What moves ln K and ln heat of outings besides the machine.
+    """Effects on ln K and ln heat of outings other than the machine's.
 
     `offsets` are what is taken off, shape (n, 2); `k` and `heat` are columns (n, p) and (n, q)
     scaled to an unknown slope of standard deviation 1.
@@ -162,9 +162,9 @@ def levels_of(
     conditions : Conditions
         Of the same outings.
     usual : ndarray, shape (2, 2)
-        Scatter of one outing to lean on, worth `usual_worth` outings.
+        Usual scatter of one outing, with the weight of `usual_worth` outings.
     penalty : float
-        What a step must gain in squared standard deviations to be kept.
+        Gain of a step, in squared standard deviations, below which it is dropped.
     """
     tried = [
         (score + 2.0 * np.log(odds), levels)
@@ -213,7 +213,7 @@ def _at_correlation(
     part = explained @ np.linalg.solve(fit.whole, residuals.T.ravel())
     m = len(level)  # of each quantity: the levels, and the drift behind them
     of_levels = [i for i in range(2 * m) if i % m < len(kept)]
-    # The scatter leans on the usual one; so does the likelihood of a correlation.
+    # The usual scatter is part of the scatter, and of the likelihood of a correlation.
     prior = usual_worth * (
         float(np.trace(np.linalg.solve(scatter, usual))) + float(np.linalg.slogdet(scatter)[1])
     )
@@ -269,7 +269,7 @@ class _Gls:
         return float(self._white @ self._white - np.sum((q.T @ self._white) ** 2))
 
     def levels(self, starts: tuple[int, ...]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Levels (m, 2), their covariance, and what they leave of the rows (n, 2)."""
+        """Levels (m, 2), their covariance, and the residuals of the rows (n, 2)."""
         q, r, inside = self._solve(starts)
         level = np.asarray(np.linalg.solve(r, q.T @ self._white).reshape(2, inside.shape[1]).T)
         inverse = np.linalg.inv(r)

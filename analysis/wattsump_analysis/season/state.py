@@ -1,4 +1,4 @@
-"""How a machine stands after its newest outing: in a word, and K and the heat as they are now."""
+"""The state of a machine after its newest outing: a word, and its present K and heat."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ __all__ = ("Standing", "State", "newest_stretch", "state_of", "turn_of")
 
 
 class Standing(StrEnum):
-    """How a machine stands; the order is that of how soon somebody should look at it."""
+    """The state of a machine, in order of urgency."""
 
     TOO_HOT = "oil over limit"
     WORSE = "worse"
@@ -29,8 +29,8 @@ class Standing(StrEnum):
 class State:
     """A machine now: `k_w_k` and `heat_w` are the newest stretch's, under like conditions.
 
-    `harm` is by how much the oil stands higher over the air at like work than before the
-    newest change, as a share; 0 without one.
+    `harm` is how much hotter the oil is over the air at like work since the newest change, as a
+    share; 0 without a change.
     """
 
     standing: Standing
@@ -40,7 +40,7 @@ class State:
 
 
 def state_of(trend: Trend) -> State:
-    """Return how the machine of a trend stands."""
+    """Return the state of a trend's machine."""
     k_w_k, heat_w = _levels_now(trend)
     newest = trend.steps[-1] if trend.steps else None
     return State(
@@ -83,7 +83,7 @@ def _too_hot(outings: Sequence[Outing]) -> bool:
 
 def _levels_now(trend: Trend) -> tuple[Interval, Interval]:
     """Levels of the newest stretch with their 95 % intervals, in their units."""
-    # Imported here: scipy.stats is slow to load, and `--help` may reach this room.
+    # Imported here: scipy.stats is slow to load, and `--help` may import this module.
     from scipy import stats
 
     levels, m = trend.stretches.levels, len(trend.stretches.levels.level)

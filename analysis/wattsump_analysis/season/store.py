@@ -1,13 +1,12 @@
-"""Results of outings, kept beside the sessions so that a trend need not fit them again.
+"""Results of outings, stored beside the sessions so that a trend need not fit them again.
 
-Sessions stay plain files and the only thing of value; this is a notebook about them in one
-SQLite file. SQLite rather than a file per outing because two processes may write at once, a
-killed one leaves nothing half written, and a memory card is not filled with a thousand small
-files. If it is damaged, half synchronised or deleted, it is made again from the sessions.
+The store is one SQLite file, which can always be made again from the sessions. With SQLite two
+processes may write at once, a killed one leaves nothing half written, and a memory card is not
+filled with small files.
 
 An entry is found by the content of session and sidecar and by the method that worked it out,
-so a renamed or copied file is known, and a changed one, or a changed method, is worked out
-anew. Size and time of a file stand for its content only while they have not changed.
+so a renamed or copied file is found, and after a change of file or method the outing is worked
+out again. A file with unchanged size and time is not read again.
 """
 
 import hashlib
@@ -38,12 +37,12 @@ __all__ = (
 
 FILE_NAME = "wattsump-outings.sqlite"
 LAYOUT = 3
-# As long as another process may hold the file for one short write, many times over.
+# Many times as long as one short write of another process.
 BUSY_S = 30.0
 # A file changed so recently may change again within its clock's step (2 s on memory cards).
 SETTLED_S = 3.0
 _LOGGER, _ANALYSIS = Path(wattsump_logger.__path__[0]), Path(__file__).parents[1]
-# What an outing comes to is worked out in these rooms and files, and nowhere else.
+# The rooms and files that determine the result of an outing.
 _METHOD = (
     (_LOGGER, ("calibration", "machine", "session", "units")),
     (_ANALYSIS, ("arrays.py", "results.py", "statistics", "physics", "reading")),
@@ -74,7 +73,7 @@ def sessions_in(folder: Path) -> tuple[Path, ...]:
 
 
 def content_key(path: Path, profile_text: str = "") -> str:
-    """Identify what an outing rests on: its session, its sidecar, a profile given by hand."""
+    """Identify the inputs of an outing: its session, its sidecar, a profile given by hand."""
     digest = hashlib.blake2b(digest_size=16)
     for part in (path, sidecar_path(path)):
         try:
@@ -89,7 +88,7 @@ def content_key(path: Path, profile_text: str = "") -> str:
 
 @cache
 def method_version() -> str:
-    """Identify the method by its own source text: what is computed differs only if that does."""
+    """Identify the method by its source text."""
     digest = hashlib.blake2b(digest_size=8)
     for top, places in _METHOD:
         for place in places:
@@ -99,7 +98,7 @@ def method_version() -> str:
 
 
 class Store:
-    """The notebook of one folder; several processes may have it open."""
+    """The store of one folder; several processes may have it open."""
 
     def __init__(
         self,
@@ -130,11 +129,11 @@ class Store:
             (key, self._method),
         ).fetchone()
         if row is None or row[2] != row_digest(key, self._method, row[0], row[1]):
-            return None  # what is not as it was kept is worked out anew
+            return None  # a changed row is worked out again
         return _entry(path, *row[:2])
 
     def key(self, path: Path) -> str:
-        """Content key of `path`, read anew only if the file looks changed."""
+        """Content key of `path`, read again only if the file looks changed."""
         name, stamp = self._name(path), self._stamp(path)
         row = self._database.execute(
             "SELECT key, digest FROM seen WHERE name = ? AND stamp = ?", (name, stamp)
@@ -173,7 +172,7 @@ class Store:
 
     def _open(self) -> sqlite3.Connection:
         path = self.folder / FILE_NAME
-        if path.is_symlink():  # planted or not: what we keep stays in this folder
+        if path.is_symlink():  # a link could lead to a file elsewhere
             text = f"results are not kept: {FILE_NAME} is a link"
             self.notes.append(Remark(code="results-not-kept", text=text))
             return _prepared(":memory:")
@@ -195,7 +194,7 @@ class Store:
 
 
 def row_digest(*parts: object) -> str:
-    """Over what a row says and what it is about: a cell changed or moved shows."""
+    """Digest of a row's key and content, which shows a changed or moved cell."""
     return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
 
@@ -210,7 +209,7 @@ def _size_and_time(path: Path) -> tuple[int, int]:
 def _prepared(path: Path | str) -> sqlite3.Connection:
     database = sqlite3.connect(path, timeout=BUSY_S)
     try:
-        # Beginning with the write lock keeps two first runs from making the tables twice.
+        # The write lock keeps two first runs from making the tables twice.
         with database:
             database.execute("BEGIN IMMEDIATE")
             (layout,) = database.execute("PRAGMA user_version").fetchone()

@@ -1,9 +1,8 @@
-"""Outing after outing: did K or the heat change, when, by how much, and what is behind it?
+"""Changes of K or heat over outings: when, by how much, and their likely cause.
 
-`trend_of` is a pure function of outings. It asks for steps first, since a step makes every
-trend test fire, and only then for a slope in what the steps leave. Nothing is called a change
-unless it lies beyond what this machine repeats; and where nothing is, `Trend.would_have_seen`
-says how large a change could have hidden.
+`trend_of` is a pure function of outings. It looks for steps first, since a step makes every
+trend test fire, and then for a slope between them. A change must be larger than this machine
+repeats; without one, `Trend.would_have_seen` is the size of a change that would have shown.
 """
 
 from collections.abc import Sequence
@@ -45,20 +44,20 @@ __all__ = (
     "trend_of",
 )
 
-# Two before and two after are the fewest that can show any step.
+# A step needs two outings on either side.
 FEWEST_OUTINGS = 4
 # An event belongs to a step up to this many outings away: notes are made before or after.
 EVENT_REACH = 1
 # A fan step is read off slopes over minutes; single readings scatter so much (share of K).
 FAN_STEP_SCATTER = 0.15
-# Outings from which a stretch's own level is taken before the chart judges the rest.
+# First outings of a stretch, whose mean is the level of its chart.
 CHART_LEARNS = 4
 CHART_LEARNS_MOST = 10
 CHART_WIDTH = 3.0
 DRIFT_WIDTH = 2.5  # of its standard uncertainty, where K and heat together need a drift at all
 _WITHOUT_K = Remark(code="outing-without-k", text="could not tell K")
 _WITHOUT_HEAT = Remark(code="outing-without-heat", text="could not tell the heat")
-# After how many further outings a change is supposed to be seen.
+# Outings after a change within which it should be seen.
 SOON = 3
 
 
@@ -76,8 +75,8 @@ class Step:
 
     `at` is the position of the first outing after it. Changes are shares of the value
     before, with 95 % intervals. `shape` says whether a slow drift would fit as well.
-    `further` is how many more outings would settle the cause: 0 it is settled, None they
-    would not.
+    `further` is how many more outings would settle the cause: 0 if it is settled, None if none
+    would.
     """
 
     at: int
@@ -109,7 +108,7 @@ class Chart:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Trend:
-    """What a machine's outings say together.
+    """The trend over a machine's outings.
 
     `slope_k` and `slope_heat` are in shares per outing of what the steps leave, None under
     three outings; `would_have_seen` the smallest changes of (K, heat), as shares, that would
@@ -165,8 +164,8 @@ class Trend:
 def in_order(outings: Sequence[Outing]) -> tuple[tuple[Outing, ...], tuple[LeftOut, ...]]:
     """Sort outings by when they began and leave out what cannot be counted.
 
-    An outing without a clock is placed by its name, which people number or date. The same
-    content twice, or the same start twice, is one outing.
+    An outing without a clock is placed by its name. The same content, or the same start, is one
+    outing.
     """
     kept: list[Outing] = []
     out: list[LeftOut] = []
@@ -193,9 +192,9 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
     Parameters
     ----------
     outings : sequence of Outing
-        In any order; at least `FEWEST_OUTINGS` that tell both K and the heat.
+        In any order; at least `FEWEST_OUTINGS` with both K and heat.
     left_out : sequence of LeftOut
-        Files that were no outings at all, to be told with those left out here.
+        Files that were no outings, to be listed with those left out here.
 
     Returns
     -------
@@ -221,7 +220,7 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
             expected=f"at least {FEWEST_OUTINGS} outings that tell K and the heat",
             found=f"{len(used)}" + "".join(f"; {o.name}: {o.why}" for o in left_out[:3]),
             where="trend",
-            do="record more outings, or use compare on those there are",
+            do="record more outings, or compare the present ones",
         )
     rows = log_rows(used)
     stretches = find_stretches(
@@ -260,7 +259,7 @@ def log_rows(outings: Sequence[Outing]) -> FloatArray:
 
 
 def own_u(outings: Sequence[Outing]) -> FloatArray:
-    """What each outing says of its own repeatability in K and heat, (n, 2), NaN if nothing."""
+    """Each outing's own repeatability in K and heat, (n, 2), NaN if unknown."""
     return np.array([[outing.own_u_k, outing.own_u_heat] for outing in outings], dtype=np.float64)
 
 
@@ -270,7 +269,7 @@ def _when(outing: Outing) -> tuple[bool, float, str]:
 
 
 def _referred(rows: FloatArray, stretches: Stretches) -> FloatArray:
-    """Rows with their conditions taken off; odd outings tell nothing of theirs and stay."""
+    """Rows with their conditions taken off; odd outings stay as they are."""
     referred = rows.copy()
     kept = np.setdiff1d(np.arange(len(rows)), stretches.odd)
     referred[kept] = stretches.levels.referred
@@ -327,7 +326,7 @@ def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, num
 
 
 def _rise_k(outings: Sequence[Outing], members: NDArray[np.int64]) -> float:
-    """Oil over air, the median of some outings; 0 where none says."""
+    """Oil over air, the median of some outings; 0 if unknown."""
     rises = [
         outings[i].reference_oil_c - outings[i].ambient_c
         for i in members
@@ -347,7 +346,7 @@ def relative_change(change: float, variance: float, outings: float) -> Interval:
 
 
 def fan_steps(old: Sequence[Outing], new: Sequence[Outing]) -> FanStep | None:
-    """How much of K came with the fan before and after; None unless both sides switched it."""
+    """Share of K that the fan adds, before and after; None unless both sides switched it."""
     before, after = (
         [
             outing.fan_step_w_k / outing.k_w_k
@@ -367,9 +366,9 @@ def fan_steps(old: Sequence[Outing], new: Sequence[Outing]) -> FanStep | None:
 
 
 def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Chart, ...]:
-    """Chart each stretch against the level its first outings had.
+    """Chart each stretch against the level of its first outings.
 
-    That level is itself known only from so many outings, which widens the limits.
+    The limits allow for the uncertainty of that level.
     """
     charts = []
     for number in range(len(stretches.starts)):
@@ -381,7 +380,7 @@ def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Cha
         judged = inside[learn:]
         plain = ewma(values[judged], target=level, sigma=sigma, width=CHART_WIDTH)
         rho = stretches.levels.correlation
-        # An average of outings that follow one another scatters more (Box and Jenkins, sec. 3.2).
+        # An average of correlated outings scatters more (Box and Jenkins, sec. 3.2).
         carried = np.sqrt((1.0 + 0.7 * rho) / (1.0 - 0.7 * rho))
         level_reach = CHART_WIDTH * sigma * np.sqrt((1.0 + rho) / (1.0 - rho) / learn)
         reach = np.hypot((plain.upper - level) * carried, level_reach)

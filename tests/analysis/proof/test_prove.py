@@ -422,8 +422,8 @@ def test_without_tank_and_flow_it_says_what_it_would_take(outing: Session) -> No
 
 
 def test_a_search_that_did_not_settle_is_a_caution(monkeypatch: pytest.MonkeyPatch) -> None:
-    def unsettled(*given: Any) -> Fitted:
-        fitted = fit_record(*given)
+    def unsettled(*given: Any, **options: Any) -> Fitted:
+        fitted = fit_record(*given, **options)
         return replace(fitted, posterior=replace(fitted.posterior, effective_draws=60.0))
 
     session = lump_session(2400.0, 800.0, 60.0)
