@@ -8,14 +8,18 @@ import pytest
 
 from analysis import proof_fixture
 from analysis.few_outings import row_of_outings
+from analysis.season.test_fleet import gathered
 from end_to_end import browser
 from wattsump_analysis.emulation import bracken
 from wattsump_analysis.questions.givens import givens_of
 from wattsump_analysis.results import Proof
 from wattsump_analysis.season.compare import Comparison, compare
 from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.fleet import fleet_of
+from wattsump_analysis.season.folder import Gathered
 from wattsump_analysis.season.trend import Trend, trend_of
 from wattsump_analysis.show.plots.outing import INKS
+from wattsump_analysis.show.report.fleet_page import render_fleet
 from wattsump_analysis.show.report.page import render
 from wattsump_analysis.show.report.season import Season
 from wattsump_analysis.show.report.season_page import render_comparison, render_season
@@ -37,6 +41,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "next to nothing": lambda: page_of(proof_fixture.cannot_tell(), whole=False),
     "season": lambda: render_season(season_of_changes(), "us"),
     "comparison": lambda: render_comparison(two_sides()),
+    "fleet": lambda: render_fleet(fleet_of(machines()), units="us"),
 }
 
 
@@ -61,6 +66,16 @@ def season_of_changes() -> Trend:
     """Return a season with something of everything."""
     changes = [(8, 0.65, 1.0), (14, 1 / 0.65, 1.0), (20, 1.0, 1.35)]
     return trend_of(row_of_outings(changes, n=26, noted={14: EventKind.CLEAN}))
+
+
+def machines() -> Gathered:
+    return gathered(
+        {
+            "Alder, a machine with a long name": row_of_outings([(8, 0.6, 1.0)], n=16),
+            "Birch": row_of_outings([], n=12, seed=2),
+            "Rowan": row_of_outings([], n=2),
+        }
+    )
 
 
 def two_sides() -> Comparison:
