@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -148,6 +149,24 @@ def test_everything_is_shown_as_text_fits_and_is_accessible_and_asks_nobody_else
         }
         big = tab.value("parseFloat(getComputedStyle(document.querySelector('.value')).fontSize)")
         assert big >= 40  # about 7 mm on a phone: an arm's length
+
+
+def test_in_us_units_every_temperature_difference_and_rate_is_exchanged(
+    tab: browser.Browser,
+) -> None:
+    place = free_place()
+    with on_phones(place, Requests()) as show:
+        for second in range(0, 1500, 60):
+            show(replace(screen(float(second), 20.0 + second / 30), units="us"))
+        visit(tab, place.url)
+        show(replace(screen(), units="us"))
+        wait_for(tab, "document.querySelectorAll('.gauge').length === 3")
+        shown = tab.value("document.body.innerText")
+        for words in ("173.1 °F", "6.5 °F to 180 °F", "+2.2 °F/min", "8 min to 180 °F"):
+            assert words in shown, words
+        assert tab.value(text("#hour-head")) == "The last hour, °F"
+        assert "°C" not in shown
+        leave(tab)
 
 
 def test_times_below_the_curves_never_run_into_each_other(tab: browser.Browser) -> None:

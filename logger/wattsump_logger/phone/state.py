@@ -3,20 +3,44 @@
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from wattsump_logger.printable import printable
+from wattsump_logger.units.sentences import in_units
 from wattsump_logger.watch.moment import Screen
 
 __all__ = ("line_of",)
 
 
 def line_of(screen: Screen) -> str:
-    """Return a screen as one line of JSON: no NaN, no invisible characters."""
-    shown = asdict(screen)
+    """Return a screen as one line of JSON: no NaN, no invisible characters.
+
+    Numbers are in SI units, which the page exchanges; sentences are in the screen's.
+    """
+    shown = asdict(_worded(screen))
     for key in ("now_s", "note", "bell", "poster", "course"):
         shown.pop(key, None)
     return json.dumps(_clean(shown), ensure_ascii=True, allow_nan=False)
+
+
+def _worded(screen: Screen) -> Screen:
+    """Return the screen with the sentences of alarms, guide and estimate in its units."""
+
+    def exchanged(text: str) -> str:
+        return in_units(text, screen.units)
+
+    advice = screen.advice
+    if advice is not None:
+        advice = replace(
+            advice,
+            do=exchanged(advice.do),
+            until=exchanged(advice.until),
+            urgent=exchanged(advice.urgent),
+            safety=tuple(map(exchanged, advice.safety)),
+            learned=tuple(map(exchanged, advice.learned)),
+        )
+    alarms = tuple(replace(alarm, text=exchanged(alarm.text)) for alarm in screen.alarms)
+    return replace(screen, advice=advice, alarms=alarms, known=exchanged(screen.known))
 
 
 def _clean(value: object) -> object:

@@ -40,6 +40,28 @@ def test_a_screen_is_one_line_with_all_that_a_page_shows_and_nothing_of_the_term
     assert not {"note", "poster", "bell", "now_s"} & found.keys()
 
 
+def test_sentences_are_in_the_screens_units_and_numbers_in_si() -> None:
+    found = json.loads(
+        line_of(
+            Screen(
+                units="us",
+                machine="a 15 kW carrier",
+                gauges=(Gauge(name="tank", value_c=50.0),),
+                alarms=(
+                    Sounding(name="a", urgent=True, state=State.ALARM, text="tank above 66 degC"),
+                ),
+                advice=Advice(stage="soak", do="Wait.", until="until 15 K warmer"),
+                known="K 81 W/K to +/- 9 %",
+            )
+        )
+    )
+    assert found["alarms"][0]["text"] == "tank above 151 degF"
+    assert found["advice"]["until"] == "until 27 degF warmer"
+    assert "BTU/(h °F)" in found["known"]
+    assert found["machine"] == "a 15 kW carrier"
+    assert found["gauges"][0]["value_c"] == 50.0
+
+
 @pytest.mark.parametrize("number", [math.nan, math.inf, -math.inf])
 def test_what_is_no_number_is_null(number: float) -> None:
     ahead = Forecast(heading_c=number, minutes_to_limit=None, limit_c=82.0)

@@ -35,7 +35,13 @@ const minutes = (s) => {
   const clock = `${Math.floor(whole / 60) % 60}:${String(whole % 60).padStart(2, "0")}`;
   return whole < 3600 ? clock : `${Math.floor(whole / 3600)}:${clock.padStart(5, "0")}`;
 };
-const degrees = (text) => text.replaceAll(" degC", "\u00a0°C"); // a line never ends before it
+// A line never ends before a degree.
+const degrees = (text) => text.replaceAll(" degC", "\u00a0°C").replaceAll(" degF", "\u00a0°F");
+const isUs = () => state?.units === "us";
+const shown = (c) => (isUs() ? 1.8 * c + 32 : c);
+const shownSpan = (k) => (isUs() ? 1.8 * k : k);
+const degree = () => (isUs() ? "°F" : "°C");
+const kelvin = () => (isUs() ? "°F" : "K");
 const spaced = (name) => name.replaceAll("_", " ");
 
 // Link and age
@@ -61,9 +67,11 @@ source.addEventListener("now", (event) => {
   linked = true;
   const found = JSON.parse(event.data);
   if (found && found.gauges) {
+    const turned = found.units !== state?.units;
     state = found;
     heard_ms = Date.now();
     remember();
+    if (turned) draw(); // what was drawn before may stand in other units
     show();
   }
   tellAge();
@@ -132,21 +140,21 @@ const showGauge = (card, gauge) => {
   card.classList.toggle("over", room_k !== null && room_k <= 0);
   card.classList.toggle("near", room_k !== null && room_k > 0 && (room_k < NEAR_K || gauge.loud));
   const value = card.querySelector(".value");
-  const text = none ? "no reading" : gauge.value_c.toFixed(1);
+  const text = none ? "no reading" : shown(gauge.value_c).toFixed(1);
   if (value.dataset.text !== text) {
     value.dataset.text = text;
-    value.replaceChildren(text, ...(none ? [] : [made("small", "", " °C")]));
+    value.replaceChildren(text, ...(none ? [] : [made("small", "", ` ${degree()}`)]));
   }
   put(card.querySelector(".margin"), room_k === null ? gauge.fault
-    : room_k <= 0 ? `${(-room_k).toFixed(1)} K over ${gauge.limit_c.toFixed(0)} °C`
-    : `${room_k.toFixed(1)} K to ${gauge.limit_c.toFixed(0)} °C`);
+    : `${shownSpan(Math.abs(room_k)).toFixed(1)} ${kelvin()} ${room_k <= 0 ? "over" : "to"} `
+      + `${shown(gauge.limit_c).toFixed(0)} ${degree()}`);
   const bar = card.querySelector(".room");
   bar.hidden = room_k === null;
   if (room_k !== null)
     bar.firstChild.style.width = `${100 * Math.min(1, Math.max(0, 1 - room_k / ROOM_K))}%`;
-  const rate = gauge.rate_k_min === null ? "" : Math.abs(gauge.rate_k_min).toFixed(1);
+  const rate = gauge.rate_k_min === null ? "" : shownSpan(Math.abs(gauge.rate_k_min)).toFixed(1);
   const sign = rate === "0.0" ? "" : gauge.rate_k_min < 0 ? "−" : "+";
-  put(card.querySelector(".rate"), rate && `${sign}${rate} K/min`);
+  put(card.querySelector(".rate"), rate && `${sign}${rate} ${kelvin()}/min`);
 };
 
 const showAhead = () => {
@@ -154,11 +162,11 @@ const showAhead = () => {
   put("phase", state.phase);
   put("cooler", state.known && `Cooler so far: ${state.known.replaceAll("+/- ", "±").replaceAll(" %", "\u00a0%")}`);
   if (!ahead || ahead.heading_c === null) return put("forecast", "");
-  const limit = `${ahead.limit_c.toFixed(0)} °C`;
+  const limit = `${shown(ahead.limit_c).toFixed(0)} ${degree()}`;
   if (ahead.minutes_to_limit !== null)
     return put("forecast", `${ahead.minutes_to_limit.toFixed(0)} min to ${limit}`);
   const most_c = ahead.heading_c + 2 * (ahead.u_heading_k ?? 0);
-  put("forecast", `heading for ${ahead.heading_c.toFixed(0)} °C, `
+  put("forecast", `heading for ${shown(ahead.heading_c).toFixed(0)} ${degree()}, `
     + (most_c >= ahead.limit_c ? `may reach ${limit}` : `stays below ${limit}`));
 };
 
@@ -206,8 +214,9 @@ const svg = (name, attributes, text) => {
 
 const draw = () => {
   const box = $("curves");
-  const values = bins.flatMap(([, highest]) => Object.values(highest));
+  const values = bins.flatMap(([, highest]) => Object.values(highest).map(shown));
   if (bins.length < 2 || !values.length) return;
+  put("hour-head", `The last hour, ${degree()}`);
   const { width, height } = box.getBoundingClientRect();
   const [left, right, top, foot] = [34, width - 96, 8, height - 24];
   const [low, high] = [Math.floor(Math.min(...values) / 10) * 10, Math.ceil(Math.max(...values) / 10) * 10];
@@ -216,7 +225,7 @@ const draw = () => {
   const x = (t) => left + (right - left) * (t - first) / length;
   const y = (c) => foot - (foot - top) * (c - low) / Math.max(high - low, 10);
   const parts = [];
-  const step = high - low > 60 ? 20 : 10;
+  const step = high - low > 120 ? 40 : high - low > 60 ? 20 : 10;
   for (let c = low; c <= high; c += step) {
     parts.push(svg("line", { class: "rule", x1: left, x2: right, y1: y(c), y2: y(c) }));
     parts.push(svg("text", { x: left - 6, y: y(c) + 5, "text-anchor": "end" }, String(c)));
@@ -233,9 +242,9 @@ const draw = () => {
     let pen = "M";
     for (const [t, highest] of bins) {
       if (highest[name] === undefined) { pen = "M"; continue; }
-      path += `${pen}${x(t).toFixed(1)} ${y(highest[name]).toFixed(1)}`;
+      path += `${pen}${x(t).toFixed(1)} ${y(shown(highest[name])).toFixed(1)}`;
       pen = "L";
-      ends[at] = { name, kind, at: y(highest[name]) };
+      ends[at] = { name, kind, at: y(shown(highest[name])) };
     }
     parts.push(svg("path", { class: kind, d: path }));
   });
