@@ -161,6 +161,7 @@ def test_in_us_units_every_temperature_difference_and_rate_is_exchanged(
         visit(tab, place.url)
         show(replace(screen(), units="us"))
         wait_for(tab, "document.querySelectorAll('.gauge').length === 3")
+        wait_for(tab, f"{text('.value')}.startsWith('173.1')")
         shown = tab.value("document.body.innerText")
         for words in ("173.1 °F", "6.5 °F to 180 °F", "+2.2 °F/min", "8 min to 180 °F"):
             assert words in shown, words
