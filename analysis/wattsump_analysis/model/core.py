@@ -29,7 +29,7 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 
-__all__ = ("conductance", "followed", "metal_lags_s", "stored_share")
+__all__ = ("conductance", "followed", "metal_lags_s", "steps_of", "stored_share")
 
 MOST_LOG = 30.0  # oil that thick passes no heat at all; keeps the exponential finite
 
@@ -68,22 +68,30 @@ def stored_share(still_air: Any, oil_side: Any) -> tuple[Any, Any]:
     return on**2, off**2
 
 
-def followed(fan: FloatArray, on_bins: Any, off_bins: Any) -> Any:
-    """Share of each bin that the core has followed the fan, shape (n,) or (trials, n).
+def steps_of(fan: FloatArray) -> dict[str, FloatArray]:
+    """The fan's steps on and off in each bin, and in the bin before, shape (n,)."""
+    step = np.diff(fan, prepend=fan[0])
+    parts = {"fan_on": np.maximum(step, 0.0), "fan_off": np.minimum(step, 0.0)}
+    before = {f"{name}_before": np.append(0.0, part[:-1]) for name, part in parts.items()}
+    return parts | before
+
+
+def followed(r: Any, on_bins: Any, off_bins: Any) -> Any:
+    """Share of each bin that the core has followed the fan.
 
     Parameters
     ----------
-    fan : ndarray, shape (n,)
-        Share of each bin that the fan ran.
+    r
+        `fan`, the share of each bin that it ran, and its `steps_of`, as attributes.
     on_bins, off_bins : float or ndarray
         Time constants after the fan went on and off, in bins; two bins count at most. Each step
         of the fan comes late by its lag times its height.
     """
-    step = np.diff(fan, prepend=fan[0])
-    share: Any = fan
-    for part, late in ((np.maximum(step, 0.0), on_bins), (np.minimum(step, 0.0), off_bins)):
-        if part.any():
-            then = np.append(0.0, part[:-1])
-            share = share - np.minimum(late, 1.0) * part
-            share = share - np.minimum(np.maximum(late - 1.0, 0.0), 1.0) * then
+    share = r.fan
+    for part, before, late in (
+        (r.fan_on, r.fan_on_before, on_bins),
+        (r.fan_off, r.fan_off_before, off_bins),
+    ):
+        share = share - np.minimum(late, 1.0) * part
+        share = share - np.minimum(np.maximum(late - 1.0, 0.0), 1.0) * before
     return share

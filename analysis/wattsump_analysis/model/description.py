@@ -54,7 +54,6 @@ __all__ = (
     "Source",
     "Store",
     "Unknown",
-    "wandering",
 )
 
 Given = Any  # parameters by name as attributes: floats, or arrays (trials, 1)
@@ -183,7 +182,7 @@ def _driven(p: Given, r: Seen) -> Any:
 
 def _cooler(p: Given, r: Seen) -> Any:
     on_s, off_s = metal_lags_s(p.metal_j_k * p.core_metal, p.cooler_w_k, p.still_air, p.oil_side)
-    fan = followed(r.fan, on_s / r.bin_s, off_s / r.bin_s)
+    fan = followed(r, on_s / r.bin_s, off_s / r.bin_s)
     log_thick = p.viscosity_exponent * r.log_viscosity_ratio + r.excess_mm2_s / p.bypass_mm2_s
     full_w_k = p.cooler_w_k * _speed(p, r) ** p.speed_power
     return full_w_k * conductance(p.still_air, p.oil_side, log_thick, fan) * r.engine
@@ -561,8 +560,3 @@ UNKNOWNS = (
 # sends round, standing, to spread a heater's warmth: 10 to 25 bar of a charge circuit; common
 # practice, no source.
 LEVEL = {False: (2000.0, 6000.0), True: (700.0, 500.0)}
-
-
-def wandering(source: Source) -> Quantity:
-    """What of the wander's heat enters the source's node, W."""
-    return lambda p, r: QUANTITIES[source.quantity](p, r) * QUANTITIES["wander"](p, r)

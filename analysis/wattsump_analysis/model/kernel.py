@@ -16,10 +16,15 @@ References
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
+
+from wattsump_analysis.model.description import NODE_ERROR, NODES, QUANTITIES, Probe
 from wattsump_analysis.model.trace import LANES, Number, Trace, function, positive, root
 
-__all__ = ("Shape", "backward", "draw", "forward")
+__all__ = ("Scales", "Shape", "backward", "draw", "forward")
 
 Matrix = list[list[Number]]
 
@@ -30,13 +35,16 @@ class Shape:
 
     size: int  # states of a bin, the wander last
     unknowns: int
-    elements: int
+    parameters: tuple[str, ...]
+    series: tuple[str, ...]
+    elements: tuple[tuple[str, ...], ...]
     inputs: int
     stamps: tuple[tuple[int, ...], ...]
     factors: tuple[float, ...]
     feeds: tuple[tuple[int, ...], ...]
     feed_factors: tuple[float, ...]
-    probes: tuple[tuple[int, ...], ...]
+    probes: tuple[Probe, ...]
+    readings: tuple[tuple[int, ...], ...]
     air_column: int
 
     @property
@@ -53,28 +61,57 @@ class Shape:
     def common(self) -> int:
         """Numbers of a bin that all trials share.
 
-        Base and air [°C], inputs times the step to the next bin, and of each probe its reading and
-        whether it counts.
+        Base and air [°C], inputs times the step to the next bin, of each probe its reading and
+        whether it counts, and the series that quantities are made of.
         """
-        return 2 + self.inputs + 2 * len(self.probes)
+        return 2 + self.inputs + 2 * len(self.probes) + len(self.series)
 
-    @property
-    def scales(self) -> int:
-        """Numbers of a trial that all bins share.
 
-        Bin [s], `keep`, weights of the balances and of the wander's step, of each probe the lag in
-        bins, and of each the precision.
-        """
-        return 2 + self.size + 2 * len(self.probes)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scales:
+    """What all bins of a trial share: lags in bins, noises in K, weights of a step's rows.
+
+    `keep` is what is left of the wander from bin to bin; its weight stands last.
+    """
+
+    lags: Sequence[Any]
+    noises: Sequence[Any]
+    weights: Sequence[Any]
+    keep: Any
+
+    @classmethod
+    def of(cls, p: Any, bin_s: Any, probes: Sequence[Probe]) -> "Scales":
+        """Those of parameters, numbers of any kind."""
+        keep = np.exp(-(bin_s / p.memory_s))
+        minute = 1.0 / (60.0 * bin_s * p.model_error_w * p.model_error_w)
+        return cls(
+            lags=[getattr(p, probe.lag) / bin_s for probe in probes],
+            noises=[getattr(p, probe.noise) for probe in probes],
+            weights=[
+                *(minute / NODE_ERROR[node] ** 2 for node in NODES),
+                1.0 / (1.0 - keep * keep),
+            ],
+            keep=keep,
+        )
 
 
 class Bin:
-    """What is read of one bin: of each trial, and of all."""
+    """What is read of one bin, the same in all trials, and the elements' values there."""
 
     def __init__(self, shape: Shape, trace: Trace, which: str = "") -> None:
-        self.values = trace.loads(f"values{which}", shape.elements)
+        self.shape = shape
         self.base, self.air, *rest = trace.shared(f"common{which}", shape.common)
-        self.inputs, self.readings = rest[: shape.inputs], rest[shape.inputs :]
+        self.inputs, rest = rest[: shape.inputs], rest[shape.inputs :]
+        self.readings, series = rest[: 2 * len(shape.probes)], rest[2 * len(shape.probes) :]
+        self.series = dict(zip(shape.series, series, strict=True))
+        self.kept = trace.loads(f"values{which}", len(shape.elements))
+        self.values: Sequence[Number] = self.kept
+
+    def reckon(self, p: Any, h: Number) -> None:
+        """Take the values from the parameters, not from where they are kept."""
+        r = SimpleNamespace(**{"bin_s": h, "ones": 1.0, "flow_w_k": None} | self.series)
+        of = {name: QUANTITIES[name](p, r) for row in self.shape.elements for name in row}
+        self.values = [_product([of[name] for name in row]) for row in self.shape.elements]
 
 
 class Block:
@@ -84,10 +121,12 @@ class Block:
     readings there, and eliminates its own bin; the "last" eliminates the last bin and the unknowns.
     """
 
-    def __init__(self, shape: Shape, kind: str) -> None:
+    def __init__(self, shape: Shape, kind: str, *, kept: bool = False) -> None:
         self.shape, self.kind = shape, kind
         trace = self.trace = Trace()
-        self.scales = trace.loads("scale", shape.scales)
+        *self.given, self.h = trace.loads("given", len(shape.parameters) + 1)
+        p = SimpleNamespace(**dict(zip(shape.parameters, self.given, strict=True)))
+        self.scales = Scales.of(p, self.h, shape.probes)
         self.here = Bin(shape, trace)
         load = trace.shared if kind == "first" else trace.loads
         self.carry = load("start" if kind == "first" else "carry", shape.entries)
@@ -99,18 +138,26 @@ class Block:
             for column in place[: i + 1]:
                 m[row][column] = next(entries)
         self.nodes: list[Number] = []
+        self.weights: list[Number] = []
         self.pivots: list[Number] = []
+        self.logs: list[tuple[Number, Number]] = []
         if kind == "first":
+            self.here.reckon(p, self.h)
             for probe in range(len(shape.probes)):
                 self._read(probe, self.here)
         elif kind == "middle":
             self.then = Bin(shape, trace, ".then")
+            if not kept:
+                self.then.reckon(p, self.h)
             self._step()
             for probe in range(len(shape.probes)):
                 self._read(probe, self.then, self.here)
             self.pivots = eliminate(m, shape.size)
         else:
             self.pivots = eliminate(m, shape.size + shape.unknowns)
+        self.logs += [(pivot, 1.0 / pivot) for pivot in self.pivots]
+        self.logs += [(node, -2.0 / node) for node in self.nodes]
+        self.logs += [(weight, -1.0 / weight) for weight in self.weights]
 
     @property
     def left(self) -> list[Number]:
@@ -120,22 +167,15 @@ class Block:
 
     @property
     def ratio(self) -> Number:
-        """Determinant of what was eliminated, over the square of that of the nodes' A."""
-        product = 1.0 / _product(self.nodes)
-        return product * product * _product(self.pivots)
-
-    @property
-    def logs(self) -> list[tuple[Number, Number]]:
-        """Seeds of the slope of the logarithm of `ratio`."""
-        whole = [(pivot, 1.0 / pivot) for pivot in self.pivots]
-        return whole + [(node, -2.0 * (1.0 / node)) for node in self.nodes]
+        """Determinant of what was eliminated, over those of the rows that were added."""
+        inverse = 1.0 / _product([*self.nodes, *self.nodes, *self.weights])
+        return inverse * _product(self.pivots)
 
     def _read(self, p: int, bin_: Bin, before: Bin | None = None) -> None:
         """Add a reading: the node's oil on its way to the air, late by a share of a bin."""
-        node, offset, cooled, stored, flow = self.shape.probes[p]
+        node, offset, cooled, stored, flow = self.shape.readings[p]
         value, counts = bin_.readings[2 * p : 2 * p + 2]
-        of_probes = self.scales[2 + self.shape.size :]
-        late: Number = of_probes[p] if before else 0.0
+        late: Number = self.scales.lags[p] if before else 0.0
         gone: Number = 0.0  # share of the way to the air
         was_gone: Number = 0.0
         rise: Number = 0.0  # what of the bins' rise is missing
@@ -144,7 +184,7 @@ class Block:
             gone = bin_.values[cooled] * through
             if before:
                 was_gone = before.values[cooled] * (1.0 / before.values[flow])
-                rise = bin_.values[stored] * through * (1.0 / self.scales[0])
+                rise = bin_.values[stored] * through * (1.0 / self.h)
         now = (1.0 - late) * (1.0 - gone) - rise
         to_air = (1.0 - late) * gone
         known = now * bin_.base + to_air * bin_.air
@@ -161,20 +201,23 @@ class Block:
         if offset:
             row[column + offset] += 1.0
         row[-1] = known - value
-        add(self.m, row, of_probes[len(self.shape.probes) + p] * counts)
+        variance = self.scales.noises[p] * self.scales.noises[p]
+        precision = 1.0 / variance
+        add(self.m, row, precision * counts)
+        self.logs.append((variance, precision * counts))
 
     def _step(self) -> None:
         """Add the rows of the step to the next bin."""
         shape, here, then = self.shape, self.here, self.then
         nodes = shape.size - 1
-        h, keep, *weights = self.scales[: 2 + shape.size]
+        keep, self.weights = self.scales.keep, self.scales.weights
         middle = [0.5 * (x + y) for x, y in zip(here.values, then.values, strict=True)]
         a, b = zeros(shape.size, shape.size), zeros(shape.size, shape.size)
         f = zeros(shape.size, 1 + shape.unknowns)
         for (kind, i, j, of), factor in zip(shape.stamps, shape.factors, strict=True):
             value = factor * middle[of]
             if kind == 1:
-                value = value * (0.5 * h)
+                value = value * (0.5 * self.h)
                 a[i][j] -= value
             else:
                 a[i][j] += value
@@ -186,7 +229,7 @@ class Block:
                 f[i][0] -= a[i][j] * then.base + b[i][j] * here.base
         a[nodes][nodes] = 1.0
         b[nodes][nodes] = -keep
-        for before, after, (known, *unknowns), weight in zip(b, a, f, weights, strict=True):
+        for before, after, (known, *unknowns), weight in zip(b, a, f, self.weights, strict=True):
             add(self.m, [*before, *after, *(-x for x in unknowns), -known], weight)
         self.nodes = pivots_of(a, nodes)
 
@@ -194,11 +237,13 @@ class Block:
 def forward(shape: Shape) -> tuple[str, int]:
     """Text of the pass up, and how many arrays it takes.
 
-    It leaves in `carry` what each bin was left by the one before, in `ratio` factors of the
-    determinant, and in `total` the square that remains.
+    It leaves in `values` and `carry` the elements' values and what each bin was left by the one
+    before, in `ratio` factors of the determinant, and in `total` the square that remains.
     """
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
+    first.trace.stores("values", first.here.values)
     first.trace.stores("carry", first.left)
+    middle.trace.stores("values.then", middle.then.values)
     middle.trace.stores("carry.then", middle.left)
     middle.trace.stores("ratio", [middle.ratio])
     last.trace.stores("ratio", [last.ratio])
@@ -214,23 +259,28 @@ def backward(shape: Shape) -> tuple[str, int]:
     last.trace.stores("by_carry", last.trace.slopes(seeds, last.carry))
     for block in (middle, first):
         trace = block.trace
-        later = trace.loads("by_carry", shape.entries)
-        seeds = [*zip(block.left, later, strict=True), *block.logs]
-        wanted = {"by_scale": block.scales, "by_values": block.here.values}
-        if block is middle:
-            wanted |= {"by_values.then": block.then.values, "by_carry": block.carry}
-        found = iter(trace.slopes(seeds, [value for part in wanted.values() for value in part]))
-        slopes = {name: [next(found) for _ in part] for name, part in wanted.items()}
-        for name, part in slopes.items():
-            trace.stores(name, part, add=name != "by_carry")
-    arrays = _arrays(shape) | {"by_carry": 0, "by_scale": 0, "by_values": shape.elements * LANES}
+        reckoned = block.then.values if block is middle else block.here.values
+        by_carry = trace.loads("by_carry", shape.entries)
+        by_values = trace.loads("by_values", len(shape.elements))
+        seeds = [
+            *zip(block.left, by_carry, strict=True),
+            *zip(reckoned, by_values, strict=True),
+            *block.logs,
+        ]
+        wanted = [block.given, block.carry, block.here.kept]
+        found = iter(trace.slopes(seeds, [value for part in wanted for value in part]))
+        by_given, by_carry, by_values = ([next(found) for _ in part] for part in wanted)
+        trace.stores("by_given", by_given, add=True)
+        trace.stores("by_carry", by_carry)
+        trace.stores("by_values", by_values)
+    arrays = _arrays(shape) | {"by_given": 0, "by_carry": 0, "by_values": 0}
     traces = [last.trace, middle.trace, first.trace]
     return function("backward", arrays, traces, down=True), len(arrays)
 
 
 def draw(shape: Shape) -> tuple[str, int]:
     """Text of the states from the last bin back, given unknowns and unit noises; its arrays."""
-    last, middle = Block(shape, "last"), Block(shape, "middle")
+    last, middle = Block(shape, "last"), Block(shape, "middle", kept=True)
     for block in (last, middle):
         trace = block.trace
         later: list[Number] = [*trace.loads("unknown", shape.unknowns), 1.0]
@@ -249,13 +299,13 @@ def draw(shape: Shape) -> tuple[str, int]:
     return function("draw", arrays, [last.trace, middle.trace, Trace()], down=True), len(arrays)
 
 
-def _arrays(shape: Shape) -> dict[str, int | str]:
+def _arrays(shape: Shape) -> dict[str, int]:
     return {
-        "values": shape.elements * LANES,
         "common": shape.common,
-        "scale": 0,
         "start": 0,
-        "carry": "%kept",
+        "given": 0,
+        "values": len(shape.elements) * LANES,
+        "carry": shape.entries * LANES,
     }
 
 

@@ -14,9 +14,8 @@ References
 
 from collections.abc import Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, standing_of
+from wattsump_analysis.model.core import steps_of
 from wattsump_analysis.model.description import (
     AIR,
     HEATER,
@@ -31,7 +31,6 @@ from wattsump_analysis.model.description import (
     LINEAR,
     LINKS,
     LOAD,
-    NODE_ERROR,
     NODES,
     PARAMETERS,
     PROBES,
@@ -39,9 +38,9 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
-    wandering,
 )
-from wattsump_analysis.model.tables import Stamps, Tables, ends_of, needs_of
+from wattsump_analysis.model.kernel import Scales, Shape
+from wattsump_analysis.model.tables import Stamps, Tables, ends_of
 from wattsump_analysis.reading.record import Record
 
 __all__ = ("Network", "Series", "Smooth", "Spread", "natural")
@@ -51,7 +50,6 @@ AFTER_SWITCH_S = 60.0
 STEADY_SPEED = 0.05  # change of engine speed from bin to bin, of the working speed
 START_TANK_K = 2.0
 KELVIN = 273.15
-STEP = 1e-6  # of a transform, for slopes of the quantities: six digits of a smooth function
 LOG_2PI = float(np.log(2.0 * np.pi))
 
 TRANSFORM = {parameter.name: parameter.transform for parameter in PARAMETERS}
@@ -68,6 +66,16 @@ def natural(name: str, transformed: Any) -> Any:
     return transformed
 
 
+def stretch(name: str, value: FloatArray) -> FloatArray | float:
+    """Slope of a parameter in its own unit by its transform."""
+    match TRANSFORM[name]:
+        case "log":
+            return value
+        case "share":
+            return value * (1.0 - value)
+    return 1.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
     """What the quantities are made of besides parameters: one number per bin, shape (n,)."""
@@ -76,6 +84,10 @@ class Series:
     ones: FloatArray
     engine: FloatArray
     fan: FloatArray
+    fan_on: FloatArray
+    fan_off: FloatArray
+    fan_on_before: FloatArray
+    fan_off_before: FloatArray
     moving: FloatArray
     wet: FloatArray
     shell_ratio: FloatArray
@@ -174,6 +186,7 @@ class Network:
             ones=np.ones(record.bins),
             engine=record.engine,
             fan=record.fan,
+            **steps_of(record.fan),
             moving=record.moving,
             wet=STILL_FILM + (1.0 - STILL_FILM) * record.engine,
             shell_ratio=shell_ratio(self.base_c, record.ambient_c),
@@ -247,9 +260,9 @@ class Network:
         _, source_of = self._inputs
         air_column = self._column("offset_ambient_k")
         for store in STORES:
-            made.stamp(0, place[store.at], place[store.of], made.named(store.quantity), 1.0)
+            made.stamp(0, place[store.at], place[store.of], made.element(store.quantity), 1.0)
         for link in LINKS:
-            of = made.named(link.quantity)
+            of = made.element(link.quantity)
             for node, end, factor in ends_of(link):
                 if end != AIR:
                     made.stamp(1, place[node], place[end], of, factor)
@@ -258,11 +271,11 @@ class Network:
                 if air_column:
                     made.feed(place[node], air_column, of, source_of["minus"], factor)
         for source in SOURCES:
-            row, of = place[source.enters], made.named(source.quantity)
+            row, of = place[source.enters], made.element(source.quantity)
             if source.heat == HEATER:
                 made.feed(row, self._column("heater_gain"), of, source_of[HEATER], 1.0)
                 continue
-            wander = made.element((source.quantity, LOAD), wandering(source))
+            wander = made.element(source.quantity, "wander")
             made.stamp(1, row, SIZE - 1, wander, 1.0)
             for level in range(self.level_of.shape[1]):
                 made.feed(row, self._column(f"level {level}"), of, source_of[LOAD] + level, 1.0)
@@ -270,24 +283,22 @@ class Network:
             (
                 place[probe.node],
                 self._column(probe.offset),
-                *(made.named(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
+                *(made.element(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
             )
             for probe in self.probes
         ]
         return Tables(
             elements=tuple(made.elements),
-            needs=tuple(needs_of(quantity, self.series) for quantity in made.elements),
             stamps=tuple(made.stamps),
             factors=tuple(made.factors),
             feeds=tuple(made.feeds),
             feed_factors=tuple(made.feed_factors),
-            probes=tuple(probes),
+            readings=tuple(probes),
         )
 
     @cached_property
     def _pass(self) -> Any:
         """The compiled pass with all it takes but the parameters."""
-        from wattsump_analysis.model.kernel import Shape
         from wattsump_analysis.model.passes import Pass
 
         tables, record = self.tables, self.record
@@ -295,13 +306,16 @@ class Network:
         shape = Shape(
             size=SIZE,
             unknowns=len(self.unknowns),
-            elements=len(tables.elements),
+            parameters=tuple(TRANSFORM),
+            series=tuple(self._series),
+            elements=tables.elements,
             inputs=len(inputs),
             stamps=tables.stamps,
             factors=tables.factors,
             feeds=tables.feeds,
             feed_factors=tables.feed_factors,
-            probes=tables.probes,
+            probes=self.probes,
+            readings=tables.readings,
             air_column=self._column("offset_ambient_k"),
         )
         entered = np.pad(record.bin_s * midpoints_of(inputs), ((0, 0), (0, 1)))
@@ -318,52 +332,44 @@ class Network:
         start[:SIZE, :SIZE] = self.start_precision
         return Pass(
             shape=shape,
-            common=np.array([self.base_c, record.ambient_c, *entered, *readings]).T.copy(),
+            common=np.array(
+                [self.base_c, record.ambient_c, *entered, *readings, *self._series.values()]
+            ).T.copy(),
             start=start[np.tril_indices(shape.carried)],
         )
 
-    def values(self, given: Any, trials: int = 1) -> FloatArray:
-        """Coefficient series of every element, shape (trials, elements, n)."""
-        found = np.empty((trials, len(self.tables.elements), self.record.bins))
-        for row, of in enumerate(self.tables.elements):
-            found[:, row] = of(given, self.series)
+    @property
+    def _series(self) -> Mapping[str, FloatArray]:
+        """The series that there are, by name."""
+        every = {one.name: getattr(self.series, one.name) for one in fields(Series)}
+        return {name: rows for name, rows in every.items() if isinstance(rows, np.ndarray)}
+
+    def values(self, given: Any) -> FloatArray:
+        """Coefficient series of every element, shape (elements, n)."""
+        found = np.ones((len(self.tables.elements), self.record.bins))
+        for row, names in zip(found, self.tables.elements, strict=True):
+            for name in names:
+                row *= self._named(name, given)
         return found
 
-    def _scales(self, given: Any, trials: int) -> tuple[FloatArray, ...]:
-        """Lags in bins, noises, weights of the balances and the wander's carry, by trial."""
+    def _bound(self, given: Any) -> FloatArray:
+        """Parameters of trials as `Pass` takes them."""
+        columns = [np.asarray(getattr(given, name), dtype=float).reshape(-1) for name in TRANSFORM]
+        return np.stack(np.broadcast_arrays(*columns, self.record.bin_s), axis=-1)
 
-        def get(name: str) -> FloatArray:
-            value = np.asarray(getattr(given, name), dtype=float).reshape(-1)
-            return np.broadcast_to(value, (trials,))
-
-        h = self.record.bin_s
-        lags = np.stack([get(probe.lag) / h for probe in self.probes], axis=-1)
-        sigmas = np.stack([get(probe.noise) for probe in self.probes], axis=-1)
-        errors = np.array([NODE_ERROR[node] for node in NODES])
-        weights = (get("model_error_w")[:, np.newaxis] * np.sqrt(60.0 * h) * errors) ** -2.0
-        return lags, sigmas, weights, np.exp(-h / get("memory_s"))
-
-    def _bound(self, given: Any) -> tuple[FloatArray, FloatArray]:
-        """What `Pass` takes of trials: values and scales."""
-        trials = max(np.size(value) for value in vars(given).values())
-        lags, sigmas, weights, keep = self._scales(given, trials)
-        width = np.full(trials, self.record.bin_s)
-        scales = np.column_stack([width, keep, weights, 1.0 / (1.0 - keep**2), lags, sigmas**-2.0])
-        return self.values(given, trials), scales
-
-    def _log_densities(self, whole: FloatArray, scales: FloatArray) -> FloatArray:
+    def _log_densities(self, whole: FloatArray, bound: FloatArray) -> FloatArray:
         """Log densities from the pass's squares and determinants; -inf where there is none."""
         counts = self.seen.sum(axis=1)
-        weights, precisions = scales[:, 2 : 2 + SIZE], scales[:, -len(self.probes) :]
-        whole = whole - (self.record.bins - 1) * np.log(weights).sum(axis=1)
-        whole += counts.sum() * LOG_2PI - np.log(precisions) @ counts - self.log_det_start
+        noises = bound[:, [list(TRANSFORM).index(probe.noise) for probe in self.probes]]
+        whole = whole + 2.0 * np.log(noises) @ counts + counts.sum() * LOG_2PI
         whole += 2.0 * sum(np.log(prior.sd) for prior in self.unknown_priors.values())
+        whole -= self.log_det_start
         return np.where(np.isfinite(whole), -0.5 * whole, -np.inf)
 
     def log_likelihoods(self, given: Any) -> FloatArray:
         """Log density of all readings for trials whose parameters are columns (trials, 1)."""
-        values, scales = self._bound(given)
-        return self._log_densities(self._pass.minus_twice(values, scales), scales)
+        bound = self._bound(given)
+        return self._log_densities(self._pass.minus_twice(bound), bound)
 
     def log_likelihood(self, given: Any) -> float:
         """Log density of all readings, states and unknowns integrated out."""
@@ -371,72 +377,26 @@ class Network:
 
     def spread(self, given: Any) -> Spread:
         """Distribution of the unknowns given the readings, for each trial."""
-        whole = self._pass.precisions(*self._bound(given))
+        whole = self._pass.precisions(self._bound(given))
         precision, right = whole[:, :-1, :-1], -whole[:, :-1, -1:]
         means = np.linalg.solve(precision, right)[:, SIZE:, 0]
         # The states stand before the unknowns, so the corner is the root of what they leave.
         return Spread(means=means, roots=np.linalg.cholesky(precision)[:, SIZE:, SIZE:])
 
-    def slopes(
-        self, names: Sequence[str], theta: FloatArray, given: Any
-    ) -> tuple[FloatArray, FloatArray]:
+    def slopes(self, names: Sequence[str], given: Any) -> tuple[FloatArray, FloatArray]:
         """Log likelihoods and their slopes in the transforms of the parameters `names`.
 
-        `theta`, shape (trials, names), are their transforms, `given` all parameters in their own
-        units. A trial without a likelihood has no slope.
+        Shapes (trials,) and (trials, names). A trial without a likelihood has no slope.
         """
-        values, scales = self._bound(given)
-        whole, by_values, by_scales = self._pass.slopes(values, scales)
-        by_values, by_scales = -0.5 * by_values, -0.5 * by_scales
-        slope = self._by_values(names, theta, given, values, by_values)
-        steps, h, probes = self.record.bins - 1, self.record.bin_s, len(self.probes)
-        by_scales[:, 2 : 2 + SIZE] += 0.5 * steps / scales[:, 2 : 2 + SIZE]
-        by_scales[:, -probes:] += 0.5 * self.seen.sum(axis=1) / scales[:, -probes:]
-        keep, quiet = scales[:, 1], scales[:, 1 + SIZE]
-        by_keep = by_scales[:, 1] + by_scales[:, 1 + SIZE] * 2.0 * keep * quiet**2
-
-        def direct(name: str, by: FloatArray) -> None:
-            if name in names:
-                own = np.asarray(getattr(given, name), dtype=float).reshape(-1)
-                by = by * (1.0 if TRANSFORM[name] == LINEAR else own)
-                slope[:, list(names).index(name)] += by
-
-        def get(name: str) -> FloatArray:
-            return np.asarray(getattr(given, name), dtype=float).reshape(-1)
-
-        for row, probe in enumerate(self.probes):
-            direct(probe.lag, by_scales[:, 2 + SIZE + row] / h)
-            column = row - probes
-            by_noise = -2.0 * by_scales[:, column] * scales[:, column]
-            direct(probe.noise, by_noise / get(probe.noise))
-        by_weights = np.sum(by_scales[:, 2 : 1 + SIZE] * scales[:, 2 : 1 + SIZE], axis=1)
-        direct("model_error_w", -2.0 * by_weights / get("model_error_w"))
-        direct("memory_s", by_keep * keep * h / get("memory_s") ** 2)
-        found = self._log_densities(whole, scales)
-        slope[~np.isfinite(found)] = 0.0
-        return found, slope
-
-    def _by_values(
-        self,
-        names: Sequence[str],
-        theta: FloatArray,
-        given: Any,
-        values: FloatArray,
-        by: FloatArray,
-    ) -> FloatArray:
-        """Slopes in transforms of slopes in the elements' values."""
-        slope = np.zeros(theta.shape)
-        ahead = {name: natural(name, theta[:, k] + STEP) for k, name in enumerate(names)}
-        for row, (of, needs) in enumerate(
-            zip(self.tables.elements, self.tables.needs, strict=True)
-        ):
-            for name in needs:
-                if name in ahead:
-                    stepped = SimpleNamespace(**vars(given) | {name: ahead[name][:, np.newaxis]})
-                    change = of(stepped, self.series) - values[:, row]
-                    own = np.sum(change * by[:, row], axis=1) / STEP
-                    slope[:, list(names).index(name)] += own
-        return slope
+        bound = self._bound(given)
+        whole, by_given = self._pass.slopes(bound)
+        found = self._log_densities(whole, bound)
+        columns = [list(TRANSFORM).index(name) for name in names]
+        slopes = -0.5 * by_given[:, columns]
+        for slope, name, value in zip(slopes.T, names, bound[:, columns].T, strict=True):
+            slope *= stretch(name, value)
+        slopes[~np.isfinite(found)] = 0.0
+        return found, slopes
 
     def steps(self, given: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Rows a x' + b x = f (1, unknowns) of every step, by plain sums (`kernel` is quicker).
@@ -445,7 +405,7 @@ class Network:
         in J, that of the wander, the last row, is in its own unit.
         """
         h, tables, (inputs, _) = self.record.bin_s, self.tables, self._inputs
-        values = midpoints_of(self.values(given)[0])
+        values = midpoints_of(self.values(given))
         middle = midpoints_of(inputs)
         a = np.zeros((self.record.bins - 1, SIZE, SIZE))
         b = np.zeros_like(a)
@@ -467,8 +427,7 @@ class Network:
 
     def step_sds(self, given: Any) -> FloatArray:
         """Standard deviations of the errors of `steps`, shape (m,)."""
-        weights, keep = (part[0] for part in self._scales(given, 1)[2:])
-        return np.append(weights**-0.5, np.sqrt(1.0 - keep**2))
+        return np.array(Scales.of(given, self.record.bin_s, self.probes).weights) ** -0.5
 
     def reading(self, row: int, given: Any, unknown: FloatArray) -> tuple[FloatArray, ...]:
         """Probe `row` as now x node + before x node a bin ago = value, given the unknowns."""
@@ -501,13 +460,12 @@ class Network:
 
     def smooths(self, given: Any, rng: np.random.Generator | None = None) -> list[Smooth]:
         """`smooth` of every trial."""
-        values, scales = self._bound(given)
-        spread, trials = self.spread(given), len(values)
-        noise = np.zeros((trials, self.record.bins, SIZE))
+        bound, spread = self._bound(given), self.spread(given)
+        noise = np.zeros((len(bound), self.record.bins, SIZE))
         unknowns = spread.means
         if rng is not None:
             noise, unknowns = rng.standard_normal(noise.shape), spread.drawn(rng)
-        states = self._pass.states(values, scales, unknowns, noise)
+        states = self._pass.states(bound, unknowns, noise)
         return self._booked(given, states, unknowns)
 
     def _booked(self, given: Any, states: FloatArray, unknowns: FloatArray) -> list[Smooth]:

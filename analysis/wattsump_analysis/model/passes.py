@@ -1,7 +1,7 @@
 """The compiled pass over the bins, for as many trials as are given."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,8 +17,8 @@ __all__ = ("Pass",)
 class Pass:
     """Likelihood, slope and states of a record's network.
 
-    `values` of its methods are the coefficient series, shape (trials, elements, n), `scales` what
-    all bins of a trial share, shape (trials, shape.scales).
+    `given` of its methods are the parameters in the order of `shape`, and the bin [s], shape
+    (trials, parameters + 1).
 
     Parameters
     ----------
@@ -34,73 +34,70 @@ class Pass:
     common: FloatArray
     start: FloatArray
 
-    def minus_twice(self, values: FloatArray, scales: FloatArray) -> FloatArray:
+    def minus_twice(self, given: FloatArray) -> FloatArray:
         """Squares and log determinants of the elimination, shape (trials,)."""
-        parts = [whole for _, _, _, whole in self._forward(values, scales, keep=False)]
-        return np.concatenate(parts)[: len(values)]
+        return np.concatenate([up.whole for up in self._up(given)])[: len(given)]
 
-    def precisions(self, values: FloatArray, scales: FloatArray) -> FloatArray:
+    def precisions(self, given: FloatArray) -> FloatArray:
         """Symmetric matrices over the last bin's states, the unknowns and 1."""
         rows = self.shape.carried
-        whole = np.zeros((len(values), rows, rows))
+        whole = np.zeros((len(given), rows, rows))
         i, j = np.tril_indices(rows)
-        parts = [carry[-1].T.copy() for _, _, carry, _ in self._forward(values, scales, keep=False)]
-        whole[:, i, j] = whole[:, j, i] = np.concatenate(parts)[: len(values)]
+        parts = [up.carry[-1].T.copy() for up in self._up(given)]
+        whole[:, i, j] = whole[:, j, i] = np.concatenate(parts)[: len(given)]
         return whole
 
-    def slopes(
-        self, values: FloatArray, scales: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """`minus_twice`, and its slopes in values and scales."""
-        shape, n = self.shape, len(self.common)
-        compiled = functions(shape).backward
-        found, by_values, by_scales = [], [], []
-        for lanes, scale, carry, whole in self._forward(values, scales, keep=True):
+    def slopes(self, given: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """`minus_twice`, and its slopes in `given`."""
+        shape, wholes, slopes = self.shape, [], []
+        for up in self._up(given, keep=True):
+            by_given = np.zeros(up.given.shape)
             by_carry = np.empty((shape.entries, LANES))
-            by_value = np.zeros((n, shape.elements, LANES))
-            by_scale = np.zeros((shape.scales, LANES))
-            self._call(compiled, lanes, scale, carry, by_carry, by_scale, by_value)
-            found.append(whole)
-            by_values.append(by_value.transpose(2, 1, 0))
-            by_scales.append(by_scale.T)
-        whole, by_value, by_scale = map(np.concatenate, (found, by_values, by_scales))
-        trials = len(values)
-        return whole[:trials], by_value[:trials], by_scale[:trials]
+            by_values = np.zeros((len(shape.elements), LANES))
+            self._call("backward", up, by_given, by_carry, by_values)
+            wholes.append(up.whole)
+            slopes.append(by_given.T)
+        return np.concatenate(wholes)[: len(given)], np.concatenate(slopes)[: len(given)]
 
-    def states(
-        self, values: FloatArray, scales: FloatArray, unknowns: FloatArray, noise: FloatArray
-    ) -> FloatArray:
+    def states(self, given: FloatArray, unknowns: FloatArray, noise: FloatArray) -> FloatArray:
         """States given the unknowns: their mean, and what unit noises make of it.
 
         Noises and states have shape (trials, n, states of a bin).
         """
-        compiled = functions(self.shape).draw
-        passes = self._forward(values, scales, keep=True)
-        groups = zip(passes, _lanes(unknowns), _lanes(noise), strict=True)
         parts = []
-        for (lanes, scale, carry, _), unknown, own in groups:
+        ups = self._up(given, keep=True)
+        for up, unknown, own in zip(ups, _lanes(unknowns), _lanes(noise), strict=True):
             states = np.empty_like(own)
-            self._call(compiled, lanes, scale, carry, unknown, own, states)
+            self._call("draw", up, unknown, own, states)
             parts.append(states.transpose(2, 0, 1))
-        return np.concatenate(parts)[: len(values)]
+        return np.concatenate(parts)[: len(given)]
 
-    def _forward(
-        self, values: FloatArray, scales: FloatArray, *, keep: bool
-    ) -> Iterator[tuple[FloatArray, FloatArray, FloatArray, FloatArray]]:
-        """Values, scales, carried matrices (the last, or of each bin) and totals of `LANES`."""
+    def _up(self, given: FloatArray, *, keep: bool = False) -> Iterator["_Up"]:
+        """Each of the groups of trials after the pass up; they share their room."""
         shape, n = self.shape, len(self.common)
-        compiled = functions(shape).forward
+        values = np.empty((n if keep else 1, len(shape.elements), LANES))
         carry = np.empty((n if keep else 1, shape.entries, LANES))
         ratios, total = np.empty((n, LANES)), np.empty(LANES)
-        for lanes, scale in zip(_lanes(values.transpose(0, 2, 1)), _lanes(scales), strict=True):
-            self._call(compiled, lanes, scale, carry, ratios, total)
-            yield lanes, scale, carry, total + np.log(ratios).sum(axis=0)
+        for lanes in _lanes(given):
+            up = _Up(given=lanes, values=values, carry=carry, whole=total)
+            self._call("forward", up, ratios, total)
+            yield replace(up, whole=total + np.log(ratios).sum(axis=0))
 
-    def _call(self, compiled: Callable[..., None], *arrays: FloatArray) -> None:
-        lanes, scale, carry, *rest = arrays
-        arrays = (lanes, self.common, scale, self.start, carry, *rest)
-        kept = carry[0].size if len(carry) > 1 else 0
+    def _call(self, name: str, up: "_Up", *rest: FloatArray) -> None:
+        arrays = (self.common, self.start, up.given, up.values, up.carry, *rest)
+        compiled = getattr(functions(self.shape), name)
+        kept = int(len(up.carry) > 1)
         compiled(len(self.common) - 1, kept, *(array.ctypes.data for array in arrays))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Up:
+    """What the pass up leaves of `LANES` trials."""
+
+    given: FloatArray
+    values: FloatArray
+    carry: FloatArray
+    whole: FloatArray
 
 
 def _lanes(rows: FloatArray) -> FloatArray:

@@ -112,7 +112,7 @@ class Target:
     def with_slopes(self, thetas: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Values and gradients at the rows of `thetas`; no slope where the model breaks."""
         with np.errstate(all="ignore"):
-            likelihood, slopes = self.network.slopes(self.names, thetas, self.given(thetas))
+            likelihood, slopes = self.network.slopes(self.names, self.given(thetas))
             each = self.log_priors(thetas)
             whole = logsumexp(each, axis=0)
             share = np.exp(each - whole)[..., np.newaxis]

@@ -2,44 +2,38 @@
 
 from dataclasses import dataclass
 
-from wattsump_analysis.model.description import AIR, QUANTITIES, Link, Quantity, Seen
+from wattsump_analysis.model.description import AIR, Link
 
-__all__ = ("Stamps", "Tables", "ends_of", "needs_of")
+__all__ = ("Stamps", "Tables", "ends_of")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
     """The description as numbers for `kernel`."""
 
-    elements: tuple[Quantity, ...]
-    needs: tuple[tuple[str, ...], ...]  # parameters of each element
+    elements: tuple[tuple[str, ...], ...]  # of quantities, whose product each is
     stamps: tuple[tuple[int, ...], ...]
     factors: tuple[float, ...]
     feeds: tuple[tuple[int, ...], ...]
     feed_factors: tuple[float, ...]
-    probes: tuple[tuple[int, ...], ...]
+    readings: tuple[tuple[int, ...], ...]
 
 
 class Stamps:
     """Tables under construction: elements, each once, and what they add to which entry."""
 
     def __init__(self) -> None:
-        self.elements: list[Quantity] = []
-        self.rows: dict[object, int] = {}
+        self.elements: list[tuple[str, ...]] = []
         self.stamps: list[tuple[int, int, int, int]] = []
         self.factors: list[float] = []
         self.feeds: list[tuple[int, int, int, int]] = []
         self.feed_factors: list[float] = []
 
-    def element(self, key: object, quantity: Quantity) -> int:
-        """Row of a quantity among the elements."""
-        if key not in self.rows:
-            self.rows[key] = len(self.elements)
-            self.elements.append(quantity)
-        return self.rows[key]
-
-    def named(self, name: str) -> int:
-        return self.element(name, QUANTITIES[name])
+    def element(self, *quantities: str) -> int:
+        """Row of a product of quantities among the elements."""
+        if quantities not in self.elements:
+            self.elements.append(quantities)
+        return self.elements.index(quantities)
 
     def stamp(self, kind: int, row: int, column: int, of: int, factor: float) -> None:
         """Add to E (kind 0) or M (kind 1)."""
@@ -60,17 +54,3 @@ def ends_of(link: Link) -> list[tuple[str, str, float]]:
         if node != AIR
         for end, side in ((link.hot, sign), (link.cold, -sign))
     ]
-
-
-def needs_of(quantity: Quantity, series: Seen) -> tuple[str, ...]:
-    """Parameters that a quantity reads."""
-    read: list[str] = []
-
-    class Watched:
-        def __getattr__(self, name: str) -> float:
-            if name not in read:
-                read.append(name)
-            return 0.5
-
-    quantity(Watched(), series)
-    return tuple(read)

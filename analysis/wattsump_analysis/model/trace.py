@@ -10,15 +10,21 @@ References
 .. [1] A. Griewank, A. Walther, Evaluating Derivatives, 2nd ed., 2008, ch. 3: reverse mode.
 """
 
+import math
+import operator
 import struct
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
+
+import numpy as np
 
 __all__ = ("LANES", "Number", "Trace", "Value", "function", "positive", "root")
 
 LANES = 8
 VECTOR = f"<{LANES} x double>"
-ROOT = f"llvm.sqrt.v{LANES}f64"
+CALLED = {"sqrt": f"llvm.sqrt.v{LANES}f64", "exp": "exp_of_lanes", "log": "log_of_lanes"}
+LASTING = ("given", "unknown")  # arrays that no function writes to, the same in all bins
+KEPT = ("values", "carry")  # arrays that may have room for one bin alone
 SPLAT = f"<{LANES} x i32> zeroinitializer"
 
 
@@ -54,8 +60,19 @@ class Value:
 
     __rmul__ = __mul__
 
+    def __truediv__(self, other: "Number") -> "Number":
+        return self.of.record("fdiv", self, other)
+
     def __rtruediv__(self, other: float) -> "Number":
         return self.of.record("fdiv", other, self)
+
+    def __pow__(self, power: "Number") -> "Number":
+        """Of numbers above zero."""
+        return self.of.record("exp", power * self.of.record("log", self))
+
+    def __array_ufunc__(self, ufunc: np.ufunc, _method: str, *numbers: Any) -> "Number":
+        """What numpy's functions, and its numbers' operators, do with one of these."""
+        return OF_NUMPY[ufunc.__name__](*numbers)
 
 
 Number = Value | float
@@ -65,14 +82,32 @@ def _is(number: Number, what: float) -> bool:
     return not isinstance(number, Value) and number == what
 
 
+def greater(a: Number, b: Number, then: Number, otherwise: Number) -> Number:
+    """One number where a > b, else another, also where either is not a number."""
+    return next(x for x in (a, b) if isinstance(x, Value)).of.record(
+        "select", a, b, then, otherwise
+    )
+
+
 def positive(number: Number) -> Number:
     """The number, not a number where it is not above zero."""
-    return number.of.record("positive", number) if isinstance(number, Value) else number
+    return greater(number, 0.0, number, float("nan"))
 
 
 def root(number: Number) -> Number:
     """Square root; `slopes` does not go through it."""
     return number.of.record("sqrt", number) if isinstance(number, Value) else number**0.5
+
+
+OF_NUMPY: dict[str, Callable[..., Number]] = {
+    "add": operator.add,
+    "subtract": operator.sub,
+    "multiply": operator.mul,
+    "divide": operator.truediv,
+    "exp": lambda x: x.of.record("exp", x),
+    "maximum": lambda a, b: greater(a, b, a, b),
+    "minimum": lambda a, b: greater(a, b, b, a),
+}
 
 
 class Trace:
@@ -131,58 +166,82 @@ class Trace:
                     credit(b, -(slope * Value(self, at) * inverse))
                 case "fneg", a:
                     credit(a, -slope)
-                case "positive", a:
-                    credit(a, slope)
+                case "exp", a:
+                    credit(a, slope * Value(self, at))
+                case "log", a:
+                    credit(a, slope * (1.0 / a))
+                case "select", a, b, then, otherwise:
+                    credit(then, greater(a, b, slope, 0.0))
+                    credit(otherwise, greater(a, b, 0.0, slope))
         return [by.get(value.at, 0.0) for value in of]
 
-    def text(self, prefix: str) -> str:
-        """LLVM's language for the record; names begin with `prefix`."""
+    def text(self, prefix: str) -> tuple[str, str]:
+        """LLVM's language for what hangs on `LASTING` arrays alone, and for the rest.
+
+        Names begin with `prefix`.
+        """
+        lasting: set[int] = set()
+        parts: tuple[list[str], list[str]] = ([], [])
+        for at, operation in enumerate(self.operations):
+            kind, *numbers = operation
+            if kind in ("load", "shared"):
+                lasts = numbers[0] in LASTING
+            else:
+                lasts = kind != "store" and all(
+                    x.at in lasting for x in numbers if isinstance(x, Value)
+                )
+            if lasts:
+                lasting.add(at)
+            parts[0 if lasts else 1].extend(self._lines(at, prefix))
+        return "".join(f"{line}\n" for line in parts[0]), "".join(f"{x}\n" for x in parts[1])
+
+    def _lines(self, at: int, prefix: str) -> list[str]:
+        own = f"%{prefix}{at}"
 
         def name(number: Number) -> str:
             if isinstance(number, Value):
                 return f"%{prefix}{number.at}"
-            bits = struct.pack(">d", number).hex().upper()
-            return f"<{', '.join([f'double 0x{bits}'] * LANES)}>"
+            return constant(number)
 
-        lines = []
-        for at, operation in enumerate(self.operations):
-            own = f"%{prefix}{at}"
-            match operation:
-                case ("load" | "shared" | "store") as kind, pointer, index, *what:
-                    step = index if kind == "shared" else index * LANES
-                    lines.append(
-                        f"{own}.p = getelementptr double, ptr %{prefix}{pointer}, i64 {step}"
-                    )
-                    if kind == "load":
-                        lines.append(f"{own} = load {VECTOR}, ptr {own}.p, align 8")
-                    elif kind == "store":
-                        lines.append(f"store {VECTOR} {name(what[0])}, ptr {own}.p, align 8")
-                    else:
-                        lines.append(f"{own}.s = load double, ptr {own}.p")
-                        lines.append(
-                            f"{own}.v = insertelement {VECTOR} poison, double {own}.s, i32 0"
-                        )
-                        lines.append(
-                            f"{own} = shufflevector {VECTOR} {own}.v, {VECTOR} poison, {SPLAT}"
-                        )
-                case "positive", a:
-                    lines.append(f"{own}.c = fcmp ogt {VECTOR} {name(a)}, zeroinitializer")
-                    lines.append(
-                        f"{own} = select <{LANES} x i1> {own}.c, {VECTOR} {name(a)}, "
-                        f"{VECTOR} {name(float('nan'))}"
-                    )
-                case "sqrt", a:
-                    lines.append(f"{own} = call {VECTOR} @{ROOT}({VECTOR} {name(a)})")
-                case "fneg", a:
-                    lines.append(f"{own} = fneg contract {VECTOR} {name(a)}")
-                case kind, a, b:
-                    lines.append(f"{own} = {kind} contract {VECTOR} {name(a)}, {name(b)}")
-        return "\n".join(lines) + "\n"
+        match self.operations[at]:
+            case ("load" | "shared" | "store") as kind, pointer, index, *what:
+                whole = pointer if pointer in LASTING else f"{prefix}{pointer}"
+                step = index if kind == "shared" else index * LANES
+                place = f"{own}.p = getelementptr double, ptr %{whole}, i64 {step}"
+                if kind == "load":
+                    return [place, f"{own} = load {VECTOR}, ptr {own}.p, align 8"]
+                if kind == "store":
+                    return [place, f"store {VECTOR} {name(what[0])}, ptr {own}.p, align 8"]
+                return [
+                    place,
+                    f"{own}.s = load double, ptr {own}.p",
+                    f"{own}.v = insertelement {VECTOR} poison, double {own}.s, i32 0",
+                    f"{own} = shufflevector {VECTOR} {own}.v, {VECTOR} poison, {SPLAT}",
+                ]
+            case "select", a, b, then, otherwise:
+                return [
+                    f"{own}.c = fcmp ogt {VECTOR} {name(a)}, {name(b)}",
+                    f"{own} = select <{LANES} x i1> {own}.c, {VECTOR} {name(then)}, "
+                    f"{VECTOR} {name(otherwise)}",
+                ]
+            case ("sqrt" | "exp" | "log") as kind, a:
+                return [f"{own} = call {VECTOR} @{CALLED[kind]}({VECTOR} {name(a)})"]
+            case "fneg", a:
+                return [f"{own} = fneg contract {VECTOR} {name(a)}"]
+            case kind, a, b:
+                return [f"{own} = {kind} contract {VECTOR} {name(a)}, {name(b)}"]
+        raise AssertionError(self.operations[at])
+
+
+def constant(number: float) -> str:
+    """A vector of one number in LLVM's language."""
+    bits = struct.pack(">d", number).hex().upper()
+    return f"<{', '.join([f'double 0x{bits}'] * LANES)}>"
 
 
 def function(
     name: str,
-    arrays: Mapping[str, int | str],
+    arrays: Mapping[str, int],
     blocks: Sequence[Trace],
     *,
     down: bool = False,
@@ -192,8 +251,9 @@ def function(
     Parameters
     ----------
     name : str
-        Of the function, whose arguments are the last bin's number, `kept`, and the arrays.
-    arrays : mapping of str to int or str
+        Of the function, whose arguments are the last bin's number, 1 or 0 for whether `KEPT` arrays
+        have room for each bin, and the arrays.
+    arrays : mapping of str to int
         How far each array moves from bin to bin, in doubles; `name.then` is that of the next bin.
     blocks : sequence of Trace
         What is done before the loop, in it for each bin but the last, and after it.
@@ -202,30 +262,111 @@ def function(
     first, begin, end, last = ("%last", "%late", -1, 0) if down else (0, 0, "%last", "%last")
     step = -1 if down else 1
 
-    def placed(prefix: str, t: int | str, trace: Trace) -> str:
+    def placed(prefix: str, t: int | str) -> str:
         lines = []
-        for array, stride in arrays.items():
+        for array in arrays:
             own = f"%{prefix}{array}"
             lines += [
-                f"{own}.at = mul i64 {t}, {stride}",
+                f"{own}.at = mul i64 {t}, %{array}.step",
                 f"{own} = getelementptr double, ptr %{array}, i64 {own}.at",
-                f"{own}.then = getelementptr double, ptr {own}, i64 {stride}",
+                f"{own}.then = getelementptr double, ptr {own}, i64 %{array}.step",
             ]
-        return "\n".join(lines) + "\n" + trace.text(prefix)
+        return "\n".join(lines) + "\n"
 
+    steps = "\n".join(
+        f"%{array}.step = mul i64 {'%kept' if array in KEPT else 1}, {stride}"
+        for array, stride in arrays.items()
+    )
     arguments = ", ".join(f"ptr noalias %{array}" for array in arrays)
+    lasting, each = within.text("b")
     return f"""
-declare {VECTOR} @{ROOT}({VECTOR})
 define void @{name}(i64 %last, i64 %kept, {arguments}) {{
 entry:
+{steps}
 %late = sub i64 %last, 1
-{placed("a", first, before)}br label %loop
+{placed("a", first)}{"".join(before.text("a"))}{lasting}br label %loop
 loop:
 %t = phi i64 [ {begin}, %entry ], [ %next, %loop ]
-{placed("b", "%t", within)}%next = add i64 %t, {step}
+{placed("b", "%t")}{each}%next = add i64 %t, {step}
 %more = icmp ne i64 %next, {end}
 br i1 %more, label %loop, label %done
 done:
-{placed("c", last, after)}ret void
+{placed("c", last)}{"".join(after.text("c"))}ret void
+}}
+{FUNCTIONS}"""
+
+
+def _horner(x: str, coefficients: Sequence[float], to: str) -> str:
+    """Lines of a polynomial, the highest coefficient first."""
+    lines, last = [], constant(coefficients[0])
+    for k, coefficient in enumerate(coefficients[1:]):
+        lines.append(f"%{to}{k}m = fmul contract {VECTOR} {last}, {x}")
+        lines.append(f"%{to}{k} = fadd contract {VECTOR} %{to}{k}m, {constant(coefficient)}")
+        last = f"%{to}{k}"
+    return "\n".join(lines)
+
+
+def _integers(number: int) -> str:
+    return f"<{', '.join([f'i64 {number}'] * LANES)}>"
+
+
+INTEGERS = f"<{LANES} x i64>"
+MOST_EXPONENT = 700.0
+TO_INTEGER = 1.5 * 2.0**52  # added to a number, leaves its integer in the low bits
+# It ends in so many zeros that its product with an integer is exact.
+LN2_HIGH = float.fromhex("0x1.62E42FEEp-1")
+LN2_LOW = float.fromhex("0x1.A39EF35793C76p-33")
+# exp x = 2^k exp r, r = x - k ln 2, |r| < 0.35, by 14 terms of its series; log x = e ln 2 + 2 artanh
+# s, s = (m - 1) / (m + 1), m between the roots of a half and of 2, by 11 terms: both to a few units
+# of the last place.
+FUNCTIONS = f"""
+declare {VECTOR} @{CALLED["sqrt"]}({VECTOR})
+define private {VECTOR} @{CALLED["exp"]}({VECTOR} %x) {{
+%over = fcmp ogt {VECTOR} %x, {constant(MOST_EXPONENT)}
+%low = select <{LANES} x i1> %over, {VECTOR} {constant(MOST_EXPONENT)}, {VECTOR} %x
+%under = fcmp olt {VECTOR} %low, {constant(-MOST_EXPONENT)}
+%c = select <{LANES} x i1> %under, {VECTOR} {constant(-MOST_EXPONENT)}, {VECTOR} %low
+%scaled = fmul {VECTOR} %c, {constant(1.0 / math.log(2.0))}
+%moved = fadd {VECTOR} %scaled, {constant(TO_INTEGER)}
+%k = fsub {VECTOR} %moved, {constant(TO_INTEGER)}
+%high = fmul contract {VECTOR} %k, {constant(LN2_HIGH)}
+%rest = fsub contract {VECTOR} %c, %high
+%tiny = fmul contract {VECTOR} %k, {constant(LN2_LOW)}
+%r = fsub contract {VECTOR} %rest, %tiny
+{_horner("%r", [1.0 / math.factorial(n) for n in range(13, -1, -1)], "p")}
+%bits = bitcast {VECTOR} %moved to {INTEGERS}
+%shifted = shl {INTEGERS} %bits, {_integers(52)}
+%own = bitcast {VECTOR} %p12 to {INTEGERS}
+%whole = add {INTEGERS} %own, %shifted
+%result = bitcast {INTEGERS} %whole to {VECTOR}
+ret {VECTOR} %result
+}}
+define private {VECTOR} @{CALLED["log"]}({VECTOR} %x) {{
+%bits = bitcast {VECTOR} %x to {INTEGERS}
+%exponent = lshr {INTEGERS} %bits, {_integers(52)}
+%placed = or {INTEGERS} %exponent, {_integers(0x433 << 52)}
+%shifted = bitcast {INTEGERS} %placed to {VECTOR}
+%e0 = fsub {VECTOR} %shifted, {constant(2.0**52 + 1023.0)}
+%fraction = and {INTEGERS} %bits, {_integers((1 << 52) - 1)}
+%unit = or {INTEGERS} %fraction, {_integers(0x3FF << 52)}
+%m0 = bitcast {INTEGERS} %unit to {VECTOR}
+%big = fcmp ogt {VECTOR} %m0, {constant(math.sqrt(2.0))}
+%half = fmul {VECTOR} %m0, {constant(0.5)}
+%m = select <{LANES} x i1> %big, {VECTOR} %half, {VECTOR} %m0
+%e1 = fadd {VECTOR} %e0, {constant(1.0)}
+%e = select <{LANES} x i1> %big, {VECTOR} %e1, {VECTOR} %e0
+%less = fsub {VECTOR} %m, {constant(1.0)}
+%more = fadd {VECTOR} %m, {constant(1.0)}
+%s = fdiv {VECTOR} %less, %more
+%s2 = fmul {VECTOR} %s, %s
+{_horner("%s2", [2.0 / n for n in range(21, 0, -2)], "p")}
+%small = fmul contract {VECTOR} %s, %p9
+%tiny = fmul contract {VECTOR} %e, {constant(LN2_LOW)}
+%low = fadd contract {VECTOR} %small, %tiny
+%large = fmul contract {VECTOR} %e, {constant(LN2_HIGH)}
+%whole = fadd contract {VECTOR} %low, %large
+%above = fcmp ogt {VECTOR} %x, zeroinitializer
+%result = select <{LANES} x i1> %above, {VECTOR} %whole, {VECTOR} {constant(float("nan"))}
+ret {VECTOR} %result
 }}
 """

@@ -1,10 +1,12 @@
 """The cooler's two sides in series, and the metal between them."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from wattsump_analysis.model.core import conductance, followed, metal_lags_s, stored_share
+from wattsump_analysis.model.core import conductance, followed, metal_lags_s, steps_of, stored_share
 from wattsump_logger.arrays import FloatArray
 
 CAPACITY_J_K, STILL_AIR, OIL_SIDE = 4000.0, 0.1, 0.25
@@ -83,10 +85,14 @@ def test_heat_follows_the_fan_as_late_as_the_lag_says(on: bool) -> None:
     )
 
 
+def following(fan: FloatArray, on_bins: float, off_bins: float) -> FloatArray:
+    return np.asarray(followed(SimpleNamespace(fan=fan, **steps_of(fan)), on_bins, off_bins))
+
+
 @pytest.mark.parametrize("late", [0.0, 0.4, 1.0, 1.7])
 def test_a_step_of_the_fan_comes_late_by_its_lag_and_whole(late: float) -> None:
     fan = np.array([0.0, 0.0, 1.0, 1.0, 1.0, 1.0])
-    on, off = followed(fan, late, 0.0), followed(1.0 - fan, 0.0, late)
+    on, off = following(fan, late, 0.0), following(1.0 - fan, 0.0, late)
     # independent: the area between the two is the lag in bins, by definition of a delay.
     assert np.sum(fan - on) == pytest.approx(late, abs=1e-12)
     assert on[-1] == 1.0
@@ -96,4 +102,4 @@ def test_a_step_of_the_fan_comes_late_by_its_lag_and_whole(late: float) -> None:
 def test_more_than_two_bins_of_lag_count_as_two() -> None:
     fan = np.array([0.0, 1.0, 1.0, 1.0, 1.0])
     # independent: the bound by the docstring, put in.
-    assert followed(fan, 5.0, 0.0) == pytest.approx(followed(fan, 2.0, 0.0))
+    assert following(fan, 5.0, 0.0) == pytest.approx(following(fan, 2.0, 0.0))

@@ -158,7 +158,7 @@ def test_the_slope_is_the_difference_quotient_in_every_parameter(
     back: Any = {"log": np.log, "share": lambda x: np.log(x / (1 - x)), "linear": float}
     given = changed(oil_flow_w_k=520.0 if flow else P.oil_flow_w_k)
     theta = np.array([back[one.transform](getattr(given, one.name)) for one in PARAMETERS])
-    values, slopes = network.slopes(names, theta[np.newaxis], given)
+    values, slopes = network.slopes(names, given)
     value, slope = values[0], slopes[0]
     assert value == pytest.approx(network.log_likelihood(given), rel=1e-12)
     for row, name in enumerate(names):

@@ -29,11 +29,9 @@ class OneReading:
         trials = np.size(given.motion_gain)
         return Spread(means=np.full((trials, 1), 0.5), roots=np.full((trials, 1, 1), 4.0))
 
-    def slopes(
-        self, names: tuple[str, ...], theta: FloatArray, given: Any
-    ) -> tuple[FloatArray, FloatArray]:
+    def slopes(self, names: tuple[str, ...], given: Any) -> tuple[FloatArray, FloatArray]:
         by_gain = -(np.ravel(given.motion_gain) - 0.8) / 0.3**2
-        slopes = np.zeros(theta.shape)
+        slopes = np.zeros((by_gain.size, len(names)))
         slopes[:, names.index("motion_gain")] = by_gain
         return self.log_likelihoods(given), slopes
 
