@@ -37,6 +37,7 @@ class Shape:
     unknowns: int
     parameters: tuple[str, ...]
     series: tuple[str, ...]
+    switches: tuple[tuple[str, bool | None], ...]  # what quantities ask of the record once
     elements: tuple[tuple[str, ...], ...]
     inputs: int
     stamps: tuple[tuple[int, ...], ...]
@@ -109,7 +110,7 @@ class Bin:
 
     def reckon(self, p: Any, h: Number) -> None:
         """Take the values from the parameters, not from where they are kept."""
-        r = SimpleNamespace(**{"bin_s": h, "ones": 1.0, "flow_w_k": None} | self.series)
+        r = SimpleNamespace(**{"bin_s": h, "ones": 1.0} | dict(self.shape.switches) | self.series)
         of = {name: QUANTITIES[name](p, r) for row in self.shape.elements for name in row}
         self.values = [_product([of[name] for name in row]) for row in self.shape.elements]
 
@@ -210,7 +211,7 @@ class Block:
         """Add the rows of the step to the next bin."""
         shape, here, then = self.shape, self.here, self.then
         nodes = shape.size - 1
-        keep, self.weights = self.scales.keep, self.scales.weights
+        keep, self.weights = self.scales.keep, list(self.scales.weights)
         middle = [0.5 * (x + y) for x, y in zip(here.values, then.values, strict=True)]
         a, b = zeros(shape.size, shape.size), zeros(shape.size, shape.size)
         f = zeros(shape.size, 1 + shape.unknowns)
@@ -260,11 +261,9 @@ def backward(shape: Shape) -> tuple[str, int]:
     for block in (middle, first):
         trace = block.trace
         reckoned = block.then.values if block is middle else block.here.values
-        by_carry = trace.loads("by_carry", shape.entries)
-        by_values = trace.loads("by_values", len(shape.elements))
         seeds = [
-            *zip(block.left, by_carry, strict=True),
-            *zip(reckoned, by_values, strict=True),
+            *zip(block.left, trace.loads("by_carry", shape.entries), strict=True),
+            *zip(reckoned, trace.loads("by_values", len(shape.elements)), strict=True),
             *block.logs,
         ]
         wanted = [block.given, block.carry, block.here.kept]

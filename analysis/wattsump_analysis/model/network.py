@@ -303,11 +303,14 @@ class Network:
 
         tables, record = self.tables, self.record
         inputs, _ = self._inputs
+        series = {k: v for k, v in self._series.items() if isinstance(v, np.ndarray)}
+        switches = tuple((k, v) for k, v in self._series.items() if k not in series)
         shape = Shape(
             size=SIZE,
             unknowns=len(self.unknowns),
             parameters=tuple(TRANSFORM),
-            series=tuple(self._series),
+            series=tuple(series),
+            switches=switches,
             elements=tables.elements,
             inputs=len(inputs),
             stamps=tables.stamps,
@@ -333,16 +336,16 @@ class Network:
         return Pass(
             shape=shape,
             common=np.array(
-                [self.base_c, record.ambient_c, *entered, *readings, *self._series.values()]
+                [self.base_c, record.ambient_c, *entered, *readings, *series.values()]
             ).T.copy(),
             start=start[np.tril_indices(shape.carried)],
         )
 
     @property
-    def _series(self) -> Mapping[str, FloatArray]:
-        """The series that there are, by name."""
+    def _series(self) -> Mapping[str, Any]:
+        """The series that there are and what else quantities ask of the record, by name."""
         every = {one.name: getattr(self.series, one.name) for one in fields(Series)}
-        return {name: rows for name, rows in every.items() if isinstance(rows, np.ndarray)}
+        return {name: value for name, value in every.items() if name not in ("bin_s", "ones")}
 
     def values(self, given: Any) -> FloatArray:
         """Coefficient series of every element, shape (elements, n)."""

@@ -22,7 +22,7 @@ from scipy.special import logsumexp
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.network import Network, natural
-from wattsump_analysis.statistics.importance import (
+from wattsump_analysis.statistics.draws import (
     WORST,
     Part,
     drawn_from,
@@ -30,7 +30,6 @@ from wattsump_analysis.statistics.importance import (
 
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
-DRAWS = 256  # of equal weight, that quantities are made of
 AT_ONCE = 100  # trials whose coefficient series are held together
 FIRST_LOOK = 5  # passes of a search before it is compared with another
 MOST_PASSES = 40
@@ -259,12 +258,11 @@ def draw_from(
     shares = np.exp(
         [mode.log_evidence for mode in modes] - logsumexp([m.log_evidence for m in modes])
     )
-    shares = np.maximum(shares, 0.1)
     parts = [
-        Part(share=float(share), centre=mode.theta, covariance=1.15 * mode.covariance)
-        for mode, share in zip(modes, shares / shares.sum(), strict=True)
+        Part(share=float(share), centre=mode.theta, covariance=mode.covariance)
+        for mode, share in zip(modes, shares, strict=True)
     ]
-    drawn = drawn_from(target.many, parts, DRAWS, rng)
+    drawn = drawn_from(target.with_slopes, parts, rng)
     theta = drawn.points
     best = max(modes, key=lambda mode: -target(mode.theta)).theta
     network = target.network

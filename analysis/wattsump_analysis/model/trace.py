@@ -316,9 +316,9 @@ TO_INTEGER = 1.5 * 2.0**52  # added to a number, leaves its integer in the low b
 # It ends in so many zeros that its product with an integer is exact.
 LN2_HIGH = float.fromhex("0x1.62E42FEEp-1")
 LN2_LOW = float.fromhex("0x1.A39EF35793C76p-33")
-# exp x = 2^k exp r, r = x - k ln 2, |r| < 0.35, by 14 terms of its series; log x = e ln 2 + 2 artanh
-# s, s = (m - 1) / (m + 1), m between the roots of a half and of 2, by 11 terms: both to a few units
-# of the last place.
+# exp x = 2^k exp r, r = x - k ln 2, by 14 terms of its series, and log x = e ln 2 + 2 artanh s,
+# s = (m - 1) / (m + 1), m between the roots of a half and of 2, by 11 terms: both to a few units of
+# the last place.
 FUNCTIONS = f"""
 declare {VECTOR} @{CALLED["sqrt"]}({VECTOR})
 define private {VECTOR} @{CALLED["exp"]}({VECTOR} %x) {{

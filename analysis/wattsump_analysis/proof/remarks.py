@@ -12,7 +12,7 @@ from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.roles import roles_amiss
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
-from wattsump_analysis.statistics.importance import LEAST_DRAWS
+from wattsump_analysis.statistics.draws import LEAST_DRAWS
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session

@@ -1,6 +1,7 @@
 """Recorded arithmetic: what is left out, its slopes, and numbers from compiled text."""
 
 import ctypes
+from typing import Any
 
 import numpy as np
 import pytest
@@ -48,6 +49,55 @@ def test_compiled_numbers_are_those_of_python() -> None:
     # independent: numpy, operation by operation; a product of three may be fused once.
     np.testing.assert_allclose(out[:-1], seen, rtol=1e-15)
     assert set(out[-1]) == {0.25}
+
+
+def test_functions_of_numpy_are_those_of_numpy() -> None:
+    trace = Trace()
+    x: Any
+    y: Any
+    x, y = trace.loads("x", 2)
+    made: list[Number] = [np.exp(x), np.maximum(x, y), np.minimum(x, 0.3), y**x, 2.0 * np.exp(-y)]
+    trace.stores("out", made)
+    values = np.random.default_rng(2).normal(scale=30.0, size=(2, LANES))
+    values[1] = np.exp(values[1] / 10.0)
+    out = np.empty((len(made), LANES))
+    run(trace, x=values, out=out)
+    a, b = values
+    seen = [np.exp(a), np.maximum(a, b), np.minimum(a, 0.3), b**a, 2.0 * np.exp(-b)]
+    # independent: numpy; a power of some hundred e-folds knows its last three digits less.
+    np.testing.assert_allclose(out, seen, rtol=1e-13)
+
+
+@pytest.mark.parametrize("many", [1.0, 1e3, 1e6])
+def test_exponentials_and_logarithms_are_good_to_the_last_places(many: float) -> None:
+    trace = Trace()
+    (x,) = trace.loads("x", 1)
+    trace.stores("out", [np.exp(x), (x * x) ** 0.5])
+    values = np.linspace(-7.0, 7.0, LANES)[np.newaxis] * many / 1e6 * 100.0
+    out = np.empty((2, LANES))
+    run(trace, x=values, out=out)
+    # independent: numpy.
+    np.testing.assert_allclose(out, [np.exp(values[0]), np.abs(values[0])], rtol=2e-13)
+
+
+def test_slopes_of_functions_are_those_of_the_calculus() -> None:
+    trace = Trace()
+    x: Any
+    y: Any
+    x, y = trace.loads("x", 2)
+    whole = np.exp(x * y) + np.maximum(x, y) * 3.0 + x**y
+    trace.stores("out", trace.slopes([(whole, 1.0)], [x, y]))
+    values = 0.5 + np.random.default_rng(3).random((2, LANES))
+    out = np.empty((2, LANES))
+    run(trace, x=values, out=out)
+    a, b = values
+    # independent: by hand.
+    np.testing.assert_allclose(
+        out[0], b * np.exp(a * b) + 3.0 * (a > b) + b * a ** (b - 1.0), rtol=1e-12
+    )
+    np.testing.assert_allclose(
+        out[1], a * np.exp(a * b) + 3.0 * (b >= a) + np.log(a) * a**b, rtol=1e-12
+    )
 
 
 def test_slopes_are_those_of_the_calculus() -> None:

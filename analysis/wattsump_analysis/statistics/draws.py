@@ -1,0 +1,153 @@
+"""Draws from a density known up to a constant, with its slope, by Hamiltonian Monte Carlo [1]_.
+
+Many chains go side by side, so that their slopes are one batch. A posterior whose shares may be
+next to nothing has long tails in many directions; proposals by weight and elliptical slices never
+got there (deviations of 0.6 of the true ones, and every sign of having forgotten where they began).
+
+References
+----------
+.. [1] R. M. Neal, MCMC using Hamiltonian dynamics, in Handbook of Markov Chain Monte Carlo, 2011,
+   ch. 5: eq. 5.18 to 5.20 and sec. 5.4.2.4 (jittered steps).
+.. [2] A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, sec. 11.4: variances between and
+   within chains.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wattsump_analysis.arrays import FloatArray
+
+__all__ = ("LEAST_DRAWS", "WORST", "Drawn", "Part", "drawn_from")
+
+CHAINS = 64
+FORGOTTEN = 8  # moves of each chain, by which the ellipsoid and the step settle
+KEPT = 6  # moves of each chain whose ends are draws
+NEARER = 0.7  # of a part's deviation: chains spread sooner than they come back
+TURN = 2.0  # length of a move in deviations: by a quarter of a turn, 1.6, a normal one is forgotten
+FIRST_STEP = 0.35
+MOST_STEPS = 12
+LEAST_DRAWS = 100.0  # fewer are too few to go by
+WORST = 1e12  # minus the log density where there is none
+
+Slopes = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A normal distribution, one of a mixture to begin from."""
+
+    share: float
+    centre: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Draws of equal weight, shape (draws, parameters), and how many they amount to."""
+
+    points: FloatArray
+    effective: float
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """Where chains are, minus the log density there, and its slopes."""
+
+    points: FloatArray
+    values: FloatArray
+    slopes: FloatArray
+
+
+def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generator) -> Drawn:
+    """`CHAINS` x `KEPT` even draws of a density, begun from a mixture near it.
+
+    Parameters
+    ----------
+    minus_log : callable
+        Minus the log of the density up to a constant, and its slopes, of many points at once;
+        `WORST` where there is none.
+    parts : sequence of Part
+        Where to begin.
+    rng : Generator
+        Source of every random number.
+
+    Raises
+    ------
+    ArithmeticError
+        Where no chain begins where there is a density.
+    """
+    ends = np.append(0.0, np.cumsum([part.share for part in parts]))
+    numbers = np.diff(np.floor(CHAINS * ends / ends[-1] + rng.random())).astype(int)
+    centres = np.repeat([part.centre for part in parts], numbers, axis=0)
+    away = [
+        rng.standard_normal((number, part.centre.size)) @ _axes(part.covariance).T
+        for part, number in zip(parts, numbers, strict=True)
+    ]
+    begun = centres + NEARER * np.concatenate(away)
+    values, _ = minus_log(begun)
+    begun[values >= WORST] = centres[values >= WORST]
+    state = _State(begun, *minus_log(begun))
+    if state.values.max() >= WORST:
+        raise ArithmeticError("no draw lies within the model's reach")
+    first = np.sum([part.share * part.covariance for part in parts], axis=0)
+    axes, step = _axes(first), FIRST_STEP
+    past: list[FloatArray] = []
+    for move in range(FORGOTTEN + KEPT):
+        state, accepted = _moved(minus_log, state, axes, step, rng)
+        past.append(state.points)
+        if move < FORGOTTEN:
+            step *= 1.25 if accepted > 0.85 else 1.0 if accepted > 0.7 else 0.7
+            if move > 1:
+                axes = _axes(_settled(np.concatenate(past[2:][-4:]), first))
+    kept = np.array(past[FORGOTTEN:])
+    return Drawn(points=np.concatenate(kept), effective=_effective(kept))
+
+
+def _axes(covariance: FloatArray) -> FloatArray:
+    """A root of a covariance, column by column."""
+    return np.asarray(np.linalg.cholesky(covariance))
+
+
+def _settled(points: FloatArray, first: FloatArray) -> FloatArray:
+    """Covariance of draws, as far as so many tell it, else what it was thought to be first."""
+    count, size = points.shape
+    trust = count / (count + 3 * size)
+    return np.asarray(trust * np.cov(points, rowvar=False) + (1.0 - trust) * first)
+
+
+def _moved(
+    minus_log: Slopes, state: _State, axes: FloatArray, step: float, rng: np.random.Generator
+) -> tuple[_State, float]:
+    """One move of each chain, and the share of those that were accepted."""
+    step = step * rng.uniform(0.8, 1.2)
+    momentum = rng.standard_normal(state.points.shape)
+    before = state.values + 0.5 * np.sum(momentum**2, axis=1)
+    points, values, slopes = state.points, state.values, state.slopes
+    for _ in range(min(MOST_STEPS, round(TURN / step))):
+        momentum = momentum - 0.5 * step * slopes @ axes
+        points = points + step * momentum @ axes.T
+        values, slopes = minus_log(points)
+        momentum = momentum - 0.5 * step * slopes @ axes
+    after = values + 0.5 * np.sum(momentum**2, axis=1)
+    taken = np.log(rng.random(before.size)) < before - after
+    column = taken[:, np.newaxis]
+    state = _State(
+        np.where(column, points, state.points),
+        np.where(taken, values, state.values),
+        np.where(column, slopes, state.slopes),
+    )
+    return state, float(taken.mean())
+
+
+def _effective(kept: FloatArray) -> float:
+    """How many independent draws have means as uncertain as these, shape (moves, chains, size).
+
+    Chains are independent, so that the scatter of their means tells; parameters are averaged, for
+    each by itself is known to a fifth only.
+    """
+    moves, chains, size = kept.shape
+    variance = kept.reshape(-1, size).var(axis=0, ddof=1)
+    between = kept.mean(axis=0).var(axis=0, ddof=1)
+    return float(min(chains / np.mean(between / variance), moves * chains))
