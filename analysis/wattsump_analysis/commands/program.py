@@ -23,6 +23,7 @@ from wattsump_analysis.commands.prove import prove_command
 from wattsump_analysis.live.supplies import supplies
 from wattsump_logger.commands import program as logger_commands
 from wattsump_logger.errors import WattsumpError
+from wattsump_logger.width import of_terminal
 
 __all__ = ("command_tree", "main", "program", "register")
 
@@ -110,7 +111,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     threads.one_by_default()
     try:
         try:
-            command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
+            with of_terminal(sys.stdout):
+                command_tree()(None if arguments is None else list(arguments), prog_name="wattsump")
         finally:
             streams.let_go()
     except WattsumpError as error:

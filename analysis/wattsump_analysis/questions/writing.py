@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Table, shown
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import inside_unit, show
+from wattsump_logger.width import USUAL, columns
 
 __all__ = (
     "SCHEMA",
@@ -20,7 +21,7 @@ __all__ = (
 
 SCHEMA = "wattsump-answer-2"
 
-WIDTH = 80
+WIDTH = USUAL
 _LABEL = 33
 # In a table there is room for two of these only.
 _MIXED_CELLS = frozenset({"power", "pressure"})
@@ -73,10 +74,14 @@ def _row_lines(row: Row, system: str) -> Iterator[str]:
     note = "" if row.note is None else sentence(row.note, system)
     tail = "; ".join(part for part in (flag, note) if part)
     whole = f"{text}  {tail}" if tail else text
-    if len(whole) <= WIDTH:
+    if len(whole) <= columns():
         yield whole
         return
-    yield from _wrapped(text, " " * (_LABEL + 3))
+    if len(text) <= columns() or columns() == WIDTH:
+        yield from _wrapped(text, " " * (_LABEL + 3))
+    else:  # a narrow terminal: the figure below its label
+        yield from _wrapped(f"  {row.label.strip()}", "    ")
+        yield from _wrapped(f"    {shown(row.figure, system, both=both)}", "    ")
     if tail:
         yield from _wrapped(f"      {tail}", "      ")
 
@@ -100,7 +105,7 @@ def _table_lines(table: Table, system: str) -> Iterator[str]:
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+        text, columns(), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
     )
 
 

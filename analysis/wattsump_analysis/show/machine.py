@@ -8,11 +8,11 @@ from wattsump_analysis.physics.drive import HEAT_SHARES, drive_loss_w
 from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k, stated_flow
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.units.quantities import show
+from wattsump_logger.width import columns
 
 __all__ = ("machine_lines",)
 
 REFERENCE_C = 60.0
-WIDTH = 80
 _INDENT = 18
 USUAL_DIFFERENCE_K = 40.0  # oil in over air in; common practice, no source
 WORTH_TELLING = 0.02  # of the width: a smaller gain is not worth a line
@@ -37,7 +37,7 @@ def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
         _missing(profile),
     ):
         for row in rows:
-            yield from textwrap.wrap(row, WIDTH, subsequent_indent=" " * _INDENT)
+            yield from textwrap.wrap(row, columns(), subsequent_indent=" " * _INDENT)
 
 
 def _row(name: str, text: str) -> str:

@@ -12,10 +12,11 @@ from wattsump_analysis.results import LabelCheck, Proof, Tone, Verdict
 from wattsump_analysis.show.words import Fact, facts, figure, sentence
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.sentences import in_units
+from wattsump_logger.width import USUAL, columns
 
 __all__ = ("WIDTH", "proof_screen")
 
-WIDTH = 80
+WIDTH = USUAL
 _NAME_WIDTH = 19
 _VALUE_WIDTH = 23
 _BAR_WIDTH = 48
@@ -66,7 +67,7 @@ def _wrapped(text: str, indent: int = 0, first: int | None = None) -> list[str]:
     """Return escaped lines; `first` columns of the first line are taken already."""
     lines = textwrap.wrap(
         text,
-        WIDTH - 1,
+        columns() - 1,
         initial_indent=" " * (indent if first is None else first),
         subsequent_indent=" " * indent,
         break_on_hyphens=False,
@@ -90,9 +91,12 @@ def _row(fact: Fact) -> list[str]:
         return [name + lines[0][_NAME_WIDTH:], *lines[1:]]
     value = f"[bold]{_safe(fact.value)}[/]" + " " * max(_VALUE_WIDTH - len(fact.value), 2)
     taken = _NAME_WIDTH + max(_VALUE_WIDTH, len(fact.value) + 2)
-    if taken + len(fact.beside) < WIDTH:
+    if taken + len(fact.beside) < columns():
         return [name + value + _safe(fact.beside)]
-    return [name + value.rstrip(), *_wrapped(fact.beside, indent=_NAME_WIDTH)]
+    beside = _wrapped(fact.beside, indent=_NAME_WIDTH)
+    if _NAME_WIDTH + len(fact.value) < columns():
+        return [name + value.rstrip(), *beside]
+    return [name.rstrip(), *_wrapped(fact.value, indent=2), *beside]
 
 
 def _bar(label: LabelCheck | None, units: str) -> list[str]:
@@ -104,13 +108,15 @@ def _bar(label: LabelCheck | None, units: str) -> list[str]:
     if not all(math.isfinite(end) and end >= 0 for end in ends):
         return []
     full_w = 1.05 * max(ends)
-    low, value, high, at = (min(round(end / full_w * _BAR_WIDTH), _BAR_WIDTH) for end in ends)
-    cells = [" "] * (_BAR_WIDTH + 1)
+    indent = _NAME_WIDTH if columns() > _NAME_WIDTH + _BAR_WIDTH else 0
+    width = min(_BAR_WIDTH, columns() - indent - 2)
+    low, value, high, at = (min(round(end / full_w * width), width) for end in ends)
+    cells = [" "] * (width + 1)
     cells[0] = "|"
     for column in range(low, high + 1):
         cells[column] = "="
     cells[value] = "o"
-    pad = " " * _NAME_WIDTH
+    pad = " " * indent
     return [pad + "".join(cells).rstrip(), pad + _pointer(at, label.label_heat_w, units), ""]
 
 

@@ -16,6 +16,7 @@ from wattsump_analysis.season.trend import SOON, Step, Trend
 from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
 from wattsump_logger.remark import Remark
+from wattsump_logger.width import USUAL, columns
 
 __all__ = (
     "WIDTH",
@@ -36,7 +37,7 @@ __all__ = (
     "trend_sentence",
 )
 
-WIDTH = 80
+WIDTH = USUAL
 # A change that could be as small as this either way may be called "the same".
 SAME = 0.15
 _SETTLES = {
@@ -341,7 +342,7 @@ def _table(name: str, now: str, newest: str) -> str:
 def _item(name: str, remark: Remark | str) -> list[str]:
     return textwrap.wrap(
         str(remark),
-        WIDTH,
+        columns(),
         initial_indent=f"{name:<14}",
         subsequent_indent=" " * 14,
         break_on_hyphens=False,
@@ -349,7 +350,7 @@ def _item(name: str, remark: Remark | str) -> list[str]:
 
 
 def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, break_on_hyphens=False)
+    return textwrap.wrap(text, columns(), break_on_hyphens=False)
 
 
 def _names(outings: Sequence[Outing]) -> str:
