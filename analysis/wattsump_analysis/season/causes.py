@@ -14,11 +14,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from wattsump_analysis.arrays import out_of_range
+from wattsump_analysis.arrays import FloatArray, out_of_range
 from wattsump_analysis.season.events import EventKind
-from wattsump_analysis.season.serial import U_OIL_HEAT_PER_K
+from wattsump_analysis.season.evidence import log_sum, shift_evidence
 
-__all__ = ("Cause", "FanStep", "Likely", "attribute", "more_outings")
+__all__ = (
+    "STORIES",
+    "Cause",
+    "FanStep",
+    "Likely",
+    "Story",
+    "attribute",
+    "likely",
+    "more_outings",
+    "noted_odds",
+    "story_odds",
+)
 
 SURE = 0.9
 # With more further outings than this, another kind of test is quicker.
@@ -31,6 +42,7 @@ class Cause(StrEnum):
     COOLER = "the cooler"
     FAN = "the fan"
     DRIVE = "the drive"
+    BOTH = "the cooler and the drive"
     OTHER = "oil, air or a moved sensor"
 
 
@@ -53,8 +65,8 @@ class Likely:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Story:
-    """Distribution of the change under a cause: mean (2,), covariance (2, 2), and prior odds."""
+class Story:
+    """What a cause brings: mean (2,) and covariance (2, 2) of the change, and its odds."""
 
     cause: Cause
     odds: float
@@ -62,22 +74,38 @@ class _Story:
     covariance: tuple[tuple[float, float], tuple[float, float]]
 
 
-# "The same" is never exact: hotter oil is thinner, leaks more and cools a little less well.
-_SAME = 0.03**2
-# Sizes are common practice, no source: cores lose tenths before somebody washes them, worn
-# drives add tenths; a dead fan leaves a tenth of K. A wrong capacity or a moved tank probe
-# scales both alike; an oil change moves each its own way.
-_STORIES = (
-    _Story(cause=Cause.COOLER, odds=0.42, mean=(0.0, 0.0), covariance=((0.16, 0), (0, _SAME))),
-    _Story(cause=Cause.FAN, odds=0.08, mean=(-1.4, 0.0), covariance=((0.64, 0), (0, _SAME))),
-    _Story(cause=Cause.DRIVE, odds=0.30, mean=(0.0, 0.0), covariance=((_SAME, 0), (0, 0.09))),
-    _Story(
+# "The same" is never exact.
+_SAME = 0.02**2
+# Sizes are common practice, no source: cores lose a tenth to a half before somebody washes
+# them, worn drives add as much; a dead fan leaves a tenth of K. Neither gets better unless
+# something was done. A wrong capacity or a moved tank probe scales both alike; thinner oil
+# passes the core better and leaks more, so an oil change moves both one way, the heat less.
+STORIES = (
+    Story(cause=Cause.COOLER, odds=0.18, mean=(-0.12, 0), covariance=((0.06**2, 0), (0, _SAME))),
+    Story(cause=Cause.COOLER, odds=0.20, mean=(-0.4, 0), covariance=((0.25**2, 0), (0, _SAME))),
+    Story(cause=Cause.COOLER, odds=0.06, mean=(0.3, 0), covariance=((0.25**2, 0), (0, _SAME))),
+    Story(cause=Cause.FAN, odds=0.08, mean=(-1.4, 0), covariance=((0.8**2, 0), (0, _SAME))),
+    Story(cause=Cause.DRIVE, odds=0.12, mean=(0, 0.12), covariance=((_SAME, 0), (0, 0.06**2))),
+    Story(cause=Cause.DRIVE, odds=0.15, mean=(0, 0.3), covariance=((_SAME, 0), (0, 0.15**2))),
+    Story(cause=Cause.DRIVE, odds=0.02, mean=(0, -0.3), covariance=((_SAME, 0), (0, 0.2**2))),
+    Story(
+        cause=Cause.BOTH,
+        odds=0.07,
+        mean=(-0.35, 0.25),
+        covariance=((0.2**2, 0), (0, 0.12**2)),
+    ),
+    Story(
         cause=Cause.OTHER,
-        odds=0.10,
-        mean=(0.0, 0.0),
+        odds=0.07,
+        mean=(0, 0),
         covariance=((0.0625, 0.0625 - _SAME / 2), (0.0625 - _SAME / 2, 0.0625)),
     ),
-    _Story(cause=Cause.OTHER, odds=0.10, mean=(0.0, 0.0), covariance=((0.04, 0), (0, 0.04))),
+    Story(
+        cause=Cause.OTHER,
+        odds=0.05,
+        mean=(0, 0),
+        covariance=((0.0625, 0.04), (0.04, 0.03)),
+    ),
 )
 # Factor on the odds of an event noted at a change: a likely cause, not a proof.
 _EVENT_ODDS = 4.0
@@ -93,16 +121,64 @@ _SUGGESTS: Mapping[EventKind, Cause] = {
 _FAN_GONE, _FAN_GONE_SD = 0.2, 0.2
 
 
+def story_odds(a: FloatArray, b: FloatArray, log_weights: FloatArray) -> FloatArray:
+    """Logarithm of each story's odds against no change, before what was noted.
+
+    Parameters
+    ----------
+    a, b : ndarray, shapes (j, v, g, ..., 2, 2) and (j, v, g, ..., 2)
+        As of `Evidence.along`: the likelihood of a change d is exp(b'd - d'a d / 2).
+    log_weights : ndarray, shape (j, v, g)
+        As of `Evidence`.
+
+    Returns
+    -------
+    ndarray, shape (..., number of stories)
+    """
+    weights = log_weights.reshape(*log_weights.shape, *[1] * (b.ndim - 4))
+    factors = [shift_evidence(a, b, story.mean, story.covariance) for story in STORIES]
+    odds = np.log([story.odds for story in STORIES])
+    return log_sum(weights + np.stack(factors), axis=(1, 2, 3)).T + odds
+
+
+def noted_odds(events: Sequence[EventKind]) -> FloatArray:
+    """What was noted adds so much to the logarithm of each story's odds."""
+    suggested = {_SUGGESTS[event] for event in events}
+    return np.log([_EVENT_ODDS if story.cause in suggested else 1.0 for story in STORIES])
+
+
+def likely(log_odds: FloatArray, fan: FanStep | None = None) -> tuple[Likely, ...]:
+    """Causes with their probabilities, most probable first, from the odds of the stories.
+
+    Parameters
+    ----------
+    log_odds : ndarray, shape (number of stories,)
+        As of `story_odds`.
+    fan : FanStep, optional
+        How much of K came with the fan, before and after.
+
+    Returns
+    -------
+    tuple of Likely
+        The probabilities sum to 1.
+    """
+    share = np.exp(log_odds - log_odds.max())
+    weight = dict.fromkeys(Cause, 0.0)
+    for story, part in zip(STORIES, share, strict=True):
+        weight[story.cause] += float(part) * _of_fan(story.cause, fan)
+    total = sum(weight.values())
+    ranked = sorted(weight.items(), key=lambda item: -item[1])
+    return tuple(Likely(cause=cause, probability=w / total) for cause, w in ranked)
+
+
 def attribute(
     change: ArrayLike,
     covariance: ArrayLike,
     *,
-    outings: float = 1e3,
     fan: FanStep | None = None,
     events: Sequence[EventKind] = (),
-    hotter_k: float = 0.0,
 ) -> tuple[Likely, ...]:
-    """Give each cause its probability.
+    """Give each cause its probability, for a change whose covariance is known.
 
     Parameters
     ----------
@@ -110,14 +186,10 @@ def attribute(
         Change of ln K and of ln heat.
     covariance : array_like, shape (2, 2)
         Of that change.
-    outings : float
-        Number behind the covariance; few make the tails heavier. Above 0.
     fan : FanStep, optional
         How much of K came with the fan, before and after.
     events : sequence of EventKind
-        Events noted at the change.
-    hotter_k : float
-        How much hotter the oil is since, over its air [K], which changes a drive's heat.
+        What was noted at the change.
 
     Returns
     -------
@@ -134,22 +206,10 @@ def attribute(
         raise out_of_range(
             "a change of ln K and ln heat with its covariance", (d, v), "attribution"
         )
-    if not outings > 0.0:
-        raise out_of_range("outings above 0", outings, "attribution")
-    weight = dict.fromkeys(Cause, 0.0)
-    suggested = {_SUGGESTS[event] for event in events}
-    for story in _STORIES:
-        spread = v + np.asarray(story.covariance)
-        if story.cause in (Cause.COOLER, Cause.FAN):
-            spread[1, 1] += (U_OIL_HEAT_PER_K * hotter_k) ** 2
-        density = stats.multivariate_t.pdf(
-            d, loc=story.mean, shape=spread, df=max(round(outings), 3)
-        )
-        odds = story.odds * (_EVENT_ODDS if story.cause in suggested else 1.0)
-        weight[story.cause] += odds * float(density) * _of_fan(story.cause, fan)
-    total = sum(weight.values())
-    ranked = sorted(weight.items(), key=lambda item: -item[1])
-    return tuple(Likely(cause=cause, probability=w / total) for cause, w in ranked)
+    a: FloatArray = np.linalg.inv(v).astype(np.float64)
+    b = (a @ d).reshape(1, 1, 1, 2)
+    odds = story_odds(a.reshape(1, 1, 1, 2, 2), b, np.zeros((1, 1, 1)))
+    return likely(odds + noted_odds(events), fan)
 
 
 def more_outings(
@@ -158,16 +218,14 @@ def more_outings(
     before: int,
     after: int,
     *,
-    outings: float,
     fan: FanStep | None = None,
     events: Sequence[EventKind] = (),
-    hotter_k: float = 0.0,
 ) -> int | None:
     """How many further outings like those so far would settle the cause.
 
     Parameters
     ----------
-    change, outings, fan, events, hotter_k
+    change, fan, events
         As for `attribute`.
     one_outing : array_like, shape (2, 2)
         Covariance of ln K and ln heat of one outing.
@@ -182,10 +240,7 @@ def more_outings(
     v = np.asarray(one_outing, dtype=np.float64)
     for further in range(MOST_FURTHER + 1):
         spread = v * (1.0 / before + 1.0 / (after + further))
-        first = attribute(
-            change, spread, outings=outings + further, fan=fan, events=events, hotter_k=hotter_k
-        )[0]
-        if first.probability >= SURE:
+        if attribute(change, spread, fan=fan, events=events)[0].probability >= SURE:
             return further
     return None
 

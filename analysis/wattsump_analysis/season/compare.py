@@ -13,15 +13,19 @@ from types import MappingProxyType
 import numpy as np
 
 from wattsump_analysis.results import Interval
-from wattsump_analysis.season.causes import SURE, Cause, Likely, attribute
+from wattsump_analysis.season.causes import Likely, likely, noted_odds
+from wattsump_analysis.season.conditions import given_of
 from wattsump_analysis.season.events import Event, EventKind
-from wattsump_analysis.season.levels import Scatter, repeatability, usual_scatter
+from wattsump_analysis.season.evidence import covariance_of
+from wattsump_analysis.season.levels import Scatter, levels_at, usual_scatter
 from wattsump_analysis.season.outing import Outing
-from wattsump_analysis.season.trend import fan_steps, in_order, log_rows, own_u, relative_change
+from wattsump_analysis.season.splitting import splitting
+from wattsump_analysis.season.trend import fan_steps, in_order, own_u, relative_change
+from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.remark import Remark
 
-__all__ = ("TESTS", "Comparison", "Line", "compare")
+__all__ = ("Comparison", "Line", "compare")
 
 # A larger difference of the air between the sides gives a remark, because the oil's viscosity
 # differs too (common practice, no source).
@@ -33,38 +37,6 @@ _SECTIONS: Mapping[str, EventKind] = MappingProxyType(
         "cooler": EventKind.COOLER,
         "channels": EventKind.PROBE,
         "drive": EventKind.DRIVE,
-    }
-)
-_FAN_TEST = Remark(
-    code="test-by-fan-steps",
-    text="at working speed and 60 to 70 degC oil, switch the fan off and on three times, five "
-    "minutes each: the change of slope is the cooler's air side alone",
-)
-_OIL_TEST = Remark(
-    code="test-by-oil-side",
-    text="measure oil flow and the temperatures at both cooler ports: flow times drop is the "
-    "cooler's heat without the machine's heat capacity",
-)
-_PROBE_TEST = Remark(
-    code="test-probes-in-bucket",
-    text="put all probes into one warm bucket, enter the offsets, and repeat the same work",
-)
-_SCALE_TEST = Remark(
-    code="test-by-heater",
-    text="run a metered heater for half an hour: it gives the heat capacity, on which K and heat "
-    "both rest, anew",
-)
-_MORE_OUTINGS = Remark(
-    code="more-outings-or-oil-side", text=f"more outings on both sides, or {_OIL_TEST}"
-)
-TESTS: Mapping[EventKind, Remark] = MappingProxyType(
-    {
-        EventKind.OIL: _OIL_TEST,
-        EventKind.PROBE: _PROBE_TEST,
-        EventKind.FAN: _FAN_TEST,
-        EventKind.COOLER: _FAN_TEST,
-        EventKind.CLEAN: _FAN_TEST,
-        EventKind.DRIVE: _OIL_TEST,
     }
 )
 
@@ -138,28 +110,25 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
     _check(before, after)
     old, new = in_order(before)[0], in_order(after)[0]
     outings = [*old, *new]
-    rows = log_rows(outings)
-    usual = usual_scatter(own_u(outings))
-    if old and new:
-        scatter = repeatability(rows, (0, len(old)), usual=usual)
-        change = rows[len(old) :].mean(axis=0) - rows[: len(old)].mean(axis=0)
-    else:
-        scatter, change = Scatter(covariance=usual, own_outings=0.0), None
-    spread = scatter.of_difference(max(len(old), 1), max(len(new), 1))
     events = tuple(event for outing in after for event in outing.events)
     changed = _changed_facts(before[-1].facts, after[0].facts)
     kinds = _kinds(events, changed)
-    basis = scatter.basis
-    causes = (
-        ()
-        if change is None
-        else attribute(change, spread, outings=basis, fan=fan_steps(old, new), events=tuple(kinds))
-    )
-    shares = [
-        None if change is None else relative_change(float(change[i]), float(spread[i, i]), basis)
-        for i in range(2)
-    ]
-    why, test = _splitting(shares, causes, kinds)
+    usual = usual_scatter(own_u(outings))
+    causes: tuple[Likely, ...] = ()
+    scatter = Scatter(covariance=covariance_of(usual), own_outings=0.0)
+    shares: list[Interval | None] = [None, None]
+    # Without a side that tells both, a change would be known as badly as two usual outings.
+    u_change = np.sqrt(2.0) * scatter.sd
+    if old and new:
+        levels, stories = levels_at(given_of(outings), len(old), usual)
+        scatter = levels.scatter
+        causes = likely(stories + noted_odds(tuple(kinds)), fan_steps(old, new))
+        u_change = np.sqrt(np.diag(levels.covariance[0]))
+        shares = [
+            relative_change(float(change), float(u**2))
+            for change, u in zip(levels.steps[0], u_change, strict=True)
+        ]
+    why, test = splitting(shares, causes, tuple(kinds))
     return Comparison(
         machine=before[0].machine,
         before=tuple(before),
@@ -167,22 +136,15 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
         scatter=scatter,
         k=shares[0],
         heat=shares[1],
-        like_rise=_like_rise(old, new, scatter),
+        like_rise=_like_rise(old, new, float(u_change[1])),
         lines=_lines(before, after),
         causes=causes,
         also=_also(before, after, changed, events),
         cannot_split=why,
         test=test,
-        smallest_k=_smallest_loss(float(spread[0, 0]), basis),
+        # A loss whose interval would leave out zero four times in five.
+        smallest_k=1.0 - float(np.exp(-(NORMAL_95 + 0.8416) * u_change[0])),
     )
-
-
-def _smallest_loss(variance: float, basis: float) -> float:
-    """Loss whose interval would leave out zero four times in five."""
-    from scipy import stats
-
-    reach = float(stats.t.ppf(0.975, basis) + stats.t.ppf(0.8, basis))
-    return 1.0 - float(np.exp(-reach * np.sqrt(variance)))
 
 
 def _check(before: Sequence[Outing], after: Sequence[Outing]) -> None:
@@ -217,36 +179,7 @@ def _kinds(events: Sequence[Event], changed: Mapping[str, str]) -> dict[EventKin
     return by_mark | dict.fromkeys(_SECTIONS[s] for s in sections if s in _SECTIONS)
 
 
-def _splitting(
-    shares: Sequence[Interval | None], causes: Sequence[Likely], kinds: Mapping[EventKind, None]
-) -> tuple[Remark | None, Remark | None]:
-    """Why the causes cannot be separated, and the test that would; None, None if they can."""
-    groups = {_group(kind) for kind in kinds} - {None}
-    if len(groups) > 1:
-        done = " and ".join(kind.value for kind in kinds)
-        other = [kind for kind in kinds if _group(kind) != "air side"]
-        text = f"{done} between the two: both may have moved K and the heat"
-        return Remark(code="several-changes", text=text), TESTS[other[0]]
-    if None in shares or not any(s is not None and s.low * s.high > 0 for s in shares):
-        return None, None
-    if causes[0].probability >= SURE:
-        return None, None
-    pair = {likely.cause for likely in causes[:2]}
-    why = Remark(code="several-causes", text=f"{causes[0].cause} or {causes[1].cause}")
-    if pair == {Cause.COOLER, Cause.FAN}:
-        return why, _FAN_TEST
-    if Cause.OTHER in pair:
-        return why, _SCALE_TEST
-    return why, _MORE_OUTINGS
-
-
-def _group(kind: EventKind) -> str | None:
-    if kind in (EventKind.CLEAN, EventKind.COOLER, EventKind.FAN):
-        return "air side"
-    return {EventKind.OIL: "oil", EventKind.PROBE: "probe", EventKind.DRIVE: "drive"}[kind]
-
-
-def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -> Line | None:
+def _like_rise(old: Sequence[Outing], new: Sequence[Outing], u_heat: float) -> Line | None:
     """Rise over air at the same heat: at steady work rise goes with heat."""
     outings = [[o for o in side if o.rise_k is not None and o.rise_k > 0.0] for side in (old, new)]
     if not outings[0] or not outings[1]:
@@ -257,9 +190,8 @@ def _like_rise(old: Sequence[Outing], new: Sequence[Outing], scatter: Scatter) -
         for side in outings
     ]
     before, after = (float(np.exp(values.mean())) for values in logs)
-    # The rise itself is nearly exact; the heat it is scaled to scatters.
-    spread = scatter.of_difference(len(outings[0]), len(outings[1]))[1, 1]
-    ratio = relative_change(float(logs[1].mean() - logs[0].mean()), float(spread), scatter.basis)
+    # Rise is read almost exactly; what scatters is the heat it is brought to.
+    ratio = relative_change(float(logs[1].mean() - logs[0].mean()), u_heat**2)
     return Line(
         name="oil over air, same air and work",
         kind="temperature_difference",

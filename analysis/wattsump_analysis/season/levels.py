@@ -4,56 +4,67 @@ K and heat of an outing are tested together, as logarithms, because their errors
 a heat capacity 5 % high raises both by 5 %. A change of one without the other is therefore much
 stronger evidence than a change of both alike.
 
+At every outing the change that some cause would bring is weighed against none and against a
+single odd outing; the likeliest is taken in, and the rest is asked again.
+
 References
 ----------
-.. [1] Jackson, B. et al. (2005), An algorithm for optimal partitioning of data on an interval,
-   IEEE Signal Processing Letters 12, 105-108.
-.. [2] Gelman, A. et al., Bayesian Data Analysis, 3rd ed., section 3.6 (covariance with a
-   prior worth so many observations).
+.. [1] A. N. Shiryaev, On optimum methods in quickest detection problems, Theory of Probability
+   and its Applications 8 (1963) 22: a change at an unknown time is told when its probability
+   passes a limit.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_analysis.arrays import FloatArray, out_of_range
-from wattsump_analysis.season.serial import Conditions, Levels, levels_of, no_conditions
+from wattsump_analysis.season.causes import noted_odds, story_odds
+from wattsump_analysis.season.conditions import plain_rows
+from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.evidence import (
+    FLAT,
+    TYPICAL,
+    Evidence,
+    Given,
+    Grid,
+    covariance_of,
+    log_sum,
+    shift_evidence,
+)
 
 __all__ = (
-    "PENALTY",
-    "TYPICAL",
-    "TYPICAL_WORTH",
+    "Levels",
     "Scatter",
     "Stretches",
     "find_stretches",
-    "repeatability",
+    "levels_at",
     "smallest_seen",
     "usual_scatter",
 )
 
-# Covariance of ln K and ln heat of one ordinary outing: as fits of emulated outings of one
-# machine repeat (7 %, 5 %, correlation 0.7; docs/trend-method.md says how it was measured),
-# and for the heat 6 % more, because nobody does the same work twice.
-TYPICAL = np.array([[0.07**2, 0.7 * 0.07 * 0.05], [0.7 * 0.07 * 0.05, 0.05**2 + 0.06**2]])
-# Weight of that covariance, in outings, beside the machine's own scatter.
-TYPICAL_WORTH = 6.0
-# Drop in squared normalised scatter that a further step must bring. For two numbers a
-# fixed place would pass by chance once in exp(13/2), about 670; the search over places and
-# the look after every outing raise that to the rate measured in docs/validation-seasons.md.
-PENALTY = 12.0
-USUAL_CORRELATION = 0.15  # of neighbouring outings, if nothing else is known; a choice
+# How likely something changes between two outings, and that an outing is odd by itself: one
+# or two changes a season, one outing in fifty. Common practice, no source.
+CHANGE_ODDS, ODD_ODDS = 1.0 / 25.0, 1.0 / 50.0
+ODD_SD = 0.4
+# Another driver or another load for two or three outings: K hardly, the heat a little. A choice.
+SPELLS, SPELL_ODDS = (2, 3), 1.0 / 25.0
+SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
+# Odds from which a change is told. Chosen on drawn seasons so that false alarms stay under one
+# in fifty outings, whatever the season; docs/validation-seasons.md has the rates.
+TELL = 0.22
+TELL_ODD = 3.0
+# A drift is rare, and so many hundredths in ten outings; asked for from so many outings.
+DRIFT_ODDS, DRIFT_SD, FEWEST_FOR_DRIFT = 0.1, 0.08, 8
+DRIFT_WIDTH = 2.0  # of its standard uncertainty, in the quantity that drifts
+# A step that was found has any size.
+FOUND_SD = 1.0
 FEWEST = 2
-# An outing that both its neighbours contradict, beyond this squared distance (of 2 degrees
-# of freedom: once in 22 000), is one odd outing and no change.
-ODD = 20.0
-# A short stretch must stay apart without its most extreme outing: a squared distance passed
-# by chance once in 12 (2 degrees of freedom), as that outing's part comes on top.
-UNAIDED = 5.0
-SHORT = 3
-# Robust standard deviation of a normal from its median absolute deviation.
-MAD_TO_SD = 1.4826
-ROUNDS = 2
+# An outing more or less is all the same: what is behind a step is asked of places so near.
+NEAR = 2
+USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,38 +80,63 @@ class Scatter:
         return np.sqrt(np.diag(self.covariance))
 
     @property
-    def basis(self) -> float:
-        """Degrees of freedom of the t that allows for the uncertainty of the covariance.
-
-        Of a multivariate t with a prior worth so many outings: one less than their sum [2].
-        """
-        return self.own_outings + TYPICAL_WORTH - 1.0
-
-    @property
     def correlation(self) -> float:
         """Correlation of the two within one outing."""
         sd = self.sd
         return float(self.covariance[0, 1] / (sd[0] * sd[1]))
 
-    def of_difference(self, before: int, after: int) -> FloatArray:
-        """Covariance of the difference of two means over so many outings, shape (2, 2)."""
-        return self.covariance * (1.0 / before + 1.0 / after)
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What outings say with their steps where they are.
+
+    `steps` are the changes of (ln K, ln heat) at each step, (m, 2), with covariances (m, 2, 2).
+    `referred` are the rows under like conditions, (n, 2), and `u_referred` the standard
+    uncertainty of bringing them there, beside the median outing. `now` is the level of the
+    newest stretch, (2,), with standard uncertainties `u_now`. `correlation` is that of
+    neighbouring outings. `drift` is a steady change from one outing to the next, (2,), beside
+    the steps, 0 where none is needed; `u_drift` its standard uncertainty.
+    """
+
+    steps: FloatArray
+    covariance: FloatArray
+    referred: FloatArray
+    u_referred: FloatArray
+    now: FloatArray
+    u_now: FloatArray
+    correlation: float
+    scatter: Scatter
+    drift: FloatArray
+    u_drift: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretches:
     """Stretches of like outings.
 
-    `starts` are positions of each stretch's first outing, the first being 0; `odd` are
-    positions of outings set aside; `newest_is_odd` says the last outing alone lies beyond
-    the scatter of the last stretch, set aside or not. `levels` are of the outings kept.
+    `starts` are positions of each stretch's first outing, the first being 0; `stories` the
+    logarithms of the odds of what each step may be, as of `causes.story_odds`; `chances` the
+    probability of each step that anything changed there at all. `odd` are
+    positions of outings set aside; `newest_is_odd` says the last outing alone lies apart.
     """
 
     starts: tuple[int, ...]
+    stories: tuple[FloatArray, ...]
+    chances: tuple[float, ...]
     odd: tuple[int, ...]
     newest_is_odd: bool
-    scatter: Scatter
     levels: Levels
+
+    @property
+    def drifting(self) -> tuple[bool, bool]:
+        """Whether (K, heat) goes steadily one way."""
+        k, heat = np.abs(self.levels.drift) > DRIFT_WIDTH * self.levels.u_drift
+        return bool(k), bool(heat)
+
+    @property
+    def scatter(self) -> Scatter:
+        """How the machine repeats."""
+        return self.levels.scatter
 
     def members(self, stretch: int, n: int) -> NDArray[np.int64]:
         """Positions of the outings of a stretch, odd ones left out."""
@@ -109,47 +145,50 @@ class Stretches:
         return inside[~np.isin(inside, self.odd)]
 
 
-def repeatability(
-    rows: ArrayLike,
-    starts: tuple[int, ...] | None = None,
-    *,
-    usual: FloatArray = TYPICAL,
-) -> Scatter:
-    """Estimate how a machine repeats.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What has been taken in: where steps begin, odd outings, and whether all drifts."""
 
-    Parameters
-    ----------
-    rows : array_like, shape (n, 2)
-        ln K and ln heat, one row per outing, in order.
-    starts : tuple of int, optional
-        Where stretches begin. Without them neighbours are compared, which one or several
-        steps hardly disturb.
-    usual : ndarray, shape (2, 2)
-        Covariance to lean on while the machine's own outings are few.
+    steps: tuple[int, ...] = ()
+    odd: tuple[int, ...] = ()
+    spells: tuple[tuple[int, int], ...] = ()
+    drifts: bool = False
 
-    Returns
-    -------
-    Scatter
-        The machine's own covariance, drawn towards the usual one as long as outings are few.
+    def given(self, given: Given) -> Given:
+        """The outings with all of it, steps first."""
+        n = len(given.rows)
+        for at in self.steps:
+            given = given.along(_after(n, np.array([at]))[:, 0], FOUND_SD**2 * np.eye(2))
+        for at in self.odd:
+            given = given.along(np.eye(n)[at], ODD_SD**2 * np.eye(2))
+        for spell in self.spells:
+            given = given.along(_inside(n, [spell])[:, 0], SPELL_COVARIANCE)
+        return given.along(_ramp(n), DRIFT_SD**2 * np.eye(2)) if self.drifts else given
 
-    Raises
-    ------
-    RangeError
-        Rows that are not pairs of finite numbers.
-    """
-    y = _pairs(rows)
-    if starts is None:
-        sums, worth = _from_neighbours(y, usual)
-    else:
-        parts = np.split(y, list(starts[1:]))
-        residuals = np.concatenate([part - part.mean(axis=0) for part in parts])
-        sums, worth = residuals.T @ residuals, float(len(y) - len(parts))
-    covariance = (TYPICAL_WORTH * usual + sums) / (TYPICAL_WORTH + worth)
-    return Scatter(covariance=covariance, own_outings=worth)
+    def places(self, n: int) -> NDArray[np.int64]:
+        """Where a further step may begin."""
+        free = np.arange(FEWEST, n - FEWEST + 1)
+        apart = np.abs(np.subtract.outer(free, np.array(self.steps))) >= FEWEST
+        return np.asarray(free[apart.all(axis=1)])
+
+
+def _after(n: int, places: NDArray[np.int64]) -> FloatArray:
+    return (np.arange(n)[:, None] >= places).astype(np.float64)
+
+
+def _inside(n: int, spells: Sequence[tuple[int, int]]) -> FloatArray:
+    begin, end = np.array(spells).T
+    place = np.arange(n)[:, None]
+    return np.asarray((place >= begin) & (place < end), dtype=np.float64)
+
+
+def _ramp(n: int) -> FloatArray:
+    """A steady change, by 1 in ten outings."""
+    return np.asarray((np.arange(n) - 0.5 * (n - 1)) / 10.0, dtype=np.float64)
 
 
 def usual_scatter(own_u: ArrayLike) -> FloatArray:
-    """Covariance to begin with, from the outings' own uncertainties.
+    """Scatter to begin with, from what the outings say of themselves.
 
     Parameters
     ----------
@@ -159,39 +198,36 @@ def usual_scatter(own_u: ArrayLike) -> FloatArray:
 
     Returns
     -------
-    ndarray, shape (2, 2)
-        `TYPICAL`, widened by up to 2 if the median outing's uncertainty is larger. A smaller
-        one does not narrow it: only repeated outings show how a machine repeats.
+    ndarray, shape (3,)
+        `TYPICAL`, widened by up to 2 where the median outing says it is worse. What it says
+        never narrows it: a stated uncertainty is a claim, and repeating is the proof.
     """
     u = np.asarray(own_u, dtype=np.float64).reshape(-1, 2)
-    typical_sd = np.sqrt(np.diag(TYPICAL))
-    factor = np.ones(2)
+    typical_sd = np.sqrt(np.diag(covariance_of(TYPICAL)))
+    factor = 1.0
     for column in range(2):
         stated = u[np.isfinite(u[:, column]), column]
         if stated.size:
-            factor[column] = np.clip(np.median(stated) / typical_sd[column], 1.0, 2.0)
-    return np.asarray(TYPICAL * np.outer(factor, factor))
+            factor = max(factor, float(np.median(stated) / typical_sd[column]))
+    return TYPICAL * min(factor, 2.0)
 
 
 def find_stretches(
-    rows: ArrayLike,
+    outings: ArrayLike | Given,
     *,
-    penalty: float = PENALTY,
     usual: FloatArray = TYPICAL,
-    conditions: Conditions | None = None,
+    events: Sequence[Sequence[EventKind]] = (),
 ) -> Stretches:
     """Divide outings into stretches wherever they differ beyond repeatability.
 
     Parameters
     ----------
-    rows : array_like, shape (n, 2)
+    outings : Given, or array_like of shape (n, 2)
         ln K and ln heat, one row per outing, in order.
-    penalty : float
-        Gain that a further step must bring, in squared standard deviations; above 0.
-    usual : ndarray, shape (2, 2)
-        As for `repeatability`.
-    conditions : Conditions, optional
-        What else moves each outing; nothing if not given.
+    usual : ndarray, shape (3,)
+        Scatter to lean on while the machine's own outings are few.
+    events : sequence of sequences of EventKind
+        What was noted near each outing; nothing unless given.
 
     Returns
     -------
@@ -200,71 +236,199 @@ def find_stretches(
     Raises
     ------
     RangeError
-        Rows that are not pairs of finite numbers, or a penalty not above 0.
-
-    Notes
-    -----
-    Minimises, over all divisions into stretches of at least two outings, the sum of squared
-    Mahalanobis distances from the stretch means plus `penalty` per step [1]_. The covariance
-    comes first from neighbours, then from the stretches. A step must not rest on a single
-    outing: without it the others must still be `UNAIDED` away.
+        Rows that are not pairs of finite numbers.
     """
-    raw = _pairs(rows)
-    if not penalty > 0.0:
-        raise out_of_range("a penalty above 0", penalty, "outings")
-    conditions = no_conditions(len(raw)) if conditions is None else conditions
-    y = raw - conditions.offsets
-    scatter = repeatability(y, usual=usual)
-    odd = _odd(y, scatter)
-    while True:
-        kept = np.setdiff1d(np.arange(len(y)), odd)
-        starts: tuple[int, ...] = (0,)
-        for _ in range(ROUNDS):
-            starts = _divide(y[kept], scatter, penalty)
-            scatter = repeatability(y[kept], starts, usual=usual)
-        alone = _carried_by_single(y[kept], starts, scatter)
-        if alone is None:
-            break
-        odd = (*odd, int(kept[alone]))
-    levels = levels_of(
-        raw[kept],
-        starts,
-        conditions.of(kept),
-        usual,
-        usual_worth=TYPICAL_WORTH,
-        penalty=penalty,
-    )
-    scatter = Scatter(covariance=levels.scatter, own_outings=levels.worth)
-    last = levels.referred[levels.starts[-1] :]
+    given = outings if isinstance(outings, Given) else plain_rows(_pairs(outings))
+    n = len(given.rows)
+    noted = np.array([noted_odds(kinds) for kinds in events]) if events else np.zeros((n, 1))
+    search = _Search(given, usual, noted)
+    found = _Found()
+    while (more := search.further(found)) is not None:
+        found = more
+    found, stories, chances = search.settled(found)
+    evidence = search.evidence(found)
     return Stretches(
-        starts=(0, *(int(kept[start]) for start in levels.starts[1:])),
-        odd=tuple(sorted(odd)),
-        newest_is_odd=len(y) - 1 in odd or _newest_is_odd(last, scatter),
-        scatter=scatter,
-        levels=levels,
+        starts=(0, *found.steps),
+        stories=stories,
+        chances=chances,
+        odd=tuple(sorted(found.odd)),
+        newest_is_odd=search.lies_apart(evidence),
+        levels=_levels(given, evidence, found),
+    )
+
+
+def levels_at(given: Given, at: int, usual: FloatArray) -> tuple[Levels, FloatArray]:
+    """Levels with one step at a known place, and the odds of what it may be."""
+    n = len(given.rows)
+    search = _Search(given, usual, np.zeros((n, 1)))
+    odds = story_odds(*_along(search.evidence(_Found()), _after(n, np.array([at]))))
+    found = _Found(steps=(at,))
+    return _levels(given, search.evidence(found), found), odds[0]
+
+
+def _along(evidence: Evidence, columns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return (*evidence.along(columns), evidence.log_weights)
+
+
+class _Search:
+    """Weighs what else there may be beside what was found."""
+
+    def __init__(self, given: Given, usual: FloatArray, noted: FloatArray) -> None:
+        self._given, self._n, self._noted = given, len(given.rows), noted
+        self._usual = self._centre = usual
+        self._last: tuple[_Found, Evidence] | None = None
+        n = self._n
+        self._spells = [(at, at + length) for length in SPELLS for at in range(n - length + 1)]
+
+    def evidence(self, found: _Found) -> Evidence:
+        """All outings with what was found; the grid follows a machine that scatters unusually."""
+        if self._last is not None and self._last[0] == found:
+            return self._last[1]
+        given = found.given(self._given)
+        while True:
+            evidence = Evidence(given, Grid.about(self._usual, self._centre))
+            centre = evidence.better_centre
+            if np.allclose(centre, self._centre):
+                self._last = found, evidence
+                return evidence
+            self._centre = centre
+
+    def _steps(self, evidence: Evidence, places: NDArray[np.int64]) -> FloatArray:
+        """Logarithms of the odds of a step at each place, by story: (places, stories)."""
+        odds = story_odds(*_along(evidence, _after(self._n, places)))
+        return np.asarray(odds + np.log(CHANGE_ODDS) + self._noted[places])
+
+    def _other(self, evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
+        """The same of something of no cause along columns (n, h), apart from its odds."""
+        a, b, weights = _along(evidence, columns)
+        factors = shift_evidence(a, b, np.zeros(2), covariance)
+        return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
+
+    def _instead(self, found: _Found) -> tuple[FloatArray, FloatArray, float]:
+        """Logarithms of the odds of odd outings, of spells and of a drift beside what was found."""
+        evidence, n = self.evidence(found), self._n
+        odd = self._other(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS)
+        inside = _inside(n, self._spells)
+        spell = self._other(evidence, inside, SPELL_COVARIANCE) + np.log(SPELL_ODDS)
+        if n < FEWEST_FOR_DRIFT or found.drifts:
+            return odd, spell, -np.inf
+        drift = self._other(evidence, _ramp(n)[:, None], DRIFT_SD**2 * np.eye(2))
+        return odd, spell, float(drift[0]) + float(np.log(DRIFT_ODDS))
+
+    def further(self, found: _Found) -> _Found | None:
+        """What was found and the likeliest thing more; None where nothing more is told."""
+        evidence, n, spells = self.evidence(found), self._n, self._spells
+        odd, spell, drift = self._instead(found)
+        places = found.places(n)
+        rest = log_sum(np.array([0.0, *odd, *spell]), axis=0)
+        if places.size:
+            at_each = log_sum(self._steps(evidence, places), axis=1)
+            step = float(log_sum(at_each, axis=0))
+            if step - np.logaddexp(rest, drift) > np.log(TELL):
+                at = int(places[np.argmax(at_each)])
+                return replace(found, steps=tuple(sorted((*found.steps, at))))
+            if drift - np.logaddexp(rest, step) > np.log(TELL):
+                return replace(found, drifts=True)
+        # Of the newest outings nobody can say yet whether they are odd or the first of a change.
+        odd[[n - 1, *found.odd]] = -np.inf
+        spell[[end == n or (begin, end) in found.spells for begin, end in spells]] = -np.inf
+        worst, longest = int(np.argmax(odd)), int(np.argmax(spell))
+        if max(odd[worst], spell[longest]) < np.log(TELL_ODD):
+            return None
+        if odd[worst] > spell[longest]:
+            return replace(found, odd=(*found.odd, worst))
+        return replace(found, spells=(*found.spells, spells[longest]))
+
+    def settled(self, found: _Found) -> tuple[_Found, tuple[FloatArray, ...], tuple[float, ...]]:
+        """Each step where it is likeliest beside all others, what it may be, and its chance."""
+        stories, chances = [], []
+        for number in range(len(found.steps)):
+            others = found.steps[:number] + found.steps[number + 1 :]
+            without = replace(found, steps=others)
+            places = without.places(self._n)
+            low = others[number - 1] if number else 0
+            high = others[number] if number < len(others) else self._n
+            places = places[(places > low) & (places < high)]
+            by_story = self._steps(self.evidence(without), places)
+            at = int(places[np.argmax(log_sum(by_story, axis=1))])
+            stories.append(log_sum(by_story[np.abs(places - at) <= NEAR], axis=0))
+            odd, spell, drift = self._instead(without)
+            against = log_sum(np.array([0.0, drift, *odd, *spell]), axis=0)
+            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(by_story, axis=(0, 1))))))
+            found = replace(found, steps=(*others[:number], at, *others[number:]))
+        return found, tuple(stories), tuple(chances)
+
+    def lies_apart(self, evidence: Evidence) -> bool:
+        """Whether the newest outing alone lies apart."""
+        newest = self._other(evidence, np.eye(self._n)[:, -1:], ODD_SD**2 * np.eye(2))[0]
+        return bool(newest + np.log(ODD_ODDS + CHANGE_ODDS) > 0.0)
+
+
+def _levels(given: Given, evidence: Evidence, found: _Found) -> Levels:
+    n, m = len(given.rows), len(found.steps)
+    mean, covariance = evidence.columns_mean
+    inside = found.given(given).columns
+    conditions = given.columns.shape[2]
+    # The conditions as they are at each outing, beside the median one.
+    of_conditions = given.columns - np.median(given.columns, axis=0)
+    z, spread = mean[2 : 2 + conditions], covariance[2 : 2 + conditions, 2 : 2 + conditions]
+    answer = evidence.answer_mean
+    off = given.offsets + of_conditions @ z
+    off[:, 1] += answer[0] * given.oil_k
+    u = np.sqrt(np.einsum("iqp,ps,iqs->iq", of_conditions, spread, of_conditions))
+    u[:, 1] = np.hypot(u[:, 1], answer[1] * given.oil_k)
+    first = 2 + conditions
+    steps = mean[first : first + 2 * m].reshape(m, 2)
+    blocks = [slice(first + 2 * i, first + 2 * i + 2) for i in range(m)]
+    newest = np.zeros((2, mean.size))
+    newest[:, :2] = FLAT * np.eye(2)
+    newest[:, 2 : 2 + conditions] = np.median(given.columns, axis=0)
+    for block in blocks:
+        newest[:, block] = FOUND_SD * np.eye(2)
+    drift = slice(2 + inside.shape[2] - 2, 2 + inside.shape[2])
+    return Levels(
+        steps=FOUND_SD * steps,
+        covariance=FOUND_SD**2 * np.array([covariance[b, b] for b in blocks]).reshape(m, 2, 2),
+        referred=given.rows - off,
+        u_referred=u,
+        now=np.median(given.rows - given.offsets, axis=0) + newest @ mean,
+        u_now=np.sqrt(np.einsum("qp,ps,qs->q", newest, covariance, newest)),
+        correlation=evidence.correlation_mean,
+        scatter=Scatter(
+            covariance=evidence.scatter_mean, own_outings=float(n - m - 1 - len(found.odd))
+        ),
+        drift=0.1 * DRIFT_SD * mean[drift] if found.drifts else np.zeros(2),
+        u_drift=(
+            0.1 * DRIFT_SD * np.sqrt(np.diag(covariance)[drift]) if found.drifts else np.zeros(2)
+        ),
     )
 
 
 def smallest_seen(
-    scatter: Scatter,
-    before: int,
-    after: int,
-    *,
-    penalty: float = PENALTY,
-    correlation: float = USUAL_CORRELATION,
+    scatter: Scatter, before: int, after: int, *, correlation: float = USUAL_CORRELATION
 ) -> FloatArray:
-    """Smallest change of ln K alone and of ln heat alone that would have been seen, shape (2,).
+    """Smallest loss of ln K alone and gain of ln heat alone that would have been seen, (2,).
 
     Four times in five, with so many outings on either side. The other of the two staying put
     is itself evidence, so it is the scatter of one given the other that counts.
     """
-    alone = np.sqrt(1.0 / np.diag(np.linalg.inv(scatter.covariance)))
     place = np.arange(before + after)
     serial = max(correlation, USUAL_CORRELATION) ** np.abs(np.subtract.outer(place, place))
     step = np.column_stack([np.ones(place.size), place >= before])
     width = np.linalg.inv(step.T @ np.linalg.solve(serial, step))[1, 1]
-    # 0.84 standard deviations of a normal leave a fifth below.
-    return np.asarray(alone * np.sqrt(width) * (np.sqrt(penalty) + 0.8416))
+    precision = np.linalg.inv(scatter.covariance) / width
+    size = np.geomspace(0.005, 2.0, 120)
+    seen = np.empty(2)
+    for quantity, sign in ((0, -1.0), (1, 1.0)):
+        change = np.zeros((size.size, 2))
+        change[:, quantity] = sign * size
+        b = change @ precision
+        a = np.broadcast_to(precision, (size.size, 2, 2))
+        odds = story_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
+        told = log_sum(odds, axis=1) + np.log(CHANGE_ODDS) > np.log(TELL)
+        # 0.84 standard deviations of a normal leave a fifth below.
+        seen[quantity] = size[np.argmax(told)] + 0.8416 / np.sqrt(precision[quantity, quantity])
+    return seen
 
 
 def _pairs(rows: ArrayLike) -> FloatArray:
@@ -272,90 +436,3 @@ def _pairs(rows: ArrayLike) -> FloatArray:
     if y.ndim != 2 or y.shape[1] != 2 or len(y) == 0 or not np.isfinite(y).all():
         raise out_of_range("finite pairs of ln K and ln heat", y, "outings")
     return y
-
-
-def _from_neighbours(y: FloatArray, typical: FloatArray) -> tuple[FloatArray, float]:
-    """Sum of squares and its worth in outings, from differences of neighbours without steps."""
-    if len(y) < 3:
-        return np.zeros((2, 2)), 0.0
-    difference = np.diff(y, axis=0) / np.sqrt(2.0)
-    usual = MAD_TO_SD * np.median(np.abs(difference), axis=0)
-    # With the typical scatter, a run of nearly equal outings does not turn all others into steps.
-    usual = np.maximum(usual, 0.5 * np.sqrt(np.diag(typical)))
-    steady = difference[(np.abs(difference) <= 3.0 * usual).all(axis=1)]
-    # Each outing is in two differences, so they are worth fewer outings than there are.
-    worth = len(steady) * 2.0 / 3.0
-    return steady.T @ steady * (2.0 / 3.0), worth
-
-
-def _distance(difference: FloatArray, covariance: FloatArray) -> float:
-    return float(difference @ np.linalg.solve(covariance, difference))
-
-
-def _odd(y: FloatArray, scatter: Scatter) -> tuple[int, ...]:
-    """Positions of single outings that both neighbours contradict."""
-    odd: list[int] = []
-    for i in range(2, len(y) - 2):
-        around = y[[i - 2, i - 1, i + 1, i + 2]]
-        before, after = around[:2].mean(axis=0), around[2:].mean(axis=0)
-        distance = _distance(y[i] - around.mean(axis=0), scatter.covariance * 1.25)
-        if distance > ODD and _distance(before - after, scatter.covariance) < 0.5 * distance:
-            odd.append(i)
-    return tuple(odd)
-
-
-def _divide(y: FloatArray, scatter: Scatter, penalty: float) -> tuple[int, ...]:
-    n = len(y)
-    if n < 2 * FEWEST:
-        return (0,)
-    white = np.linalg.solve(np.linalg.cholesky(scatter.covariance), (y - y.mean(axis=0)).T).T
-    sums = np.concatenate([np.zeros((1, 2)), np.cumsum(white, axis=0)])
-    squares = np.concatenate([[0.0], np.cumsum(np.sum(white**2, axis=1))])
-    best = np.full(n + 1, np.inf)
-    best[0] = -penalty
-    came_from = np.zeros(n + 1, dtype=np.int64)
-    for end in range(FEWEST, n + 1):
-        start = np.arange(end - FEWEST + 1)
-        length = end - start
-        within = squares[end] - squares[start]
-        within -= np.sum((sums[end] - sums[start]) ** 2, axis=1) / length
-        total = best[start] + within + penalty
-        came_from[end] = int(np.argmin(total))
-        best[end] = total[came_from[end]]
-    starts = []
-    end = n
-    while end > 0:
-        end = int(came_from[end])
-        starts.append(end)
-    return tuple(reversed(starts))
-
-
-def _carried_by_single(y: FloatArray, starts: tuple[int, ...], scatter: Scatter) -> int | None:
-    """Position of an outing that alone makes a short stretch differ from a neighbour."""
-    edges = (*starts, len(y))
-    for number in range(len(starts)):
-        part = np.arange(edges[number], edges[number + 1])
-        if len(starts) == 1 or len(part) > SHORT:
-            continue
-        for other in (number - 1, number + 1):
-            if not 0 <= other < len(starts):
-                continue
-            level = y[edges[other] : edges[other + 1]].mean(axis=0)
-            distances = [_distance(row - level, scatter.covariance) for row in y[part]]
-            extreme = int(np.argmax(distances))
-            rest = np.delete(y[part], extreme, axis=0)
-            width = 1.0 / len(rest) + 1.0 / (edges[other + 1] - edges[other])
-            if _distance(rest.mean(axis=0) - level, scatter.covariance * width) < UNAIDED:
-                return int(part[extreme])
-    return None
-
-
-def _newest_is_odd(last: FloatArray, scatter: Scatter) -> bool:
-    if len(last) < 2:
-        return False
-    others = last[:-1]
-    distance = _distance(
-        last[-1] - others.mean(axis=0), scatter.covariance * (1.0 + 1.0 / len(others))
-    )
-    # 9.21 is passed once in a hundred by chance (2 degrees of freedom).
-    return distance > 9.21

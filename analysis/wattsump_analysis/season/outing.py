@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.physics.oil import viscosity_mm2_s
 from wattsump_analysis.reading.oil_side import FLOW_AND_HEAT
 from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_analysis.season.events import Event, EventKind, event_kinds
@@ -33,6 +34,9 @@ __all__ = (
 
 # Budget lines about the machine, the same in each of its outings.
 ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_flow_w_k", FLOW_AND_HEAT})
+# What the profile states of the heat capacity: other figures are another scale.
+CAPACITY = ("oil.volume", "metal")
+RUNNING_RPM = 300.0  # no diesel idles slower; common practice, no source
 # Of a fan step: what is left out after the switch, and how much is looked at (Newton's law
 # needs a few minutes; the first minute still moves warmth between oil and metal).
 STEP_SKIP_S = 60.0
@@ -47,7 +51,10 @@ class Outing:
     `u_k` and `u_heat` are relative standard uncertainties in all; `own_u_k` and `own_u_heat`
     the parts that vary from outing to outing. An unknown quantity is None.
     `fan_step_w_k` is K with the fan less K without, from switching it. `rise_k` is tank oil
-    over air once settled at work, fan on. `facts` is what the profile states.
+    over air once settled at work, fan on. `oil_mm2_s` is the viscosity of the stated oil at
+    `reference_oil_c`, `engine_rpm` the median speed of the running engine, `rests_on` what all
+    watts of the outing go by: outings alike in it share that error. `facts` is what the profile
+    states.
     """
 
     name: str
@@ -73,6 +80,9 @@ class Outing:
     preheat_min: float = 0.0
     verdict: str = ""
     oil: str = ""
+    oil_mm2_s: float | None = None
+    engine_rpm: float | None = None
+    rests_on: str = ""
     events: tuple[Event, ...] = ()
     marks: tuple[str, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)
@@ -135,6 +145,9 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
         preheat_min=sum(p.end_s - p.start_s for p in proof.phases if p.kind == "preheat") / 60.0,
         verdict=proof.verdict,
         oil="" if profile is None else profile.oil.grade,
+        oil_mm2_s=_viscosity(proof, profile),
+        engine_rpm=_running_rpm(session),
+        rests_on=_rests_on(proof, profile),
         events=tuple(Event(kind=kind, text=text) for text in marks for kind in event_kinds(text)),
         marks=marks,
         facts={} if profile is None else _facts(profile),
@@ -253,6 +266,26 @@ def _own(u: float | None, common: float) -> float | None:
     # At least a tenth of the whole stays, since no outing repeats perfectly, even if the budget
     # gives more to the scale than there is in all.
     return None if u is None else float(np.sqrt(max(u**2 - common**2, (0.1 * u) ** 2)))
+
+
+def _viscosity(proof: Proof, profile: Profile | None) -> float | None:
+    if profile is None or proof.reference_oil_c is None:
+        return None
+    return float(viscosity_mm2_s(proof.reference_oil_c, profile.oil.line))
+
+
+def _running_rpm(session: Session) -> float | None:
+    rpm = session.columns.get("engine_rpm")
+    running = None if rpm is None else rpm[np.isfinite(rpm) & (rpm > RUNNING_RPM)]
+    return None if running is None or not running.size else float(np.median(running))
+
+
+def _rests_on(proof: Proof, profile: Profile | None) -> str:
+    """The shared lines of the budget, with what the profile states of the capacity."""
+    sources = sorted(line.source for line in proof.budget if line.source in ONE_FOR_ALL)
+    facts = {} if profile is None else _facts(profile)
+    stated = [f"{name} {facts[name]}" for name in sorted(facts) if name.startswith(CAPACITY)]
+    return "; ".join([*sources, *stated])
 
 
 def _hours(elapsed_s: FloatArray) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import Step, Trend
+from wattsump_analysis.statistics.intervals import NORMAL_95
 
 __all__ = ("Standing", "State", "newest_stretch", "state_of", "turn_of")
 
@@ -83,16 +84,10 @@ def _too_hot(outings: Sequence[Outing]) -> bool:
 
 def _levels_now(trend: Trend) -> tuple[Interval, Interval]:
     """Levels of the newest stretch with their 95 % intervals, in their units."""
-    # Imported here: scipy.stats is slow to load, and `--help` may import this module.
-    from scipy import stats
-
-    levels, m = trend.stretches.levels, len(trend.stretches.levels.level)
-    t = float(stats.t.ppf(0.975, trend.scatter.basis))
-    ranges = []
-    for quantity in range(2):
-        middle = float(levels.level[-1, quantity])
-        at = quantity * m + m - 1
-        reach = t * float(np.sqrt(levels.covariance[at, at]))
-        low, value, high = np.exp([middle - reach, middle, middle + reach])
-        ranges.append(Interval(value=float(value), low=float(low), high=float(high)))
-    return ranges[0], ranges[1]
+    levels = trend.stretches.levels
+    ends = np.multiply.outer([-NORMAL_95, 0.0, NORMAL_95], levels.u_now)
+    low, value, high = np.exp(levels.now + ends)
+    k, heat = (
+        Interval(value=float(value[i]), low=float(low[i]), high=float(high[i])) for i in range(2)
+    )
+    return k, heat

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Interval
-from wattsump_analysis.season.causes import Cause, FanStep, Likely, attribute, more_outings
+from wattsump_analysis.season.causes import Cause, FanStep, Likely, likely, more_outings
+from wattsump_analysis.season.conditions import given_of, log_rows
 from wattsump_analysis.season.events import Event
 from wattsump_analysis.season.levels import (
     Scatter,
@@ -23,8 +24,9 @@ from wattsump_analysis.season.levels import (
     usual_scatter,
 )
 from wattsump_analysis.season.outing import Outing, start_of
-from wattsump_analysis.season.serial import conditions_of
+from wattsump_analysis.season.splitting import splitting
 from wattsump_analysis.statistics.change import Shape, change_in
+from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_analysis.statistics.trends import EwmaChart, ewma, theil_sen
 from wattsump_logger.errors import UsageError
 from wattsump_logger.notebook import card
@@ -36,9 +38,10 @@ __all__ = (
     "LeftOut",
     "Step",
     "Trend",
+    "causes_of",
+    "divide",
     "fan_steps",
     "in_order",
-    "log_rows",
     "own_u",
     "relative_change",
     "trend_of",
@@ -54,7 +57,6 @@ FAN_STEP_SCATTER = 0.15
 CHART_LEARNS = 4
 CHART_LEARNS_MOST = 10
 CHART_WIDTH = 3.0
-DRIFT_WIDTH = 2.5  # of its standard uncertainty, where K and heat together need a drift at all
 _WITHOUT_K = Remark(code="outing-without-k", text="could not tell K")
 _WITHOUT_HEAT = Remark(code="outing-without-heat", text="could not tell the heat")
 # Outings after a change within which it should be seen.
@@ -74,9 +76,10 @@ class Step:
     """A change between two outings.
 
     `at` is the position of the first outing after it. Changes are shares of the value
-    before, with 95 % intervals. `shape` says whether a slow drift would fit as well.
-    `further` is how many more outings would settle the cause: 0 if it is settled, None if none
-    would.
+    before, with 95 % intervals. `chance` is the probability that anything changed there at all,
+    `causes` what is behind it if so. `shape` says whether a slow drift would fit as well.
+    `further` is how many more outings would settle the cause: 0 it is settled, None they
+    would not. `cannot_split` says which causes stay open, `test` what would tell them apart.
     """
 
     at: int
@@ -84,12 +87,15 @@ class Step:
     start_utc: str | None
     k: Interval
     heat: Interval
+    chance: float
     causes: tuple[Likely, ...]
     events: tuple[Event, ...]
     shape: Shape
     before: int
     after: int
     further: int | None
+    cannot_split: Remark | None
+    test: Remark | None
 
     @property
     def cause(self) -> Cause:
@@ -147,13 +153,8 @@ class Trend:
 
     @property
     def drifting(self) -> tuple[bool, bool]:
-        """Whether (K, heat) goes steadily one way, or has left its newest stretch's limits."""
-        start, levels = self.stretches.starts[-1], self.stretches.levels
-        steady = np.abs(levels.drift) > DRIFT_WIDTH * levels.u_drift
-        return (
-            bool(steady[0]) or _newest_out(self.charts_k, start),
-            bool(steady[1]) or _newest_out(self.charts_heat, start),
-        )
+        """Whether (K, heat) goes steadily one way."""
+        return self.stretches.drifting
 
     @property
     def changed(self) -> bool:
@@ -222,17 +223,15 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
             where="trend",
             do="record more outings, or compare the present ones",
         )
-    rows = log_rows(used)
-    stretches = find_stretches(
-        rows, usual=usual_scatter(own_u(used)), conditions=conditions_of(used)
-    )
-    referred = _referred(rows, stretches)
+    stretches = divide(used)
+    rows, referred = log_rows(used), stretches.levels.referred
     steps = tuple(
         _step(used, rows, stretches, number) for number in range(1, len(stretches.starts))
     )
     levels = _levels(referred, stretches)
     newest = len(stretches.members(len(stretches.starts) - 1, len(used)))
-    seen = smallest_seen(stretches.scatter, newest, SOON, correlation=stretches.levels.correlation)
+    correlation = stretches.levels.correlation
+    seen = smallest_seen(stretches.scatter, newest, SOON, correlation=correlation)
     return Trend(
         machine=machines[0],
         outings=used,
@@ -242,8 +241,8 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
         steps=steps,
         odd=stretches.odd,
         newest_is_odd=stretches.newest_is_odd,
-        slope_k=_slope(referred[:, 0] - levels[:, 0]),
-        slope_heat=_slope(referred[:, 1] - levels[:, 1]),
+        slope_k=_slope(referred[:, 0] - levels[:, 0], correlation),
+        slope_heat=_slope(referred[:, 1] - levels[:, 1], correlation),
         charts_k=_charts(referred[:, 0], stretches, float(stretches.scatter.sd[0])),
         charts_heat=_charts(referred[:, 1], stretches, float(stretches.scatter.sd[1])),
         referred=referred,
@@ -252,10 +251,27 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
     )
 
 
-def log_rows(outings: Sequence[Outing]) -> FloatArray:
-    """Natural logarithms of K and heat of usable outings, (n, 2)."""
-    rows = [[outing.k_w_k, outing.heat_w] for outing in outings]
-    return np.log(np.array(rows, dtype=np.float64).reshape(-1, 2))
+def divide(outings: Sequence[Outing]) -> Stretches:
+    """Stretches of outings that are in order and tell both K and heat."""
+    near = [_events_near(outings, at) for at in range(len(outings))]
+    return find_stretches(
+        given_of(outings),
+        usual=usual_scatter(own_u(outings)),
+        events=[tuple(event.kind for event in events) for events in near],
+    )
+
+
+def causes_of(outings: Sequence[Outing], stretches: Stretches, number: int) -> tuple[Likely, ...]:
+    """What is behind the step that begins stretch `number`, from 1."""
+    fan = _fan_steps(outings, stretches, number)
+    return likely(stretches.stories[number - 1], fan)
+
+
+def _fan_steps(outings: Sequence[Outing], stretches: Stretches, number: int) -> FanStep | None:
+    old, new = (
+        [outings[i] for i in stretches.members(side, len(outings))] for side in (number - 1, number)
+    )
+    return fan_steps(old, new)
 
 
 def own_u(outings: Sequence[Outing]) -> FloatArray:
@@ -268,12 +284,9 @@ def _when(outing: Outing) -> tuple[bool, float, str]:
     return (start is None, 0.0 if start is None else start.timestamp(), outing.name)
 
 
-def _referred(rows: FloatArray, stretches: Stretches) -> FloatArray:
-    """Rows with their conditions taken off; odd outings stay as they are."""
-    referred = rows.copy()
-    kept = np.setdiff1d(np.arange(len(rows)), stretches.odd)
-    referred[kept] = stretches.levels.referred
-    return referred
+def _events_near(outings: Sequence[Outing], at: int) -> tuple[Event, ...]:
+    near = range(max(at - EVENT_REACH, 0), min(at + EVENT_REACH, len(outings) - 1) + 1)
+    return tuple(event for i in near for event in outings[i].events)
 
 
 def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
@@ -283,64 +296,50 @@ def _levels(rows: FloatArray, stretches: Stretches) -> FloatArray:
     return levels
 
 
-def _slope(rest: FloatArray) -> Interval | None:
-    return theil_sen(rest) if len(rest) >= 3 else None
+def _slope(rest: FloatArray, correlation: float) -> Interval | None:
+    return theil_sen(rest, correlation=correlation) if len(rest) >= 3 else None
 
 
 def _step(outings: Sequence[Outing], rows: FloatArray, stretches: Stretches, number: int) -> Step:
     n = len(rows)
     old, new = stretches.members(number - 1, n), stretches.members(number, n)
     at = stretches.starts[number]
-    scatter = stretches.scatter
-    change, spread = stretches.levels.change(number)
-    near = range(max(at - EVENT_REACH, 0), min(at + EVENT_REACH, n - 1) + 1)
-    events = tuple(event for i in near for event in outings[i].events)
-    basis = scatter.basis
-    fan = fan_steps([outings[i] for i in old], [outings[i] for i in new])
+    change, spread = stretches.levels.steps[number - 1], stretches.levels.covariance[number - 1]
+    events = _events_near(outings, at)
     kinds = tuple(event.kind for event in events)
-    hotter_k = _rise_k(outings, new) - _rise_k(outings, old)
     main = int(np.argmax(np.abs(change) / np.sqrt(np.diag(spread))))
     window = np.concatenate([old, new])
+    k, heat = (relative_change(float(change[i]), float(spread[i, i])) for i in range(2))
+    causes = causes_of(outings, stretches, number)
+    why, test = splitting((k, heat), causes, tuple(dict.fromkeys(kinds)))
     return Step(
         at=at,
         name=outings[at].name,
         start_utc=outings[at].start_utc,
-        k=relative_change(change[0], spread[0, 0], basis),
-        heat=relative_change(change[1], spread[1, 1], basis),
-        causes=attribute(change, spread, outings=basis, fan=fan, events=kinds, hotter_k=hotter_k),
+        k=k,
+        heat=heat,
+        chance=stretches.chances[number - 1],
+        causes=causes,
         events=events,
         shape=change_in(rows[window, main]),
         before=len(old),
         after=len(new),
         further=more_outings(
             change,
-            scatter.covariance,
+            stretches.scatter.covariance,
             len(old),
             len(new),
-            outings=basis,
-            fan=fan,
+            fan=_fan_steps(outings, stretches, number),
             events=kinds,
-            hotter_k=hotter_k,
         ),
+        cannot_split=why,
+        test=test,
     )
 
 
-def _rise_k(outings: Sequence[Outing], members: NDArray[np.int64]) -> float:
-    """Oil over air, the median of some outings; 0 if unknown."""
-    rises = [
-        outings[i].reference_oil_c - outings[i].ambient_c
-        for i in members
-        if outings[i].reference_oil_c is not None and outings[i].ambient_c is not None
-    ]
-    return float(np.median(rises)) if rises else 0.0
-
-
-def relative_change(change: float, variance: float, outings: float) -> Interval:
+def relative_change(change: float, variance: float) -> Interval:
     """Change of a logarithm as a share of the value before, with its 95 % interval."""
-    # Imported here: scipy.stats is slow to load and only trends with steps need it.
-    from scipy import stats
-
-    reach = float(stats.t.ppf(0.975, outings)) * float(np.sqrt(variance))
+    reach = NORMAL_95 * float(np.sqrt(variance))
     value, low, high = np.expm1([change, change - reach, change + reach])
     return Interval(value=float(value), low=float(low), high=float(high))
 
@@ -396,10 +395,3 @@ def _charts(values: FloatArray, stretches: Stretches, sigma: float) -> tuple[Cha
             )
         )
     return tuple(charts)
-
-
-def _newest_out(charts: tuple[Chart, ...], start: int) -> bool:
-    # The newest stretch has no chart of its own while it is short.
-    if not charts or charts[-1].positions[0] < start:
-        return False
-    return bool(charts[-1].average.out[-1])

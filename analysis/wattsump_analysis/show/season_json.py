@@ -50,9 +50,19 @@ def trend_data(trend: Trend) -> dict[str, object]:
         },
         "outings": [
             _outing(outing, i in trend.odd)
-            | {"k_referred_w_k": float(k), "heat_referred_w": float(heat)}
-            for i, (outing, (k, heat)) in enumerate(
-                zip(trend.outings, np.exp(trend.referred), strict=True)
+            | {
+                "k_referred_w_k": float(k),
+                "u_k_referred_rel": float(u_k),
+                "heat_referred_w": float(heat),
+                "u_heat_referred_rel": float(u_heat),
+            }
+            for i, (outing, (k, heat), (u_k, u_heat)) in enumerate(
+                zip(
+                    trend.outings,
+                    np.exp(trend.referred),
+                    trend.stretches.levels.u_referred,
+                    strict=True,
+                )
             )
         ],
         "left_out": [{"name": left.name, "why": _remark(left.why)} for left in trend.left_out],
@@ -89,12 +99,15 @@ def _step(step: Step) -> dict[str, object]:
         "start_utc": step.start_utc,
         "k_rel": _interval(step.k),
         "heat_rel": _interval(step.heat),
+        "chance": step.chance,
         "causes": _causes(step.causes),
         "events": [{"kind": str(event.kind), "text": event.text} for event in step.events],
         "shape": str(step.shape),
         "outings_before": step.before,
         "outings_after": step.after,
         "further_outings": step.further,
+        "cannot_split": _remark(step.cannot_split),
+        "test": _remark(step.test),
     }
 
 

@@ -50,6 +50,10 @@ _SETTLES = {
     Cause.DRIVE: Remark(
         code="measure-case-drain", text="measure the case-drain flow, hot and loaded"
     ),
+    Cause.BOTH: Remark(
+        code="wash-then-case-drain",
+        text="wash the core and see whether K comes back, then measure the case-drain flow",
+    ),
     Cause.OTHER: Remark(
         code="check-oil-and-probes",
         text="check level and grade of the oil, and all probes in one warm bucket",
@@ -249,6 +253,8 @@ def _step_lines(step: Step) -> Iterator[str]:
 def step_text(step: Step) -> str:
     """Return a change in words: sizes with ranges, cause with odds, what was noted then."""
     text = f"K {share_text(step.k)}, heat {share_text(step.heat)}; {likely_text(step.causes)}"
+    if step.chance < SURE:
+        text += f"; that anything changed, {100 * step.chance:.0f} in 100"
     if step.shape in (Shape.SLOPE, Shape.EITHER):
         text += "; a slow drift would fit as well"
     if step.events:

@@ -20,12 +20,14 @@ from scipy import stats
 
 from wattsump_analysis.arrays import FloatArray, out_of_range, row_of
 from wattsump_analysis.results import Interval
+from wattsump_analysis.statistics.intervals import NORMAL_95
 
 __all__ = (
     "EwmaChart",
     "MannKendall",
     "ewma",
     "mann_kendall",
+    "serial_inflation",
     "theil_sen",
 )
 
@@ -97,13 +99,49 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
     )
 
 
-def theil_sen(values: ArrayLike) -> Interval:
+def serial_inflation(correlations: ArrayLike, n: int) -> float:
+    """By how much serial correlation widens the variance of Kendall's S.
+
+    Parameters
+    ----------
+    correlations : array_like, shape (lags,)
+        Correlation of values 1, 2, ... places apart, each under 1.
+    n : int
+        Values in the row, more than lags.
+
+    Returns
+    -------
+    float
+        1 + 2 sum (1 - j / n) r_j [1]_.
+
+    Raises
+    ------
+    RangeError
+        As many lags as values or more, or a correlation of 1 or beyond.
+
+    References
+    ----------
+    .. [1] S. Yue, C. Y. Wang, The Mann-Kendall test modified by effective sample size to detect
+       trend in serially correlated hydrological series, Water Resources Management 18 (2004)
+       201, eq. 6.
+    """
+    r = row_of(correlations, "correlations", at_least=1)
+    if len(r) >= n or not np.all(np.abs(r) < 1.0):
+        raise out_of_range(f"fewer than {n} correlations under 1", r, "serial correlation")
+    lag = np.arange(1, len(r) + 1)
+    return float(1.0 + 2.0 * np.sum((1.0 - lag / n) * r))
+
+
+def theil_sen(values: ArrayLike, *, correlation: float = 0.0) -> Interval:
     """Median of all pairwise slopes per outing, with its 95 % interval from Kendall's S.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         One value per outing, n at least 3.
+    correlation : float
+        Of neighbouring outings apart from the slope, as of an autoregression of first order;
+        from 0 to under 1.
 
     Returns
     -------
@@ -113,13 +151,20 @@ def theil_sen(values: ArrayLike) -> Interval:
     Raises
     ------
     RangeError
-        Fewer than three values, or one that is not finite.
+        Fewer than three values, one that is not finite, or a correlation out of range.
 
     References
     ----------
     .. [1] Helsel and Hirsch, Statistical Methods in Water Resources, section 10.1.
     """
-    slope, _, low, high = stats.theilslopes(row_of(values, "values", at_least=3), alpha=0.95)
+    x = row_of(values, "values", at_least=3)
+    if not 0.0 <= correlation < 1.0:
+        raise out_of_range("a correlation from 0 to under 1", correlation, "slope")
+    wider = np.sqrt(serial_inflation(correlation ** np.arange(1, len(x)), len(x)))
+    # The ranks that bound the slope lie so many deviations of S from the middle: a normal's
+    # share that puts them further out by what the correlation widens S.
+    share = 1.0 - 2.0 * float(stats.norm.sf(NORMAL_95 * wider))
+    slope, _, low, high = stats.theilslopes(x, alpha=share)
     return Interval(value=float(slope), low=float(low), high=float(high))
 
 

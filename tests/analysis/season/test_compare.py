@@ -8,10 +8,11 @@ import pytest
 from analysis.codes import codes
 from analysis.few_outings import outing, row_of_outings
 from wattsump_analysis.season.causes import Cause
-from wattsump_analysis.season.compare import TESTS, compare
+from wattsump_analysis.season.compare import compare
 from wattsump_analysis.season.events import Event, EventKind
 from wattsump_analysis.season.folder import stretches_of
 from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.splitting import TESTS
 from wattsump_analysis.show.season_screen import compare_sentence
 from wattsump_logger.errors import UsageError
 
@@ -30,8 +31,9 @@ def test_on_a_real_rig_the_cooler_changed_and_the_drive_did_not(rig: tuple[Outin
     assert found.causes[0].probability > 0.8
     assert found.k is not None
     # independent: 67.7 over 49.4 W/K, cooling power over (TS3 - air) by the rig's own columns
-    # (cycles 45 to 53 and 760 to 768); whole stretches scatter about those windows.
-    assert 1.0 + found.k.value == pytest.approx(67.7 / 49.4, rel=0.02)
+    # (cycles 45 to 53 and 760 to 768); whole stretches scatter about those windows by 2 %, and
+    # oil 7 K colder and air 3 K warmer bring another 1.5 % to like conditions.
+    assert 1.0 + found.k.value == pytest.approx(67.7 / 49.4, rel=0.04)
     assert found.heat is not None
     assert found.heat.low < 0.0 < found.heat.high
     assert compare_sentence(found).code == "cause-known"

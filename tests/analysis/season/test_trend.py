@@ -7,7 +7,8 @@ from analysis.few_outings import outing, row_of_outings
 from refusal import refused
 from wattsump_analysis.season.causes import Cause
 from wattsump_analysis.season.events import EventKind
-from wattsump_analysis.season.trend import in_order, relative_change, trend_of
+from wattsump_analysis.season.splitting import TESTS
+from wattsump_analysis.season.trend import in_order, trend_of
 from wattsump_logger.errors import UsageError
 
 
@@ -25,6 +26,28 @@ def test_a_season_with_a_blocked_core_a_cleaning_and_a_worn_motor_is_told_as_suc
     assert trend.steps[0].k.low < -0.35 < trend.steps[0].k.high
     assert trend.steps[2].heat.low < 0.35 < trend.steps[2].heat.high
     assert trend.changed
+
+
+def test_chaff_and_wear_between_the_same_outings_are_named_as_both() -> None:
+    (step,) = trend_of(row_of_outings([(10, 0.65, 1.35)], n=20)).steps
+    assert step.at == 10
+    assert step.cause is Cause.BOTH
+    assert step.chance > 0.99
+
+
+def test_things_of_two_kinds_done_at_once_leave_the_step_open_with_a_test_to_split_them() -> None:
+    done = {10: EventKind.CLEAN, 11: EventKind.OIL}
+    (step,) = trend_of(row_of_outings([(10, 1.6, 1.0)], n=20, noted=done)).steps
+    assert step.cannot_split is not None
+    assert step.cannot_split.code == "several-changes"
+    assert step.test == TESTS[EventKind.OIL]
+
+
+def test_a_small_change_just_begun_is_told_with_a_chance_that_grows_as_it_stays() -> None:
+    season = row_of_outings([(12, 0.82, 1.0)], n=24, seed=3)
+    chances = [trend_of(season[:n]).steps[0].chance for n in (14, 24) if trend_of(season[:n]).steps]
+    assert chances[-1] > 0.9
+    assert chances == sorted(chances)
 
 
 def test_a_season_without_changes_names_none_and_says_what_would_have_shown() -> None:
@@ -69,7 +92,7 @@ def test_a_copy_counts_once_and_an_outing_that_cannot_tell_is_named() -> None:
     }
 
 
-def test_a_drift_ends_up_outside_its_own_chart_or_as_steps() -> None:
+def test_a_drift_is_told_as_such_or_as_steps() -> None:
     season = row_of_outings([], n=24, seed=5, scatter=(0.03, 0.03))
     drifting = [outing(i, (o.k_w_k or 0.0) * 0.985**i, o.heat_w) for i, o in enumerate(season)]
     trend = trend_of(drifting)
@@ -83,17 +106,6 @@ def test_charts_begin_only_once_a_stretch_has_a_level_of_its_own() -> None:
     # Of 14 outings 7 make the level; 3 are too few for a chart.
     assert positions == [[7, 8, 9, 10, 11, 12, 13]]
     assert trend.drifting == (False, False)
-
-
-def test_an_interval_of_a_relative_change_covers_it_95_times_in_100() -> None:
-    rng = np.random.default_rng(11)
-    truth, sd, covered = -0.25, 0.08, 0
-    for _ in range(2000):
-        sample = rng.normal(np.log1p(truth), sd, 6)
-        found = relative_change(float(sample.mean()), float(sample.var(ddof=1) / 6), 5)
-        covered += found.low <= truth <= found.high
-    # independent: 0.95 by construction of Student's t; 2000 draws have an sd of 0.005
-    assert covered / 2000 == pytest.approx(0.95, abs=0.015)
 
 
 def test_too_few_outings_are_refused_with_what_was_left_out() -> None:
