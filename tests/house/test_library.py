@@ -2,6 +2,7 @@
 
 import importlib
 import pkgutil
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -80,3 +81,13 @@ def test_a_type_checker_sees_the_types_of_the_public_names(
 def test_the_package_says_that_it_is_typed(package: ModuleType) -> None:
     assert Path(str(package.__file__)).with_name("py.typed").is_file()
     assert importlib.import_module(package.__name__) is package
+
+
+def test_the_developers_table_of_where_to_add_names_files_that_exist() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = page.partition("## Where do I add")[2].partition("\n## ")[0]
+    short = {"logger": "logger/wattsump_logger", "analysis": "analysis/wattsump_analysis"}
+    named = re.findall(r"`([a-z-]+)/([\w/.-]+)`", table)
+    assert len(named) > 20
+    paths = [ROOT / short.get(top, top) / rest for top, rest in named if rest != f"wattsump_{top}/"]
+    assert [path for path in paths if not path.exists()] == []
