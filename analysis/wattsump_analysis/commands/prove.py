@@ -184,7 +184,8 @@ def _write_report(
     from wattsump_analysis.show.report.season import season_beside
 
     machine = "" if givens.profile is None else givens.profile.name
-    season = None if proved.outing is None else season_beside(proved.outing.path, machine)
+    outing = proved.outing
+    season = None if outing is None else season_beside(outing.path, machine, path)
     write_report(
         proved.proof,
         path,

@@ -152,6 +152,10 @@ def test_outings_that_trend_kept_make_the_season_of_their_machine(tmp_path: Path
     assert "The season so far" in page
     assert "2026-04-09 (this one)" in page
     assert "1 session lies in the folder and is not worked out yet" in page
+    assert "<a href" not in page
+    (tmp_path / "season.html").touch()
+    season = season_beside(paths[-1], "Bracken", tmp_path / "day-008.html")
+    assert '<a href="season.html">' in render(proof_fixture.falls_short(), season=season)
     other = season_beside(paths[-1], "another machine")
     assert other is not None
     assert other.outings == ()

@@ -10,13 +10,11 @@ from wattsump_analysis.season.state import Standing
 from wattsump_analysis.season.trend import LeftOut
 from wattsump_analysis.show import words
 from wattsump_analysis.show.fleet_screen import left_out_text, next_of, word_of
-from wattsump_analysis.show.report.links import href_of
+from wattsump_analysis.show.report.links import SEASON_PAGE, href_of
 from wattsump_analysis.show.report.sheet import sheet
 
-__all__ = ("SEASON_PAGE", "render_fleet")
+__all__ = ("render_fleet",)
 
-# The season's page of a machine is looked for in its folder under this name.
-SEASON_PAGE = "season.html"
 _LOOK_AT = frozenset({Standing.TOO_HOT, Standing.WORSE, Standing.DRIFTS, Standing.APART})
 _GO_ON = "Go on: log every machine at its usual work, and note what is done to it"
 

@@ -8,7 +8,10 @@ from urllib.parse import quote
 
 from wattsump_analysis.season.outing import Outing
 
-__all__ = ("Links", "href_of")
+__all__ = ("SEASON_PAGE", "Links", "href_of")
+
+# The page of a machine's season is looked for in its folder under this name.
+SEASON_PAGE = "season.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from wattsump_analysis.season.folder import Job, Summary, gather
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.store import FILE_NAME, sessions_in
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, Trend, in_order, trend_of
+from wattsump_analysis.show.report.links import SEASON_PAGE, href_of
 from wattsump_analysis.show.season_screen import trend_sentence
 
 __all__ = ("Season", "season_beside")
@@ -22,7 +23,7 @@ class Season:
     """The outings of one machine, oldest first, and their trend if there are enough.
 
     `this` is the name of the outing the page is about; `unread` counts sessions of the folder
-    that nobody has worked out yet.
+    that nobody has worked out yet; `page` is the address of the season's page, "" without one.
     """
 
     this: str
@@ -31,10 +32,14 @@ class Season:
     trend: Trend | None
     sentence: str
     unread: int
+    page: str = ""
 
 
-def season_beside(session: Path, machine: str) -> Season | None:
-    """Return the season of the sessions beside `session`; None if there are no others."""
+def season_beside(session: Path, machine: str, report: Path | None = None) -> Season | None:
+    """Return the season of the sessions beside `session`; None if there are no others.
+
+    `report` is where the page that links the season's will lie.
+    """
     folder = session.parent
     paths = sessions_in(folder)
     if not any(path.resolve() != session.resolve() for path in paths):
@@ -53,6 +58,7 @@ def season_beside(session: Path, machine: str) -> Season | None:
         trend=trend,
         sentence=sentence,
         unread=len(paths) - worked_out,
+        page="" if report is None else href_of(folder / SEASON_PAGE, report),
     )
 
 
