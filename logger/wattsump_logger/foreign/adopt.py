@@ -464,7 +464,7 @@ def _preview(made: Understood) -> Iterator[str]:
         yield f"  {'typed':<20} {line.role.value:<10} {line.column:<13} on {share:.0%} of the time"
     left_out = [name for name, column in made.columns.items() if not column.is_used]
     if left_out:
-        yield f"  left out: {', '.join(left_out)}"
+        yield f'  left out: {", ".join(left_out)}; --column "{left_out[0]}=ROLE UNIT" keeps one'
     for note in made.notes:
         yield f"  note: {note}"
     if made.faults:

@@ -48,6 +48,7 @@ _EPOCH = (1e9, 4e9)  # seconds since 1970 of the years 2001 to 2096
 _SPREADSHEET_DAYS = (36_526.0, 73_050.0)  # 2000 to 2100, counted from 1899-12-30
 _HALF_DAY_S = 43_200.0
 _LEAST_READ = 0.9
+_LEAST_ROWS = 10  # that rise: of fewer, a temperature may do so
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +76,10 @@ class Stamps:
 
 
 def find_clock(table: Table) -> Clock | None:
-    """Return the time column by its name or its cells; None if there is none."""
+    """Return the time column by its name or its cells; None if there is none.
+
+    A first column of numbers that only ever rise counts the time in whatever language.
+    """
     stamped = [name for name in table.names if _share(table.cells[name], _WITH_TIME) > _LEAST_READ]
     dated = [name for name in table.names if _share(table.cells[name], _DATE) > _LEAST_READ]
     both = [name for name in stamped if name in dated]
@@ -85,10 +89,14 @@ def find_clock(table: Table) -> Clock | None:
         return Clock(time=stamped[0], date=dated[0] if dated else "")
     for at, name in enumerate(table.names):
         words = re.findall(r"[a-z]+", name.lower())
-        if not (_WORDS & set(words) or words in (["t"], ["s"], ["t", "s"])):
+        is_named = _WORDS & set(words) or words in (["t"], ["s"], ["t", "s"])
+        if at and not is_named:
             continue
         values = _numbers(table, name)
-        if np.isfinite(values).mean() < _LEAST_READ:
+        seen = values[np.isfinite(values)]
+        if seen.size < _LEAST_READ * values.size:
+            continue
+        if not is_named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) <= 0.0)):
             continue
         spelled = [table.units[at].strip("[]() ").lower(), *reversed(words)]
         unit_s = next((_UNIT_S[word] for word in spelled if word in _UNIT_S), None)

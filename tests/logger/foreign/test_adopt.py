@@ -334,3 +334,20 @@ def test_settled_columns_are_not_asked_about(tmp_path: Path) -> None:
     path = table(tmp_path / "x.csv", "Time,Oil,Air")
     answers = Answers(columns={"Oil": "tank degC", "Air": "ambient degC"})
     assert is_right(understand(path, refusing, answers=answers))
+
+
+def test_a_first_column_that_only_rises_is_the_time_in_any_language(tmp_path: Path) -> None:
+    rows = "\n".join(f"{5 * i};{20 + 0.01 * i:.2f};18.5" for i in range(100))
+    path = tmp_path / "fremd.csv"
+    path.write_text(f"Zeit [s];Tank C;Ambient C\n{rows}\n", encoding="utf-8")
+    made = understand(path, refusing)
+    assert made.stamps.elapsed_s[-1] == 495.0  # pinned: 99 steps of 5 s
+    assert set(made.values) == {"tank_c", "ambient_c"}
+
+
+def test_a_first_column_that_falls_somewhere_is_no_time(tmp_path: Path) -> None:
+    rows = "\n".join(f"{5 * i % 100};{20 + 0.01 * i:.2f}" for i in range(100))
+    path = tmp_path / "fremd.csv"
+    path.write_text(f"Zahl;Tank C\n{rows}\n", encoding="utf-8")
+    with pytest.raises(SessionError):
+        understand(path, refusing)
