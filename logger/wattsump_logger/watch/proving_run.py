@@ -109,7 +109,7 @@ def _circulation(limit_c: float) -> Step:
         longest_s=600,
         needs=(_RUNNING, _NEUTRAL, _NOT_HEATING, _FAN_OFF),
         until=Until(oil_above_c=limit_c),
-        until_text="for ten minutes: what the pump alone puts in",
+        until_text="for ten minutes, to measure the pump's own heat",
         safety=(_BLOCKED, _CORD, _FUMES, _HOT, _FAN),
         heats=True,
         estimated=True,

@@ -47,7 +47,7 @@ def plot_trend(trend: Trend, *, units: str = "si", figure: "Figure | None" = Non
 
     Dots are outings under like conditions, crosses those that lie apart, rings what was
     measured. The thick line is a stretch's level; the dashed line the moving average of the
-    outings behind those that its level was learnt from, shaded its limits. A dotted upright
+    outings after those that give its level, shaded its limits. A dotted line
     is a change, with its likely cause; a triangle is an event.
     """
     drawn = figure
