@@ -4,7 +4,7 @@ import sys
 import unicodedata
 
 from wattsump_logger.errors import UsageError
-from wattsump_logger.printable import printable
+from wattsump_logger.printable import in_ascii, printable
 from wattsump_logger.remark import Remark
 
 ALL = "".join(map(chr, range(sys.maxunicode + 1)))
@@ -26,3 +26,13 @@ def test_remarks_and_errors_carry_nothing_that_acts() -> None:
     assert Remark(code="x", text=evil).text == "a?[2J?b?"
     error = UsageError(expected="x", found=evil, where=evil, do="y")
     assert str(error).isprintable()
+
+
+def test_every_sign_of_our_own_screens_has_an_ascii_spelling() -> None:
+    spelled = in_ascii("°±×·−–—≤≥≈→…’µτΔ█▀▄²³½")
+    assert spelled.isascii()
+    assert "?" not in spelled
+
+
+def test_letters_keep_what_ascii_has_of_them() -> None:
+    assert in_ascii("Öl, Gehäuse, draußen") == "Ol, Gehause, draussen"
