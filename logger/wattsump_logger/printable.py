@@ -61,7 +61,7 @@ def in_ascii(text: str) -> str:
     if text.isascii():
         return text
     spelled = "".join(_IN_ASCII.get(char, char) for char in text)
-    letters = unicodedata.normalize("NFKD", spelled)
+    letters = (_IN_ASCII.get(char, char) for char in unicodedata.normalize("NFKD", spelled))
     return "".join(
-        char if char.isascii() else "?" for char in letters if not unicodedata.combining(char)
+        char if char.isascii() else "?" for char in letters if not unicodedata.combining(char[0])
     )
