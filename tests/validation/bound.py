@@ -81,7 +81,7 @@ def found_by_oracle(loss: float, within: int, rho: float, seasons: int, seed: in
     for _ in range(seasons):
         at = int(rng.integers(7, 12))
         found += any(
-            odds > limit and abs(place - at) <= NEAR and n - at <= within
+            odds > limit and abs(place - at) <= NEAR and 0 < n - at <= within
             for n, odds, place in _season(rng, rho, change, at)
         )
     return found / seasons

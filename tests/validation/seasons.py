@@ -305,6 +305,8 @@ def score_season(kind: str, outings: Sequence[Outing], truths: Sequence[Truth]) 
         seen = divide(outings[:n])
         for number, at in enumerate(seen.starts[1:], 1):
             index = _belongs(at, truths)
+            if index is not None and n <= truths[index].at:
+                index = None  # told before anything had changed
             chances.append((seen.chances[number - 1], index is not None))
             if index is not None and n <= ends[index]:
                 cause = causes_of(outings[:n], seen, number)[0]
