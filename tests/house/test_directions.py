@@ -182,3 +182,13 @@ def test_each_room_says_who_uses_it() -> None:
             if stated != (users, is_outside):
                 wrong.append((room, users, is_outside))
     assert wrong == []
+
+
+def test_the_picture_of_the_rooms_has_every_room() -> None:
+    picture = (ROOT / "docs" / "pictures" / "rooms.svg").read_text(encoding="utf-8")
+    rooms = [
+        path.parent.name
+        for top in (LOGGER, ANALYSIS)
+        for path in (ROOT / top).glob("*/__init__.py")
+    ]
+    assert [room for room in rooms if f">{room}<" not in picture] == []
