@@ -61,12 +61,12 @@ def _season(
 
 def _alarms(read: Sequence[tuple[int, float, int]], limit: float) -> int:
     """False alarms of a season without change: places told that are not near an old one."""
-    known: list[int] = []
+    places: list[int] = []
     count = 0
     for _, odds, at in read:
         if odds > limit:
-            count += all(abs(at - old) > NEAR for old in known)
-            known.append(at)
+            count += all(abs(at - old) > NEAR for old in places)
+            places.append(at)
     return count
 
 

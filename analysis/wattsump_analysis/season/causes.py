@@ -19,16 +19,16 @@ from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.evidence import log_sum, shift_evidence
 
 __all__ = (
-    "STORIES",
+    "PATTERNS",
     "Cause",
     "FanStep",
     "Likely",
-    "Story",
+    "Pattern",
     "attribute",
     "likely",
     "more_outings",
     "noted_odds",
-    "story_odds",
+    "pattern_odds",
 )
 
 SURE = 0.9
@@ -65,7 +65,7 @@ class Likely:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Story:
+class Pattern:
     """What a cause brings: mean (2,) and covariance (2, 2) of the change, and its odds."""
 
     cause: Cause
@@ -80,27 +80,27 @@ _SAME = 0.02**2
 # them, worn drives add as much; a dead fan leaves a tenth of K. Neither gets better unless
 # something was done. A wrong capacity or a moved tank probe scales both alike; thinner oil
 # passes the core better and leaks more, so an oil change moves both one way, the heat less.
-STORIES = (
-    Story(cause=Cause.COOLER, odds=0.18, mean=(-0.12, 0), covariance=((0.06**2, 0), (0, _SAME))),
-    Story(cause=Cause.COOLER, odds=0.20, mean=(-0.4, 0), covariance=((0.25**2, 0), (0, _SAME))),
-    Story(cause=Cause.COOLER, odds=0.06, mean=(0.3, 0), covariance=((0.25**2, 0), (0, _SAME))),
-    Story(cause=Cause.FAN, odds=0.08, mean=(-1.4, 0), covariance=((0.8**2, 0), (0, _SAME))),
-    Story(cause=Cause.DRIVE, odds=0.12, mean=(0, 0.12), covariance=((_SAME, 0), (0, 0.06**2))),
-    Story(cause=Cause.DRIVE, odds=0.15, mean=(0, 0.3), covariance=((_SAME, 0), (0, 0.15**2))),
-    Story(cause=Cause.DRIVE, odds=0.02, mean=(0, -0.3), covariance=((_SAME, 0), (0, 0.2**2))),
-    Story(
+PATTERNS = (
+    Pattern(cause=Cause.COOLER, odds=0.18, mean=(-0.12, 0), covariance=((0.06**2, 0), (0, _SAME))),
+    Pattern(cause=Cause.COOLER, odds=0.20, mean=(-0.4, 0), covariance=((0.25**2, 0), (0, _SAME))),
+    Pattern(cause=Cause.COOLER, odds=0.06, mean=(0.3, 0), covariance=((0.25**2, 0), (0, _SAME))),
+    Pattern(cause=Cause.FAN, odds=0.08, mean=(-1.4, 0), covariance=((0.8**2, 0), (0, _SAME))),
+    Pattern(cause=Cause.DRIVE, odds=0.12, mean=(0, 0.12), covariance=((_SAME, 0), (0, 0.06**2))),
+    Pattern(cause=Cause.DRIVE, odds=0.15, mean=(0, 0.3), covariance=((_SAME, 0), (0, 0.15**2))),
+    Pattern(cause=Cause.DRIVE, odds=0.02, mean=(0, -0.3), covariance=((_SAME, 0), (0, 0.2**2))),
+    Pattern(
         cause=Cause.BOTH,
         odds=0.07,
         mean=(-0.35, 0.25),
         covariance=((0.2**2, 0), (0, 0.12**2)),
     ),
-    Story(
+    Pattern(
         cause=Cause.OTHER,
         odds=0.07,
         mean=(0, 0),
         covariance=((0.0625, 0.0625 - _SAME / 2), (0.0625 - _SAME / 2, 0.0625)),
     ),
-    Story(
+    Pattern(
         cause=Cause.OTHER,
         odds=0.05,
         mean=(0, 0),
@@ -121,8 +121,8 @@ _SUGGESTS: Mapping[EventKind, Cause] = {
 _FAN_GONE, _FAN_GONE_SD = 0.2, 0.2
 
 
-def story_odds(a: FloatArray, b: FloatArray, log_weights: FloatArray) -> FloatArray:
-    """Logarithm of each story's odds against no change, before what was noted.
+def pattern_odds(a: FloatArray, b: FloatArray, log_weights: FloatArray) -> FloatArray:
+    """Logarithm of each pattern's odds against no change, before what was noted.
 
     Parameters
     ----------
@@ -133,27 +133,27 @@ def story_odds(a: FloatArray, b: FloatArray, log_weights: FloatArray) -> FloatAr
 
     Returns
     -------
-    ndarray, shape (..., number of stories)
+    ndarray, shape (..., number of patterns)
     """
     weights = log_weights.reshape(*log_weights.shape, *[1] * (b.ndim - 4))
-    factors = [shift_evidence(a, b, story.mean, story.covariance) for story in STORIES]
-    odds = np.log([story.odds for story in STORIES])
+    factors = [shift_evidence(a, b, pattern.mean, pattern.covariance) for pattern in PATTERNS]
+    odds = np.log([pattern.odds for pattern in PATTERNS])
     return log_sum(weights + np.stack(factors), axis=(1, 2, 3)).T + odds
 
 
 def noted_odds(events: Sequence[EventKind]) -> FloatArray:
-    """What was noted adds so much to the logarithm of each story's odds."""
+    """What was noted adds so much to the logarithm of each pattern's odds."""
     suggested = {_SUGGESTS[event] for event in events}
-    return np.log([_EVENT_ODDS if story.cause in suggested else 1.0 for story in STORIES])
+    return np.log([_EVENT_ODDS if pattern.cause in suggested else 1.0 for pattern in PATTERNS])
 
 
 def likely(log_odds: FloatArray, fan: FanStep | None = None) -> tuple[Likely, ...]:
-    """Causes with their probabilities, most probable first, from the odds of the stories.
+    """Causes with their probabilities, most probable first, from the odds of the patterns.
 
     Parameters
     ----------
-    log_odds : ndarray, shape (number of stories,)
-        As of `story_odds`.
+    log_odds : ndarray, shape (number of patterns,)
+        As of `pattern_odds`.
     fan : FanStep, optional
         How much of K came with the fan, before and after.
 
@@ -164,8 +164,8 @@ def likely(log_odds: FloatArray, fan: FanStep | None = None) -> tuple[Likely, ..
     """
     share = np.exp(log_odds - log_odds.max())
     weight = dict.fromkeys(Cause, 0.0)
-    for story, part in zip(STORIES, share, strict=True):
-        weight[story.cause] += float(part) * _of_fan(story.cause, fan)
+    for pattern, part in zip(PATTERNS, share, strict=True):
+        weight[pattern.cause] += float(part) * _of_fan(pattern.cause, fan)
     total = sum(weight.values())
     ranked = sorted(weight.items(), key=lambda item: -item[1])
     return tuple(Likely(cause=cause, probability=w / total) for cause, w in ranked)
@@ -208,7 +208,7 @@ def attribute(
         )
     a: FloatArray = np.linalg.inv(v).astype(np.float64)
     b = (a @ d).reshape(1, 1, 1, 2)
-    odds = story_odds(a.reshape(1, 1, 1, 2, 2), b, np.zeros((1, 1, 1)))
+    odds = pattern_odds(a.reshape(1, 1, 1, 2, 2), b, np.zeros((1, 1, 1)))
     return likely(odds + noted_odds(events), fan)
 
 

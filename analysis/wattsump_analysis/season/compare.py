@@ -120,9 +120,9 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
     # Without a side that tells both, a change would be known as badly as two usual outings.
     u_change = np.sqrt(2.0) * scatter.sd
     if old and new:
-        levels, stories = levels_at(given_of(outings), len(old), usual)
+        levels, patterns = levels_at(given_of(outings), len(old), usual)
         scatter = levels.scatter
-        causes = likely(stories + noted_odds(tuple(kinds)), fan_steps(old, new))
+        causes = likely(patterns + noted_odds(tuple(kinds)), fan_steps(old, new))
         u_change = np.sqrt(np.diag(levels.covariance[0]))
         shares = [
             relative_change(float(change), float(u**2))

@@ -3,8 +3,8 @@
 Like conditions are those of the machine's median outing. K goes with the density of the air, the
 thickness of the oil and the engine's speed; the heat with the engine's speed and, either way,
 with the oil's warmth. Each of these is taken off with its usual slope, and what is not known of
-the slope stays as a column of the conditions: a change is told only where they do not explain it
-as well. So do columns for the time of year, and for outings whose watts rest on something else
+the slope stays as a column of the conditions: a change is reported only where they do not explain
+it as well. So do columns for the time of year, and for outings whose watts rest on something else
 than the others' (`Outing.rests_on`).
 """
 

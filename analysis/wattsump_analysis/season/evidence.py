@@ -4,11 +4,11 @@ With y = (ln K, ln heat) of n outings, stacked, and all that moves them drawn fr
 
     y = level + C z + h d + e,   e ~ N(0, V (x) R),   R_ij = rho^|i - j|,   z ~ N(0, 1)
 
-C are the conditions and the changes found so far; h d is one further change, along h. V =
+C are the conditions and the changes so far; h d is one further change, along h. V =
 [[c^2 + k^2, c^2], [c^2, c^2 + w^2]]: an error that scales both, one of K alone, and one of heat
 alone with the work of the day. Neither V, nor rho, nor by how much a drive's heat answers its
-oil's warmth is known: each is on a grid with its prior odds, and what is said is a mean over
-the grid. At a point of the grid the evidence is exact.
+oil's warmth is known: each is on a grid with its prior odds, and results are means over the
+grid. At a point of the grid the evidence is exact.
 
 References
 ----------
@@ -231,7 +231,7 @@ def shift_evidence(
     a, b : ndarray, shapes (..., 2, 2) and (..., 2)
         The likelihood of d is exp(b'd - d'a d / 2).
     mean, covariance : array_like, shapes (2,) and (2, 2)
-        Of d, in the story told.
+        Of d, in one pattern.
 
     Returns
     -------

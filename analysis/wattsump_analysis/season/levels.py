@@ -4,14 +4,14 @@ K and heat of an outing are tested together, as logarithms, because their errors
 a heat capacity 5 % high raises both by 5 %. A change of one without the other is therefore much
 stronger evidence than a change of both alike.
 
-At every outing the change that some cause would bring is weighed against none and against a
-single odd outing; the likeliest is taken in, and the rest is asked again.
+For every outing the odds of a change from there on are computed against no change, an odd outing,
+a spell and a drift. The most likely of these joins the model, and the search is repeated.
 
 References
 ----------
 .. [1] A. N. Shiryaev, On optimum methods in quickest detection problems, Theory of Probability
-   and its Applications 8 (1963) 22: a change at an unknown time is told when its probability
-   passes a limit.
+   and its Applications 8 (1963) 22: a change at an unknown time is reported when its
+   probability passes a limit.
 """
 
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_analysis.arrays import FloatArray, out_of_range
-from wattsump_analysis.season.causes import noted_odds, story_odds
+from wattsump_analysis.season.causes import noted_odds, pattern_odds
 from wattsump_analysis.season.conditions import plain_rows
 from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.evidence import (
@@ -52,17 +52,17 @@ ODD_SD = 0.4
 # Another driver or another load for two or three outings: K hardly, the heat a little. A choice.
 SPELLS, SPELL_ODDS = (2, 3), 1.0 / 25.0
 SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
-# Odds from which a change is told. Chosen on drawn seasons so that false alarms stay under one
+# Odds from which a change is reported. Chosen on drawn seasons so that false alarms stay under one
 # in fifty outings, whatever the season; docs/validation-seasons.md has the rates.
-TELL = 0.22
-TELL_ODD = 3.0
-# A drift is rare, and so many hundredths in ten outings; asked for from so many outings.
+REPORT = 0.22
+REPORT_ODD = 3.0
+# A drift is rare, of so much in ten outings, and tested from so many outings on.
 DRIFT_ODDS, DRIFT_SD, FEWEST_FOR_DRIFT = 0.1, 0.08, 8
 DRIFT_WIDTH = 2.0  # of its standard uncertainty, in the quantity that drifts
-# A step that was found has any size.
-FOUND_SD = 1.0
+# A step in the model has any size.
+STEP_SD = 1.0
 FEWEST = 2
-# An outing more or less is all the same: what is behind a step is asked of places so near.
+# The odds of the patterns are summed over places so near to a step.
 NEAR = 2
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
@@ -114,14 +114,14 @@ class Levels:
 class Stretches:
     """Stretches of like outings.
 
-    `starts` are positions of each stretch's first outing, the first being 0; `stories` the
-    logarithms of the odds of what each step may be, as of `causes.story_odds`; `chances` the
+    `starts` are positions of each stretch's first outing, the first being 0; `patterns` the
+    logarithms of the odds of what each step may be, as of `causes.pattern_odds`; `chances` the
     probability of each step that anything changed there at all. `odd` are
-    positions of outings set aside; `newest_is_odd` says the last outing alone lies apart.
+    positions of outings set aside; `newest_is_odd` says that the last outing alone differs.
     """
 
     starts: tuple[int, ...]
-    stories: tuple[FloatArray, ...]
+    patterns: tuple[FloatArray, ...]
     chances: tuple[float, ...]
     odd: tuple[int, ...]
     newest_is_odd: bool
@@ -146,8 +146,8 @@ class Stretches:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    """What has been taken in: where steps begin, odd outings, and whether all drifts."""
+class _Model:
+    """Where steps begin, odd outings, spells (begin, end), and whether all drifts."""
 
     steps: tuple[int, ...] = ()
     odd: tuple[int, ...] = ()
@@ -158,7 +158,7 @@ class _Found:
         """The outings with all of it, steps first."""
         n = len(given.rows)
         for at in self.steps:
-            given = given.along(_after(n, np.array([at]))[:, 0], FOUND_SD**2 * np.eye(2))
+            given = given.along(_after(n, np.array([at]))[:, 0], STEP_SD**2 * np.eye(2))
         for at in self.odd:
             given = given.along(np.eye(n)[at], ODD_SD**2 * np.eye(2))
         for spell in self.spells:
@@ -168,8 +168,8 @@ class _Found:
     def places(self, n: int) -> NDArray[np.int64]:
         """Where a further step may begin."""
         free = np.arange(FEWEST, n - FEWEST + 1)
-        apart = np.abs(np.subtract.outer(free, np.array(self.steps))) >= FEWEST
-        return np.asarray(free[apart.all(axis=1)])
+        distant = np.abs(np.subtract.outer(free, np.array(self.steps))) >= FEWEST
+        return np.asarray(free[distant.all(axis=1)])
 
 
 def _after(n: int, places: NDArray[np.int64]) -> FloatArray:
@@ -242,28 +242,28 @@ def find_stretches(
     n = len(given.rows)
     noted = np.array([noted_odds(kinds) for kinds in events]) if events else np.zeros((n, 1))
     search = _Search(given, usual, noted)
-    found = _Found()
-    while (more := search.further(found)) is not None:
-        found = more
-    found, stories, chances = search.settled(found)
-    evidence = search.evidence(found)
+    model = _Model()
+    while (more := search.further(model)) is not None:
+        model = more
+    model, patterns, chances = search.settled(model)
+    evidence = search.evidence(model)
     return Stretches(
-        starts=(0, *found.steps),
-        stories=stories,
+        starts=(0, *model.steps),
+        patterns=patterns,
         chances=chances,
-        odd=tuple(sorted(found.odd)),
-        newest_is_odd=search.lies_apart(evidence),
-        levels=_levels(given, evidence, found),
+        odd=tuple(sorted(model.odd)),
+        newest_is_odd=search.newest_differs(evidence),
+        levels=_levels(given, evidence, model),
     )
 
 
 def levels_at(given: Given, at: int, usual: FloatArray) -> tuple[Levels, FloatArray]:
-    """Levels with one step at a known place, and the odds of what it may be."""
+    """Levels with one step at a given place, and the odds of each pattern there."""
     n = len(given.rows)
     search = _Search(given, usual, np.zeros((n, 1)))
-    odds = story_odds(*_along(search.evidence(_Found()), _after(n, np.array([at]))))
-    found = _Found(steps=(at,))
-    return _levels(given, search.evidence(found), found), odds[0]
+    odds = pattern_odds(*_along(search.evidence(_Model()), _after(n, np.array([at]))))
+    model = _Model(steps=(at,))
+    return _levels(given, search.evidence(model), model), odds[0]
 
 
 def _along(evidence: Evidence, columns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -271,103 +271,103 @@ def _along(evidence: Evidence, columns: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 class _Search:
-    """Weighs what else there may be beside what was found."""
+    """Odds of what the model does not have yet."""
 
     def __init__(self, given: Given, usual: FloatArray, noted: FloatArray) -> None:
         self._given, self._n, self._noted = given, len(given.rows), noted
         self._usual = self._centre = usual
-        self._last: tuple[_Found, Evidence] | None = None
+        self._last: tuple[_Model, Evidence] | None = None
         n = self._n
         self._spells = [(at, at + length) for length in SPELLS for at in range(n - length + 1)]
 
-    def evidence(self, found: _Found) -> Evidence:
-        """All outings with what was found; the grid follows a machine that scatters unusually."""
-        if self._last is not None and self._last[0] == found:
+    def evidence(self, model: _Model) -> Evidence:
+        """Evidence under a model; the grid moves to where the machine's scatter is."""
+        if self._last is not None and self._last[0] == model:
             return self._last[1]
-        given = found.given(self._given)
+        given = model.given(self._given)
         while True:
             evidence = Evidence(given, Grid.about(self._usual, self._centre))
             centre = evidence.better_centre
             if np.allclose(centre, self._centre):
-                self._last = found, evidence
+                self._last = model, evidence
                 return evidence
             self._centre = centre
 
     def _steps(self, evidence: Evidence, places: NDArray[np.int64]) -> FloatArray:
-        """Logarithms of the odds of a step at each place, by story: (places, stories)."""
-        odds = story_odds(*_along(evidence, _after(self._n, places)))
+        """Logarithms of the odds of a step at each place, by pattern: (places, patterns)."""
+        odds = pattern_odds(*_along(evidence, _after(self._n, places)))
         return np.asarray(odds + np.log(CHANGE_ODDS) + self._noted[places])
 
     def _other(self, evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
-        """The same of something of no cause along columns (n, h), apart from its odds."""
+        """Logarithms of Bayes factors of a change without a cause along columns (n, h)."""
         a, b, weights = _along(evidence, columns)
         factors = shift_evidence(a, b, np.zeros(2), covariance)
         return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
 
-    def _instead(self, found: _Found) -> tuple[FloatArray, FloatArray, float]:
-        """Logarithms of the odds of odd outings, of spells and of a drift beside what was found."""
-        evidence, n = self.evidence(found), self._n
+    def _instead(self, model: _Model) -> tuple[FloatArray, FloatArray, float]:
+        """Logarithms of the odds of odd outings, of spells and of a drift beside the model."""
+        evidence, n = self.evidence(model), self._n
         odd = self._other(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS)
         inside = _inside(n, self._spells)
         spell = self._other(evidence, inside, SPELL_COVARIANCE) + np.log(SPELL_ODDS)
-        if n < FEWEST_FOR_DRIFT or found.drifts:
+        if n < FEWEST_FOR_DRIFT or model.drifts:
             return odd, spell, -np.inf
         drift = self._other(evidence, _ramp(n)[:, None], DRIFT_SD**2 * np.eye(2))
         return odd, spell, float(drift[0]) + float(np.log(DRIFT_ODDS))
 
-    def further(self, found: _Found) -> _Found | None:
-        """What was found and the likeliest thing more; None where nothing more is told."""
-        evidence, n, spells = self.evidence(found), self._n, self._spells
-        odd, spell, drift = self._instead(found)
-        places = found.places(n)
+    def further(self, model: _Model) -> _Model | None:
+        """The model with the most likely addition; None where none passes its limit."""
+        evidence, n, spells = self.evidence(model), self._n, self._spells
+        odd, spell, drift = self._instead(model)
+        places = model.places(n)
         rest = log_sum(np.array([0.0, *odd, *spell]), axis=0)
         if places.size:
             at_each = log_sum(self._steps(evidence, places), axis=1)
             step = float(log_sum(at_each, axis=0))
-            if step - np.logaddexp(rest, drift) > np.log(TELL):
+            if step - np.logaddexp(rest, drift) > np.log(REPORT):
                 at = int(places[np.argmax(at_each)])
-                return replace(found, steps=tuple(sorted((*found.steps, at))))
-            if drift - np.logaddexp(rest, step) > np.log(TELL):
-                return replace(found, drifts=True)
+                return replace(model, steps=tuple(sorted((*model.steps, at))))
+            if drift - np.logaddexp(rest, step) > np.log(REPORT):
+                return replace(model, drifts=True)
         # Of the newest outings nobody can say yet whether they are odd or the first of a change.
-        odd[[n - 1, *found.odd]] = -np.inf
-        spell[[end == n or (begin, end) in found.spells for begin, end in spells]] = -np.inf
+        odd[[n - 1, *model.odd]] = -np.inf
+        spell[[end == n or (begin, end) in model.spells for begin, end in spells]] = -np.inf
         worst, longest = int(np.argmax(odd)), int(np.argmax(spell))
-        if max(odd[worst], spell[longest]) < np.log(TELL_ODD):
+        if max(odd[worst], spell[longest]) < np.log(REPORT_ODD):
             return None
         if odd[worst] > spell[longest]:
-            return replace(found, odd=(*found.odd, worst))
-        return replace(found, spells=(*found.spells, spells[longest]))
+            return replace(model, odd=(*model.odd, worst))
+        return replace(model, spells=(*model.spells, spells[longest]))
 
-    def settled(self, found: _Found) -> tuple[_Found, tuple[FloatArray, ...], tuple[float, ...]]:
-        """Each step where it is likeliest beside all others, what it may be, and its chance."""
-        stories, chances = [], []
-        for number in range(len(found.steps)):
-            others = found.steps[:number] + found.steps[number + 1 :]
-            without = replace(found, steps=others)
+    def settled(self, model: _Model) -> tuple[_Model, tuple[FloatArray, ...], tuple[float, ...]]:
+        """The model with each step at its most likely place, and its patterns' odds and chance."""
+        patterns, chances = [], []
+        for number in range(len(model.steps)):
+            others = model.steps[:number] + model.steps[number + 1 :]
+            without = replace(model, steps=others)
             places = without.places(self._n)
             low = others[number - 1] if number else 0
             high = others[number] if number < len(others) else self._n
             places = places[(places > low) & (places < high)]
-            by_story = self._steps(self.evidence(without), places)
-            at = int(places[np.argmax(log_sum(by_story, axis=1))])
-            stories.append(log_sum(by_story[np.abs(places - at) <= NEAR], axis=0))
+            by_pattern = self._steps(self.evidence(without), places)
+            at = int(places[np.argmax(log_sum(by_pattern, axis=1))])
+            patterns.append(log_sum(by_pattern[np.abs(places - at) <= NEAR], axis=0))
             odd, spell, drift = self._instead(without)
             against = log_sum(np.array([0.0, drift, *odd, *spell]), axis=0)
-            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(by_story, axis=(0, 1))))))
-            found = replace(found, steps=(*others[:number], at, *others[number:]))
-        return found, tuple(stories), tuple(chances)
+            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(by_pattern, axis=(0, 1))))))
+            model = replace(model, steps=(*others[:number], at, *others[number:]))
+        return model, tuple(patterns), tuple(chances)
 
-    def lies_apart(self, evidence: Evidence) -> bool:
-        """Whether the newest outing alone lies apart."""
+    def newest_differs(self, evidence: Evidence) -> bool:
+        """Whether the newest outing alone differs."""
         newest = self._other(evidence, np.eye(self._n)[:, -1:], ODD_SD**2 * np.eye(2))[0]
         return bool(newest + np.log(ODD_ODDS + CHANGE_ODDS) > 0.0)
 
 
-def _levels(given: Given, evidence: Evidence, found: _Found) -> Levels:
-    n, m = len(given.rows), len(found.steps)
+def _levels(given: Given, evidence: Evidence, model: _Model) -> Levels:
+    n, m = len(given.rows), len(model.steps)
     mean, covariance = evidence.columns_mean
-    inside = found.given(given).columns
+    inside = model.given(given).columns
     conditions = given.columns.shape[2]
     # The conditions as they are at each outing, beside the median one.
     of_conditions = given.columns - np.median(given.columns, axis=0)
@@ -384,22 +384,22 @@ def _levels(given: Given, evidence: Evidence, found: _Found) -> Levels:
     newest[:, :2] = FLAT * np.eye(2)
     newest[:, 2 : 2 + conditions] = np.median(given.columns, axis=0)
     for block in blocks:
-        newest[:, block] = FOUND_SD * np.eye(2)
+        newest[:, block] = STEP_SD * np.eye(2)
     drift = slice(2 + inside.shape[2] - 2, 2 + inside.shape[2])
     return Levels(
-        steps=FOUND_SD * steps,
-        covariance=FOUND_SD**2 * np.array([covariance[b, b] for b in blocks]).reshape(m, 2, 2),
+        steps=STEP_SD * steps,
+        covariance=STEP_SD**2 * np.array([covariance[b, b] for b in blocks]).reshape(m, 2, 2),
         referred=given.rows - off,
         u_referred=u,
         now=np.median(given.rows - given.offsets, axis=0) + newest @ mean,
         u_now=np.sqrt(np.einsum("qp,ps,qs->q", newest, covariance, newest)),
         correlation=evidence.correlation_mean,
         scatter=Scatter(
-            covariance=evidence.scatter_mean, own_outings=float(n - m - 1 - len(found.odd))
+            covariance=evidence.scatter_mean, own_outings=float(n - m - 1 - len(model.odd))
         ),
-        drift=0.1 * DRIFT_SD * mean[drift] if found.drifts else np.zeros(2),
+        drift=0.1 * DRIFT_SD * mean[drift] if model.drifts else np.zeros(2),
         u_drift=(
-            0.1 * DRIFT_SD * np.sqrt(np.diag(covariance)[drift]) if found.drifts else np.zeros(2)
+            0.1 * DRIFT_SD * np.sqrt(np.diag(covariance)[drift]) if model.drifts else np.zeros(2)
         ),
     )
 
@@ -424,10 +424,10 @@ def smallest_seen(
         change[:, quantity] = sign * size
         b = change @ precision
         a = np.broadcast_to(precision, (size.size, 2, 2))
-        odds = story_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
-        told = log_sum(odds, axis=1) + np.log(CHANGE_ODDS) > np.log(TELL)
+        odds = pattern_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
+        reported = log_sum(odds, axis=1) + np.log(CHANGE_ODDS) > np.log(REPORT)
         # 0.84 standard deviations of a normal leave a fifth below.
-        seen[quantity] = size[np.argmax(told)] + 0.8416 / np.sqrt(precision[quantity, quantity])
+        seen[quantity] = size[np.argmax(reported)] + 0.8416 / np.sqrt(precision[quantity, quantity])
     return seen
 
 

@@ -264,7 +264,7 @@ def divide(outings: Sequence[Outing]) -> Stretches:
 def causes_of(outings: Sequence[Outing], stretches: Stretches, number: int) -> tuple[Likely, ...]:
     """What is behind the step that begins stretch `number`, from 1."""
     fan = _fan_steps(outings, stretches, number)
-    return likely(stretches.stories[number - 1], fan)
+    return likely(stretches.patterns[number - 1], fan)
 
 
 def _fan_steps(outings: Sequence[Outing], stretches: Stretches, number: int) -> FanStep | None:

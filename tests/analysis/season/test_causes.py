@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from refusal import refused
-from wattsump_analysis.season.causes import STORIES, Cause, FanStep, attribute, more_outings
+from wattsump_analysis.season.causes import PATTERNS, Cause, FanStep, attribute, more_outings
 from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.evidence import TYPICAL, covariance_of
 from wattsump_logger.errors import RangeError
@@ -73,13 +73,13 @@ def test_few_outings_leave_more_doubt_than_many() -> None:
 
 
 def test_odds_agree_with_drawing_changes_from_the_stories_themselves() -> None:
-    # Each story drawn many times, weighed by the likelihood of the change seen.
+    # Each pattern drawn many times, weighed by the likelihood of the change seen.
     rng, change = np.random.default_rng(0), np.array([-0.15, 0.05])
     likelihood = stats.multivariate_normal([0.0, 0.0], SPREAD).pdf
     weight = dict.fromkeys(Cause, 0.0)
-    for story in STORIES:
-        drawn = rng.multivariate_normal(story.mean, story.covariance, size=200_000)
-        weight[story.cause] += story.odds * float(likelihood(change - drawn).mean())
+    for pattern in PATTERNS:
+        drawn = rng.multivariate_normal(pattern.mean, pattern.covariance, size=200_000)
+        weight[pattern.cause] += pattern.odds * float(likelihood(change - drawn).mean())
     found = {c.cause: c.probability for c in attribute(change, SPREAD)}
     for cause in (Cause.COOLER, Cause.DRIVE, Cause.BOTH, Cause.OTHER):
         # independent: by Monte Carlo, to its own error of under 1 %
