@@ -276,6 +276,8 @@ class Assembler:
             self._begun = True
             self._time.begin_here(event.uptime_ms)
             elapsed_ms = 0
+        if self._time.is_slow(elapsed_ms, anchor):
+            self._fault("uptime_slow")
         cells, faults = [], []
         for at, (make, field) in enumerate(zip(self._makers, event.fields, strict=True)):
             cell, fault = ("", "form") if at in event.bad else make(field)

@@ -17,6 +17,7 @@ _WRAP_MS = 2**32
 _STEP_MS = 2_000  # a larger jump of wall against monotonic time is a step, not an adjustment
 _DRIFT_MS = 500  # how far the controller's clock may drift from the host's
 _SLACK_MS = 2_000  # and how far they may differ over a lost connection,
+_PACED_MS = 60_000
 _SLACK_SHARE = 0.02  # with a ceramic resonator's 0.5 % well inside (common, no source)
 
 
@@ -31,6 +32,7 @@ class Timeline:
     _stepped_from_ms: int | None = None  # the same before the last frame's uptime was not followed
     _last_uptime_ms: int = 0
     _last_mono_ms: int | None = None
+    _paced_from: tuple[int, int] | None = None  # elapsed and monotonic time a minute ago
     _zero_utc_ms: int | None = None  # UTC at elapsed time 0
     _wall_minus_mono_ms: int | None = None
 
@@ -67,7 +69,10 @@ class Timeline:
         passed_ms = uptime_ms
         measured = anchor.mono_ms is not None and self._last_mono_ms is not None
         if anchor.mono_ms is not None and self._last_mono_ms is not None:
-            passed_ms = max(passed_ms, anchor.mono_ms - self._last_mono_ms)
+            ours_ms = anchor.mono_ms - self._last_mono_ms
+            # An uptime far beyond it is false: nothing began anew so long ago.
+            is_false = passed_ms - ours_ms > _SLACK_MS + _SLACK_SHARE * ours_ms
+            passed_ms = ours_ms if is_false else max(passed_ms, ours_ms)
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
         return measured
 
@@ -105,6 +110,16 @@ class Timeline:
         ours_ms = anchor.mono_ms - self._last_mono_ms
         theirs_ms = uptime_ms - self._last_uptime_ms
         return theirs_ms > 3 * period_ms + _SLACK_MS and theirs_ms > 2 * ours_ms + _SLACK_MS
+
+    def is_slow(self, elapsed_ms: int, anchor: Anchor) -> bool:
+        """Tell, once a minute, whether elapsed time ran at less than half the host's pace."""
+        if anchor.mono_ms is None:
+            return False
+        since, now = self._paced_from, (elapsed_ms, anchor.mono_ms)
+        if since is not None and now[1] - since[1] < _PACED_MS:
+            return False
+        self._paced_from = now
+        return since is not None and now[0] - since[0] < (now[1] - since[1]) / 2
 
     def fits(self, uptime_ms: int, anchor: Anchor) -> bool:
         """Tell whether the controller's clock ran on as long as ours since the last frame."""
