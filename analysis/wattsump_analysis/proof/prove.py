@@ -5,7 +5,7 @@ is that of the last stretch with one, the cooler as it is now. If there is no an
 gives the reason and the next thing to do.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +31,7 @@ from wattsump_analysis.reading.phases import (
 )
 from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
 from wattsump_analysis.reading.samples import Samples, gather
-from wattsump_analysis.reading.suspects import capacity_unlike_listed, suspects_of
+from wattsump_analysis.reading.suspects import capacity_unlike_listed, never_on, suspects_of
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
@@ -286,6 +286,7 @@ def _answer(
         cautions=(
             *cautions_of(outing.session, outing.samples, main, routes, outing.soak, outing.profile),
             *suspects_of(main.record),
+            *_never_on(outing.samples, main.record),
             *_unlike_listed(main, know),
         ),
         k_refers_to=(
@@ -316,6 +317,13 @@ def _answer(
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
         seed=seed,
     )
+
+
+def _never_on(samples: Samples, record: Record) -> Iterator[Remark]:
+    """Remarks on the channels that were off from end to end of the outing."""
+    for name, states in (("drive", samples.moving), ("heater", samples.heater_w)):
+        if states is not None and not np.any(states > 0.0) and (seen := never_on(record, name)):
+            yield seen
 
 
 def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:

@@ -21,6 +21,7 @@ __all__ = (
     "bypass_that_opens",
     "capacity_unlike_listed",
     "jumping_air",
+    "never_on",
     "probe_in_air",
     "probe_that_moved",
     "suspects_of",
@@ -48,6 +49,47 @@ LEAST_APART = 0.5
 UNLIKE_SD = 2.0
 LEAST_EXCESS_K = 5.0
 BROKEN_SHARE = 0.5
+LOAD_S = 160.0  # either side of a change of load
+LOAD_K_MIN = 0.5  # what a load adds at once; gusts and a cooling core stay below
+LEAST_LOADS = 2
+
+
+def never_on(record: Record, name: str) -> Remark | None:
+    """Whether heat came and went time after time while a channel was off from end to end.
+
+    A caution, no contradiction: work that no channel reports does the same.
+    """
+    width = int(np.ceil(LOAD_S / record.bin_s))
+    if width < 4:
+        return None
+    switches = (record.fan, record.engine, record.moving, record.heater_w > 1.0)
+    slopes = _slopes_k_min(record.oils_c["tank"], width, record.bin_s)
+    quiet = undisturbed(record, 2 * width, switches)
+    gained = np.zeros(record.bins)
+    gained[width:-width] = slopes[2 * width :] - slopes[: -2 * width]
+    gained[~quiet | ~np.isfinite(gained)] = 0.0
+    at: list[int] = []
+    while np.max(gained, initial=0.0) > LOAD_K_MIN:
+        at.append(int(np.argmax(gained)))
+        gained[max(at[-1] - 2 * width, 0) : at[-1] + 2 * width] = 0.0
+    if len(at) < LEAST_LOADS:
+        return None
+    minutes = ", ".join(f"{record.elapsed_s[row] / 60:.0f}" for row in sorted(at)[:5])
+    return Remark(
+        code="channel-never-on",
+        text=f"the {name} channel said off throughout, and the tank began to warm faster {len(at)} "
+        f"times (minutes {minutes}) though no channel changed. If the {name} was on, its channel "
+        "is stuck off",
+    )
+
+
+def _slopes_k_min(values: FloatArray, width: int, bin_s: float) -> FloatArray:
+    """Slope of the `width` bins around each bin [K/min], shape (n,), NaN where not all are read."""
+    minutes = (np.arange(width) - (width - 1) / 2) * bin_s / 60.0
+    slopes = np.full(values.size + width, np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(values, width)
+    slopes[width // 2 : width // 2 + len(windows)] = windows @ minutes / np.sum(minutes**2)
+    return slopes[: values.size]
 
 
 def suspects_of(record: Record) -> tuple[Remark, ...]:

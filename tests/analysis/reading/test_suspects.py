@@ -178,3 +178,28 @@ def test_a_capacity_unlike_the_listed_one_is_said(capacity_j_k: float, code: str
     assert unsure is None
     blind = suspects.capacity_unlike_listed(capacity_j_k, know, 0.0, heat_measured=False)
     assert (code_of(blind) == "capacity-unlike-listed") == bool(code)
+
+
+def loaded(on: FloatArray) -> Record:
+    """An idling hour with 3 kW more in the oil wherever `on`, its fan left alone."""
+    rng = np.random.default_rng(5)
+    excess = np.empty(BINS)
+    excess[0] = 5.0
+    for row in range(1, BINS):  # 60 kJ/K and 40 W/K
+        watts = 800.0 + 3000.0 * on[row] - 40.0 * excess[row - 1]
+        excess[row] = excess[row - 1] + watts * BIN_S / 60e3
+    still = np.ones(BINS)
+    oils_c = {"tank": 20.0 + excess + 0.05 * rng.standard_normal(BINS)}
+    record = pumped_record(T, oils_c, 20.0 + 0.1 * rng.standard_normal(BINS), still)
+    return replace(record, moving=np.zeros(BINS))
+
+
+def test_a_drive_that_is_never_on_though_load_comes_and_goes_is_asked_about() -> None:
+    driven = ((T // 900.0) % 2 == 1).astype(float)  # from 15 and from 45 min on
+    remark = suspects.never_on(loaded(driven), "drive")
+    assert code_of(remark) == "channel-never-on"
+    assert remark is not None
+    assert "2 times" in remark.text
+    assert suspects.never_on(loaded(np.zeros(BINS)), "drive") is None
+    assert suspects.never_on(loaded(np.ones(BINS)), "drive") is None
+    assert suspects.never_on(outing(), "drive") is None
