@@ -101,6 +101,7 @@ class ProvingRun:
         self._ran_s = 0.0
         self._unmet_s = 0.0  # how long the machine has not been as a running step needs it
         self._waited_s = 0.0
+        self._past_s = 0.0  # how long the machine has been as a step after an optional one needs it
         self._blind_s: float | None = None  # since the tank was last read, None before
         self._wrong: WrongMove | None = None
         self._last_s: float | None = None
@@ -123,7 +124,7 @@ class ProvingRun:
             why = self._tick(step, look, passed_s, go_on)
             if why:
                 marks = self._leave(step, look, why)
-        elif self._is_left_out(step, look, go_on):
+        elif self._is_left_out(step, look, passed_s, go_on):
             marks = self._leave_out()
         elif not (self._hot.is_hot and step.heats) and ((state := met(step, look)) or go_on):
             marks = self._begin(step, look, forced=state is False)
@@ -156,13 +157,16 @@ class ProvingRun:
             waited_s=self._waited_s,
         )
 
-    def _is_left_out(self, step: Step, look: Look, go_on: bool) -> bool:
+    def _is_left_out(self, step: Step, look: Look, passed_s: float, go_on: bool) -> bool:
         """Whether a step that has not begun is left out: by key, or because the driver went on."""
         if self._wrong is not None and self._wrong.act is Act.PASS_OVER:
             return go_on or self._waited_s >= self._wrong.acts_after_s
         if not step.optional or met(step, look) is not False:
+            self._past_s = 0.0
             return False
-        return go_on or self._is_past(look)
+        # Not at once: a driver may move the machine before he begins.
+        self._past_s = self._past_s + passed_s if self._is_past(look) else 0.0
+        return go_on or self._past_s >= _GONE_ON_S
 
     def _is_past(self, look: Look) -> bool:
         """Whether the machine is as one of the next two steps needs it.
@@ -248,7 +252,7 @@ class ProvingRun:
     def _next(self) -> None:
         self._at += 1
         self._running = self._forced = False
-        self._unmet_s = self._waited_s = 0.0
+        self._unmet_s = self._waited_s = self._past_s = 0.0
 
     def _lesson(self, step: Step, look: Look) -> str:
         """Return what the readings of a step show without any model."""

@@ -184,7 +184,11 @@ def test_an_optional_step_is_left_out_by_a_driver_who_does_the_next() -> None:
     drive = Drive(ProvingRun([HEATER, DRIVE], stops_c=STOPS_C))
     advice = drive.on(5, engine_rpm=0.0, heater_on=0.0)
     assert (advice.stage, advice.until) == ("heater", "g leaves it out")
-    drive.on(2, engine_rpm=2200.0, heater_on=0.0)
+    drive.on(50, engine_rpm=2200.0, heater_on=0.0)
+    drive.on(5, engine_rpm=0.0, heater_on=0.0)  # the machine was moved, no more
+    drive.on(50, engine_rpm=2200.0, heater_on=0.0)
+    assert drive.marks == []
+    drive.on(20, engine_rpm=2200.0, heater_on=0.0)
     assert drive.marks == ["stage heater left out", "stage drive"]
 
 
@@ -207,7 +211,7 @@ def test_a_driver_who_goes_on_is_not_held_in_an_optional_step() -> None:
 
 def test_an_optional_step_is_left_out_by_a_driver_two_steps_ahead() -> None:
     drive = Drive(ProvingRun([HEATER, RISE, DRIVE], stops_c=STOPS_C))
-    advice = drive.on(2, engine_rpm=2200.0, fan_on=1.0)
+    advice = drive.on(65, engine_rpm=2200.0, fan_on=1.0)
     assert drive.marks == ["stage heater left out"]
     assert advice.stage == "rise"
 
