@@ -62,6 +62,7 @@ DRIFT_WIDTH = 2.0  # of its standard uncertainty, in the quantity that drifts
 # A step in the model has any size.
 STEP_SD = 1.0
 FEWEST = 2
+MOST_MOVES = 12  # of the grid, by a factor of 1.67 each
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
@@ -236,7 +237,7 @@ def find_stretches(
     Raises
     ------
     RangeError
-        Rows that are not pairs of finite numbers.
+        Rows that are not two or more pairs of finite numbers.
     """
     given = outings if isinstance(outings, Given) else plain_rows(_pairs(outings))
     n = len(given.rows)
@@ -246,14 +247,15 @@ def find_stretches(
     while (more := search.further(model)) is not None:
         model = more
     model, patterns, chances = search.settled(model)
-    evidence = search.evidence(model)
+    beside = search.beside(model)
     return Stretches(
         starts=(0, *model.steps),
         patterns=patterns,
         chances=chances,
         odd=tuple(sorted(model.odd)),
-        newest_is_odd=search.newest_differs(evidence),
-        levels=_levels(given, evidence, model),
+        # An odd newest outing may as well be the first of a change.
+        newest_is_odd=bool(beside.odd[-1] + np.log(1.0 + CHANGE_ODDS / ODD_ODDS) > 0.0),
+        levels=_levels(given, beside.evidence, model),
     )
 
 
@@ -270,66 +272,81 @@ def _along(evidence: Evidence, columns: FloatArray) -> tuple[FloatArray, FloatAr
     return (*evidence.along(columns), evidence.log_weights)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """Logarithms of the odds of what a model does not have, and the evidence they come from.
+
+    `steps` (places, patterns) are of a step at each of `places`; `odd` (n,) of an odd outing,
+    `spell` of each spell, `drift` of a drift.
+    """
+
+    evidence: Evidence
+    places: NDArray[np.int64]
+    steps: FloatArray
+    odd: FloatArray
+    spell: FloatArray
+    drift: float
+
+    @property
+    def no_change(self) -> float:
+        """Of nothing more, an odd outing or a spell."""
+        return float(log_sum(np.array([0.0, *self.odd, *self.spell]), axis=0))
+
+
 class _Search:
-    """Odds of what the model does not have yet."""
+    """Odds of what models do not have, each computed once."""
 
     def __init__(self, given: Given, usual: FloatArray, noted: FloatArray) -> None:
         self._given, self._n, self._noted = given, len(given.rows), noted
         self._usual = self._centre = usual
-        self._last: tuple[_Model, Evidence] | None = None
+        self._done: dict[_Model, _Beside] = {}
         n = self._n
         self._spells = [(at, at + length) for length in SPELLS for at in range(n - length + 1)]
 
     def evidence(self, model: _Model) -> Evidence:
         """Evidence under a model; the grid moves to where the machine's scatter is."""
-        if self._last is not None and self._last[0] == model:
-            return self._last[1]
         given = model.given(self._given)
-        while True:
-            evidence = Evidence(given, Grid.about(self._usual, self._centre))
+        evidence = Evidence(given, Grid.about(self._usual, self._centre))
+        for _ in range(MOST_MOVES):
             centre = evidence.better_centre
             if np.allclose(centre, self._centre):
-                self._last = model, evidence
-                return evidence
+                break
             self._centre = centre
+            evidence = Evidence(given, Grid.about(self._usual, centre))
+        return evidence
 
-    def _steps(self, evidence: Evidence, places: NDArray[np.int64]) -> FloatArray:
-        """Logarithms of the odds of a step at each place, by pattern: (places, patterns)."""
-        odds = pattern_odds(*_along(evidence, _after(self._n, places)))
-        return np.asarray(odds + np.log(CHANGE_ODDS) + self._noted[places])
-
-    def _other(self, evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
-        """Logarithms of Bayes factors of a change without a cause along columns (n, h)."""
-        a, b, weights = _along(evidence, columns)
-        factors = shift_evidence(a, b, np.zeros(2), covariance)
-        return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
-
-    def _instead(self, model: _Model) -> tuple[FloatArray, FloatArray, float]:
-        """Logarithms of the odds of odd outings, of spells and of a drift beside the model."""
-        evidence, n = self.evidence(model), self._n
-        odd = self._other(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS)
-        inside = _inside(n, self._spells)
-        spell = self._other(evidence, inside, SPELL_COVARIANCE) + np.log(SPELL_ODDS)
-        if n < FEWEST_FOR_DRIFT or model.drifts:
-            return odd, spell, -np.inf
-        drift = self._other(evidence, _ramp(n)[:, None], DRIFT_SD**2 * np.eye(2))
-        return odd, spell, float(drift[0]) + float(np.log(DRIFT_ODDS))
+    def beside(self, model: _Model) -> _Beside:
+        """Odds of what a model does not have."""
+        if model not in self._done:
+            evidence, n, places = self.evidence(model), self._n, model.places(self._n)
+            steps = pattern_odds(*_along(evidence, _after(n, places)))
+            inside = _inside(n, self._spells)
+            drift = -np.inf
+            if n >= FEWEST_FOR_DRIFT and not model.drifts:
+                drift = float(_factors(evidence, _ramp(n)[:, None], DRIFT_SD**2 * np.eye(2))[0])
+            self._done[model] = _Beside(
+                evidence=evidence,
+                places=places,
+                steps=np.asarray(steps + np.log(CHANGE_ODDS) + self._noted[places]),
+                odd=_factors(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS),
+                spell=_factors(evidence, inside, SPELL_COVARIANCE) + np.log(SPELL_ODDS),
+                drift=drift + float(np.log(DRIFT_ODDS)),
+            )
+        return self._done[model]
 
     def further(self, model: _Model) -> _Model | None:
         """The model with the most likely addition; None where none passes its limit."""
-        evidence, n, spells = self.evidence(model), self._n, self._spells
-        odd, spell, drift = self._instead(model)
-        places = model.places(n)
-        rest = log_sum(np.array([0.0, *odd, *spell]), axis=0)
-        if places.size:
-            at_each = log_sum(self._steps(evidence, places), axis=1)
+        beside, n, spells = self.beside(model), self._n, self._spells
+        if beside.places.size:
+            at_each = log_sum(beside.steps, axis=1)
             step = float(log_sum(at_each, axis=0))
-            if step - np.logaddexp(rest, drift) > np.log(REPORT):
-                at = int(places[np.argmax(at_each)])
+            if step - np.logaddexp(beside.no_change, beside.drift) > np.log(REPORT):
+                at = int(beside.places[np.argmax(at_each)])
                 return replace(model, steps=tuple(sorted((*model.steps, at))))
-            if drift - np.logaddexp(rest, step) > np.log(REPORT):
+            if beside.drift - np.logaddexp(beside.no_change, step) > np.log(REPORT):
                 return replace(model, drifts=True)
         # Of the newest outings nobody can say yet whether they are odd or the first of a change.
+        odd, spell = beside.odd.copy(), beside.spell.copy()
         odd[[n - 1, *model.odd]] = -np.inf
         spell[[end == n or (begin, end) in model.spells for begin, end in spells]] = -np.inf
         worst, longest = int(np.argmax(odd)), int(np.argmax(spell))
@@ -344,24 +361,24 @@ class _Search:
         patterns, chances = [], []
         for number in range(len(model.steps)):
             others = model.steps[:number] + model.steps[number + 1 :]
-            without = replace(model, steps=others)
-            places = without.places(self._n)
+            beside = self.beside(replace(model, steps=others))
             low = others[number - 1] if number else 0
             high = others[number] if number < len(others) else self._n
-            places = places[(places > low) & (places < high)]
-            by_pattern = self._steps(self.evidence(without), places)
-            at = int(places[np.argmax(log_sum(by_pattern, axis=1))])
-            patterns.append(log_sum(by_pattern[np.abs(places - at) <= NEAR], axis=0))
-            odd, spell, drift = self._instead(without)
-            against = log_sum(np.array([0.0, drift, *odd, *spell]), axis=0)
-            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(by_pattern, axis=(0, 1))))))
+            between = (beside.places > low) & (beside.places < high)
+            places, steps = beside.places[between], beside.steps[between]
+            at = int(places[np.argmax(log_sum(steps, axis=1))])
+            patterns.append(log_sum(steps[np.abs(places - at) <= NEAR], axis=0))
+            against = np.logaddexp(beside.no_change, beside.drift)
+            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(steps, axis=(0, 1))))))
             model = replace(model, steps=(*others[:number], at, *others[number:]))
         return model, tuple(patterns), tuple(chances)
 
-    def newest_differs(self, evidence: Evidence) -> bool:
-        """Whether the newest outing alone differs."""
-        newest = self._other(evidence, np.eye(self._n)[:, -1:], ODD_SD**2 * np.eye(2))[0]
-        return bool(newest + np.log(ODD_ODDS + CHANGE_ODDS) > 0.0)
+
+def _factors(evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Logarithms of Bayes factors of a change without a cause along columns (n, h)."""
+    a, b, weights = _along(evidence, columns)
+    factors = shift_evidence(a, b, np.zeros(2), covariance)
+    return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
 
 
 def _levels(given: Given, evidence: Evidence, model: _Model) -> Levels:
@@ -433,6 +450,6 @@ def smallest_seen(
 
 def _pairs(rows: ArrayLike) -> FloatArray:
     y = np.asarray(rows, dtype=np.float64)
-    if y.ndim != 2 or y.shape[1] != 2 or len(y) == 0 or not np.isfinite(y).all():
-        raise out_of_range("finite pairs of ln K and ln heat", y, "outings")
+    if y.ndim != 2 or y.shape[1] != 2 or len(y) < FEWEST or not np.isfinite(y).all():
+        raise out_of_range("two or more finite pairs of ln K and ln heat", y, "outings")
     return y

@@ -124,7 +124,9 @@ def test_a_change_of_the_size_said_is_seen_about_four_times_in_five() -> None:
     assert seen / 60 == pytest.approx(0.8, abs=0.15)
 
 
-@pytest.mark.parametrize("rows", [[], [[1.0, np.nan]], [1.0, 2.0], [[1.0, 2.0, 3.0]]])
+@pytest.mark.parametrize(
+    "rows", [[], [[1.0, 2.0]], [[1.0, 2.0], [1.0, np.nan]], [1.0, 2.0], [[1.0, 2.0, 3.0]]]
+)
 def test_rows_that_are_no_pairs_are_refused(rows: ArrayLike) -> None:
     with refused(RangeError, "outings"):
         find_stretches(rows)
