@@ -14,6 +14,7 @@ import pytest
 
 from wattsump_analysis.commands import program, prove, version
 from wattsump_logger import errors
+from wattsump_logger.commands.log import NOT_ON_DISK
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = [
@@ -222,7 +223,7 @@ def test_each_class_of_error_has_a_code_of_the_page() -> None:
     page = (ROOT / "docs" / "exit-codes.md").read_text(encoding="utf-8")
     listed = {int(code) for code in re.findall(r"^\| (\d+) \|", page, re.MULTILINE)}
     kinds = [getattr(errors, name) for name in errors.__all__]
-    used = {kind.exit_code for kind in kinds} | {0, 1, 130, prove.CANNOT_TELL}
+    used = {kind.exit_code for kind in kinds} | {0, 1, 130, prove.CANNOT_TELL, NOT_ON_DISK}
     assert listed == used
 
 
