@@ -55,36 +55,36 @@ class Picture:
 
 def pictures_of(proof: Proof, units: str, samples: Samples | None) -> Mapping[str, Picture]:
     """Return the pictures that this proof has data for, by name."""
-
-    def outing(axes: "Axes") -> "Axes":
-        return plots.plot_outing(proof, axes, units=units, samples=samples)
-
-    def ledger(axes: "Axes") -> "Axes":
-        return plots.plot_ledger(proof, axes, units=units)
-
-    def label(axes: "Axes") -> "Axes":
-        return plots.plot_label(proof, axes, units=units)
-
-    def residuals(axes: "Axes") -> "Axes":
-        return plots.plot_residuals(proof, axes, units=units)
-
-    wanted = {
-        "outing": (outing, (9.0, 4.5), (4.2, 5.6), _outing_words(proof, units)),
-        "ledger": (ledger, (9.0, 2.9), (4.2, 4.0), _ledger_words(proof, units)),
-        "label": (label, (7.2, 3.6), (4.2, 3.6), _label_words(proof, units)),
-        "residuals": (residuals, (9.0, 2.8), (4.2, 3.2), _residual_words(proof, units)),
-    }
-    values = {"outing": _temperatures(proof, units), "ledger": _heats(proof, units)}
-    marks = dict.fromkeys(wanted, ()) | {"outing": proof.marks}
     return {
-        name: Picture(
-            wide=_drawing(draw, wide, f"{name}-wide", alt, marks[name]),
-            narrow=_drawing(draw, narrow, f"{name}-narrow", alt, marks[name]),
-            values=values.get(name, {}),
-        )
-        for name, (draw, wide, narrow, alt) in wanted.items()
-        if _has(proof, name)
+        name: _picture(name, plan, proof, units, samples)
+        for name, plan in _PLANS.items()
+        if plan.has_data(proof)
     }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plan:
+    """How a picture is made: sizes in inches, its description, values to show under a finger."""
+
+    draw: "Callable[[Proof, Axes, str, Samples | None], Axes]"
+    wide: tuple[float, float]
+    narrow: tuple[float, float]
+    has_data: Callable[[Proof], bool]
+    words: Callable[[Proof, str], str]
+    values: Callable[[Proof, str], Mapping[str, object]] = lambda proof, units: {}
+    names_marks: bool = False
+
+
+def _picture(name: str, plan: _Plan, proof: Proof, units: str, samples: Samples | None) -> Picture:
+    def draw(axes: "Axes") -> "Axes":
+        return plan.draw(proof, axes, units, samples)
+
+    alt, marks = plan.words(proof, units), proof.marks if plan.names_marks else ()
+    return Picture(
+        wide=_drawing(draw, plan.wide, f"{name}-wide", alt, marks),
+        narrow=_drawing(draw, plan.narrow, f"{name}-narrow", alt, marks),
+        values=plan.values(proof, units),
+    )
 
 
 def _drawing(
@@ -214,16 +214,6 @@ def _outing_values(trend: Trend, units: str) -> dict[str, object]:
     }
 
 
-def _has(proof: Proof, name: str) -> bool:
-    wanted = {
-        "outing": bool(proof.series_c) and proof.series_s.size > 1,
-        "label": proof.k_w_k is not None,
-        "ledger": proof.ledger is not None,
-        "residuals": proof.model_c is not None,
-    }
-    return wanted[name]
-
-
 def _outing_words(proof: Proof, units: str) -> str:
     peaks = [
         f"{words.spaced(name)} at most {words.figure(peak_c, 'temperature', units, both=False)}"
@@ -258,3 +248,40 @@ def _residual_words(proof: Proof, units: str) -> str:
         return "Tank readings less the fitted model."
     rms = words.figure(proof.diagnostics.residual_rms_k, "temperature_difference", units)
     return f"Tank readings less the fitted model; root mean square {rms}."
+
+
+_PLANS: Mapping[str, _Plan] = {
+    "outing": _Plan(
+        draw=lambda proof, axes, units, samples: plots.plot_outing(
+            proof, axes, units=units, samples=samples
+        ),
+        wide=(9.0, 4.5),
+        narrow=(4.2, 5.6),
+        has_data=lambda proof: bool(proof.series_c) and proof.series_s.size > 1,
+        words=_outing_words,
+        values=_temperatures,
+        names_marks=True,
+    ),
+    "ledger": _Plan(
+        draw=lambda proof, axes, units, _: plots.plot_ledger(proof, axes, units=units),
+        wide=(9.0, 2.9),
+        narrow=(4.2, 4.0),
+        has_data=lambda proof: proof.ledger is not None,
+        words=_ledger_words,
+        values=_heats,
+    ),
+    "label": _Plan(
+        draw=lambda proof, axes, units, _: plots.plot_label(proof, axes, units=units),
+        wide=(7.2, 3.6),
+        narrow=(4.2, 3.6),
+        has_data=lambda proof: proof.k_w_k is not None,
+        words=_label_words,
+    ),
+    "residuals": _Plan(
+        draw=lambda proof, axes, units, _: plots.plot_residuals(proof, axes, units=units),
+        wide=(9.0, 2.8),
+        narrow=(4.2, 3.2),
+        has_data=lambda proof: proof.model_c is not None,
+        words=_residual_words,
+    ),
+}
