@@ -166,7 +166,7 @@ PROBES = (
 
 def _moved(p: Given, r: Seen) -> Any:
     given = r.pumped_ratio * _speed(p, r) if r.flow_w_k is None else r.flow_w_k
-    whole = np.maximum(p.oil_flow_w_k * given, LEAST_FLOW_W_K) * r.engine
+    whole = np.maximum(p.oil_flow_w_k * p.oil_heat * given, LEAST_FLOW_W_K) * r.engine
     return whole * (1.0 - p.past_cooler) if r.flow_of_pump else whole
 
 
@@ -199,8 +199,8 @@ def _rest(p: Given) -> Any:
 
 
 QUANTITIES: dict[str, Quantity] = {
-    "tank_oil": lambda p, r: p.oil_j_k * (1.0 - p.loop_oil) * r.capacity_ratio,
-    "loop_oil": lambda p, r: p.oil_j_k * p.loop_oil * r.capacity_ratio,
+    "tank_oil": lambda p, r: p.oil_j_k * p.oil_heat * (1.0 - p.loop_oil) * r.capacity_ratio,
+    "loop_oil": lambda p, r: p.oil_j_k * p.oil_heat * p.loop_oil * r.capacity_ratio,
     "drive_metal": lambda p, r: _rest(p) * (1.0 - p.tank_metal) * r.ones,
     "tank_wall": lambda p, r: _rest(p) * p.tank_metal * r.ones,
     "core": _core,
@@ -227,6 +227,7 @@ LOG, SHARE, LINEAR = "log", "share", "linear"
 # A pad's heat that enters the wall it is bonded to; the rest goes to the air behind it. Common
 # practice, no source.
 PAD_GAIN, PAD_GAIN_SD = 0.83, 0.06
+LEAST_U_REL = 0.005
 UNKNOWN_SD = 0.8  # of a logarithm: any value from a fifth to fivefold
 THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no source
 
@@ -289,6 +290,18 @@ class Case:
 
     def has(self, probe: str) -> bool:
         return probe in self.record.oils_c
+
+    @property
+    def shares_oil_heat(self) -> bool:
+        """Whether the oil's specific heat enters twice: in what was filled in and in what flows."""
+        flows = self.record.flow_w_k is not None or self.know.oil_flow_w_k is not None
+        return flows and self.know.oil_j_k is not None and self.has("cooler_in")
+
+    def less_oil_heat(self, u_rel: float) -> float:
+        """A relative uncertainty without its part from the oil's specific heat."""
+        if not self.shares_oil_heat:
+            return u_rel
+        return float(np.sqrt(max(u_rel**2 - self.know.u_oil_heat_rel**2, LEAST_U_REL**2)))
 
     @property
     def still(self) -> bool:
@@ -378,11 +391,11 @@ def _capacity(value: float | None, relative: float, usual: float) -> Gaussian:
 def _oil_flow(case: Case) -> Gaussian:
     """Prior of the oil flow, or of the factor on a recorded one."""
     if case.record.flow_w_k is not None:
-        return Gaussian(mean=0.0, sd=case.know.u_flow_rel, stated=True)
+        return Gaussian(mean=0.0, sd=case.less_oil_heat(case.know.u_flow_rel), stated=True)
     if case.know.oil_flow_w_k is not None:
         turns = 1.0 if case.know.flow_rpm is None else usual_rpm(case.record, case.know.flow_rpm)
         flow = float(np.log(case.know.oil_flow_w_k * turns))
-        return Gaussian(mean=flow, sd=case.know.u_flow_rel, stated=True)
+        return Gaussian(mean=flow, sd=case.less_oil_heat(case.know.u_flow_rel), stated=True)
     return Gaussian(mean=float(np.log(600.0)), sd=0.6)
 
 
@@ -425,7 +438,7 @@ PARAMETERS = (
     Parameter(
         "oil_j_k",
         LOG,
-        lambda case: _capacity(case.know.oil_j_k, case.know.u_oil_rel, 35e3),
+        lambda case: _capacity(case.know.oil_j_k, case.less_oil_heat(case.know.u_oil_rel), 35e3),
         "heat capacity of the oil at the reference temperature, J/K",
     ),
     Parameter(
@@ -433,6 +446,14 @@ PARAMETERS = (
         LOG,
         lambda case: _capacity(case.know.metal_j_k, case.know.u_metal_rel, 30e3),
         "heat capacity of all metal, J/K",
+    ),
+    Parameter(
+        "oil_heat",
+        LOG,
+        lambda case: Gaussian(
+            mean=0.0, sd=case.know.u_oil_heat_rel if case.shares_oil_heat else 0.0, stated=True
+        ),
+        "the oil's specific heat over that of its correlation, in what is there and what flows",
     ),
     Parameter("loop_oil", SHARE, _layout("loop_oil", SHARE), "share of the oil in the loop"),
     Parameter(

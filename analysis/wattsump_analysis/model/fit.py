@@ -49,7 +49,13 @@ __all__ = (
 
 POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this far behind starts no proposal
 LEDGER_DRAWS = 120
-SHARED = ("oil_j_k", "metal_j_k", "shell_w_k", "oil_flow_w_k")  # whatever is done to the cooler
+SHARED = (
+    "oil_j_k",
+    "metal_j_k",
+    "oil_heat",
+    "shell_w_k",
+    "oil_flow_w_k",
+)  # whatever is done to the cooler
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 
 
@@ -356,7 +362,8 @@ def _reported(
     apart = rng.standard_normal((3, weights.size))
     k_fitted = conductance_w_k(network, posterior.given(posterior.draws))
     k = k_fitted * np.exp(form.k * apart[0])
-    capacity = posterior.column("oil_j_k") + posterior.column("metal_j_k")
+    oil = posterior.column("oil_j_k") * posterior.column("oil_heat")
+    capacity = oil + posterior.column("metal_j_k")
     capacity = capacity * np.exp(form.capacity * apart[1])
     picks = rng.choice(weights.size, LEDGER_DRAWS, replace=False)
     paths = network.smooths(posterior.given(posterior.draws[picks]), rng)

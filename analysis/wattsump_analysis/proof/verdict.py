@@ -40,6 +40,7 @@ DENIED_SD = 4.0  # of what was stated: a typing error or another machine, not ch
 STATED_WORDS = {
     "oil_j_k": "the oil's heat capacity",
     "metal_j_k": "the metal's heat capacity",
+    "oil_heat": "the oil's specific heat",
     "oil_flow_w_k": "the oil's flow",
     "offset_ambient_k": "the air probe's error",
     "offset_in_k": "the error of the probe into the cooler",

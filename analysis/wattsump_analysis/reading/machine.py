@@ -81,6 +81,7 @@ class Knowledge:
     flow_rpm: float | None = None
     flow_of_pump: bool = False
     u_flow_rel: float = 0.03
+    u_oil_heat_rel: float = 0.032
     u_match_k: float = 1.5
     u_ambient_k: float = 1.5
     sun_k: float = 0.4
@@ -274,6 +275,7 @@ def knowledge(
         flow_rpm=None if flow is None else flow.rpm,
         flow_of_pump=flow is not None and flow.of_pump,
         u_flow_rel=math.hypot(u_flow, u_oil_heat_rel),
+        u_oil_heat_rel=u_oil_heat_rel,
         u_match_k=u_match,
         u_ambient_k=u_air,
         sun_k=0.0 if matched else SUN_K,

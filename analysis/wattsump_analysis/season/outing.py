@@ -33,7 +33,7 @@ __all__ = (
 )
 
 # Budget lines about the machine, the same in each of its outings.
-ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_flow_w_k", FLOW_AND_HEAT})
+ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_heat", "oil_flow_w_k", FLOW_AND_HEAT})
 # What the profile states of the heat capacity: other figures are another scale.
 CAPACITY = ("oil.volume", "metal")
 RUNNING_RPM = 300.0  # no diesel idles slower; common practice, no source

@@ -59,6 +59,7 @@ P: Any = SimpleNamespace(
     standing_speed=0.7,
     speed_power=0.3,
     heat_power=0.8,
+    oil_heat=1.02,
     calm_wander=0.6,
 )
 UNKNOWN = {
@@ -373,9 +374,9 @@ def test_a_flow_that_is_all_the_pumps_leaves_what_misses_the_cooler_out_of_it() 
     ones = np.ones(BINS)
     network = Network(steady.record, 30.0 * ones, 30.0, ones, ones, UNKNOWN, flow_of_pump=True)
     running = steady.record.engine > 0.5
-    # independent: 500 W/K pumped, a tenth of it past the cooler
-    assert quantity(network, "flow")[running] == pytest.approx(500.0)
-    assert quantity(network, "cooler_flow")[running] == pytest.approx(450.0)
+    # independent: 500 W/K pumped and 2 % for the oil's heat, a tenth of it past the cooler
+    assert quantity(network, "flow")[running] == pytest.approx(510.0)
+    assert quantity(network, "cooler_flow")[running] == pytest.approx(459.0)
 
 
 def test_no_pipe_probe_is_read_between_two_engine_speeds() -> None:

@@ -33,6 +33,7 @@ SEASON_ROWS = 12  # the newest; the picture has them all
 # Name of a parameter in the fit -> its name for the owner.
 _BUDGET_NAMES = {
     "oil_j_k": "heat capacity of the oil (volume stated)",
+    "oil_heat": "specific heat of the oil",
     "metal_j_k": "heat capacity of the metal (mass stated)",
     "oil_flow_w_k": "oil flow",
     "oil flow and heat": "oil flow and its heat capacity",
