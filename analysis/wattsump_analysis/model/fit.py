@@ -108,6 +108,9 @@ STEPPED_STATED_FLOW = ModelForm(k=0.05, capacity=0.045, heat=0.045)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.035, heat=0.035)
 TANK_ONLY = ModelForm(k=0.065, capacity=0.035, heat=0.03)
 HEATED = ModelForm(k=0.05, capacity=0.045, heat=0.055)
+# Standing oil takes a heater's warmth by ways that no work uses: what is learned of the capacity is
+# less than that of the oil that goes round.
+HEATED_STANDING = ModelForm(k=0.1, capacity=0.08, heat=0.1)
 UNSTEPPED = ModelForm(k=0.06, capacity=0.015, heat=0.075)
 # Pipe probes and nothing that fixes the scale: what 13 families need of the one left out, 0.18 to
 # 0.20 (docs/validation.md); no verdict comes of it.
@@ -129,8 +132,9 @@ def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
         return UNSTEPPED_PIPES if "cooler_in" in record.oils_c else UNSTEPPED
     if "cooler_in" not in record.oils_c:
         return TANK_ONLY
-    if np.any(record.heater_w > HEATING_W):
-        return HEATED
+    heated = record.heater_w > HEATING_W
+    if np.any(heated):
+        return HEATED if np.any(heated & (record.engine > 0.5)) else HEATED_STANDING
     if flow_tells(record):
         return STEPPED_WITH_FLOW
     return STEPPED_STATED_FLOW if stated_tells(record, know) else STEPPED
