@@ -281,11 +281,12 @@ def _running_rpm(session: Session) -> float | None:
 
 
 def _rests_on(proof: Proof, profile: Profile | None) -> str:
-    """The shared lines of the budget, with what the profile states of the capacity."""
-    sources = sorted(line.source for line in proof.budget if line.source in ONE_FOR_ALL)
+    """The routes to watts, a metered heater, and what the profile states of the capacity."""
+    routes = sorted({route.rests_on for route in proof.routes})
+    heater = ["metered heater"] if any(p.kind == "preheat" for p in proof.phases) else []
     facts = {} if profile is None else _facts(profile)
     stated = [f"{name} {facts[name]}" for name in sorted(facts) if name.startswith(CAPACITY)]
-    return "; ".join([*sources, *stated])
+    return "; ".join([*routes, *heater, *stated])
 
 
 def _hours(elapsed_s: FloatArray) -> float:

@@ -198,3 +198,28 @@ def test_what_the_program_marks_by_itself_is_nothing_that_was_done() -> None:
     assert [mark for mark in marks if not by_program(mark)] == []
     assert [mark for mark in marks if event_kinds(mark)] == []
     assert not by_program("note: new fan belt")
+
+
+def test_watts_rest_on_the_routes_and_on_the_capacity_the_profile_states(proof: Proof) -> None:
+    def rests_on(proof: Proof, volume: str, name: str = "Bracken") -> str:
+        profile = profile_from_dict({"name": name, "oil": {"grade": "VG 46", "volume": volume}})
+        return outing_from(proof, session(proof), profile, "k").rests_on
+
+    usual = rests_on(proof, "18 L")
+    assert rests_on(proof, "18 L", name="another") == usual
+    assert rests_on(proof, "20 L") != usual
+    assert rests_on(replace(proof, routes=()), "18 L") != usual
+
+
+def test_an_outing_says_how_thick_its_oil_was_and_how_fast_the_engine_ran(proof: Proof) -> None:
+    ran = session(proof)
+    rpm = np.where(np.arange(ran.elapsed_s.size) < 600, 0.0, 2400.0)
+    found = outing_from(
+        proof, replace(ran, columns={**ran.columns, "engine_rpm": rpm}), PROFILE, ""
+    )
+    assert found.engine_rpm == 2400.0
+    assert found.oil_mm2_s is not None
+    # published: VG 46 is 46 mm2/s at 40 degC (ISO 3448) and typically 6.8 at 100 degC
+    assert 6.8 < found.oil_mm2_s < 46.0
+    bare = outing_from(proof, ran, None, "")
+    assert (bare.engine_rpm, bare.oil_mm2_s) == (None, None)
