@@ -185,7 +185,9 @@ def _cooler(p: Given, r: Seen) -> Any:
     fan = followed(r, on_s / r.bin_s, off_s / r.bin_s)
     log_thick = p.viscosity_exponent * r.log_viscosity_ratio + r.excess_mm2_s / p.bypass_mm2_s
     full_w_k = p.cooler_w_k * _speed(p, r) ** p.speed_power
-    return full_w_k * conductance(p.still_air, p.oil_side, log_thick, fan) * r.engine
+    # A machine that drives about has wind in its core as on its tank; one in neutral has not.
+    still_air = p.still_air * (1.0 + p.motion_gain * r.moving)
+    return full_w_k * conductance(still_air, p.oil_side, log_thick, fan) * r.engine
 
 
 def _core(p: Given, r: Seen) -> Any:
@@ -496,7 +498,7 @@ PARAMETERS = (
         "motion_gain",
         LINEAR,
         lambda case: Gaussian(mean=0.3, sd=0.25 if case.moving else 0.0),
-        "what motion adds to that loss, relative",
+        "what motion adds to that loss, and to the still core's, relative",
     ),
     Parameter("link_w_k", LOG, _about(220.0, 0.6), "drive metal to oil, oil moving, W/K"),
     Parameter(

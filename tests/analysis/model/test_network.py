@@ -404,6 +404,20 @@ def test_the_oil_heats_the_core_less_with_the_fan_on_and_not_once_it_stands() ->
     assert stored[still & ~on] == pytest.approx((3.0 / 3.1) ** 2, rel=1e-12)
 
 
+def test_motion_cools_a_core_without_fan_and_hardly_one_with_it() -> None:
+    record = replace(make_network().record, moving=np.ones(BINS), engine=np.ones(BINS))
+    ratio = np.ones(BINS)
+    driven = Network(record, np.full(BINS, 30.0), 30.0, ratio, ratio, UNKNOWN).series
+    with_wind, without = (
+        np.asarray(QUANTITIES["cooler"](changed(motion_gain=gain), driven)) for gain in (0.4, 0.0)
+    )
+    gain = with_wind / without - 1.0
+    # independent: resistances in series, a quarter of the core's in the oil; still air carries 0.1
+    # of what the fan's does, and 0.14 with the wind
+    assert gain[0] == pytest.approx((0.25 + 0.75 / 0.1) / (0.25 + 0.75 / 0.14) - 1.0, rel=1e-9)
+    assert abs(gain[-1]) < 0.02
+
+
 def test_the_method_page_has_the_equations_of_the_declared_machine() -> None:
     page = (Path(__file__).parents[3] / "docs" / "method.md").read_text(encoding="utf-8")
     assert equations() in page
