@@ -51,6 +51,7 @@ class Drawn:
     effective: float
 
 
+# By position, so that values and slopes come in as `minus_log` returns them.
 @dataclass(frozen=True, slots=True)
 class _State:
     """Where chains are, minus the log density there, and its slopes."""
