@@ -321,9 +321,12 @@ def _answer(
 
 def _never_on(samples: Samples, record: Record) -> Iterator[Remark]:
     """Remarks on the channels that were off from end to end of the outing."""
+    if samples.moving is None:  # loads of the drive cannot be told from a heater's
+        return
     for name, states in (("drive", samples.moving), ("heater", samples.heater_w)):
         if states is not None and not np.any(states > 0.0) and (seen := never_on(record, name)):
             yield seen
+            return
 
 
 def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:

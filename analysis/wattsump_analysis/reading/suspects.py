@@ -67,7 +67,8 @@ def never_on(record: Record, name: str) -> Remark | None:
     quiet = undisturbed(record, 2 * width, switches)
     gained = np.zeros(record.bins)
     gained[width:-width] = slopes[2 * width :] - slopes[: -2 * width]
-    gained[~quiet | ~np.isfinite(gained)] = 0.0
+    # A drive that works has loads of its own.
+    gained[~quiet | ~np.isfinite(gained) | (record.moving > 0.1)] = 0.0
     at: list[int] = []
     while np.max(gained, initial=0.0) > LOAD_K_MIN:
         at.append(int(np.argmax(gained)))

@@ -203,3 +203,8 @@ def test_a_drive_that_is_never_on_though_load_comes_and_goes_is_asked_about() ->
     assert suspects.never_on(loaded(np.zeros(BINS)), "drive") is None
     assert suspects.never_on(loaded(np.ones(BINS)), "drive") is None
     assert suspects.never_on(outing(), "drive") is None
+
+
+def test_a_heater_that_is_never_on_is_not_suspected_of_the_loads_of_a_drive() -> None:
+    driven = ((T // 900.0) % 2 == 1).astype(float)
+    assert suspects.never_on(replace(loaded(driven), moving=np.ones(BINS)), "heater") is None
