@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from wattsump_analysis.emulation.bracken import Rehearsal
     from wattsump_logger.bench.chip import ChipBench
     from wattsump_logger.bench.controller import EmulatedController, Source
-    from wattsump_logger.capture.clock import Anchor, FastClock
+    from wattsump_logger.capture.clock import Anchor, Clock
     from wattsump_logger.capture.link import PortSource
     from wattsump_logger.capture.loop import Captured, Status
     from wattsump_logger.machine.profile import Profile
@@ -132,9 +132,9 @@ def _capture(out: Path, speed: float, rehearsal: "Rehearsal", screen: str | None
     """Run the outing through a port into the capture code of every real outing."""
     from wattsump_analysis.emulation import bracken
     from wattsump_logger.capture import loop as capture
-    from wattsump_logger.capture.clock import FastClock
 
-    controller, clock = _controller(rehearsal), FastClock(speed, _START_UTC_MS)
+    controller = _controller(rehearsal)
+    clock = _PlayedClock(controller, speed, rehearsal.length_s)
     is_over = False
 
     def follow(status: "Status") -> None:
@@ -168,7 +168,7 @@ def _capture(out: Path, speed: float, rehearsal: "Rehearsal", screen: str | None
 
 @contextlib.contextmanager
 def _watching(
-    profile: "Profile", clock: "FastClock", speed: float, screen: str | None
+    profile: "Profile", clock: "Clock", speed: float, screen: str | None
 ) -> "Iterator[Beside | None]":
     """Yield what shows the live screen of `log` in these units; None where none is asked for."""
     if screen is None:
@@ -200,6 +200,26 @@ def _controller(rehearsal: "Rehearsal") -> "EmulatedController":
             return super().step()
 
     return Driven(rehearsal.values, bracken.WIRE_CHANNELS)
+
+
+class _PlayedClock:
+    """The controller's time while it plays, fast time after: a slow computer slows both alike."""
+
+    def __init__(self, controller: "EmulatedController", speed: float, length_s: float) -> None:
+        self._controller = controller
+        self._speed = speed
+        self._length_ms = length_s * 1000.0
+        self._ended_s: float | None = None
+
+    def anchor(self) -> "Anchor":
+        """Return the present moment of the outing."""
+        from wattsump_logger.capture.clock import Anchor
+
+        at_ms = self._controller.now_ms
+        if at_ms >= self._length_ms:
+            self._ended_s = self._ended_s or time.monotonic()
+            at_ms += round((time.monotonic() - self._ended_s) * self._speed * 1000)
+        return Anchor(utc_ms=_START_UTC_MS + at_ms, mono_ms=at_ms)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
