@@ -23,7 +23,7 @@ __all__ = ("LEAST_DRAWS", "WORST", "Drawn", "Part", "drawn_from")
 
 CHAINS = 64
 FORGOTTEN = 8  # moves of each chain, by which the ellipsoid and the step settle
-KEPT = 6  # moves of each chain whose ends are draws
+KEPT = 8  # moves of each chain whose ends are draws
 NEARER = 0.7  # of a part's deviation: chains spread sooner than they come back
 TURN = 2.0  # length of a move in deviations: by a quarter of a turn, 1.6, a normal one is forgotten
 FIRST_STEP = 0.35
