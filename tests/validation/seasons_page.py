@@ -216,8 +216,9 @@ capacity is changed once, by up to a tenth.
 ## What any test could find
 
 A test that knows the scatter of the machine, how alike neighbours are, and that just this loss
-of just this size will come, but not when, with 1 false alarm in 50 outings ({oracle} tidy
-seasons each, `tests/validation/bound.py`):
+of just this size will come, but not when, at 1 false alarm in 50 outings ({oracle} tidy
+seasons each, `tests/validation/bound.py`). The method knows none of this beforehand; its own
+shares are in the table above.
 
 {bound}
 
