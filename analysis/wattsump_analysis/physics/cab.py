@@ -42,14 +42,14 @@ def behind_cooler(
     air_rate_w_k : float
         Capacity rate of the air through the core [W/K], see `air.capacity_rate_w_k`.
     ambient_c, cab_c : float
-        Air entering the core and wanted in the cab [°C].
+        Air entering the core, and the temperature wanted in the cab [°C].
     ducted_share : float
         Share of the core's air that the duct takes [-].
 
     Returns
     -------
     CabHeat
-        Mean air temperature behind the core and heat; duct losses are not taken off.
+        Mean air temperature behind the core and heat; duct losses are not deducted.
 
     Raises
     ------
@@ -143,7 +143,7 @@ def oil_temp_with_duct_c(
     Raises
     ------
     RangeError
-        Nothing left to take the heat away.
+        No conductance remains.
 
     References
     ----------

@@ -1,9 +1,8 @@
 """Where a hydrostatic drive's heat comes from: the losses of pump and motor.
 
-Efficiencies are overall ones, eta_t of ISO 4391, from shaft to oil or from oil to shaft.
+Efficiencies are overall, eta_t of ISO 4391, from shaft to oil or from oil to shaft.
 
-A heat worked out from power and guessed efficiencies is an estimate. It sizes a first cooler; it
-proves nothing.
+Heat from power and guessed efficiencies is an estimate: enough to size a first cooler, no proof.
 """
 
 import math
@@ -16,7 +15,7 @@ __all__ = ("HEAT_SHARES", "Share", "drive_loss_w", "loss_share")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """A rule of thumb for the share of input power that ends in the oil [-]."""
+    """A rule of thumb for the share of input power that becomes heat in the oil [-]."""
 
     low: float
     high: float

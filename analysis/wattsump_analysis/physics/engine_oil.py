@@ -69,8 +69,8 @@ TYPICAL_40_MM2_S: dict[tuple[int | None, int | None], float] = {
     (10, 30): 70.0, (10, 40): 95.0, (15, 40): 110.0, (20, 50): 165.0,
     (10, None): 40.0, (None, 20): 65.0, (None, 30): 95.0, (None, 40): 145.0, (None, 50): 215.0,
 }  # fmt: skip
-# A W grade alone is only bounded below, 10W by 4.1; what is sold as one has this much at 100 °C:
-# common practice, from memory of data sheets.
+# SAE J300 gives a W grade alone only a lower limit at 100 °C (10W: 4.1). Oils sold as such have
+# this much: common practice, from memory of data sheets.
 _BARE_WINTER_100 = {10: (5.6, 7.2)}
 # Typical values of data sheets of one name differ by about 15 % either way, taken as rectangular.
 U_TYPICAL_REL = 0.15 / math.sqrt(3.0)
@@ -82,7 +82,7 @@ _NAME = re.compile(
 
 
 def names_engine_oil(text: str) -> bool:
-    """Whether a text is meant as an engine-oil name: a W after a number, or SAE before it."""
+    """Whether a text looks like an engine-oil name: a W after a number, or SAE before it."""
     return _NAME.fullmatch(text) is not None
 
 
@@ -97,7 +97,7 @@ def engine_oil(text: str) -> EngineOil:
     Raises
     ------
     UsageError
-        A text that is no such name, or one whose typical value is not tabulated here.
+        A text that is no such name, or a name without a typical value in this module.
 
     References
     ----------
@@ -118,7 +118,7 @@ def engine_oil(text: str) -> EngineOil:
     low, high = _BARE_WINTER_100[winter or 0] if hot is None else HOT_MM2_S[hot]
     typical = TYPICAL_40_MM2_S[key]
     middle = math.sqrt(low * high)
-    # At 100 °C the oil lies anywhere within its limits, a rectangle of the logarithm.
+    # At 100 °C the oil may lie anywhere within its limits: rectangular in the logarithm.
     u_hot = math.log(high / low) / 2.0 / math.sqrt(3.0)
     return EngineOil(
         name=_words(winter, hot),

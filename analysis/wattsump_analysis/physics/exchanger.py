@@ -3,8 +3,8 @@
 NTU = UA/C_min, C_r = C_min/C_max, effectiveness = heat/(C_min ETD), with C the capacity rates
 of the two streams [W/K] and ETD the difference of the entering temperatures [K].
 
-The trade's W/K of a cooler is heat/ETD = effectiveness x C_min. It is not UA: it moves with oil
-flow and air flow even when UA does not, and it can exceed neither stream's capacity rate.
+The trade's W/K of a cooler is heat/ETD = effectiveness x C_min. It is not UA: it changes with oil
+flow and air flow even if UA does not, and it cannot exceed either stream's capacity rate.
 """
 
 import math
@@ -111,7 +111,7 @@ def _parallel(n: FloatArray, cr: float) -> FloatArray:
 def _cross_unmixed(n: FloatArray, cr: float) -> FloatArray:
     from scipy.special import gammainc  # heavy, and not every caller needs it
 
-    # P(k, N) dies out as a Poisson tail: ten standard deviations leave less than 1e-20.
+    # P(k, N) is a Poisson tail: beyond ten standard deviations it is below 1e-20.
     top = float(np.nanmax(n, initial=0.0))
     terms = np.arange(1, int(top + 10.0 * math.sqrt(top)) + 30)
     column = np.expand_dims(n, -1)
@@ -265,7 +265,7 @@ BUILT_SHARE_LOW, BUILT_SHARE_HIGH = 0.3, 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ceilings:
-    """The most heat per kelvin that the streams could carry, and what real cores reach of it."""
+    """The most heat per kelvin that the streams could carry, and how much of it cores reach."""
 
     air_w_k: float | None
     oil_w_k: float | None

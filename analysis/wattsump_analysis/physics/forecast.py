@@ -1,9 +1,8 @@
-"""How hot, and how soon: from measured heat and conductance to the hottest day.
+"""How hot the oil gets, and how soon, from measured heat and conductance.
 
-Heat Q is what the machine puts into its oil at a work rate [W]; conductance G is everything that
-takes heat to the air, cooler plus shell [W/K]. Formulas broadcast over arrays, so a sample of
-(Q, G) gives a sample of answers; take the median for a P50 and the 90th percentile of the load
-for a P90 rather than adding margins by hand.
+Heat Q is what the machine puts into its oil at a work rate [W]; conductance G is cooler plus shell
+[W/K]. Formulas broadcast over arrays, so a sample of (Q, G) gives a sample of answers: the median
+is the P50, the 90th percentile the P90. No margins are added by hand.
 """
 
 import math
@@ -30,20 +29,20 @@ __all__ = (
 
 Standing = Literal["trusted", "stretched", "not trusted"]
 
-# Ambient gap beyond which a hot-day temperature is not stated: 20 K, and half of that for a
-# figure without a flag. Common practice, no source.
+# A forecast further than this from the measured ambients is flagged, and beyond twice this not
+# trusted. Common practice, no source.
 TRUSTED_GAP_K = 10.0
 STRETCHED_GAP_K = 20.0
 
-# How strongly a cooler with an air-side limit follows its air's density at constant fan speed:
-# 1 when the air stream itself is used up, 0.5 when the air film governs; 0.6 matches the trade's
-# one per cent less cooling for each 175 m of altitude.
+# Power of air density in the conductance at constant fan speed: 1 if the air's capacity rate is
+# the limit, 0.5 if the air film is; 0.6 agrees with the trade's one per cent less cooling for each
+# 175 m of altitude.
 AIR_EXPONENT, AIR_EXPONENT_LOW, AIR_EXPONENT_HIGH = 0.6, 0.5, 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trust:
-    """Whether an ambient temperature lies near enough to those that were measured."""
+    """Whether an ambient temperature is close enough to the measured ones."""
 
     standing: Standing
     gap_k: float
@@ -225,9 +224,9 @@ def conductance_at_altitude_w_k(
     conductance_w_k : float
         Measured [W/K].
     measured_altitude_m, altitude_m : float
-        Where it was measured and where it is wanted [m].
+        Altitude of the measurement and of the forecast [m].
     measured_temp_c, temp_c : float
-        Air there and here [°C].
+        Air at both [°C].
 
     Returns
     -------
@@ -257,7 +256,7 @@ def conductance_at_altitude_w_k(
 
 
 def ambient_trust(ambient_c: float, measured_ambient_c: FloatArray) -> Trust:
-    """Judge whether a forecast at an ambient can be trusted, given the ambients that were measured.
+    """Judge whether a forecast at an ambient can be trusted, given the measured ambients.
 
     Parameters
     ----------
@@ -289,4 +288,4 @@ def ambient_trust(ambient_c: float, measured_ambient_c: FloatArray) -> Trust:
         return Trust(standing="trusted", gap_k=gap, reason=f"within {TRUSTED_GAP_K:.0f} K: {span}")
     if gap <= STRETCHED_GAP_K:
         return Trust(standing="stretched", gap_k=gap, reason=f"{span}; measure on a nearer day")
-    return Trust(standing="not trusted", gap_k=gap, reason=f"{span}; no figure can be stood behind")
+    return Trust(standing="not trusted", gap_k=gap, reason=f"{span}; too far for a figure")

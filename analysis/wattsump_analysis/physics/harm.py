@@ -1,7 +1,7 @@
-"""What heat does to oil, seals, hoses and skin, in figures whose standing is stated.
+"""What heat does to oil, seals, hoses and skin, each figure with its source.
 
-Almost none of these is certain: each carries `source`, and "common practice" means that nobody
-could be named. The makers' figures for the machine at hand come first.
+Few of these are certain; "common practice" means that no source is known. The figures of the
+machine's, oil's and hoses' makers come first.
 """
 
 import math
@@ -33,7 +33,7 @@ READ_SECOND_HAND = "ISO 13732-1 as quoted by others, bare smooth metal"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """An oil temperature with a name in the trade, and what happens there."""
+    """An oil temperature that the trade quotes, and its meaning."""
 
     temp_c: float
     meaning: str
@@ -72,8 +72,8 @@ OIL_LEVELS = (
     Level(temp_c=93.0, meaning="never exceed", source=COMMON),
 )
 
-# Mineral oil smokes, cracks and nears its flash point from here on, so no straight line of
-# watts and kelvins means anything: common practice, no source.
+# From here on mineral oil smokes, cracks and nears its flash point, so a linear heat balance no
+# longer holds: common practice, no source.
 OIL_STANDS_C = 150.0
 
 MATERIALS = (
@@ -82,8 +82,8 @@ MATERIALS = (
     Material(name="wire-braid hose", low_c=-40.0, high_c=100.0, source=COMMON),
 )
 
-# Skin on bare metal or hot liquid. Sorted by temperature. Two lists that do not agree are both
-# kept, since a reader should see that they do not.
+# Skin on bare metal or hot liquid, by temperature. The two lists disagree; both are kept so that
+# the reader sees it.
 BURNS = (
     Burn(temp_c=43.0, from_s=8 * 3600.0, to_s=math.inf, source=FROM_MEMORY),
     Burn(temp_c=48.0, from_s=600.0, to_s=math.inf, source=FROM_MEMORY),
@@ -106,9 +106,9 @@ def oil_life_factor(temp_c: FloatOrArray, reference_c: float) -> FloatOrArray:
     Parameters
     ----------
     temp_c : float or array
-        Oil temperature [°C], 40 to 150; oxidation hardly counts below.
+        Oil temperature [°C], 40 to 150; below that, oxidation is negligible.
     reference_c : float
-        Temperature whose life is 1 [°C], 40 to 150.
+        Temperature at which the factor is 1 [°C], 40 to 150.
 
     Returns
     -------
@@ -171,12 +171,12 @@ def burn_at(temp_c: float) -> Burn | None:
     Returns
     -------
     Burn or None
-        The tabulated row that promises the least time, so the careful one where the lists
-        disagree; None under 43 °C, where no row speaks.
+        The tabulated row with the shortest time, so the cautious one if the lists disagree; None
+        under 43 °C, where there is no row.
 
     References
     ----------
-    `BURNS`; each row names its standing.
+    `BURNS`; each row has its source.
     """
     rows = [row for row in BURNS if row.temp_c <= temp_c]
     return min(rows, key=lambda row: row.careful_s, default=None)

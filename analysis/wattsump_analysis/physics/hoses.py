@@ -81,8 +81,8 @@ COMMON_VELOCITY_M_S: dict[Line, tuple[float, float]] = {
     "pressure": (3.0, 10.0),
 }
 
-# SAE J517, largest working pressure by hose and dash, psi; from memory. The hose's own print
-# decides, and its fittings may bear less.
+# SAE J517, largest working pressure by hose and dash, psi; from memory. The print on the hose
+# decides, and its fittings may be rated lower.
 _HOSE_PSI = {
     "100R4": {12: 300, 16: 250, 20: 200, 24: 150, 32: 100},
     "100R6": {4: 400, 5: 400, 6: 400, 8: 400, 10: 350, 12: 300},
@@ -95,9 +95,9 @@ HOSE_WORKING_PRESSURE_PA = {
 
 
 def flare_size(dash: int) -> FlareSize | None:
-    """Return the 37° flare size of a dash number, None where the standard has none.
+    """Return the 37° flare size of a dash number; None if the standard has none.
 
-    -8 and 8 are the same.
+    -8 and 8 are the same size.
 
     References
     ----------
@@ -223,7 +223,7 @@ def hose_working_pressure_pa(hose: str, dash: int) -> float:
     Raises
     ------
     UsageError
-        A designation or size that is not tabulated here.
+        A designation or size that is not in the table.
 
     References
     ----------

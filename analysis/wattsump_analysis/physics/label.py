@@ -1,7 +1,7 @@
 """What a cooler's label claims, what it could mean, and whether the measured cooler meets it.
 
-A label is a heat at an entering temperature difference, ETD = oil entering - air entering. Their
-quotient in W/K is what can be compared; heat alone cannot.
+A label states heat at an entering temperature difference, ETD = oil entering - air entering. Only
+the quotient in W/K can be compared; heat alone cannot.
 """
 
 import math
@@ -33,8 +33,7 @@ __all__ = (
 )
 
 
-# Odds of nineteen to one before a verdict is given, and the half width of a range that is too
-# wide for any verdict.
+# Probability required for a verdict, and the half width from which a range is too wide for one.
 SURE = 0.95
 WIDEST_REL = 0.30
 
@@ -65,7 +64,7 @@ TRADE_BASES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """A label read at one basis; None where the oil flow is needed and not given."""
+    """A label read at a basis; None if that needs the oil flow, which was not given."""
 
     basis: Basis
     etd_k: float | None
@@ -86,7 +85,7 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelVerdict:
-    """Verdicts over every basis that can be read; one word only when all agree."""
+    """Verdicts at every basis that can be read; a common word only if all agree."""
 
     word: Word
     each: tuple[tuple[Reading, Verdict], ...]
@@ -138,7 +137,7 @@ def heat_w(conductance_w_k: float, etd_k: float) -> float:
 
 
 def readings(label_heat_w: float, oil_rate_w_k: float | None = None) -> tuple[Reading, ...]:
-    """Read a label without a printed ETD at every basis of the trade.
+    """Read a label without a printed ETD at every basis used in the trade.
 
     Parameters
     ----------
@@ -183,7 +182,7 @@ def _read(basis: Basis, label_heat_w: float, oil_rate_w_k: float | None) -> Read
 
 
 def true_etd_k(label_heat_w: float, measured_w_k: float) -> float:
-    """Entering difference at which the label is true of this cooler [K].
+    """Entering difference at which this cooler rejects the label's heat [K].
 
     Raises
     ------
@@ -238,15 +237,15 @@ def verdict(
     u_log : float
         Standard uncertainty of ln(conductance) [-], about the relative one; above 0.
     tolerance_rel : float
-        What a label may be missed by and still be met [-]; 0.05 where a maker states ± 5 %.
+        Shortfall at which the label still counts as met [-]; 0.05 if a maker states ± 5 %.
     sure : float
         Probability from which a verdict is given [-], above 0.5.
 
     Returns
     -------
     Verdict
-        "meets" at `sure` or more, "falls short" at 1 - `sure` or less, else "cannot tell", as
-        for a range wider than `WIDEST_REL` either way.
+        "meets" at `sure` or more, "falls short" at 1 - `sure` or less; else, and for a range
+        wider than `WIDEST_REL` either way, "cannot tell".
 
     Raises
     ------
@@ -282,9 +281,9 @@ def verdict_from_samples(
     label_w_k : float
         Label's conductance [W/K].
     samples_w_k : array, shape (n,)
-        Draws from what the measurement left possible [W/K], at least 100, all finite.
+        Draws from the measured conductance's posterior [W/K], at least 100, all finite.
     weights : array, shape (n,), optional
-        Weight of each draw, summing to one; alike if not given.
+        Weight of each draw, summing to 1; equal if not given.
     tolerance_rel, sure : float
         As `verdict`.
 
@@ -297,8 +296,8 @@ def verdict_from_samples(
     Raises
     ------
     RangeError
-        Too few draws, a draw that is not a number, weights that are not the draws', or values
-        out of range.
+        Too few draws, a draw that is not a number, another number of weights than of draws, or
+        values out of range.
 
     References
     ----------
@@ -337,18 +336,18 @@ def label_verdict(
     Parameters
     ----------
     label_heat_w, measured_w_k : float
-        Heat on the label [W] and the median of what was measured [W/K].
+        Heat on the label [W] and the median of the measured conductance [W/K].
     against : callable
         From a claimed conductance [W/K] to the verdict on it: `verdict` or
-        `verdict_from_samples` of what was measured.
+        `verdict_from_samples` with the measurement bound.
     oil_rate_w_k : float, optional
         As `readings`.
 
     Returns
     -------
     LabelVerdict
-        "meets" or "falls short" only when that holds at every basis that could be read; else
-        "cannot tell", and the difference at which the label would be true says why.
+        "meets" or "falls short" only if that holds at every basis that can be read; else
+        "cannot tell". The difference at which the label would be true is given beside it.
 
     Raises
     ------

@@ -63,7 +63,7 @@ class TwoNode:
 class Countdown:
     """Time until a temperature is reached, and the final temperature.
 
-    `seconds` is 0 when it is there already and infinite when it is never reached.
+    `seconds` is 0 if it is reached already and infinite if it is never reached.
     """
 
     seconds: float
@@ -209,8 +209,8 @@ def two_node_countdown(
     if gap(0.0) == 0.0:
         return Countdown(seconds=0.0, final_c=final)
     slopes = vectors[which] * (rates * at_start + forcing)
-    # Forty of the longer time constant leave 4e-18 of it; without loss the ramp goes on, so the
-    # end is where its constant slope has certainly carried it past the target.
+    # After forty of the longer time constant 4e-18 of the transient remains. Without loss the ramp
+    # goes on; its constant slope has passed the target by then.
     slow = float(np.min(-rates[rates < 0.0]))
     end = 40.0 / slow
     if np.any(rates == 0.0):

@@ -1,11 +1,11 @@
-"""Hydraulic oil as numbers: viscosity against temperature, density, heat capacity.
+"""Hydraulic oil: viscosity against temperature, density, heat capacity.
 
 Viscosity follows the straight line of ASTM D341 in log log Z against log T, drawn through two
 known viscosities (`wattsump_logger.machine.oil_line`) or from an oil's label (`oil_label` there).
 Temperatures in °C at every boundary, kinematic viscosity in mm²/s (= cSt). NaN in, NaN out.
 
 Standard uncertainties: `U_WALTHER_REL` for the line between its two points,
-`oil_label.U_GRADE_REL` for a viscosity that is only known as a grade, `U_DENSITY_REL` and
+`oil_label.U_GRADE_REL` for a viscosity given only as a grade, `U_DENSITY_REL` and
 `U_SPECIFIC_HEAT_REL` for the two correlations.
 """
 
@@ -53,7 +53,7 @@ U_DENSITY_REL = 0.01
 # heat-transfer oil.
 U_SPECIFIC_HEAT_REL = 0.03
 
-# Common practice, no source: what a mineral hydraulic oil has when nobody looked it up.
+# Typical of mineral hydraulic oils: common practice, no source.
 USUAL_DENSITY_15_KG_M3 = 870.0
 
 DENSITY_LOW_KG_M3, DENSITY_HIGH_KG_M3 = 750.0, 1000.0
@@ -70,8 +70,8 @@ class Window:
 def _nu(z: FloatArray) -> FloatArray:
     """Invert Z(nu): the exponential term is under 1e-10 above 5 mm²/s, so only thin oil iterates.
 
-    Newton on the standard's own forward form, not the standard's approximate inverse, so that
-    there and back is exact.
+    Newton's method on the standard's forward form, not the standard's approximate inverse, so
+    that the round trip is exact.
     """
     nu = np.asarray(z - 0.7)
     if not np.any(nu < 5.0):
@@ -132,9 +132,9 @@ def viscosity_mm2_s(temp_c: FloatOrArray, walther: Walther) -> FloatOrArray:
 
 
 def walther_from_grade(grade: str, index: float | None = None) -> Walther:
-    """Line of an oil of which only the label is known.
+    """Line of an oil from its label alone.
 
-    The grade's mid-point stands for the viscosity at 40 °C; `oil_label.U_GRADE_REL` is the cost.
+    The viscosity at 40 °C is the grade's mid-point, with uncertainty `oil_label.U_GRADE_REL`.
 
     Parameters
     ----------
@@ -272,7 +272,7 @@ def minutes_outside(
     limits : Window
         The two temperatures.
     longest_gap_s : float
-        A pair of readings further apart than this is not counted: the oil was not observed.
+        Two readings with a longer gap [s] are not counted: the oil was not observed.
 
     Returns
     -------

@@ -1,8 +1,8 @@
 """Warming cold oil before start: time, temperature, power and energy, and the hazards.
 
-A heater warms its own end of the tank first. The one-lump answer is what a well stirred tank
-does; the two-zone answer separates the heated zone from the far one, and a probe beside the
-heater reads the former. Times in s, temperatures in °C, powers in W.
+A heater warms its own end of the tank first. The one-lump answer is for a well stirred tank; the
+two-zone answer separates the heated zone from the far zone. A probe beside the heater reads the
+heated zone. Times in s, temperatures in °C, powers in W.
 """
 
 import math
@@ -73,7 +73,7 @@ WATT_DENSITY_LIMITS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zones:
-    """Time for the heated zone and for the far zone to reach one target, and the lump's."""
+    """Times for the heated zone, the far zone and the stirred tank to reach the same target."""
 
     near: Countdown
     far: Countdown
@@ -98,7 +98,7 @@ def time_to_target(
     Parameters
     ----------
     node : OneNode
-        What is warmed, oil and the metal that warms with it, and its loss.
+        Oil and the metal that warms with it, and its loss.
     start_c, ambient_c, target_c : float
         Cold soak, air, wanted temperature [°C].
     heater_w : float
@@ -107,8 +107,8 @@ def time_to_target(
     Returns
     -------
     Countdown
-        Seconds (0 when warm enough already, infinite when the heater is too small) and the
-        temperature it would end at.
+        Seconds (0 if warm enough already, infinite if the heater is too small) and the final
+        temperature.
 
     Raises
     ------
@@ -129,7 +129,7 @@ def time_to_target(
 def zones(
     nodes: TwoNode, *, start_c: float, ambient_c: float, heater_w: float, target_c: float
 ) -> Zones:
-    """Compare heated zone, far zone and stirred tank on the way to one target.
+    """Compare heated zone, far zone and stirred tank on the way to the same target.
 
     Parameters
     ----------
@@ -181,8 +181,8 @@ def circulation_gain(
 ) -> float:
     """Seconds that circulating the oil saves at the pump inlet [s]; negative when it costs time.
 
-    Infinite when only a stirred tank gets there, minus infinite when only a still one does, NaN
-    when neither does.
+    Infinite if only a stirred tank reaches the target, minus infinite if only a still tank does,
+    NaN if neither does.
 
     References
     ----------
@@ -259,7 +259,7 @@ def energy_j(heater_w: float, seconds: float) -> float:
     Raises
     ------
     RangeError
-        A negative or endless time: the heater never gets there.
+        A negative or infinite time: the heater never reaches the target.
 
     References
     ----------
@@ -329,7 +329,7 @@ def switch_on_lead_s(
     u_loss_rel: float,
     coverage_factor: float = 1.645,
 ) -> float:
-    """How long before start to switch on so that the oil is warm nineteen times in twenty.
+    """Lead time of the heater so that the oil is warm at start nineteen times in twenty.
 
     Parameters
     ----------
@@ -343,7 +343,7 @@ def switch_on_lead_s(
     Returns
     -------
     float
-        Seconds; infinite when the heater may well not get there at all.
+        Seconds; infinite if the heater may not reach the target at all.
 
     Raises
     ------
@@ -352,9 +352,9 @@ def switch_on_lead_s(
 
     Notes
     -----
-    The two are moved one at a time by the coverage factor and their effects added in quadrature:
-    the time is not linear in the loss near the highest temperature, where a first-order formula
-    would promise too much.
+    Capacity and loss are each shifted by the coverage factor and the effects added in quadrature:
+    near the final temperature the time is not linear in the loss, and a first-order formula would
+    be too optimistic.
 
     References
     ----------

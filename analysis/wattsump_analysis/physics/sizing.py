@@ -1,6 +1,6 @@
-"""From the measured cooler to the cooler that is needed, or to the same cooler used differently.
+"""The cooler that is needed, and the measured cooler at other conditions.
 
-Answers are ranges where the trade knows an exponent only roughly: `low`, `likely`, `high`.
+Answers are ranges, `low`, `likely`, `high`, wherever an exponent is only roughly known.
 """
 
 import itertools
@@ -26,10 +26,10 @@ __all__ = (
 # UA of an oil cooler against air velocity: power 0.5 to 0.7, the air film governing; common
 # practice, no source.
 AIR_POWERS = (0.5, 0.6, 0.7)
-# UA against oil flow: nothing in developed laminar flow, flow^(1/3) in developing laminar flow
-# (Lévêque), on the oil's share of the resistance only; half way is taken as likely.
+# UA against oil flow: no effect in developed laminar flow, flow^(1/3) in developing laminar flow
+# (Lévêque), on the oil's share of the resistance only; halfway is taken as likely.
 OIL_POWERS = (0.0, 1.0 / 6.0, 1.0 / 3.0)
-# Heat against viscosity: nothing to (v/v0)^-0.14, the wall correction of Sieder and Tate.
+# Heat against viscosity: no effect to (v/v0)^-0.14, the wall correction of Sieder and Tate.
 VISCOSITY_POWERS = (0.0, 0.07, 0.14)
 # 50 SUS oil, on which the trade draws its curves: about 7.4 mm²/s.
 RATED_VISCOSITY_MM2_S = 7.4
@@ -94,8 +94,8 @@ def at_flows(
 
     Notes
     -----
-    UA is taken out of the measured value by effectiveness-NTU, scaled by air^0.5..0.7 and
-    oil^0..1/3, and put back at the new capacity rates.
+    UA follows from the measured value by effectiveness-NTU, is scaled by air^0.5..0.7 and
+    oil^0..1/3, and is converted back at the new capacity rates.
 
     References
     ----------
@@ -120,7 +120,7 @@ def viscosity_factor(viscosity_mm2_s: float, reference_mm2_s: float) -> Range:
     Parameters
     ----------
     viscosity_mm2_s, reference_mm2_s : float
-        Mean viscosity in the cooler wanted and measured [mm²/s], 1 to 150; a label's reference
+        Mean viscosity in the cooler, as wanted and as measured [mm²/s], 1 to 150; that of a label
         is `RATED_VISCOSITY_MM2_S`.
 
     Returns
@@ -173,7 +173,7 @@ def next_cooler(
     ambient_c, peak_c : float
         Hottest day at the cooler's intake, and oil temperature not to be passed [°C].
     shell_w_k : float
-        What tank and lines lose by themselves [W/K]; 0 is the careful choice.
+        Loss of tank and lines [W/K]; 0 is the cautious choice.
     margin_rel : float
         Margin for a dirty core on top [-], 0.1 by common practice.
     coverage_factor : float
@@ -221,7 +221,8 @@ def in_series_w_k(first_w_k: float, second_w_k: float, oil_rate_w_k: float) -> f
     Returns
     -------
     float
-        Together [W/K]: K1 + K2 - K1 K2/C_oil, since the second sees cooled oil. Order is free.
+        Together [W/K]: K1 + K2 - K1 K2/C_oil, since the second gets cooled oil. Their order does
+        not matter.
 
     Raises
     ------
@@ -250,7 +251,7 @@ def each_of_two_w_k(together_w_k: float, oil_rate_w_k: float) -> float:
     Returns
     -------
     float
-        Each alone at the full oil flow [W/K], more than half: the second sees cooled oil.
+        Each alone at the full oil flow [W/K], more than half: the second gets cooled oil.
 
     Raises
     ------
@@ -279,7 +280,7 @@ def in_parallel_w_k(each_w_k: float, *, air_rate_w_k: float, oil_rate_w_k: float
     Returns
     -------
     Range
-        Together [W/K], each at half the oil flow; twice one alone is never reached.
+        Together [W/K], each at half the oil flow; always less than twice a single cooler.
 
     Raises
     ------
@@ -297,7 +298,7 @@ def in_parallel_w_k(each_w_k: float, *, air_rate_w_k: float, oil_rate_w_k: float
 def air_factor_for(
     wanted_w_k: float, measured_w_k: float, *, air_rate_w_k: float, oil_rate_w_k: float
 ) -> Range:
-    """Find how many times the air the same core needs for a wanted conductance.
+    """Find the factor on air flow at which the same core has a wanted conductance.
 
     Parameters
     ----------
@@ -309,8 +310,8 @@ def air_factor_for(
     Returns
     -------
     Range
-        Factor on air mass flow [-]; infinite where ten times would not do. Fan power goes with
-        about its cube.
+        Factor on air mass flow [-]; infinite if ten times is not enough. Fan power goes with about
+        its cube.
 
     Raises
     ------
@@ -333,7 +334,7 @@ def air_factor_for(
 
         if short(10.0) < 0.0:
             return math.inf
-        # Starting a hair under 1 keeps a sign change when nothing more is wanted.
+        # Start just under 1, so that there is a sign change if no more than now is wanted.
         return max(float(brentq(short, 0.999, 10.0, xtol=1e-10)), 1.0)
 
     most, likely, least = (factor(power) for power in AIR_POWERS)

@@ -1,10 +1,10 @@
 """Tests whether a value changed over the outings, by a step or by a drift.
 
-One value per outing, in order, in any one unit. A step makes a trend test fire and a drift
-makes a step test fire, so `change_in` asks first whether anything changed at all, then which
-of the two describes it better; the answer may be that the outings do not separate them.
+One value per outing, in order, all in the same unit. A step makes a trend test significant and a
+drift makes a step test significant, so `change_in` first tests whether anything changed at all,
+then which of the two describes it better; the outings may be too few to separate them.
 
-Every test here takes outings as independent of each other apart from the change looked for.
+Every test here assumes that outings are independent except for the change being tested.
 
 References
 ----------
@@ -27,10 +27,10 @@ from wattsump_analysis.statistics.trends import mann_kendall
 
 __all__ = ("Shape", "best_step", "change_in", "welch")
 
-# Largest probability of a false change at which one is claimed.
+# A change is claimed when its probability by chance is at most this.
 LEVEL = 0.05
-# With five outings the exact trend test can first fall below its half of 0.05 (p of 2/5!); with
-# fewer, no order of values could be called a change.
+# The exact trend test gets half of 0.05. Its smallest p is 2/n!, which is below that from five
+# outings on; with fewer, no order of values is significant.
 FEWEST_OUTINGS = 5
 # A mean needs two values for its scatter.
 FEWEST_PER_SIDE = 2
@@ -52,7 +52,7 @@ class Shape(StrEnum):
 
 
 def welch(before: ArrayLike, after: ArrayLike) -> Interval:
-    """Difference of two means with its 95 % interval, the scatter of the two not taken as equal.
+    """Difference of two means with its 95 % interval, without assuming equal scatter (Welch).
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def welch(before: ArrayLike, after: ArrayLike) -> Interval:
     Returns
     -------
     Interval
-        after - before; without any scatter the interval has no width.
+        after - before; of zero width if neither group scatters.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def welch(before: ArrayLike, after: ArrayLike) -> Interval:
     if np.ptp(a) == np.ptp(b) == 0.0:
         return Interval(value=change, low=change, high=change)
     with warnings.catch_warnings():
-        # scipy warns where one group has no scatter; its interval is right all the same.
+        # scipy warns if one group has no scatter; the interval is still right.
         warnings.simplefilter("ignore", RuntimeWarning)
         span = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
     return Interval(value=change, low=float(span.low), high=float(span.high))
@@ -96,7 +96,7 @@ def best_step(values: ArrayLike) -> int:
     Returns
     -------
     int
-        How many values come before the step; at least 2 stay on either side.
+        Number of values before the step; at least 2 lie on either side.
 
     Raises
     ------
@@ -113,20 +113,20 @@ def best_step(values: ArrayLike) -> int:
 
 
 def change_in(values: ArrayLike, *, seed: int = 0) -> Shape:
-    """Decide between no change, a step and a slope, in that order of question.
+    """Decide between no change, a step and a slope.
 
     Parameters
     ----------
     values : array_like, shape (n,)
         One value per outing, in order.
     seed : int
-        Of the shuffles that calibrate the step test, so that a result can be had again.
+        Seed of the shuffles that calibrate the step test, so that results repeat.
 
     Returns
     -------
     Shape
-        TOO_FEW under 5 outings; NONE, or one of STEP, SLOPE and EITHER where the outings
-        cannot tell those two apart.
+        TOO_FEW under 5 outings; NONE, STEP or SLOPE; EITHER if the outings do not separate a
+        step from a slope.
 
     Raises
     ------
@@ -135,11 +135,11 @@ def change_in(values: ArrayLike, *, seed: int = 0) -> Shape:
 
     Notes
     -----
-    The first question is put to two tests, each at half of the level: Mann-Kendall for a
-    trend, and the largest drop in the sum of squares by any one step, compared with the same
-    in shuffled rows (which allows for the search over places and for short rows, where
-    Pettitt's approximation is powerless). The second is the Bayesian information criterion of
-    a least-squares line (3 parameters) against that of the step (4, its place included); a
+    Whether anything changed is decided by two tests, each at half the level: Mann-Kendall for a
+    trend, and the largest drop in the sum of squares by any single step, compared with the same
+    drop in shuffled rows (which allows for the search over places and for short rows, where
+    Pettitt's approximation is powerless). Step or slope is decided by the Bayesian information
+    criterion of a least-squares line (3 parameters) and of the step (4, with its place); a
     difference under 2 is EITHER [3]_.
 
     References
@@ -174,7 +174,7 @@ def _p_of_step(y: FloatArray, seed: int) -> float:
     for done in range(0, SHUFFLES, SHUFFLES_AT_ONCE):
         count = min(SHUFFLES - done, SHUFFLES_AT_ONCE)
         rows = rng.permuted(np.tile(y, (count, 1)), axis=1)
-        # A shuffle that only swaps ties has the same gain up to rounding, and counts.
+        # A shuffle that only swaps ties has the same gain up to rounding; it must count.
         as_large += int(np.sum(_step_gains(rows).max(axis=1) >= gain * (1.0 - 1e-9)))
     return (as_large + 1) / (SHUFFLES + 1)
 

@@ -1,8 +1,9 @@
 """Draws from a density known up to a constant, with its slope, by Hamiltonian Monte Carlo [1]_.
 
-Many chains go side by side, so that their slopes are one batch. A posterior whose shares may be
-next to nothing has long tails in many directions; proposals by weight and elliptical slices never
-got there (deviations of 0.6 of the true ones, and every sign of having forgotten where they began).
+Many chains run in parallel, so that their slopes are computed in one batch. A posterior whose
+shares may be close to zero has long tails in many directions. Importance sampling and elliptical
+slice sampling did not reach them: their standard deviations were 0.6 of the true ones although
+every diagnostic said that they had converged.
 
 References
 ----------
@@ -22,21 +23,21 @@ from wattsump_analysis.arrays import FloatArray
 __all__ = ("LEAST_DRAWS", "WORST", "Drawn", "Part", "drawn_from")
 
 CHAINS = 64
-FORGOTTEN = 8  # moves of each chain, by which the ellipsoid and the step settle
+WARM_UP = 8  # moves of each chain that tune the ellipsoid and the step, then dropped
 KEPT = 8  # moves of each chain whose ends are draws
-NEARER = 0.7  # of a part's deviation: chains spread sooner than they come back
-TURN = 2.0  # length of a move in deviations: by a quarter of a turn, 1.6, a normal one is forgotten
+NEARER = 0.7  # of a deviation, spread of the starts: chains spread faster than they contract
+TURN = 2.0  # length of a move in deviations; a quarter turn, 1.6, decorrelates a normal density
 FIRST_STEP = 0.35
 MOST_STEPS = 12
-LEAST_DRAWS = 100.0  # fewer are too few to go by
-WORST = 1e12  # minus the log density where there is none
+LEAST_DRAWS = 100.0  # effective; fewer are too few
+WORST = 1e12  # minus the log density where the density is zero
 
 Slopes = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """A normal distribution, one of a mixture to begin from."""
+    """A normal distribution, one part of the mixture from which chains start."""
 
     share: float
     centre: FloatArray
@@ -45,7 +46,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """Draws of equal weight, shape (draws, parameters), and how many they amount to."""
+    """Draws of equal weight, shape (draws, parameters), and their effective number."""
 
     points: FloatArray
     effective: float
@@ -62,13 +63,13 @@ class _State:
 
 
 def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generator) -> Drawn:
-    """`CHAINS` x `KEPT` even draws of a density, begun from a mixture near it.
+    """`CHAINS` x `KEPT` draws of equal weight from a density, started from a mixture near it.
 
     Parameters
     ----------
     minus_log : callable
-        Minus the log of the density up to a constant, and its slopes, of many points at once;
-        `WORST` where there is none.
+        Minus the log density up to a constant, and its slopes, at many points at once; `WORST`
+        where the density is zero.
     parts : sequence of Part
         Where to begin.
     rng : Generator
@@ -77,7 +78,7 @@ def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generato
     Raises
     ------
     ArithmeticError
-        Where no chain begins where there is a density.
+        The density is zero wherever a chain starts.
     """
     ends = np.append(0.0, np.cumsum([part.share for part in parts]))
     numbers = np.diff(np.floor(CHAINS * ends / ends[-1] + rng.random())).astype(int)
@@ -95,14 +96,14 @@ def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generato
     first = np.sum([part.share * part.covariance for part in parts], axis=0)
     axes, step = _axes(first), FIRST_STEP
     past: list[FloatArray] = []
-    for move in range(FORGOTTEN + KEPT):
+    for move in range(WARM_UP + KEPT):
         state, accepted = _moved(minus_log, state, axes, step, rng)
         past.append(state.points)
-        if move < FORGOTTEN:
+        if move < WARM_UP:
             step *= 1.25 if accepted > 0.85 else 1.0 if accepted > 0.7 else 0.7
             if move > 1:
                 axes = _axes(_settled(np.concatenate(past[2:][-4:]), first))
-    kept = np.array(past[FORGOTTEN:])
+    kept = np.array(past[WARM_UP:])
     return Drawn(points=np.concatenate(kept), effective=_effective(kept))
 
 
@@ -112,7 +113,7 @@ def _axes(covariance: FloatArray) -> FloatArray:
 
 
 def _settled(points: FloatArray, first: FloatArray) -> FloatArray:
-    """Covariance of draws, as far as so many tell it, else what it was thought to be first."""
+    """Covariance of the draws, shrunk towards the first guess if they are few."""
     count, size = points.shape
     trust = count / (count + 3 * size)
     return np.asarray(trust * np.cov(points, rowvar=False) + (1.0 - trust) * first)
@@ -143,10 +144,10 @@ def _moved(
 
 
 def _effective(kept: FloatArray) -> float:
-    """How many independent draws have means as uncertain as these, shape (moves, chains, size).
+    """Number of independent draws whose means are as uncertain; `kept` is (moves, chains, size).
 
-    Chains are independent, so that the scatter of their means tells; parameters are averaged, for
-    each by itself is known to a fifth only.
+    Computed from the scatter of the chains' means, for chains are independent. The scatter of a
+    single parameter is only good to a fifth, so the parameters are averaged.
     """
     moves, chains, size = kept.shape
     variance = kept.reshape(-1, size).var(axis=0, ddof=1)

@@ -26,10 +26,10 @@ __all__ = (
 
 Model = Callable[[FloatArray, FloatArray], FloatArray]
 
-# A quarter of the way down a decay and a straight line look alike.
+# The first quarter of a decay looks like a straight line.
 SHORTEST_WINDOW_TAU = 0.5
 RANK_RCOND = 1e-9  # of the column-scaled Jacobian's singular values
-# Independent residuals give about 2; far below it, the curve is not of this shape.
+# Independent residuals give about 2; far less means that the curve has another shape.
 LOWEST_DURBIN_WATSON = 0.3
 GRID = np.geomspace(0.02, 20.0, 24)
 FLAT = 1e3  # a standard error this many times its value: the sum of squares does not move
@@ -122,8 +122,8 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     Returns
     -------
     ExponentialFit
-        Names "final", "amplitude", "tau_s". Where the curve is not of this shape, `reason` names
-        the two time constants that do fit, if two do.
+        Names "final", "amplitude", "tau_s". If the curve has another shape, `reason` names the
+        two time constants that fit it, if two do.
 
     Raises
     ------
@@ -132,7 +132,7 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
 
     Notes
     -----
-    Given tau the rest is linear, so the start comes from a scan over tau.
+    For a given tau the other parameters are linear, so the start comes from a scan over tau.
 
     References
     ----------

@@ -40,9 +40,9 @@ def draws_of(value: Interval, rng: np.random.Generator) -> FloatArray:
 def span_of(draws: FloatArray) -> Interval:
     """Median and central 95 % of even draws.
 
-    Quantiles are those that a new draw falls below with just that chance, however few there are
-    (R. J. Hyndman and Y. Fan, The American Statistician 50 (1996) 361, definition 6); the usual
-    ones of 60 draws hold 92 %.
+    A new draw falls below each quantile with exactly its probability, even with few draws
+    (R. J. Hyndman and Y. Fan, The American Statistician 50 (1996) 361, definition 6). The usual
+    quantiles of 60 draws contain only 92 %.
     """
     low, middle, high = np.quantile(draws, (0.025, 0.5, 0.975), method="weibull")
     return Interval(value=float(middle), low=float(low), high=float(high))

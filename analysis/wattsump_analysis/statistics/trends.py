@@ -1,8 +1,8 @@
 """Robust trends over outings, and a control chart.
 
-One value per outing, in order, in any one unit. The trend tests use ranks and medians, so one odd
-outing does not decide the answer. Outings are assumed independent apart from the trend. A step
-fires both tests, so `change.change_in` also tests for steps.
+One value per outing, in order, all in the same unit. The trend tests use ranks and medians, so a
+single odd outing does not decide the answer. Outings are assumed independent except for the trend.
+A step makes both tests significant, so `change.change_in` also tests for steps.
 
 References
 ----------
@@ -48,7 +48,7 @@ class MannKendall:
 
     @property
     def p_value(self) -> float:
-        """Two-sided probability of so much trend by chance, exact where that is known."""
+        """Two-sided probability of so much trend by chance, exact where it is tabulated."""
         return self.p_normal if self.p_exact is None else self.p_exact
 
 
@@ -100,12 +100,12 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
 
 
 def serial_inflation(correlations: ArrayLike, n: int) -> float:
-    """By how much serial correlation widens the variance of Kendall's S.
+    """Factor by which serial correlation widens the variance of Kendall's S.
 
     Parameters
     ----------
     correlations : array_like, shape (lags,)
-        Correlation of values 1, 2, ... places apart, each under 1.
+        Correlation of values at lags 1, 2, ..., each under 1.
     n : int
         Values in the row, more than lags.
 
@@ -140,7 +140,7 @@ def theil_sen(values: ArrayLike, *, correlation: float = 0.0) -> Interval:
     values : array_like, shape (n,)
         One value per outing, n at least 3.
     correlation : float
-        Of neighbouring outings apart from the slope, as of an autoregression of first order;
+        Correlation of neighbouring outings about the slope, as in a first-order autoregression;
         from 0 to under 1.
 
     Returns
@@ -161,8 +161,8 @@ def theil_sen(values: ArrayLike, *, correlation: float = 0.0) -> Interval:
     if not 0.0 <= correlation < 1.0:
         raise out_of_range("a correlation from 0 to under 1", correlation, "slope")
     wider = np.sqrt(serial_inflation(correlation ** np.arange(1, len(x)), len(x)))
-    # The ranks that bound the slope lie so many deviations of S from the middle: a normal's
-    # share that puts them further out by what the correlation widens S.
+    # The ranks that bound the slope lie a number of deviations of S from the middle. Take the
+    # normal's share that moves them out by the factor by which correlation widens S.
     share = 1.0 - 2.0 * float(stats.norm.sf(NORMAL_95 * wider))
     slope, _, low, high = stats.theilslopes(x, alpha=share)
     return Interval(value=float(slope), low=float(low), high=float(high))
