@@ -1,8 +1,8 @@
 """The controller in MicroPython: one file, the same lines as the reference firmware.
 
-What is wired to which pin stands in `channels` below; README.md beside this file says how it
-gets onto a board. Frames that find no room are dropped whole, counted and reported. The mark
-button held down at power-up leaves the program, so that another can be put there.
+Change `channels` below to your wiring; README.md says how to copy this file to a board. Frames for
+which there is no room are dropped whole, counted and reported. Holding the mark button at power-up
+exits, so that the files can be changed.
 """
 
 import select
@@ -18,13 +18,13 @@ HELLO_MS = 60000
 FIRST_MS = 300  # every converter has finished a conversion by then
 BUTTON_PIN = 2
 DEBOUNCE_MS = 20
-QUEUE_BYTES = 2048  # two of the longest lines and some
+QUEUE_BYTES = 2048  # more than two of the longest lines
 LONGEST = 512
 WRAP = 1 << 32
 
 
 def channels():
-    """What is wired where: name, source, detail, and what reads it, None for no reading."""
+    """The channels: name, source, detail, and a function whose result is None for no reading."""
     bus = machine.SPI(0, baudrate=1000000, sck=machine.Pin(18), miso=machine.Pin(16))
     return (
         ("tank", "max31855", "K", word_reader(bus, 17, 4)),
@@ -58,13 +58,13 @@ def state_reader(pin, low):
 
 
 def volt_reader(pin, full_scale_v):
-    """Volts before a divider, by what a meter showed at full scale."""
+    """Volts before a divider, scaled by a meter's reading at full scale."""
     pin = machine.ADC(pin)
     return lambda: f"{pin.read_u16() * full_scale_v / 65535:.2f}"
 
 
 def one_wire_reader(pin):
-    """The temperature of the one DS18B20 on a pin, in °C; started now, read the next time."""
+    """Temperature of the only DS18B20 on a pin, °C; each call starts the next conversion."""
     import ds18x20
     import onewire
 
@@ -78,10 +78,10 @@ def one_wire_reader(pin):
             degrees = wire.read_temp(found[0]) if is_started else None
             wire.convert_temp()
             is_started = True
-        except Exception:  # the part is gone, or its checksum is wrong
+        except Exception:  # the part is missing, or its checksum is wrong
             is_started = False
             return None
-        # 85 is what the part says after its supply dipped, before any conversion
+        # 85 is the part's value after a supply dip, before any conversion
         return None if degrees is None or degrees == 85.0 else f"{degrees:.2f}"
 
     return read
@@ -112,7 +112,7 @@ def crc16(data):
 
 
 class Outbox:
-    """Whole frames with one counter; goes out byte by byte, and only where there is room."""
+    """Queue of whole frames with a counter; sent byte by byte, only while the port has room."""
 
     def __init__(self, port):
         self._port = port
@@ -141,7 +141,7 @@ class Outbox:
 
 
 class Every:
-    """True once per period; keeps its phase and skips what could not be done in time."""
+    """True once per period; keeps its phase and skips periods that were missed."""
 
     def __init__(self, period_ms, first_ms):
         self._period_ms = period_ms
@@ -156,7 +156,7 @@ class Every:
 
 
 class Button:
-    """One press however the contact chatters; level 0 is down."""
+    """A single press however the contact chatters; level 0 is down."""
 
     def __init__(self, level):
         self._level = level
@@ -176,7 +176,7 @@ class Button:
 
 
 def boot_cause():
-    """Why the board started, in the protocol's words, as far as this port of the language says."""
+    """Why the board started, in the protocol's words; "unknown" if the board does not report it."""
     names = (("PWRON_RESET", "power"), ("WDT_RESET", "watchdog"), ("HARD_RESET", "external"))
     for name, cause in names:
         if machine.reset_cause() == getattr(machine, name, -1):

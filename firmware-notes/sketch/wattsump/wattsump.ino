@@ -1,6 +1,6 @@
 // The controller as a sketch: reads thermocouple converters, on/off inputs and the supply voltage, and
-// says what they said in the line protocol. What is wired to your board stands in `wired` below.
-// The .c and .h files beside this one are the reference firmware's own, put here by collect.py.
+// sends their words in the line protocol. Change `wired` below to the wiring of your board.
+// collect.py copies the .c and .h files beside this one from the reference firmware.
 
 #include <SPI.h>
 #include <string.h>
@@ -72,7 +72,7 @@ static void fill(struct frame *frame, const struct channel *channel, uint32_t)
         bool high = digitalRead(channel->where) == HIGH;
         frame_char(frame, high != (channel->scale == 1) ? '1' : '0');
     } else {
-        analogRead(channel->where); // the first one after a pause may be off
+        analogRead(channel->where); // the first conversion after a pause may be wrong
         frame_hundredths(frame, ((uint32_t)analogRead(channel->where) * channel->scale / 10 + 512) / 1024);
     }
 }
@@ -102,7 +102,7 @@ void setup()
     Serial.begin(115200);
     uint32_t now_ms = millis();
     outbox_hello(&outbox, now_ms, &table);
-    // The bootloader has already cleared the chip's reset flags, so the cause is not known.
+    // The bootloader has already cleared the chip's reset flags, so the cause is unknown.
     outbox_event(&outbox, now_ms, FLASH_TEXT("boot"), cause_name(0));
     hello.due_ms = now_ms + hello.period_ms;
     reading.due_ms = now_ms + (300 + period_ms - 1) / period_ms * period_ms;
@@ -125,7 +125,7 @@ void loop()
     if (schedule_due(&reading, now_ms)) {
         outbox_reading(&outbox, now_ms, &table, fill);
     }
-    // Only what finds room at once: a USB port nobody listens to must not stop the readings.
+    // Write only what there is room for: a USB port without a reader must not stop the readings.
     while (Serial.availableForWrite() > 0 && ring_take(&ring, &byte)) {
         Serial.write(byte);
     }
