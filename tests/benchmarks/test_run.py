@@ -61,4 +61,5 @@ def test_the_page_shows_the_committed_figures() -> None:
 
 def test_every_benchmark_is_among_those_that_are_run() -> None:
     there = {path.stem for path in Path(run.__file__).parent.glob("*.py")}
-    assert there - {"run", "test_run"} == set(run.BENCHMARKS)
+    # A fleet of three seasons takes an idle computer half an hour: it is run by itself.
+    assert there - {"run", "test_run", "fleet"} == set(run.BENCHMARKS)
