@@ -1,6 +1,7 @@
 """The part of `import` for another logger's table: questions, preview, kept answers."""
 
 import sys
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -38,8 +39,10 @@ def adopt(
     start_utc: "datetime | None",
 ) -> None:
     """Make a session of a table; show how it was understood before anything is written."""
+    from wattsump_logger.errors import WattsumpError
     from wattsump_logger.foreign import kept
     from wattsump_logger.foreign.adopt import preview, understand, write
+    from wattsump_logger.foreign.kept import Answers
     from wattsump_logger.foreign.table import read_table
     from wattsump_logger.foreign.times import typed_times
     from wattsump_logger.machine.profile import load_profile
@@ -49,14 +52,28 @@ def adopt(
     answers_file = kept.beside(machine, folder)
     names = read_table(path).names
     earlier = None if asked.is_anew else kept.answers_for(answers_file, names)
-    made = understand(
-        path,
-        _ask if _is_terminal() else _refuse,
-        answers=_settled(asked, earlier, names),
-        typed=typed,
-        start_utc=start_utc,
-        profile=profile,
-    )
+    settled = _settled(asked, earlier, names)
+    columns, settings = dict(settled.columns), dict(settled.settings)
+
+    def remembering(question: "Question") -> str:
+        answer = _ask(question)
+        (columns if question.is_column else settings)[question.key] = answer
+        return answer
+
+    try:
+        made = understand(
+            path,
+            remembering if _is_terminal() else _refuse,
+            answers=settled,
+            typed=typed,
+            start_utc=start_utc,
+            profile=profile,
+        )
+    except (typer.Abort, WattsumpError):
+        if (columns, settings) != (settled.columns, settled.settings):
+            kept.keep(answers_file, names, Answers(columns=columns, settings=settings))
+            typer.echo(f"\nanswers kept in {answers_file} (--anew asks again)")
+        raise
     if earlier is not None:
         typer.echo(f"columns as kept in {answers_file} (--anew asks again)")
     for line in preview(made):
@@ -64,6 +81,9 @@ def adopt(
     if asked.is_preview or not _is_right():
         for line in _how_to_change(made):
             typer.echo(line)
+        if not asked.is_preview:
+            kept.keep(answers_file, names, made.answers)
+            typer.echo(f"answers kept in {answers_file} (--anew asks again)")
         return
     session = write(made, folder, name, profile)
     kept.keep(answers_file, names, made.answers)
@@ -104,10 +124,30 @@ def _is_terminal() -> bool:
 
 
 def _ask(question: "Question") -> str:
-    choices = ", ".join(question.choices)
-    typer.echo(f"{question.text}\n  {choices}")
-    answer: str = typer.prompt("  answer", default=question.usual or None, err=False)
-    return answer.strip()
+    """Ask until there is a usable answer."""
+    from wattsump_logger.errors import WattsumpError
+    from wattsump_logger.foreign.adopt import checked
+    from wattsump_logger.foreign.columns import MEANS
+
+    typer.echo(_filled(question.text))
+    if question.is_column:
+        for choice in question.choices:
+            typer.echo(f"  {choice:<12} {MEANS[choice]}")
+        typer.echo("  with its unit if the file does not give it, as in 'tank degF'")
+    else:
+        typer.echo(_filled("  " + ", ".join(question.choices)))
+    while True:
+        typed: str = typer.prompt("  answer", default=question.usual or None, err=False)
+        try:
+            return checked(question, typed)
+        except WattsumpError as error:
+            typer.echo(_filled(f"  expected {error.expected}, found {error.found}"))
+
+
+def _filled(text: str) -> str:
+    return textwrap.fill(
+        text, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _refuse(question: "Question") -> str:

@@ -48,7 +48,7 @@ from wattsump_logger.machine.profile import SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.writer import write_session
 
-__all__ = ("Ask", "Question", "Understood", "preview", "understand", "write")
+__all__ = ("Ask", "Question", "Understood", "checked", "preview", "understand", "write")
 
 _DEGREES = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 _RANGE_C = (-80.0, 1500.0)
@@ -71,6 +71,32 @@ class Question:
     choices: tuple[str, ...]
     usual: str = ""
     option: str = ""
+    is_column: bool = False
+
+
+def checked(question: Question, typed: str) -> str:
+    """Return the answer that was typed, a choice in its own spelling.
+
+    Raises
+    ------
+    UsageError
+        It answers another question.
+    """
+    answer = typed.strip()
+    if question.is_column:
+        typed_column(answer, f"column {question.key!r}")
+        return answer
+    degrees = {"c": "degC", "f": "degF"}.get(_DEGREES.get(answer.lower(), ""), answer)
+    spelled = {choice.lower(): choice for choice in question.choices}
+    choice = spelled.get(answer.lower()) or spelled.get(degrees.lower())
+    if choice is None:
+        raise UsageError(
+            expected="one of " + ", ".join(question.choices),
+            found=repr(answer),
+            where=question.text,
+            do=f"answer by {question.option}" if question.option else "answer again",
+        )
+    return choice
 
 
 Ask = Callable[[Question], str]
@@ -186,14 +212,7 @@ class _Asking:
 
     def setting(self, question: Question) -> str:
         """Return the answer, one of the question's choices."""
-        answer = self._settings.get(question.key) or self._ask(question)
-        if answer not in question.choices:
-            raise UsageError(
-                expected="one of " + ", ".join(question.choices),
-                found=repr(answer),
-                where=question.text,
-                do=f"answer by {question.option}" if question.option else "answer again",
-            )
+        answer = checked(question, self._settings.get(question.key) or self._ask(question))
         self._settings[question.key] = answer
         return answer
 
@@ -301,6 +320,7 @@ def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _A
             choices=(*choices, "nothing"),
             usual=usual,
             option=f'--column "{name}={choices[0]}"',
+            is_column=True,
         )
     )
 

@@ -19,6 +19,7 @@ from wattsump_logger.units.quantities import parse
 __all__ = (
     "ABSENT_COSTS",
     "DEGREES",
+    "MEANS",
     "Column",
     "Guess",
     "column_unit",
@@ -41,6 +42,27 @@ ABSENT_COSTS: Mapping[Role, str] = {
     Role.FAN: "fan steps cannot be used, and a fan thermostat looks like a poor cooler",
     Role.DRIVE: "motion and idling are judged by the temperatures alone",
     Role.FLOW: "the oil side rests on the flow in the profile, if there is one",
+}
+
+# What to type for a column, in words.
+MEANS: Mapping[str, str] = {
+    Role.TANK: "oil in the tank",
+    Role.COOLER_IN: "oil going into the cooler",
+    Role.COOLER_OUT: "oil coming out of the cooler",
+    Role.AMBIENT: "air going into the cooler, in the shade",
+    Role.CASE_DRAIN: "oil in the drain of the pump's or a motor's case",
+    Role.PUMP_INLET: "oil on its way from the tank to the pump",
+    Role.AIR_OFF: "air coming out of the cooler",
+    Role.METAL: "a part's surface: tank wall, pump, frame",
+    Role.HEATER_ZONE: "oil right at the tank heater",
+    Role.FAN: "the cooler's fan: on or off, or its speed",
+    Role.ENGINE: "engine running or not, or its speed",
+    Role.DRIVE: "drive turning or standing",
+    Role.HEATER: "tank heater on or off, or its power",
+    Role.FLOW: "oil flow through the cooler",
+    Role.SUPPLY: "supply voltage",
+    Role.OTHER: "something else: kept, not used",
+    "nothing": "leave the column out",
 }
 
 # How degrees are spelled in tables.

@@ -81,6 +81,35 @@ def test_a_preview_that_is_wrong_leaves_nothing_and_says_how_to_change_it(
     assert not Path("other.2.csv").exists()
 
 
+def test_a_wrong_answer_is_asked_again_and_every_role_has_its_words(
+    app: typer.Typer, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
+    other.write_text("Time;Oil;Air\n" + ROWS, encoding="utf-8")
+    typed = "oil in\ncooler_in\nambient\nkelvins\nC\ny\n"
+    result = CliRunner().invoke(app, ["import", "other.csv"], input=typed)
+    assert result.exit_code == 0, result.output
+    assert "found 'oil'" in result.output
+    assert "cooler_in    oil going into the cooler" in result.output
+    assert "expected one of degC, degF, found 'kelvins'" in result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    assert "cooler_in_c" in load_session("other.2.csv").columns
+
+
+def test_answers_outlive_an_end_in_the_middle(
+    app: typer.Typer, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
+    other.write_text("Time;Oil;Outside\n" + ROWS, encoding="utf-8")
+    ended = CliRunner().invoke(app, ["import", "other.csv"], input="tank\n")
+    assert "answers kept in columns.json" in ended.output
+    result = CliRunner().invoke(app, ["import", "other.csv"], input="degC\nn\n")
+    assert "What does the column 'Oil'" not in result.output
+    assert "answers kept in columns.json" in result.output
+    result = CliRunner().invoke(app, ["import", "other.csv"], input="y\n")
+    assert "next    wattsump prove other.2.csv" in result.output
+
+
 def test_a_column_that_the_file_has_not_is_refused(app: typer.Typer, other: Path) -> None:
     result = CliRunner().invoke(app, ["import", "other.csv", "--column", "Olie=tank"])
     assert "write the name as in the file" in str(result.exception)
