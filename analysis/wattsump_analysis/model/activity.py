@@ -1,4 +1,4 @@
-"""What a machine was doing in each bin: how fast its engine ran, and at which kind of work."""
+"""What a machine was doing in each bin: its engine speed and its kind of work."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,10 +9,10 @@ from wattsump_analysis.reading.record import Record
 __all__ = ("HEATING_W", "idle_of", "kinds_of", "speed_of", "standing_of", "usual_rpm")
 
 HEATING_W = 10.0
-WORKING_QUANTILE = 0.9  # of a running engine's speeds
+WORKING_QUANTILE = 0.9  # quantile of a running engine's speeds
 SLOW = 0.8  # of the working speed: an engine below it that drives nothing idles
-LONGEST_PAUSE_S = 240.0  # standing for longer at working speed is a trial of its own
-LEAST_SHARE = 0.05  # of a bin, for a kind of work to have a heat of its own
+LONGEST_PAUSE_S = 240.0  # standing for longer at working speed is a trial
+LEAST_SHARE = 0.05  # a kind of work needs this share of a bin for a separate heat
 
 
 def usual_rpm(record: Record, over_rpm: float) -> float:
@@ -23,7 +23,7 @@ def usual_rpm(record: Record, over_rpm: float) -> float:
 
 
 def speed_of(record: Record) -> FloatArray:
-    """Engine speed over the usual one of work, 1 where it stands or nothing is known."""
+    """Engine speed over the working speed; 1 where the engine stands or nothing is known."""
     if record.engine_rpm is None:
         return np.ones(record.bins)
     usual = _working_rpm(record.engine_rpm, record.engine)
@@ -34,7 +34,7 @@ def speed_of(record: Record) -> FloatArray:
 def kinds_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Share of each kind of work in each bin, shape (n, kinds), and which kinds only circulate.
 
-    Each kind has its own heat: driving, standing, idling, and standing with the heater on.
+    The kinds are driving, standing, idling, and standing with the heater on; each has a heat.
     """
     driving, idle = driving_of(record), idle_of(record)
     heated = (record.heater_w > max(HEATING_W, 0.5 * float(record.heater_w.max()))) & (
@@ -57,8 +57,8 @@ def driving_of(record: Record) -> FloatArray:
 def idle_of(record: Record) -> FloatArray:
     """1 where the engine turned without work: at a slow idle, or in a pause between drives.
 
-    Where nobody logged its speed, all that stands after the first drive; what stands before it is
-    a trial at working speed.
+    Without a logged speed all standing after the first drive counts as idling, and standing before
+    it as a trial at working speed.
     """
     driving = driving_of(record) > 0.5
     standing = ~driving & (record.engine > 0.5)
@@ -71,7 +71,7 @@ def idle_of(record: Record) -> FloatArray:
 
 
 def standing_of(record: Record) -> FloatArray:
-    """`idle_of` where no engine speed was logged: its speed may have been another."""
+    """`idle_of` where no engine speed was logged, so that the speed may have changed."""
     return idle_of(record) if record.engine_rpm is None else np.zeros(record.bins)
 
 

@@ -3,15 +3,15 @@
     K_on = K / (1 - b + b g),   K_off = K s / (1 - b + b s g)
 
 b is the oil side's share of the whole resistance at the reference viscosity with the fan
-on, s the air side's conductance without fan over that with it, and g what thick oil makes
-of the oil side's resistance: a power of the viscosity, and more where the oil goes past
-the core. Without fan the air side is nearly all of the resistance, so that cold oil takes
-next to nothing from it; one factor on both would.
+on, s the air side's conductance without fan over that with it, and g the factor of thick oil
+on the oil side's resistance: a power of the viscosity, and more where the oil bypasses the
+core. Without fan the air side is nearly all of the resistance, so that cold oil hardly changes
+K; a common factor on both sides would.
 
-The metal stands at 1 - b of the way from air to oil with the fan on, at 1 - b' without,
-b' = b s / (1 - b + b s). While the oil warms slowly the heat that it gives to metal of
-capacity C is C (1 - b)^2 of its own rate, and after the fan is switched the metal goes from one
-place to the other with C / (A + B), A = K / b the oil side and B the air side of that state:
+The metal's temperature is 1 - b of the way from air to oil with the fan on, 1 - b' without,
+b' = b s / (1 - b + b s). While the oil warms slowly, metal of capacity C takes up C (1 - b)^2
+times the oil's rate. After the fan is switched the metal changes temperature with the time
+constant C / (A + B), A = K / b the oil side and B the air side of the new state:
 C b (1 - b) / K after on, C b (1 - b') / K after off. Both follow from the balance
 C dT/dt = A (L - T) - B (T - T_a) to first order in its time constant.
 
@@ -31,7 +31,7 @@ from wattsump_analysis.arrays import FloatArray
 
 __all__ = ("conductance", "followed", "metal_lags_s", "steps_of", "stored_share")
 
-MOST_LOG = 30.0  # oil that thick passes no heat at all; keeps the exponential finite
+MOST_LOG = 30.0  # at this thickness no heat passes; the limit keeps the exponential finite
 
 
 def conductance(still_air: Any, oil_side: Any, log_thick: Any, fan: Any) -> Any:
@@ -48,7 +48,7 @@ def conductance(still_air: Any, oil_side: Any, log_thick: Any, fan: Any) -> Any:
 
 
 def _warm(still_air: Any, oil_side: Any) -> tuple[Any, Any]:
-    """Where the metal stands between the air (0) and the oil (1), with the fan and without."""
+    """Temperature of the metal between air (0) and oil (1), with the fan and without."""
     air = 1.0 - oil_side
     return air, air / (air + oil_side * still_air)
 
@@ -63,7 +63,7 @@ def metal_lags_s(
 
 
 def stored_share(still_air: Any, oil_side: Any) -> tuple[Any, Any]:
-    """Share of the core's capacity that the oil has to heat, with the fan and without."""
+    """Share of the core's capacity that warms with the oil, with the fan and without."""
     on, off = _warm(still_air, oil_side)
     return on**2, off**2
 
@@ -82,10 +82,10 @@ def followed(r: Any, on_bins: Any, off_bins: Any) -> Any:
     Parameters
     ----------
     r
-        `fan`, the share of each bin that it ran, and its `steps_of`, as attributes.
+        Has `fan`, the share of each bin that the fan ran, and its `steps_of` as attributes.
     on_bins, off_bins : float or ndarray
-        Time constants after the fan went on and off, in bins; two bins count at most. Each step
-        of the fan comes late by its lag times its height.
+        Time constants after the fan went on and off, in bins, at most two bins. Each step of the
+        fan takes effect later by that lag.
     """
     share = r.fan
     for part, before, late in (

@@ -1,13 +1,12 @@
 """The machine that is fitted, declared once: nodes, links, sources, probes, unknowns.
 
-Nothing else in the package knows which nodes there are. `network.Network` makes the likelihood,
-its slope, the smoother and the ledger of these tables, `equations.py` the text in docs/method.md,
-and the tests their references. To add a node, a link or a parameter, add a line here.
+Nodes are listed here only. From these tables `network.Network` computes the likelihood, its slope,
+the smoother and the ledger, `equations.py` the text in docs/method.md, and the tests their
+references. To add a node, a link or a parameter, add a line here.
 
-Every heat flow is (quantity) x (temperature of one node less that of another), leaves one node and
-enters another; every quantity is a function of the parameters and of what the record has, series
-of shape (n,). Parameters may come as columns of shape (trials, 1), so quantities use only what
-broadcasts.
+Every heat flow is a quantity times a difference of node temperatures; it leaves a node and enters
+another. Every quantity is a function of the parameters and of the record's series, shape (n,).
+Parameters may be columns of shape (trials, 1), so quantities use only operations that broadcast.
 """
 
 from collections.abc import Callable
@@ -63,7 +62,7 @@ Quantity = Callable[[Given, Seen], Any]
 TANK, LOOP, METAL, WALL = NODES = ("tank", "loop", "metal", "wall")
 AIR = "air"
 LOAD, HEATER = "load", "heater"
-# Of `model_error_w`, by node: the heat by which each balance may be off.
+# Error of each node's balance, over `model_error_w`.
 NODE_ERROR = {TANK: 1.0, LOOP: 0.5, METAL: 0.5, WALL: 0.5}
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
 LEAST_FLOW_W_K = 1.0
@@ -72,7 +71,7 @@ LEAST_FLOW_W_K = 1.0
 # positional: each is one line of a table
 @dataclass(frozen=True, slots=True)
 class Store:
-    """`quantity` [J/K] times the rise of node `of` is missing in the balance of node `at`."""
+    """The balance of node `at` stores heat: `quantity` [J/K] times the rise of node `of`."""
 
     quantity: str
     of: str
@@ -108,10 +107,10 @@ class Source:
 # positional: the same
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """A reading of a node, late by `lag`; its offset is an unknown by name.
+    """A reading of a node, late by `lag`; `offset` names the unknown that is its offset.
 
-    With a `flow` it reads the node's oil after it has given `cooled` times its excess over the
-    air, and warmed what it has `stored` in.
+    With a `flow`, the probe reads the node's oil after it lost `cooled` times its excess over the
+    air, and the heat that warms the capacity `stored`.
     """
 
     name: str
@@ -129,7 +128,7 @@ STORES = (
     Store("loop_oil", LOOP, LOOP),
     Store("drive_metal", METAL, METAL),
     Store("tank_wall", WALL, WALL),
-    # Heat that warms the core is missing in the oil that returns to the tank.
+    # The oil that returns to the tank has lost the heat that warms the core.
     Store("core", LOOP, TANK),
 )
 LINKS = (
@@ -171,7 +170,7 @@ def _moved(p: Given, r: Seen) -> Any:
 
 
 def _speed(p: Given, r: Seen) -> Any:
-    """Engine speed over the usual one: as logged, or of an unknown share while standing."""
+    """Engine speed over the working speed: logged, or an unknown share of it while standing."""
     return r.speed * (1.0 - r.standing * (1.0 - p.standing_speed))
 
 
@@ -185,7 +184,7 @@ def _cooler(p: Given, r: Seen) -> Any:
     fan = followed(r, on_s / r.bin_s, off_s / r.bin_s)
     log_thick = p.viscosity_exponent * r.log_viscosity_ratio + r.excess_mm2_s / p.bypass_mm2_s
     full_w_k = p.cooler_w_k * _speed(p, r) ** p.speed_power
-    # A machine that drives about has wind in its core as on its tank; one in neutral has not.
+    # While the machine drives, wind cools the core as well as the tank; in neutral it does not.
     still_air = p.still_air * (1.0 + p.motion_gain * r.moving)
     return full_w_k * conductance(still_air, p.oil_side, log_thick, fan) * r.engine
 
@@ -218,12 +217,12 @@ QUANTITIES: dict[str, Quantity] = {
     "into_tank": lambda p, r: p.tank_heat * _driven(p, r),
     "heater_in_oil": lambda p, r: r.ones * (not r.heater_bonded),
     "heater_in_wall": lambda p, r: r.ones * r.heater_bonded,
-    # What the load's wander, a state of unit variance, is in watts.
+    # Factor from the load's wander, a state of unit variance, to watts.
     "wander": lambda p, r: p.wander_w * (1.0 - r.idle * (1.0 - p.calm_wander)),
 }
 
 
-# --- what the quantities are made of, and what is known of it before the readings ---
+# --- the parameters of the quantities, and their priors ---
 
 LOG, SHARE, LINEAR = "log", "share", "linear"
 # A pad's heat that enters the wall it is bonded to; the rest goes to the air behind it. Common
@@ -236,7 +235,7 @@ THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gaussian:
-    """Prior of what a parameter is transformed to: its logarithm, its logit, or itself.
+    """Prior of a parameter's transform: its logarithm, its logit, or itself.
 
     `stated` marks knowledge from outside the readings (a type B contribution).
     """
@@ -250,10 +249,10 @@ class Gaussian:
 class Layout:
     """Where a machine's heat and metal are; spreads are of logits, that of the wall of its log.
 
-    A machine's plumbing is not seen in its temperatures, yet it decides what they mean in watts:
-    whether the metal that work warms bathes in oil on its way to the cooler or in the tank, and
-    whether the tank's own wall is one with its oil. The prior is an even mixture of layouts, each
-    wide enough to reach into the other. Figures are common practice, no source.
+    The plumbing hardly shows in the temperatures, yet it decides how many watts they mean: whether
+    the oil around the warm metal goes to the cooler or to the tank, and whether the tank's wall has
+    the temperature of its oil. The prior is an even mixture of layouts, wide enough to overlap.
+    Figures are common practice, no source.
     """
 
     name: str
@@ -283,7 +282,7 @@ LAYOUTS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """What priors hang on: the record, what is known besides, and a layout."""
+    """What priors depend on: the record, the other knowledge, and a layout."""
 
     record: Record
     know: Knowledge
@@ -295,7 +294,7 @@ class Case:
 
     @property
     def shares_oil_heat(self) -> bool:
-        """Whether the oil's specific heat enters twice: in what was filled in and in what flows."""
+        """Whether the oil's specific heat enters twice: in the oil's mass and in its flow."""
         flows = self.record.flow_w_k is not None or self.know.oil_flow_w_k is not None
         return flows and self.know.oil_j_k is not None and self.has("cooler_in")
 
@@ -352,7 +351,7 @@ class Parameter:
 # positional: the same
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """A number on which all readings depend linearly; it is integrated out exactly."""
+    """A linear parameter: all readings are linear in it, so it is integrated out exactly."""
 
     name: str
     prior: Callable[[Case], Gaussian]
@@ -367,7 +366,7 @@ def _about(value: float, spread: float) -> Callable[[Case], Gaussian]:
 
 
 def _if(wanted: Callable[[Case], bool], value: float, spread: float) -> Callable[[Case], Gaussian]:
-    """`_about`, fixed where the record has nothing that tells it."""
+    """`_about`, fixed if the record has no readings that depend on it."""
     return lambda case: Gaussian(mean=float(np.log(value)), sd=spread if wanted(case) else 0.0)
 
 
@@ -404,10 +403,10 @@ def _oil_flow(case: Case) -> Gaussian:
 def _pipe_noise(case: Case) -> Gaussian:
     """Fixed noise of a pipe probe.
 
-    Means of a bin are far quieter than this, but the network is not that true: probe lag, mixing
-    and the core put tenths of a kelvin between it and the pipes. A flow meter makes their
-    differences watts, so there less must be asked of them; both figures are those with the least
-    bias on the plant of tests/validation.
+    Means of a bin have far less noise, but the network is not that accurate: probe lag, mixing and
+    the core make it wrong by tenths of a kelvin in the pipes. With a flow meter their difference
+    gives watts directly, so they must have less weight. Both figures are those with the least bias
+    on the plant of tests/validation.
     """
     return Gaussian(mean=float(np.log(0.2 if case.record.flow_w_k is None else 0.3)), sd=0.0)
 
@@ -455,13 +454,13 @@ PARAMETERS = (
         lambda case: Gaussian(
             mean=0.0, sd=case.know.u_oil_heat_rel if case.shares_oil_heat else 0.0, stated=True
         ),
-        "the oil's specific heat over that of its correlation, in what is there and what flows",
+        "the oil's specific heat over that of its correlation, in mass and flow alike",
     ),
     Parameter("loop_oil", SHARE, _layout("loop_oil", SHARE), "share of the oil in the loop"),
     Parameter(
         "tank_metal",
         SHARE,
-        # A tank alone cannot tell its own wall, which follows it within a minute, from oil.
+        # A tank probe alone cannot separate the wall, which follows within a minute, from oil.
         lambda case: Gaussian(mean=_logit(0.45), sd=0.8 if case.has("cooler_in") else 0.4),
         "share of the metal besides the core that is at the tank",
     ),
@@ -498,14 +497,14 @@ PARAMETERS = (
         "motion_gain",
         LINEAR,
         lambda case: Gaussian(mean=0.3, sd=0.25 if case.moving else 0.0),
-        "what motion adds to that loss, and to the still core's, relative",
+        "relative increase of that loss, and of the still core's, in motion",
     ),
     Parameter("link_w_k", LOG, _about(220.0, 0.6), "drive metal to oil, oil moving, W/K"),
     Parameter(
         "link_in_loop",
         SHARE,
         _layout("link_in_loop", SHARE),
-        "share of that with oil that has yet to pass the cooler",
+        "share of that with oil upstream of the cooler",
     ),
     Parameter("wall_w_k", LOG, _layout("wall_w_k", LOG), "tank wall to oil, oil moving, W/K"),
     Parameter("metal_heat", SHARE, _layout("metal_heat", SHARE), "load's share into the metal"),
@@ -519,7 +518,7 @@ PARAMETERS = (
         "past_cooler",
         SHARE,
         lambda case: Gaussian(mean=_logit(0.06), sd=1.3 if case.has("cooler_in") else 0.0),
-        "share of the pumped oil that goes home without the cooler",
+        "share of the pumped oil that returns without passing the cooler",
     ),
     Parameter(
         "tank_heat",
@@ -561,25 +560,24 @@ PARAMETERS = (
     ),
     Parameter("noise_tank_k", LOG, _about(0.1, 0.0), "noise of the tank's bin means, K"),
     Parameter("noise_pipe_k", LOG, _pipe_noise, "noise of the pipe probes' bin means, K"),
-    Parameter("lag_tank_s", LINEAR, _lag("tank"), "how late the tank probe reads, s"),
-    Parameter("lag_in_s", LINEAR, _lag("cooler_in"), "how late the inlet probe reads, s"),
-    Parameter("lag_out_s", LINEAR, _lag("cooler_out"), "how late the outlet probe reads, s"),
+    Parameter("lag_tank_s", LINEAR, _lag("tank"), "lag of the tank probe, s"),
+    Parameter("lag_in_s", LINEAR, _lag("cooler_in"), "lag of the inlet probe, s"),
+    Parameter("lag_out_s", LINEAR, _lag("cooler_out"), "lag of the outlet probe, s"),
 )
 UNKNOWNS = (
     Unknown(
         "offset_ambient_k",
         lambda case: Gaussian(mean=case.know.sun_k, sd=case.know.u_ambient_k, stated=True),
-        "what the air probe reads too high, K",
+        "offset of the air probe, K",
     ),
-    Unknown("offset_in_k", _offset("cooler_in"), "what the inlet probe reads too high, K"),
-    Unknown("offset_out_k", _offset("cooler_out"), "what the outlet probe reads too high, K"),
+    Unknown("offset_in_k", _offset("cooler_in"), "offset of the inlet probe, K"),
+    Unknown("offset_out_k", _offset("cooler_out"), "offset of the outlet probe, K"),
     Unknown(
         "heater_gain",
         _heater_gain,
-        "the heater's power that comes in, over that recorded",
+        "the heater's power over that recorded",
     ),
 )
-# Mean and spread of a kind of work's heat, W: wide, and what a pump puts into oil that it only
-# sends round, standing, to spread a heater's warmth: 10 to 25 bar of a charge circuit; common
-# practice, no source.
+# Mean and spread of the heat of a kind of work, W: wide; and for a pump that only circulates oil
+# to spread a heater's warmth, from 10 to 25 bar of a charge circuit. Common practice, no source.
 LEVEL = {False: (2000.0, 6000.0), True: (700.0, 500.0)}

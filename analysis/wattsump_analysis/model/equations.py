@@ -29,16 +29,16 @@ def equations() -> str:
     """The balances of all nodes as text, a line each."""
     lines = []
     for node in NODES:
-        left = [f"{s.quantity} d({s.of})/dt" for s in STORES if s.at == node]
-        right = []
+        stored = [f"{s.quantity} d({s.of})/dt" for s in STORES if s.at == node]
+        flows = []
         for link in LINKS:
             term = f"{link.quantity} ({link.hot} - {link.cold})"
             if link.enters == node:
-                right.append(f"+ {term}")
+                flows.append(f"+ {term}")
             if link.leaves == node:
-                right.append(f"- {term}")
-        right += [f"+ {s.quantity} x {s.heat}" for s in SOURCES if s.enters == node]
-        lines.append(f"{' + '.join(left)} =\n    {' '.join(right).removeprefix('+ ')}")
+                flows.append(f"- {term}")
+        flows += [f"+ {s.quantity} x {s.heat}" for s in SOURCES if s.enters == node]
+        lines.append(f"{' + '.join(stored)} =\n    {' '.join(flows).removeprefix('+ ')}")
     for probe in PROBES:
         text = f"{probe.name} reads {probe.node}"
         if probe.flow:
@@ -51,10 +51,10 @@ def equations() -> str:
 
 
 def priors() -> str:
-    """What is known of every parameter before the readings, of a machine that nobody described.
+    """Prior of every parameter for a machine without a profile, as text.
 
-    A line each: name, median and 95 % range in the one and the other layout where they differ,
-    meaning. What no reading could tell of such an outing is fixed, and left out.
+    A line each: name, median and 95 % range (in both layouts if they differ), meaning. Parameters
+    that no reading of such an outing depends on are fixed, and not listed.
     """
     lines = []
     for declared in (*PARAMETERS, *UNKNOWNS):
@@ -77,7 +77,7 @@ def _range(name: str, prior: Gaussian) -> str:
 
 
 def _everything(layout: Layout, rpm: FloatArray | None) -> Case:
-    """An outing in which everything that can be logged was, and happened."""
+    """An outing with every channel logged, and every state of the machine."""
     some = np.array([0.0, 1.0, 1.0, 1.0, 1.0])
     record = Record(
         bin_s=20.0,

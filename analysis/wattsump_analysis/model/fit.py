@@ -1,7 +1,7 @@
-"""Fit the thermal network to a record and say what it means in watts.
+"""Fit the thermal network to a record, and report the result in watts.
 
-`fit_record` reports every quantity with a 95 % interval drawn from the posterior over all layouts
-of `description`, so that what is known only to ten percent comes out no better than that.
+`fit_record` gives every quantity a 95 % interval from the posterior over all layouts of
+`description`, so that no result is more certain than the inputs it depends on.
 """
 
 from collections.abc import Callable, Mapping
@@ -47,7 +47,7 @@ __all__ = (
     "stated_tells",
 )
 
-POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this far behind starts no proposal
+POSSIBLE_EVIDENCE = 8.0  # a layout whose mode is this much less likely is dropped
 LEDGER_DRAWS = 120
 SHARED = (
     "oil_j_k",
@@ -55,7 +55,7 @@ SHARED = (
     "oil_heat",
     "shell_w_k",
     "oil_flow_w_k",
-)  # whatever is done to the cooler
+)  # unaffected by work on the cooler
 STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 
 
@@ -63,11 +63,10 @@ STARTING_K_W_K = (30.0, 45.0, 65.0, 90.0, 130.0, 180.0)
 class Fitted:
     """Posterior of one record and the quantities people ask for.
 
-    `k_w_k` is counted from the oil into the cooler, or from the tank where only that is seen;
-    `k_inlet_w_k` always from the oil into the cooler, as a label is. Each has its draws.
-    `paths` are joint draws of the states and heats, each a heat balance of its own. The model form
-    of K, of C and of the heats is drawn for each by itself, so `k_over_c_per_s` is wider than
-    readings leave it.
+    `k_w_k` and `k_draws` refer to the oil into the cooler, or to the tank if there is no probe at
+    the cooler; `k_inlet_draws` always to the oil into the cooler, as a label does. `paths` are
+    joint draws of states and heats, each a closed heat balance. The model forms of K, C and the
+    heats are drawn separately, so `k_over_c_per_s` is wider than the readings alone would make it.
     """
 
     posterior: Posterior
@@ -83,7 +82,6 @@ class Fitted:
     shell_w_k: Interval
     k_over_c_per_s: Interval
     k_draws: FloatArray
-    k_inlet_w_k: Interval
     k_inlet_draws: FloatArray
     paths: tuple[Smooth, ...]
     budget: tuple[BudgetLine, ...]
@@ -92,32 +90,32 @@ class Fitted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ModelForm:
-    """How far the network is from a machine, as standard deviations of logarithms."""
+    """Error of the network as a model of a machine, as standard deviations of logarithms."""
 
     k: float
     capacity: float
     heat: float
 
 
-# What has to be added in quadrature before 95 % of the intervals hold the truth, rounded up to
-# 0.005. K's of guided runs with pipe probes are from machines of unlike structure
-# (tests/validation/families.py, 14 families; form.py leaves the family out that it is asked of);
-# the others still from two plants that stirred or did not stir their tank.
+# Each is what must be added in quadrature for 95 % of the intervals to hold the truth, rounded up
+# to 0.005. For K of guided runs with pipe probes it comes from machines of 14 different structures
+# (tests/validation/families.py; form.py omits the family it is computed for), for the others still
+# from two plants, with a stirred tank and with a still one.
 STEPPED = ModelForm(k=0.065, capacity=0.045, heat=0.045)
 STEPPED_STATED_FLOW = ModelForm(k=0.05, capacity=0.045, heat=0.045)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.035, heat=0.035)
 TANK_ONLY = ModelForm(k=0.065, capacity=0.035, heat=0.03)
 HEATED = ModelForm(k=0.05, capacity=0.045, heat=0.055)
-# Standing oil takes a heater's warmth by ways that no work uses: what is learned of the capacity is
-# less than that of the oil that goes round.
+# A heater warms standing oil by paths that work does not use, so it shows less of the capacity than
+# a heater in circulating oil.
 HEATED_STANDING = ModelForm(k=0.1, capacity=0.08, heat=0.1)
 UNSTEPPED = ModelForm(k=0.06, capacity=0.015, heat=0.075)
-# Pipe probes and nothing that fixes the scale: what 13 families need of the one left out, 0.18 to
-# 0.20 (docs/validation.md); no verdict comes of it.
+# Pipe probes and nothing that fixes the scale: from 13 families for the omitted one, 0.18 to 0.20
+# (docs/validation.md); too wide for a verdict.
 UNSTEPPED_PIPES = ModelForm(k=0.20, capacity=0.015, heat=0.20)
 UNSTEPPED_WITH_FLOW = ModelForm(k=0.08, capacity=0.035, heat=0.05)
 SHORT_RUN = ModelForm(k=0.135, capacity=0.005, heat=0.075)
-SHORT_S = 2400.0  # an outing shorter than this without a fan step has hardly left its warm-up
+SHORT_S = 2400.0  # without a fan step, an outing shorter than this is nearly all warm-up
 
 
 def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
@@ -146,12 +144,12 @@ def stated_tells(record: Record, know: Knowledge | None) -> bool:
 
 
 def flow_tells(record: Record) -> bool:
-    """Whether a recorded oil flow gives watts: it needs the oil's temperature in the pipe."""
+    """Whether a recorded oil flow gives watts, which takes the oil's temperature in the pipe."""
     return record.flow_w_k is not None and "cooler_in" in record.oils_c
 
 
 def rests_on_layout(record: Record) -> bool:
-    """Whether neither fan step, flow nor heater tells watts apart from the machine's layout."""
+    """Whether neither fan step, flow nor heater gives watts independent of the layout."""
     heated = bool(np.any(record.heater_w > HEATING_W))
     return not (heated or flow_tells(record)) and model_form(record) in (
         UNSTEPPED,
@@ -169,26 +167,25 @@ def reference_oil_c(record: Record) -> float:
 
 
 def _oil_c(record: Record) -> FloatArray:
-    """Oil into the cooler; where its probe has no reading, the tank's and their usual difference.
+    """Oil into the cooler; without a reading, the tank's plus their mean difference.
 
-    An inlet probe that dies in the cold would else keep the oil thick for the rest of the day.
+    Otherwise an inlet probe that fails in the cold would keep the oil thick for the whole outing.
     """
     oil = record.oils_c["tank"]
     inlet = record.oils_c.get("cooler_in")
     if inlet is not None:
-        apart = inlet - oil
-        both = np.isfinite(apart)
-        beside = oil + (np.mean(apart[both]) if both.any() else 0.0)
-        oil = np.where(np.isfinite(inlet), inlet, beside)
+        difference = inlet - oil
+        both = np.isfinite(difference)
+        estimate = oil + (np.mean(difference[both]) if both.any() else 0.0)
+        oil = np.where(np.isfinite(inlet), inlet, estimate)
     seen = np.isfinite(oil)
     return np.asarray(np.interp(record.elapsed_s, record.elapsed_s[seen], oil[seen]))
 
 
 def carried(fitted: Fitted, form: ModelForm) -> dict[str, Gaussian]:
-    """Priors that one piece of an outing leaves for the next: the same oil, metal, shell and flow.
+    """Priors for the next piece of an outing: the same oil, metal, shell and flow.
 
-    A network that is not the machine may have moved them, so the model form of the capacity
-    stays in their width.
+    The network's error may have shifted them, so the model form of the capacity is added.
     """
     priors = {}
     for name in SHARED:
@@ -207,7 +204,7 @@ def carried(fitted: Fitted, form: ModelForm) -> dict[str, Gaussian]:
 def build_target(
     record: Record, know: Knowledge, shared: Mapping[str, Gaussian] | None = None
 ) -> Target:
-    """Network of a record, with the oil's own viscosity and heat capacity along it, and priors.
+    """Network of a record, with the oil's viscosity and heat capacity in each bin, and priors.
 
     `shared` are priors that replace the usual ones in every layout.
     """
@@ -230,15 +227,15 @@ def build_target(
         flow_of_pump=know.flow_of_pump and record.flow_w_k is None,
         heater_bonded=know.heater_bonded,
     )
-    priors = [{one.name: one.prior(case) for one in PARAMETERS} for case in cases]
+    priors = [{declared.name: declared.prior(case) for declared in PARAMETERS} for case in cases]
     return Target(network, [prior | dict(shared or {}) for prior in priors])
 
 
 def conductance_w_k(network: Network, given: Any) -> FloatArray:
     """K [W/K] of parameters (trials, 1): from the oil into the cooler, or from the tank.
 
-    Without a probe at the cooler the oil's flow is hardly known, and with it how much warmer
-    the oil goes in than the tank is; heat over the tank's own excess does not depend on it.
+    Without a probe at the cooler the oil's flow, and so the oil's excess over the tank at the
+    inlet, is hardly known; heat over the tank's excess over the air does not depend on it.
     """
     warm = _warm(network)
     k = np.atleast_1d(np.squeeze(given.cooler_w_k))
@@ -261,31 +258,31 @@ def _budget(posterior: Posterior, log_k: FloatArray, form_k: float) -> tuple[Bud
 
     The sensitivity of ln K to the mean of prior i is its posterior covariance with i over
     the prior's variance, so the contribution is covariance over standard deviation (GUM eq.
-    10 with these sensitivities); what remains is type A and weak priors. A part below the
-    scatter of a covariance from so many draws is not told from nothing and stays in the rest.
+    10 with these sensitivities); the rest is type A and weak priors. A part below the sampling
+    error of the covariance is not significant and stays in the rest.
     """
     weights = posterior.weights
-    apart = log_k - weights @ log_k
-    left = float(weights @ apart**2)
-    noise = float(np.sqrt(left * np.sum(weights**2)))
+    deviations = log_k - weights @ log_k
+    rest = float(weights @ deviations**2)
+    noise = float(np.sqrt(rest * np.sum(weights**2)))
     lines = [BudgetLine(source="model form", kind="B", relative=form_k)]
     for column, name in enumerate(posterior.names):
         prior = posterior.priors[name]
         if prior.stated:
-            part = float(weights @ (apart * posterior.draws[:, column])) / prior.sd
+            part = float(weights @ (deviations * posterior.draws[:, column])) / prior.sd
             if abs(part) > noise:
                 lines.append(BudgetLine(source=name, kind="B", relative=abs(part)))
-                left -= part**2
-    lines.append(BudgetLine(source="readings", kind="A", relative=float(np.sqrt(max(left, 0)))))
+                rest -= part**2
+    lines.append(BudgetLine(source="readings", kind="A", relative=float(np.sqrt(max(rest, 0)))))
     return tuple(sorted(lines, key=lambda line: -line.relative))
 
 
 def _starts(target: Target) -> list[FloatArray]:
-    """Two places to start the search from, each with the K that is likeliest there.
+    """Two starts of the search, each with the most likely K there.
 
-    One explains the readings by the usual wander of the load, one by as little of it as may
-    be and by errors of the balance, which last a minute and cannot stand for a fan: a search
-    that lets the wander grow first can end where the fan does nothing at all.
+    The first has the usual wander of the load. The second has little wander and explains the
+    readings by errors of the balance, which last a minute and so cannot imitate a fan: a search in
+    which the wander grows first can end at a mode where the fan has no effect.
     """
     usual = target.mean[0].copy()
     calm = usual.copy()
@@ -313,17 +310,17 @@ def fit_record(
     Parameters
     ----------
     record : Record
-        Binned outing in which nothing was swapped.
+        Binned outing without a swap.
     know : Knowledge
         Capacities, flow and probe errors.
     rng : Generator
         Source of the draws.
     progress : callable
-        Told in a few words what is being done.
+        Called with the step that begins, in a few words.
     form : ModelForm, optional
-        How far the network may be from the machine; that of `model_form` unless stated.
+        Error of the network; that of `model_form` if not given.
     shared : mapping of str to Gaussian, optional
-        What an earlier piece of the same outing has left, of `carried`.
+        Priors from an earlier piece of the same outing, by `carried`.
 
     Returns
     -------
@@ -332,7 +329,7 @@ def fit_record(
     Raises
     ------
     ArithmeticError
-        The posterior cannot be drawn from: no draw lies within the network's reach.
+        The posterior is zero wherever the draws could start.
     """
     target = build_target(record, know, shared)
     progress("layouts of the machine")
@@ -344,16 +341,16 @@ def fit_record(
 
 
 def modes_of(target: Target) -> list[Mode]:
-    """Modes in the layouts that the readings leave possible."""
+    """Modes in those layouts that the readings do not exclude."""
     modes: list[Mode] = []
     for layout in range(len(target.layouts)):
-        one = target.only(layout)
-        starts = _starts(one)
+        part = target.only(layout)
+        starts = _starts(part)
         if modes:
-            # What does not hang on the layout is near where the first left it.
+            # Parameters with the same prior in all layouts start from the first layout's mode.
             same = np.all(target.mean == target.mean[layout], axis=0)
-            starts = [np.where(same, modes[0].theta, one.mean[0])]
-        modes.append(find_mode(one, starts))
+            starts = [np.where(same, modes[0].theta, part.mean[0])]
+        modes.append(find_mode(part, starts))
     highest = max(mode.log_evidence for mode in modes)
     return [mode for mode in modes if highest - mode.log_evidence < POSSIBLE_EVIDENCE]
 
@@ -363,12 +360,12 @@ def _reported(
 ) -> Fitted:
     network = posterior.target.network
     record, weights = network.record, posterior.weights
-    apart = rng.standard_normal((3, weights.size))
+    form_noise = rng.standard_normal((3, weights.size))
     k_fitted = conductance_w_k(network, posterior.given(posterior.draws))
-    k = k_fitted * np.exp(form.k * apart[0])
+    k = k_fitted * np.exp(form.k * form_noise[0])
     oil = posterior.column("oil_j_k") * posterior.column("oil_heat")
     capacity = oil + posterior.column("metal_j_k")
-    capacity = capacity * np.exp(form.capacity * apart[1])
+    capacity = capacity * np.exp(form.capacity * form_noise[1])
     picks = rng.choice(weights.size, LEDGER_DRAWS, replace=False)
     paths = network.smooths(posterior.given(posterior.draws[picks]), rng)
     scales = np.exp(form.heat * rng.standard_normal(LEDGER_DRAWS))
@@ -394,7 +391,6 @@ def _reported(
         shell_w_k=interval(posterior.column("shell_w_k"), weights),
         k_over_c_per_s=interval(k / capacity, weights),
         k_draws=k,
-        k_inlet_w_k=interval(k_inlet, weights),
         k_inlet_draws=k_inlet,
         paths=tuple(paths),
         budget=_budget(posterior, np.log(k_fitted), form.k),
@@ -409,12 +405,12 @@ def _over_inlet(
     oil_flow: Gaussian,
     rng: np.random.Generator,
 ) -> FloatArray:
-    """Draws of K over the oil into the cooler from those over the tank [W/K].
+    """Draws of K referred to the oil into the cooler, from draws referred to the tank [W/K].
 
-    The oil comes warmer from the drive than the tank is, by its heat over its flow. A tank alone
-    does not tell that flow, whatever its posterior says (drawn machines: 11 % too high a K), so
-    only what was known of it before the readings is used: `oil_flow` is that of the flow times its
-    heat capacity, or of the factor on a recorded one.
+    Oil from the drive is warmer than the tank by its heat over its flow. A tank probe alone does
+    not determine that flow, and the flow's posterior is misleading (K 11 % too high on drawn
+    machines), so its prior is used: `oil_flow` is the prior of the flow times its heat capacity, or
+    of the factor on a recorded flow.
     """
     warm = _warm(network)
     if not warm.any():
@@ -428,7 +424,7 @@ def _over_inlet(
 
 
 def _scaled(path: Smooth, scale: float) -> Smooth:
-    """The path with every heat `scale` times as large, so that its balance stays one."""
+    """The path with every heat `scale` times as large, so that its balance still closes."""
     return replace(
         path,
         heat_w=scale * path.heat_w,

@@ -1,8 +1,8 @@
-"""How far K would move if one phase of the outing had not been read.
+"""How far K would change without the readings of a phase of the outing.
 
-The oil probes' readings in the phase are left out and the mode of what remains is sought
-from the whole outing's mode, in units of its posterior, where the search is short. A phase
-that moves K by more than its standard uncertainty carries much of the answer.
+The oil probes' readings in the phase are omitted, and the mode of the rest is searched for from
+the whole outing's mode, in units of its posterior, so that the search is short. K depends
+strongly on a phase that changes it by more than its standard uncertainty.
 
 References
 ----------
@@ -23,7 +23,7 @@ from wattsump_analysis.results import Influence, Phase
 
 __all__ = ("influence_of",)
 
-FLAT = 0.1  # a slope per standard deviation that no longer moves K visibly
+FLAT = 0.1  # slope per standard deviation below which K no longer changes visibly
 MOST_STEPS = 15
 MOST_PHASES = 8
 LEAST_BINS_LEFT = 12
@@ -37,8 +37,8 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
     fitted : Fitted
         Fit of the whole record.
     phases : sequence of Phase
-        What was happening when. The `MOST_PHASES` longest are tried; one without which
-        too little is left is not. The search is short, so a large change is a lower bound.
+        Phases of the outing. The `MOST_PHASES` longest are tried, except those without which too
+        few readings remain. The search is short, so a large change is a lower bound.
     """
     posterior = fitted.posterior
     target, network = posterior.target, fitted.network
@@ -52,15 +52,15 @@ def influence_of(fitted: Fitted, phases: Sequence[Phase]) -> tuple[Influence, ..
 
     whole = log_k(network)
     longest = sorted(phases, key=lambda phase: phase.start_s - phase.end_s)[:MOST_PHASES]
-    found = []
+    influences = []
     for phase in (phase for phase in phases if phase in longest):
         t = network.record.elapsed_s
         less = network.without((t >= phase.start_s) & (t < phase.end_s))
         if np.count_nonzero(less.seen[0]) < LEAST_BINS_LEFT:
             continue
         change = float(np.expm1(log_k(less) - whole))
-        found.append(Influence(phase=phase, k_change_rel=change))
-    return tuple(found)
+        influences.append(Influence(phase=phase, k_change_rel=change))
+    return tuple(influences)
 
 
 def _shortest(target: Target, mode: FloatArray, axes: FloatArray) -> FloatArray:
@@ -70,11 +70,11 @@ def _shortest(target: Target, mode: FloatArray, axes: FloatArray) -> FloatArray:
         value, slope = target.with_slope(mode + axes @ z)
         return value, axes.T @ slope
 
-    found = minimize(
+    result = minimize(
         minus,
         np.zeros(mode.size),
         jac=True,
         method="BFGS",
         options={"gtol": FLAT, "maxiter": MOST_STEPS},
     )
-    return np.asarray(found.x)
+    return np.asarray(result.x)

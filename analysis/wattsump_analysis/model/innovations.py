@@ -1,8 +1,8 @@
-"""What each reading of the tank adds to all that was read before it.
+"""Innovations: each reading of the tank less its prediction from the readings before it.
 
-Residuals of a smoother follow one another even where the model is right, for it has seen the
-reading it is held against and those after it. The innovations of a filter that has not are
-independent, of unit variance, if the network is the machine.
+Residuals of a smoother are correlated even if the model is right, because the smoother used the
+same and later readings. Standardised innovations of a filter are independent and of unit variance
+if the network is right.
 
 References
 ----------
@@ -38,9 +38,9 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
     network : Network
         With its record, n bins.
     given
-        Parameters where the fit ended.
+        Parameters at which to run it.
     unknown : ndarray, optional
-        The linear unknowns; their mean given all readings unless stated.
+        The linear unknowns; by default their mean given all readings.
     """
     if unknown is None:
         unknown = network.spread(given).means[0]
@@ -59,7 +59,7 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
         )
         for row, probe in enumerate(network.probes)
     ]
-    # The state before rides along, because a late probe reads it too.
+    # The state has the bin before too, because a late probe reads it.
     mean = np.zeros(2 * size)
     cov = np.zeros((2 * size, 2 * size))
     cov[:size, :size] = np.linalg.inv(network.start_precision)
@@ -79,10 +79,10 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
                 continue
             gain = now_factor[at] * cov[:, node] + before[at] * cov[:, size + node]
             spread = now_factor[at] * gain[node] + before[at] * gain[size + node] + variance
-            apart = value[at] - now_factor[at] * mean[node] - before[at] * mean[size + node]
+            error = value[at] - now_factor[at] * mean[node] - before[at] * mean[size + node]
             if row == 0:
-                tank.append(apart / np.sqrt(spread))
-            total -= 0.5 * float(np.log(2 * np.pi * spread) + apart**2 / spread)
-            mean = mean + gain * (apart / spread)
+                tank.append(error / np.sqrt(spread))
+            total -= 0.5 * float(np.log(2 * np.pi * spread) + error**2 / spread)
+            mean = mean + gain * (error / spread)
             cov = cov - np.outer(gain, gain) / spread
     return Innovations(tank=np.array(tank), log_likelihood=total)

@@ -7,7 +7,7 @@ States x are counted from `base`, so that their squares stay small. These rows, 
 are linear in x, x', the unknowns and 1; a symmetric matrix over these holds the sum of their
 weighted squares, and eliminating x from it leaves that of the next bin [1]_.
 
-What is done here is recorded (`trace`), not reckoned: it runs once for each `Shape`.
+Operations here are recorded (`trace`), not executed: the code runs once for each `Shape`.
 
 References
 ----------
@@ -31,13 +31,13 @@ Matrix = list[list[Number]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shape:
-    """What of a network decides which operations its likelihood takes."""
+    """The properties of a network that decide the operations of its likelihood."""
 
     size: int  # states of a bin, the wander last
     unknowns: int
     parameters: tuple[str, ...]
     series: tuple[str, ...]
-    switches: tuple[tuple[str, bool | None], ...]  # what quantities ask of the record once
+    switches: tuple[tuple[str, bool | None], ...]  # scalars of the record that quantities use
     elements: tuple[tuple[str, ...], ...]
     inputs: int
     stamps: tuple[tuple[int, ...], ...]
@@ -50,29 +50,29 @@ class Shape:
 
     @property
     def carried(self) -> int:
-        """Rows of what one bin leaves to the next: its states, the unknowns and 1."""
+        """Rows of the matrix that a bin passes to the next: its states, the unknowns and 1."""
         return self.size + self.unknowns + 1
 
     @property
     def entries(self) -> int:
-        """Numbers of the lower half of that."""
+        """Numbers in the lower half of that matrix."""
         return self.carried * (self.carried + 1) // 2
 
     @property
     def common(self) -> int:
         """Numbers of a bin that all trials share.
 
-        Base and air [°C], inputs times the step to the next bin, of each probe its reading and
-        whether it counts, and the series that quantities are made of.
+        Base and air [°C], inputs times the step to the next bin, each probe's reading and whether
+        it counts, and the series that quantities use.
         """
         return 2 + self.inputs + 2 * len(self.probes) + len(self.series)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scales:
-    """What all bins of a trial share: lags in bins, noises in K, weights of a step's rows.
+    """Numbers of a trial that all bins share: lags in bins, noises in K, weights of a step's rows.
 
-    `keep` is what is left of the wander from bin to bin; its weight stands last.
+    `keep` is the factor on the wander from bin to bin; its weight is the last.
     """
 
     lags: Sequence[Any]
@@ -82,7 +82,7 @@ class Scales:
 
     @classmethod
     def of(cls, p: Any, bin_s: Any, probes: Sequence[Probe]) -> "Scales":
-        """Those of parameters, numbers of any kind."""
+        """Scales of parameters, which may be numbers of any kind."""
         keep = np.exp(-(bin_s / p.memory_s))
         minute = 1.0 / (60.0 * bin_s * p.model_error_w * p.model_error_w)
         return cls(
@@ -97,7 +97,7 @@ class Scales:
 
 
 class Bin:
-    """What is read of one bin, the same in all trials, and the elements' values there."""
+    """Inputs of a bin, the same in all trials, and the elements' values there."""
 
     def __init__(self, shape: Shape, trace: Trace, which: str = "") -> None:
         self.shape = shape
@@ -109,17 +109,17 @@ class Bin:
         self.values: Sequence[Number] = self.kept
 
     def reckon(self, p: Any, h: Number) -> None:
-        """Take the values from the parameters, not from where they are kept."""
+        """Compute the values from the parameters instead of loading stored ones."""
         r = SimpleNamespace(**{"bin_s": h, "ones": 1.0} | dict(self.shape.switches) | self.series)
         of = {name: QUANTITIES[name](p, r) for row in self.shape.elements for name in row}
         self.values = [_product([of[name] for name in row]) for row in self.shape.elements]
 
 
 class Block:
-    """One bin's part of the pass, recorded.
+    """The recorded operations for a bin.
 
-    The "first" takes the first bin's readings; a "middle" one the step to the next bin and the
-    readings there, and eliminates its own bin; the "last" eliminates the last bin and the unknowns.
+    "first" adds the first bin's readings; "middle" adds the step to the next bin and the readings
+    there, and eliminates its bin; "last" eliminates the last bin and the unknowns.
     """
 
     def __init__(self, shape: Shape, kind: str, *, kept: bool = False) -> None:
@@ -168,18 +168,18 @@ class Block:
 
     @property
     def ratio(self) -> Number:
-        """Determinant of what was eliminated, over those of the rows that were added."""
+        """Determinant of the eliminated block over those of the added rows."""
         inverse = 1.0 / _product([*self.nodes, *self.nodes, *self.weights])
         return inverse * _product(self.pivots)
 
     def _read(self, p: int, bin_: Bin, before: Bin | None = None) -> None:
-        """Add a reading: the node's oil on its way to the air, late by a share of a bin."""
+        """Add a reading: the node's oil, cooled part of the way to the air, with its lag."""
         node, offset, cooled, stored, flow = self.shape.readings[p]
         value, counts = bin_.readings[2 * p : 2 * p + 2]
         late: Number = self.scales.lags[p] if before else 0.0
         gone: Number = 0.0  # share of the way to the air
         was_gone: Number = 0.0
-        rise: Number = 0.0  # what of the bins' rise is missing
+        rise: Number = 0.0  # share of the rise between bins that the core stored
         if flow >= 0:
             through = 1.0 / bin_.values[flow]
             gone = bin_.values[cooled] * through
@@ -188,11 +188,11 @@ class Block:
                 rise = bin_.values[stored] * through * (1.0 / self.h)
         now = (1.0 - late) * (1.0 - gone) - rise
         to_air = (1.0 - late) * gone
-        known = now * bin_.base + to_air * bin_.air
+        constant = now * bin_.base + to_air * bin_.air
         row: list[Number] = [0.0] * len(self.m)
         if before:
             row[node] = late * (1.0 - was_gone) + rise
-            known = known + row[node] * before.base + late * was_gone * before.air
+            constant = constant + row[node] * before.base + late * was_gone * before.air
             to_air = to_air + late * was_gone
         first = len(row) - self.shape.carried
         row[first + node] = now
@@ -201,7 +201,7 @@ class Block:
             row[column + self.shape.air_column] = -to_air
         if offset:
             row[column + offset] += 1.0
-        row[-1] = known - value
+        row[-1] = constant - value
         variance = self.scales.noises[p] * self.scales.noises[p]
         precision = 1.0 / variance
         add(self.m, row, precision * counts)
@@ -230,16 +230,16 @@ class Block:
                 f[i][0] -= a[i][j] * then.base + b[i][j] * here.base
         a[nodes][nodes] = 1.0
         b[nodes][nodes] = -keep
-        for before, after, (known, *unknowns), weight in zip(b, a, f, self.weights, strict=True):
-            add(self.m, [*before, *after, *(-x for x in unknowns), -known], weight)
+        for before, after, (constant, *unknowns), weight in zip(b, a, f, self.weights, strict=True):
+            add(self.m, [*before, *after, *(-x for x in unknowns), -constant], weight)
         self.nodes = pivots_of(a, nodes)
 
 
 def forward(shape: Shape) -> tuple[str, int]:
-    """Text of the pass up, and how many arrays it takes.
+    """Text of the forward pass, and its number of arrays.
 
-    It leaves in `values` and `carry` the elements' values and what each bin was left by the one
-    before, in `ratio` factors of the determinant, and in `total` the square that remains.
+    It writes the elements' values to `values`, the matrix passed to each bin to `carry`, factors
+    of the determinant to `ratio`, and the remaining square to `total`.
     """
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     first.trace.stores("values", first.here.values)
@@ -254,7 +254,7 @@ def forward(shape: Shape) -> tuple[str, int]:
 
 
 def backward(shape: Shape) -> tuple[str, int]:
-    """Text of the way back through what `forward` kept, for the slopes, and its arrays."""
+    """Text of the backward pass over the arrays of `forward`, for the slopes, and its arrays."""
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     seeds = [(last.m[-1][-1], 1.0), *last.logs]
     last.trace.stores("by_carry", last.trace.slopes(seeds, last.carry))
@@ -267,8 +267,8 @@ def backward(shape: Shape) -> tuple[str, int]:
             *block.logs,
         ]
         wanted = [block.given, block.carry, block.here.kept]
-        found = iter(trace.slopes(seeds, [value for part in wanted for value in part]))
-        by_given, by_carry, by_values = ([next(found) for _ in part] for part in wanted)
+        slopes = iter(trace.slopes(seeds, [value for part in wanted for value in part]))
+        by_given, by_carry, by_values = ([next(slopes) for _ in part] for part in wanted)
         trace.stores("by_given", by_given, add=True)
         trace.stores("by_carry", by_carry)
         trace.stores("by_values", by_values)
@@ -328,7 +328,7 @@ def add(m: Matrix, row: Sequence[Number], weight: Number) -> None:
 
 
 def pivots_of(a: Matrix, count: int) -> list[Number]:
-    """Pivots of an elimination without exchange, for which A's diagonal is heavy enough."""
+    """Pivots of an elimination without row exchange; A's diagonal is dominant enough for it."""
     for k in range(count):
         inverse = 1.0 / a[k][k]
         for i in range(k + 1, count):
@@ -341,7 +341,7 @@ def pivots_of(a: Matrix, count: int) -> list[Number]:
 def eliminate(m: Matrix, count: int) -> list[Number]:
     """Eliminate the first rows of a symmetric matrix, lower half; returns their pivots.
 
-    Their columns stay as they were at their turn.
+    An eliminated column keeps its values from before its elimination.
     """
     for k in range(count):
         m[k][k] = positive(m[k][k])

@@ -1,4 +1,4 @@
-"""The kernel's text compiled for this processor, and kept between runs where there is a place."""
+"""The kernel's text compiled for this processor, and cached between runs if possible."""
 
 import ctypes
 import hashlib
@@ -58,12 +58,12 @@ def functions(shape: Shape) -> Functions:
 
 
 def _folder() -> Path:
-    """Where the user's programs keep what can be made anew."""
+    """The user's cache folder."""
     return Path(os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser()) / "wattsump"
 
 
 def _kept(place: Path) -> bytes | None:
-    """Code that was kept whole, behind its own digest: a torn file would run as what it is."""
+    """Cached code if its digest matches; without the check a damaged file would be executed."""
     with suppress(OSError):
         digest, code = place.read_bytes()[:32], place.read_bytes()[32:]
         if hashlib.sha256(code).digest() == digest:
@@ -72,7 +72,7 @@ def _kept(place: Path) -> bytes | None:
 
 
 def _keep(place: Path, code: bytes) -> None:
-    """Put code there, or nowhere if nothing can be written."""
+    """Write code to the cache; do nothing if it cannot be written."""
     with suppress(OSError):
         place.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:

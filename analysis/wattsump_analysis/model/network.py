@@ -1,10 +1,10 @@
-"""The thermal network of one record: `description` bound to readings, and what it computes.
+"""The thermal network of a record: likelihood, slopes and states from `description` and readings.
 
-The trapezoidal rule carries the balances from bin to bin, load and temperatures alike. It is
-A-stable [1]_. The readings are means of bins, between which load and oil wander both ways alike, so
-that the mean of two neighbours is what passed between them; a rule that is exact for a load that
-stands from bin to bin reads K at work 3 to 4 % high. The load's wander, the levels of heat and the
-probes' offsets are integrated out, exactly, with the states; everything else is the parameters.
+The trapezoidal rule carries the balances from bin to bin, for load and temperatures alike. It is
+A-stable [1]_. Readings are means of bins, so the mean of two neighbours is the best estimate of the
+time between them; a rule that is exact for a load held over each bin makes K at work 3 to 4 % too
+high. The load's wander, the levels of heat and the probes' offsets are integrated out exactly with
+the states; everything else is a parameter.
 
 References
 ----------
@@ -45,7 +45,7 @@ from wattsump_analysis.reading.record import Record
 
 __all__ = ("Network", "Series", "Smooth", "Spread", "natural")
 
-STILL_FILM = 0.3  # oil-to-metal link without circulation over that with
+STILL_FILM = 0.3  # oil-to-metal link without circulation over that with circulation
 AFTER_SWITCH_S = 60.0
 STEADY_SPEED = 0.05  # change of engine speed from bin to bin, of the working speed
 START_TANK_K = 2.0
@@ -78,7 +78,7 @@ def stretch(name: str, value: FloatArray) -> FloatArray | float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """What the quantities are made of besides parameters: one number per bin, shape (n,)."""
+    """The inputs of the quantities besides parameters: a number per bin, shape (n,)."""
 
     bin_s: float
     ones: FloatArray
@@ -107,8 +107,8 @@ class Series:
 class Smooth:
     """The states given all the data, and the heat flows they imply, shape (n,).
 
-    `heater_w` is a metered heater's with the error its meter was found to have; `stored_j` is
-    the heat stored since the first bin.
+    `heater_w` is a metered heater's power corrected by the fitted error of its meter; `stored_j`
+    is the heat stored since the first bin.
     """
 
     nodes_c: Mapping[str, FloatArray]
@@ -135,8 +135,8 @@ class Spread:
         """One draw of the unknowns for each trial, shape (trials, m)."""
         noise = rng.standard_normal(self.means.shape)
         upper = self.roots.transpose(0, 2, 1)
-        apart = np.linalg.solve(upper, noise[:, :, np.newaxis])
-        return np.asarray(self.means + apart[:, :, 0])
+        deviations = np.linalg.solve(upper, noise[:, :, np.newaxis])
+        return np.asarray(self.means + deviations[:, :, 0])
 
 
 class Network:
@@ -147,16 +147,16 @@ class Network:
     record : Record
         Binned outing, n bins.
     viscosity_mm2_s, capacity_ratio, pumped_ratio : ndarray, shape (n,)
-        Viscosity of the oil along the outing, and the heat capacities of its mass and of the
-        volume that a pump displaces over those at the reference temperature.
+        Viscosity of the oil in each bin, and its heat capacities by mass and by pumped volume over
+        those at the reference temperature.
     reference_mm2_s : float
         Viscosity at the reference temperature.
     unknowns : mapping of str to Gaussian
-        Priors of the linear unknowns; those with a deviation of 0 and a mean of 0 are left out.
+        Priors of the linear unknowns; those with deviation 0 and mean 0 are omitted.
     start_spread_k : float
         Prior standard deviation of the other nodes against the tank at the start [K].
     flow_of_pump : bool
-        Whether the oil flow is all the pump's, with what misses the cooler.
+        Whether the oil flow is all that is pumped, including oil that bypasses the cooler.
     heater_bonded : bool
         Whether the heater warms the tank's wall, not its oil.
     """
@@ -179,7 +179,7 @@ class Network:
         self.start_spread_k = start_spread_k
         tank = record.oils_c["tank"]
         read = np.isfinite(tank)
-        # States are counted from the tank's own readings: sums of squares stay small.
+        # States are relative to the tank's readings, so that sums of squares stay small.
         self.base_c = np.interp(record.elapsed_s, record.elapsed_s[read], tank[read])
         self.series = Series(
             bin_s=record.bin_s,
@@ -210,10 +210,10 @@ class Network:
         self.unknowns = tuple(priors)
         self.probes = tuple(probe for probe in PROBES if probe.name in record.oils_c)
         self.seen = np.array([np.isfinite(record.oils_c[p.name]) for p in self.probes])
-        # Without flow, and just after it starts, a pipe probe does not tell the oil's state.
+        # Without flow, and just after it starts, a pipe probe does not read the loop's oil.
         running = record.engine > 0.99
         settled = running & np.roll(running, 1) & np.roll(running, 2) & np.roll(running, 3)
-        # The core's own heat passes the outlet probe for a minute after the fan is switched.
+        # For a minute after the fan is switched, heat from the core passes the outlet probe.
         switched = np.abs(np.diff(record.fan, prepend=record.fan[0])) > 0.05
         width = 2 * int(np.ceil(AFTER_SWITCH_S / record.bin_s)) + 1
         calm = np.convolve(switched, np.ones(width), "same") == 0
@@ -240,18 +240,18 @@ class Network:
         return less
 
     def forget(self) -> None:
-        """Read the record's probes anew at the next call."""
+        """Read the record's probes again at the next call."""
         self.__dict__.pop("_pass", None)
 
     @cached_property
     def _inputs(self) -> tuple[FloatArray, Mapping[str, int]]:
-        """Input series by row: one, minus one, air, heater, then an indicator of each level."""
+        """Input series by row: 1, -1, air, heater, then an indicator of each level."""
         record, ones = self.record, np.ones(self.record.bins)
         rows = [ones, -ones, record.ambient_c, record.heater_w, *self.level_of.T]
         return np.array(rows), {"one": 0, "minus": 1, AIR: 2, HEATER: 3, LOAD: 4}
 
     def _column(self, name: str) -> int:
-        """Column of an unknown beside that of the readings; 0 where it is none."""
+        """Column of an unknown after that of the readings; 0 if it is not an unknown."""
         return self.unknowns.index(name) + 1 if name in self.unknowns else 0
 
     def _tables(self) -> Tables:
@@ -298,7 +298,7 @@ class Network:
 
     @cached_property
     def _pass(self) -> Any:
-        """The compiled pass with all it takes but the parameters."""
+        """The compiled pass with all its inputs except the parameters."""
         from wattsump_analysis.model.passes import Pass
 
         tables, record = self.tables, self.record
@@ -343,17 +343,17 @@ class Network:
 
     @property
     def _series(self) -> Mapping[str, Any]:
-        """The series that there are and what else quantities ask of the record, by name."""
-        every = {one.name: getattr(self.series, one.name) for one in fields(Series)}
+        """The series and scalars of the record that quantities use, by name."""
+        every = {field.name: getattr(self.series, field.name) for field in fields(Series)}
         return {name: value for name, value in every.items() if name not in ("bin_s", "ones")}
 
     def values(self, given: Any) -> FloatArray:
         """Coefficient series of every element, shape (elements, n)."""
-        found = np.ones((len(self.tables.elements), self.record.bins))
-        for row, names in zip(found, self.tables.elements, strict=True):
+        values = np.ones((len(self.tables.elements), self.record.bins))
+        for row, names in zip(values, self.tables.elements, strict=True):
             for name in names:
                 row *= self._named(name, given)
-        return found
+        return values
 
     def _bound(self, given: Any) -> FloatArray:
         """Parameters of trials as `Pass` takes them."""
@@ -383,7 +383,7 @@ class Network:
         whole = self._pass.precisions(self._bound(given))
         precision, right = whole[:, :-1, :-1], -whole[:, :-1, -1:]
         means = np.linalg.solve(precision, right)[:, SIZE:, 0]
-        # The states stand before the unknowns, so the corner is the root of what they leave.
+        # States come before unknowns, so the corner is the root of the unknowns' own precision.
         return Spread(means=means, roots=np.linalg.cholesky(precision)[:, SIZE:, SIZE:])
 
     def slopes(self, names: Sequence[str], given: Any) -> tuple[FloatArray, FloatArray]:
@@ -393,13 +393,13 @@ class Network:
         """
         bound = self._bound(given)
         whole, by_given = self._pass.slopes(bound)
-        found = self._log_densities(whole, bound)
+        densities = self._log_densities(whole, bound)
         columns = [list(TRANSFORM).index(name) for name in names]
         slopes = -0.5 * by_given[:, columns]
         for slope, name, value in zip(slopes.T, names, bound[:, columns].T, strict=True):
             slope *= stretch(name, value)
-        slopes[~np.isfinite(found)] = 0.0
-        return found, slopes
+        slopes[~np.isfinite(densities)] = 0.0
+        return densities, slopes
 
     def steps(self, given: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Rows a x' + b x = f (1, unknowns) of every step, by plain sums (`kernel` is quicker).
@@ -446,13 +446,13 @@ class Network:
         values = dict(zip(self.unknowns, unknown, strict=True))
         air = record.ambient_c - values.get("offset_ambient_k", 0.0)
         prompt = (1.0 - drop) * self.base_c + drop * air
-        known = np.append(prompt[:1], (1.0 - late) * prompt[1:] + late * prompt[:-1])
-        known -= rise * np.diff(self.base_c, prepend=self.base_c[0])
-        known += values.get(probe.offset, 0.0)
+        constant = np.append(prompt[:1], (1.0 - late) * prompt[1:] + late * prompt[:-1])
+        constant -= rise * np.diff(self.base_c, prepend=self.base_c[0])
+        constant += values.get(probe.offset, 0.0)
         now = (1.0 - late) * (1.0 - drop) - rise
         before = late * np.roll(1.0 - drop, 1) + rise
         now[0], before[0] = 1.0 - drop[0], 0.0
-        return now, before, record.oils_c[probe.name] - known
+        return now, before, record.oils_c[probe.name] - constant
 
     def _named(self, quantity: str, given: Any) -> FloatArray:
         return np.asarray(QUANTITIES[quantity](given, self.series))
@@ -487,8 +487,8 @@ class Network:
                 booked[link.booked] = booked.get(link.booked, 0.0) + flow
         levels = unknowns[:, [name.startswith("level ") for name in self.unknowns]]
         load = levels @ self.level_of.T + of("wander") * states[:, :, -1]
-        # What a node has taken up, not capacity times temperature: a core that is cut off or
-        # oil whose capacity grows would else store heat that nobody brought.
+        # Sum the heat taken up instead of capacity times temperature: a change of capacity, as of
+        # a core without flow or of warmer oil, must not count as heat.
         taken = sum(midpoints_of(of(store.quantity)) * np.diff(nodes[store.of]) for store in STORES)
         shares = sum(of(source.quantity) for source in SOURCES if source.heat == LOAD)
         heater = unknown.get("heater_gain", 1.0) * self.record.heater_w

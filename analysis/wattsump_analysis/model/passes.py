@@ -23,11 +23,11 @@ class Pass:
     Parameters
     ----------
     shape : Shape
-        Which operations it takes.
+        The operations of the pass.
     common : ndarray, shape (n, shape.common)
-        What all trials share in a bin.
+        Numbers of each bin that all trials share.
     start : ndarray, shape (shape.entries,)
-        Weighted squares before anything is read: the lower half of a matrix by rows.
+        Weighted squares before the first reading: the lower half of a matrix by rows.
     """
 
     shape: Shape
@@ -60,7 +60,7 @@ class Pass:
         return np.concatenate(wholes)[: len(given)], np.concatenate(slopes)[: len(given)]
 
     def states(self, given: FloatArray, unknowns: FloatArray, noise: FloatArray) -> FloatArray:
-        """States given the unknowns: their mean, and what unit noises make of it.
+        """States given the unknowns: their mean plus unit noises times their root covariance.
 
         Noises and states have shape (trials, n, states of a bin).
         """
@@ -73,7 +73,7 @@ class Pass:
         return np.concatenate(parts)[: len(given)]
 
     def _up(self, given: FloatArray, *, keep: bool = False) -> Iterator["_Up"]:
-        """Each of the groups of trials after the pass up; they share their room."""
+        """Each group of trials after the forward pass; all use the same arrays."""
         shape, n = self.shape, len(self.common)
         values = np.empty((n if keep else 1, len(shape.elements), LANES))
         carry = np.empty((n if keep else 1, shape.entries, LANES))
@@ -92,7 +92,7 @@ class Pass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Up:
-    """What the pass up leaves of `LANES` trials."""
+    """Results of the forward pass for `LANES` trials."""
 
     given: FloatArray
     values: FloatArray

@@ -1,9 +1,9 @@
-"""From readings and prior knowledge to the posterior of the network's parameters.
+"""Posterior of the network's parameters from readings and priors.
 
-Positive parameters are handled as logarithms, shares as logits, all with Gaussian priors: weak
-ones where the data must speak, stated ones where a weighing, a label of a sensor or a flow meter
-speaks. The prior is a mixture over layouts. A mode is sought in each, from which proposals start
-that adapt to the posterior itself, so an interval may be lopsided, or rest on two layouts.
+Positive parameters are fitted as logarithms, shares as logits, all with Gaussian priors: weak ones,
+or stated ones from a weighing, a sensor's class or a flow meter. The prior is a mixture over
+layouts. A mode is searched for in each; chains start from the modes and draw from the posterior
+itself, so an interval may be asymmetric or come from both layouts.
 
 References
 ----------
@@ -30,16 +30,16 @@ from wattsump_analysis.statistics.draws import (
 
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
-AT_ONCE = 100  # trials whose coefficient series are held together
+AT_ONCE = 100  # trials whose coefficient series are in memory together
 FIRST_LOOK = 5  # passes of a search before it is compared with another
 MOST_PASSES = 40
-LEAST_GAIN = 0.05  # of a pass; less moves the mode by no more than a third of a deviation
+LEAST_GAIN = 0.05  # gain of a pass; with less the mode is within a third of a deviation
 STRIDES = (1.0, 1.5, 0.6, 0.3, 0.15, 0.06, 0.03, 0.01)  # as many as are computed at once
-NEAR = 0.3  # of a transform: how wide a parameter's hill is thought to be at the start
-LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the map
+NEAR = 0.3  # first guess of a transform's standard deviation
+LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the prior's range
 BESIDE = 0.7  # standard deviations between slopes
 WIDEST = 1.5  # variance of a proposal over that of the prior
-FARTHEST = 5.0  # prior deviations; beyond there is nothing to look for, only overflow
+FARTHEST = 5.0  # prior deviations; further out only overflow occurs
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -51,8 +51,8 @@ class Target:
     network : Network
         Model with its record.
     layouts : sequence of mapping of str to Gaussian
-        The prior in each layout, of every parameter; a standard deviation of 0 fixes it. Layouts
-        are alike before the readings, and leave the same parameters free.
+        The prior of every parameter in each layout; a standard deviation of 0 fixes it. Layouts
+        are equally probable before the readings, and have the same free parameters.
     """
 
     def __init__(self, network: Network, layouts: Sequence[Mapping[str, Gaussian]]) -> None:
@@ -60,8 +60,8 @@ class Target:
         self.layouts = layouts
         first = layouts[0]
         self.names = tuple(name for name, prior in first.items() if prior.sd > 0)
-        self.mean = np.array([[one[name].mean for name in self.names] for one in layouts])
-        self.sd = np.array([[one[name].sd for name in self.names] for one in layouts])
+        self.mean = np.array([[layout[name].mean for name in self.names] for layout in layouts])
+        self.sd = np.array([[layout[name].sd for name in self.names] for layout in layouts])
         self.fixed = {
             name: float(natural(name, prior.mean)) for name, prior in first.items() if prior.sd == 0
         }
@@ -94,22 +94,22 @@ class Target:
         return per_layout[:, np.newaxis] if theta.ndim > 1 else per_layout
 
     def many(self, thetas: FloatArray) -> FloatArray:
-        """Values at the rows of `thetas`; `WORST` where the model breaks."""
-        found = np.empty(len(thetas))
+        """Values at the rows of `thetas`; `WORST` where they are not finite."""
+        results = np.empty(len(thetas))
         for begin in range(0, len(thetas), AT_ONCE):
             part = thetas[begin : begin + AT_ONCE]
-            # Far from the mode numbers overflow; such a point is simply the worst.
+            # Far from the mode numbers overflow; such a point counts as the worst.
             with np.errstate(all="ignore"):
                 likelihood = self.network.log_likelihoods(self.given(part))
                 value = -likelihood - logsumexp(self.log_priors(part), axis=0)
-            found[begin : begin + AT_ONCE] = np.where(np.isfinite(value), value, WORST)
-        return np.minimum(found, WORST)
+            results[begin : begin + AT_ONCE] = np.where(np.isfinite(value), value, WORST)
+        return np.minimum(results, WORST)
 
     def __call__(self, theta: FloatArray) -> float:
         return float(self.many(theta[np.newaxis])[0])
 
     def with_slopes(self, thetas: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Values and gradients at the rows of `thetas`; no slope where the model breaks."""
+        """Values and gradients at the rows of `thetas`; `WORST` and 0 where not finite."""
         with np.errstate(all="ignore"):
             likelihood, slopes = self.network.slopes(self.names, self.given(thetas))
             each = self.log_priors(thetas)
@@ -122,7 +122,7 @@ class Target:
         return np.where(broken, WORST, values), np.where(broken[:, np.newaxis], 0.0, slopes)
 
     def with_slope(self, theta: FloatArray) -> tuple[float, FloatArray]:
-        """`with_slopes` of one."""
+        """`with_slopes` at a single point."""
         values, slopes = self.with_slopes(theta[np.newaxis])
         return float(values[0]), slopes[0]
 
@@ -147,8 +147,8 @@ class Posterior:
     """Draws of equal weight: of the free parameters transformed, then of the linear unknowns.
 
     `draws` has shape (draws, names); `mode` and `covariance` are of the same names.
-    `effective_draws` is how many independent ones they amount to. `layout` is the share
-    of the draws in each layout.
+    `effective_draws` is the equivalent number of independent draws. `layout` is the share of the
+    draws in each layout.
     """
 
     target: Target
@@ -176,10 +176,10 @@ class Posterior:
 
 
 def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
-    """The mode after some of Newton's passes, and whether more would gain nothing.
+    """The mode after a number of Newton's passes, and whether it has converged.
 
-    Slopes are differenced over as long a way as the covariance of the pass before is wide in each
-    direction, long valleys included, so that the covariance is that of the hill, not of its top.
+    Slopes are differenced over the width of the previous pass's covariance in each direction, so
+    that the covariance is that of the whole peak, not of its top.
     """
     sd = target.sd[0]
     for _ in range(passes):
@@ -189,11 +189,11 @@ def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
         values, slopes = target.with_slopes(beside)
         slope, *others = slopes @ axes
         hessian = (np.array(others) - slope) / BESIDE
-        found, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
+        curvatures, turn = np.linalg.eigh(0.5 * (hessian + hessian.T))
         turned = axes @ turn
-        # A direction that differences call flat or worse keeps a wide proposal.
-        covariance = _within_prior(turned / np.clip(found, 0.1, None) @ turned.T, sd)
-        stride = -turned @ ((turn.T @ slope) / np.clip(np.abs(found), 0.3, None))
+        # A direction of no or negative curvature keeps a wide proposal.
+        covariance = _within_prior(turned / np.clip(curvatures, 0.1, None) @ turned.T, sd)
+        stride = -turned @ ((turn.T @ slope) / np.clip(np.abs(curvatures), 0.3, None))
         stride *= min(1.0, LONGEST_STRIDE / max(np.max(np.abs(stride) / sd), 1e-12))
         tries = mode.theta + np.outer(STRIDES, stride)
         heights = target.many(tries)
@@ -208,10 +208,10 @@ def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
 
 
 def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
-    """The covariance, no wider in any direction than a little more than the prior.
+    """The covariance, limited in each direction to a little more than the prior's.
 
-    Readings narrow a prior; what comes out wider is a curvature that was misread, and draws
-    from it would all lie where nothing fits.
+    Readings make a prior narrower. A wider result is a wrong estimate of curvature, and draws from
+    it would not fit the readings.
     """
     values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
     kept = (vectors * np.clip(values, 1e-10, WIDEST)) @ vectors.T
@@ -225,16 +225,15 @@ def find_mode(target: Target, starts: Sequence[FloatArray]) -> Mode:
     Parameters
     ----------
     target : Target
-        Of one layout.
+        Of a single layout.
     starts : sequence of ndarray
-        Where to look for it. Of the modes found the highest is kept, for a search may end on a
-        lower one.
+        Starts of the search, which may end at a lower mode; the highest is returned.
     """
     rough = np.diag(np.minimum(target.sd[0], NEAR) ** 2)
     places = [Mode(theta=start, covariance=rough, value=WORST) for start in starts]
     if len(places) > 1:
-        # Which start leads higher shows long before the end of a search, except where one has
-        # ended at once: it may sit on a small hill beside the other's slope.
+        # After a few passes the better start is clear, unless it has already converged: it may be
+        # at a low mode, so a search that has not converged goes on too.
         looks = [_newton(target, place, FIRST_LOOK) for place in places]
         leading, ended = min(looks, key=lambda look: look[0].value)
         places = [mode for mode, done in looks if mode is leading or (ended and not done)]
@@ -248,12 +247,12 @@ def draw_from(
     modes: Sequence[Mode],
     rng: np.random.Generator,
 ) -> Posterior:
-    """Draw from the posterior whose modes `find_mode` has found.
+    """Draw from the posterior, starting from the modes of `find_mode`.
 
     Raises
     ------
     ArithmeticError
-        No draw lies within the model's reach.
+        The posterior is zero wherever the draws could start.
     """
     shares = np.exp(
         [mode.log_evidence for mode in modes] - logsumexp([m.log_evidence for m in modes])

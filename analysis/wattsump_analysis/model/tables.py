@@ -1,4 +1,4 @@
-"""The declared machine as tables of numbers, which `kernel` goes through."""
+"""The declared machine as tables of numbers for `kernel`."""
 
 from dataclasses import dataclass
 
@@ -20,7 +20,7 @@ class Tables:
 
 
 class Stamps:
-    """Tables under construction: elements, each once, and what they add to which entry."""
+    """Tables under construction: elements without repeats, and the entries they add to."""
 
     def __init__(self) -> None:
         self.elements: list[tuple[str, ...]] = []
@@ -41,7 +41,7 @@ class Stamps:
         self.factors.append(factor)
 
     def feed(self, row: int, column: int, of: int, source: int, factor: float) -> None:
-        """Add an input, known (column 0) or times an unknown."""
+        """Add an input, by itself (column 0) or times an unknown."""
         self.feeds.append((row, column, of, source))
         self.feed_factors.append(factor)
 

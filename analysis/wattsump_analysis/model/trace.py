@@ -1,9 +1,9 @@
 """Straight-line arithmetic, recorded once and compiled for several trials side by side.
 
-A `Trace` hands out `Value`s; what is reckoned with them is recorded, not done. Numbers of Python
-take part and vanish where they can: 0.0 * x is 0.0 and records nothing, so that plain loops over
-matrices with zeros come out as only what has to be done. `slopes` goes back through the record
-[1]_. The text of it is compiled by LLVM for `LANES` trials at once, each operation one of vectors.
+A `Trace` makes `Value`s; arithmetic with them is recorded, not executed. Python numbers may take
+part, and trivial operations are dropped: 0.0 * x is 0.0 and records nothing, so that plain loops
+over matrices with zeros record only the operations that are needed. `slopes` differentiates the
+record backwards [1]_. LLVM compiles its text into vector operations for `LANES` trials at once.
 
 References
 ----------
@@ -23,13 +23,13 @@ __all__ = ("LANES", "Number", "Trace", "Value", "function", "positive", "root")
 LANES = 8
 VECTOR = f"<{LANES} x double>"
 CALLED = {"sqrt": f"llvm.sqrt.v{LANES}f64", "exp": "exp_of_lanes", "log": "log_of_lanes"}
-LASTING = ("given", "unknown")  # arrays that no function writes to, the same in all bins
-KEPT = ("values", "carry")  # arrays that may have room for one bin alone
+LASTING = ("given", "unknown")  # arrays that are never written, the same in all bins
+KEPT = ("values", "carry")  # arrays that may have room for a single bin only
 SPLAT = f"<{LANES} x i32> zeroinitializer"
 
 
 class Value:
-    """One number of each trial."""
+    """A number of each trial."""
 
     __slots__ = ("at", "of")
 
@@ -71,7 +71,7 @@ class Value:
         return self.of.record("exp", power * self.of.record("log", self))
 
     def __array_ufunc__(self, ufunc: np.ufunc, _method: str, *numbers: Any) -> "Number":
-        """What numpy's functions, and its numbers' operators, do with one of these."""
+        """numpy's functions, and its numbers' operators, applied to a `Value`."""
         return OF_NUMPY[ufunc.__name__](*numbers)
 
 
@@ -83,7 +83,7 @@ def _is(number: Number, what: float) -> bool:
 
 
 def greater(a: Number, b: Number, then: Number, otherwise: Number) -> Number:
-    """One number where a > b, else another, also where either is not a number."""
+    """A number where a > b; another elsewhere, and where a or b is not a number."""
     return next(x for x in (a, b) if isinstance(x, Value)).of.record(
         "select", a, b, then, otherwise
     )
@@ -176,7 +176,7 @@ class Trace:
         return [by.get(value.at, 0.0) for value in of]
 
     def text(self, prefix: str) -> tuple[str, str]:
-        """LLVM's language for what hangs on `LASTING` arrays alone, and for the rest.
+        """LLVM text of the operations on `LASTING` arrays alone, and of the others.
 
         Names begin with `prefix`.
         """
@@ -251,12 +251,12 @@ def function(
     Parameters
     ----------
     name : str
-        Of the function, whose arguments are the last bin's number, 1 or 0 for whether `KEPT` arrays
-        have room for each bin, and the arrays.
+        Name of the function. Its arguments are the last bin's number, 1 or 0 for whether `KEPT`
+        arrays have room for each bin, and the arrays.
     arrays : mapping of str to int
-        How far each array moves from bin to bin, in doubles; `name.then` is that of the next bin.
+        Step of each array from bin to bin, in doubles; `name.then` is that of the next bin.
     blocks : sequence of Trace
-        What is done before the loop, in it for each bin but the last, and after it.
+        Operations before the loop, in it for each bin but the last, and after it.
     """
     before, within, after = blocks
     first, begin, end, last = ("%last", "%late", -1, 0) if down else (0, 0, "%last", "%last")
