@@ -61,7 +61,13 @@ def new_command(
         question = QUESTIONS[at]
         typer.echo("\n" + textwrap.fill(f"{at + 1} of {len(QUESTIONS)}  {question.text}", 80))
         typer.echo(f"  e.g. {question.example}")
-        answer = _answer(question, answers.get(question.name, ""))
+        try:
+            answer = _answer(question, answers.get(question.name, ""))
+        except typer.Abort:
+            if answers:
+                typer.echo(f"\n{len(answers)} answers kept in {draft}")
+                typer.echo(f"next    wattsump machine new {path}, which goes on from there")
+            raise
         if answer is None:
             at = max(at - 1, 0)
             continue
@@ -98,7 +104,17 @@ def _answer(question: "Question", given: str = "") -> str | None:
         if not answer and question.skipped:
             skipped = f"  skipped: {question.skipped}"
             typer.echo(textwrap.fill(skipped, 80, subsequent_indent="  "))
+        if answer and answer != question.usual and question.key == "label_etd":
+            # "50 degC" and "122 degF" could have been meant as an oil temperature.
+            typer.echo(f"  taken as the oil {_difference(answer)} warmer than the air; < goes back")
         return answer
+
+
+def _difference(answer: str) -> str:
+    from wattsump_logger.units.quantities import parse, show
+
+    kelvins = parse(answer, "temperature_difference")
+    return " = ".join(show(kelvins, "temperature_difference", system) for system in ("si", "us"))
 
 
 def check_command(

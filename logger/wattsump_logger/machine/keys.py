@@ -274,8 +274,9 @@ def _number(value: object, key: Key, where: str) -> float:
     try:
         return parse(value, key.form)
     except UnitError as error:
+        found = error.found if error.found == repr(value) else f"{value!r}: {error.found}"
         raise ProfileError(
-            expected=error.expected, found=f"{value!r}: {error.found}", where=where, do=error.do
+            expected=error.expected, found=found, where=where, do=error.do
         ) from error
 
 

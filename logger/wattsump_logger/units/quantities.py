@@ -7,7 +7,7 @@ that only prints its help starts fast.
 Choices: BTU is Btu_IT, 1055.05585262 J, and hp is the mechanical 550 ft lbf/s (NIST
 SP 811, appendix B). A gallon is the US gallon. A temperature difference in degF is
 times 5/9 and never minus 32. A comma is refused, because it has two meanings, except between
-thousands of BTU and cfm.
+thousands of BTU and cfm; so is a point where thousands would have it, as in "20.000 BTU/h".
 """
 
 import math
@@ -186,6 +186,13 @@ _NUMBER = (
 )
 # With these units a comma separates thousands; countries with decimal commas use watts.
 _GROUPED_BY_COMMAS = re.compile(r"\s*\d{1,3}(?:,\d{3})+(?:\.\d+)?\s*(?:BTU|MBH|CFM)", re.IGNORECASE)
+# "20.000 BTU/h" is 20 000 in countries with decimal commas. Nobody gives these units to a
+# thousandth; of watts only with a last 0, which no number written by the program has.
+_THOUSANDS_BY_POINT = re.compile(
+    r"\s*(?P<whole>[1-9]\d{0,2})\.(?P<rest>\d{3}(?=\s*(?:BTU|CFM))|\d{2}0(?=\s*W(?:atts?)?\s*$))"
+    r"\s*(?P<unit>.*)",
+    re.IGNORECASE,
+)
 # "1 1/2 in", "5 1/2 gal", "3/4\"": as tapes, jugs and fittings are read.
 _FRACTION = re.compile(
     r"\s*(?:(?P<whole>\d{1,3})[ -]+)?(?P<over>\d{1,3})/(?P<under>\d{1,3})\s*(?P<unit>[^\d\s/].*)"
@@ -335,12 +342,18 @@ def _split(value: str | float, kind: str, rule: _Kind) -> tuple[str, str]:
         return repr(value), ""
     if len(value) > _LONGEST_TEXT:
         raise _error(value[:20] + "...", kind, f"{len(value)} characters", "shorten it")
+    doubtful = _THOUSANDS_BY_POINT.fullmatch(value)
+    if doubtful is not None:
+        whole, rest, unit = doubtful.group("whole", "rest", "unit")
+        small = f"{float(f'{whole}.{rest}'):g} {unit.strip()}"
+        large = f"{whole}{rest} {unit.strip()}"
+        raise _error(value, kind, f"either {large} or {small}", "write the one that is meant")
     value = _decimal(_without_grouping(value))
     if "," in value:
         raise _error(value, kind, "a comma", "write thousands together and decimals with a point")
     match = _QUANTITY.fullmatch(value)
     if match is None:
-        raise _error(value, kind, repr(value), f"start with a number, as in {rule.example!r}")
+        raise _error(value, kind, "no number first", f"start with one, as in {rule.example!r}")
     digits = re.sub(r"\s", "", match["number"]).replace("−", "-")
     return digits, match["unit"]
 

@@ -84,3 +84,20 @@ def test_a_slip_is_mended_by_going_back_and_what_was_right_stays(
     profile = load_profile(path)
     assert round(profile.oil.volume_m3 * 1000) == 18
     assert [part.mass_kg for part in profile.metal] == [24.0, 34.0]
+
+
+def test_a_difference_typed_in_degrees_is_said_back_in_kelvin(
+    app: typer.Typer, tmp_path: Path
+) -> None:
+    path = str(tmp_path / "mine.toml")
+    typed = "Mine\n\n18 L\n24 kg\n34 kg\n4 kg\n20.000 BTU/h\n20000 BTU/h\n50 °C\n"
+    result = CliRunner().invoke(app, ["machine", "new", path], input=typed)
+    assert "either 20000 BTU/h or 20 BTU/h" in " ".join(result.output.split())
+    assert "the oil 50.0 K = 90.0 °F warmer than the air" in result.output
+    assert f"next    wattsump machine new {path}" in result.output
+
+
+def test_an_answer_that_is_no_quantity_is_printed_once(app: typer.Typer, tmp_path: Path) -> None:
+    typed = "Mine\n\nabout 16 litres\n"
+    result = CliRunner().invoke(app, ["machine", "new", str(tmp_path / "mine.toml")], input=typed)
+    assert result.output.count("'about 16 litres'") == 1

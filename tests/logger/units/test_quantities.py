@@ -105,6 +105,16 @@ def test_ordinary_spellings_are_read(text: str | float, kind: str, value: float)
     assert quantities.parse(text, kind) == pytest.approx(value, rel=1e-15)
 
 
+@pytest.mark.parametrize(
+    ("text", "watts"),
+    [("1.250 kW", 1250.0), ("0.500 W", 0.5), ("439.607 W", 439.607), ("18.5 W", 18.5)],
+)
+def test_a_point_that_cannot_stand_for_thousands_is_a_decimal_point(
+    text: str, watts: float
+) -> None:
+    assert quantities.parse(text, "power") == pytest.approx(watts, rel=1e-15)
+
+
 def test_a_round_number_of_litres_is_the_nearest_number_of_cubic_metres() -> None:
     assert quantities.parse("18 L", "volume") == 0.018
 
@@ -122,8 +132,12 @@ def test_a_round_number_of_litres_is_the_nearest_number_of_cubic_metres() -> Non
         ("20,000 W", "power", "a comma"),
         ("1/0 in", "length", "unit"),
         ("5,5 kW", "power", "a comma"),
-        ("kW", "power", "start with a number"),
-        ("", "power", "start with a number"),
+        ("20.000 BTU/h", "power", "either 20000 BTU/h or 20 BTU/h"),
+        ("18.000 W", "power", "either 18000 W or 18 W"),
+        ("18.500W", "power", "either 18500 W or 18.5 W"),
+        ("1.250 cfm", "air_flow", "either 1250 cfm or 1.25 cfm"),
+        ("kW", "power", "no number first; start with one, as in '6 kW'"),
+        ("", "power", "start with one"),
         ("6 kW or so", "power", "unit"),
         ("5 9**9**9**9", "mass", "unreadable unit"),
         ("5 kg**99999", "mass", "unreadable unit"),
