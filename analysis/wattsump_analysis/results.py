@@ -1,5 +1,6 @@
 """The results of `prove`, as plain frozen values for screens, plots and reports."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -123,6 +124,18 @@ class LabelCheck:
     heat_at_etd_w: Interval | None
     share_of_label: Interval | None
     probability_met: float | None
+
+    @property
+    def met_in_100(self) -> int | None:
+        """Chances in 100 that the label is met; None without a chance.
+
+        Rounded towards even odds, so that no number passes the 95 that a verdict needs unless the
+        chance itself does.
+        """
+        if self.probability_met is None:
+            return None
+        percent = round(100.0 * self.probability_met, 6)
+        return math.ceil(percent) if percent < 50.0 else math.floor(percent)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

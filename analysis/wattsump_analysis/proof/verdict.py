@@ -9,7 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.physics.label import WIDEST_REL, label_verdict, verdict_from_samples, word_of
+from wattsump_analysis.physics.label import (
+    SURE,
+    WIDEST_REL,
+    label_verdict,
+    verdict_from_samples,
+    word_of,
+)
 from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.machine import Knowledge
@@ -29,6 +35,7 @@ __all__ = (
     "log_longer",
     "refusals_of",
     "undecided",
+    "what_decides",
 )
 
 MOSTLY = 0.5
@@ -392,7 +399,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         claims = f"the label stands for {label.label_heat_w / label.label_etd_k:.0f} W/K"
         return Judgement(
             verdict=word,
-            headline=f"{_of_cooler(word)}: {share}.",
+            headline=f"{_of_cooler(word)}: {share}. {what_decides(label, word)}",
             reasons=(Remark(code="rejects-against-label", text=f"{rejects}; {claims}"),),
             next_step=_KEEP if word is Verdict.MEETS else _CLEAN,
             label=label,
@@ -402,16 +409,33 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         text = f"the range is wider than {WIDEST_REL:.0%} either way"
         reason = Remark(code="range-too-wide", text=text)
     else:
-        text = "the label lies inside the measured range"
+        text = f"neither above nor below the label reaches {100 * SURE:.0f} chances in 100"
         reason = Remark(code="label-inside-range", text=text)
     return Judgement(
         verdict=word,
-        headline=f"{word.heading}, because {reason}: {share}.",
+        headline=f"{word.heading}, because {reason}: {share}. {what_decides(label, word)}".rstrip(),
         reasons=(reason, Remark(code="rejects", text=rejects)),
         next_step=_to_narrow(stretch),
         label=label,
         k_w_k=k,
     )
+
+
+def what_decides(label: LabelCheck, word: Verdict) -> str:
+    """Return what made the word where the range beside it seems to deny it, else "".
+
+    The range leaves out 2.5 chances in 100 at each end, a verdict 5 at one.
+    """
+    share, met = label.share_of_label, label.met_in_100
+    if share is None or met is None or share.half_width_rel > WIDEST_REL:
+        return ""
+    least = f"{100 * SURE:.0f} chances in 100"
+    side, odds = ("below", 100 - met) if met < 50 else ("at or above", met)
+    if word is Verdict.CANNOT_TELL:
+        return f"A verdict takes {least}; that it is {side} its label has {odds}."
+    if not share.low <= 1.0 <= share.high:
+        return ""
+    return f"What decides: at least {least} that it is {side} its label, here {odds}."
 
 
 _KEEP = Remark(

@@ -1,9 +1,6 @@
 """The air outside up to which the oil stays below its limits, as lines of the answer."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
-from wattsump_analysis.questions.answer import Answer, Figure
+from wattsump_analysis.questions.answer import Answer, Figure, Row
 from wattsump_analysis.questions.asked import ForecastAsked
 from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.givens import Givens
@@ -13,6 +10,16 @@ from wattsump_logger.errors import WattsumpError
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
 __all__ = ("hottest_line", "on_hottest_day")
+
+# Air there is, rounded outwards, and the widest range of it anybody can plan by: common practice,
+# no source.
+_AIR_C = (-40.0, 60.0)
+_WIDEST_K = 40.0
+# By the code of the forecast's remark: what was not measured.
+_BASES = {
+    "label-taken-as-true": "an ESTIMATE, the label taken as true",
+    "heat-from-drive": "an ESTIMATE, the heat of pump and motor not measured",
+}
 
 
 def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
@@ -32,58 +39,57 @@ def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
 def hottest_line(givens: Givens, units: str = "si") -> tuple[Fact, ...]:
     """Return the line on the air at the lowest limit, empty if unknown.
 
-    Only the advised limit: the highest is no target, but a single line would look like one.
+    Only the advised limit: the highest is no target, but a single line would look like one. What
+    rests on an estimate says so, and a range of no use is "not told", with the reason.
     """
     try:
         answer = on_hottest_day(givens)
     except WattsumpError:
         return ()
-    return tuple(
-        Fact(
-            name="Hottest day",
-            value=f"about {air.value} outside",
-            beside="; ".join(
-                (
-                    *air.span,
-                    f"at this work the oil then settles at {air.limit} ({air.word})",
-                    *air.flag,
-                )
-            ),
-        )
-        for air in _airs(answer, givens, units)
-    )[:1]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Air:
-    """Air at which one limit is reached, in words; the last two are empty or hold one."""
-
-    word: str
-    limit: str
-    value: str
-    span: tuple[str, ...]
-    flag: tuple[str, ...]
-
-
-def _airs(answer: Answer, givens: Givens, units: str) -> Iterator[_Air]:
     rows = {row.key: row for section in answer.sections for row in section.rows}
     for word in ("advised", "highest"):
         row = rows.get(f"limiting_oil_{word}_p50_c")
-        if row is None:
-            continue
+        if row is not None:
+            return (_line(word, row, answer, givens, units),)
+    return ()
+
+
+def _line(word: str, row: Row, answer: Answer, givens: Givens, units: str) -> Fact:
+    air = row.figure
+    low, high = (
+        air.value if air.low is None else air.low,
+        air.value if air.high is None else air.high,
+    )
+    ends = f"{_whole_degrees(low, units)} to {_whole_degrees(high, units)} (95 %)"
+    why = _of_no_use(low, high, units)
+    if why:
+        value, parts = "not told", [f"{ends if high > low else _whole_degrees(low, units)} {why}"]
+    else:
         limit_c = givens.limits_c.get(f"oil, {word}")
-        low, high = (_whole_degrees(end, units) for end in (row.figure.low, row.figure.high))
-        yield _Air(
-            word=word,
-            limit="its limit" if limit_c is None else _whole_degrees(limit_c, units),
-            value=_whole_degrees(row.figure.value, units),
-            span=(f"{low} to {high} (95 %)",) if low and high else (),
-            flag=(f"{row.flag}: far from the air of this outing",) if row.flag else (),
-        )
+        limit = "its limit" if limit_c is None else _whole_degrees(limit_c, units)
+        value = f"about {_whole_degrees(air.value, units)} outside"
+        parts = [ends] if high > low else []
+        parts.append(f"at this work the oil then settles at {limit} ({word})")
+        if row.flag:
+            parts.append(f"{row.flag}: far from the air of this outing")
+    bases = [_BASES[remark.code] for remark in answer.assumed if remark.code in _BASES]
+    return Fact(name="Hottest day", value=value, beside="; ".join((*bases, *parts)))
 
 
-def _whole_degrees(temp_c: float | None, units: str) -> str:
-    if temp_c is None:
-        return ""
+def _of_no_use(low_c: float, high_c: float, units: str) -> str:
+    """Return why a range of air helps nobody, "" if it does help."""
+    coldest, hottest = (_whole_degrees(end, units) for end in _AIR_C)
+    # Not the other way round: an end that is no number is of no use either.
+    if not (_AIR_C[0] <= low_c and high_c <= _AIR_C[1]):
+        return f"reaches beyond air of {coldest} to {hottest}"
+    if high_c - low_c > _WIDEST_K:
+        widest = float(to_shown(_WIDEST_K, "temperature_difference", units))
+        unit = shown_unit("temperature_difference", units)
+        return f"is wider than {widest:.0f} {unit}, too wide to plan by"
+    return ""
+
+
+def _whole_degrees(temp_c: float, units: str) -> str:
     degrees = float(to_shown(temp_c, "temperature", units))
-    return f"{degrees:.0f} {shown_unit('temperature', units)}"
+    whole = f"{degrees:.0f}"
+    return f"{'0' if whole == '-0' else whole} {shown_unit('temperature', units)}"

@@ -192,8 +192,10 @@ def _label_facts(proof: Proof, units: str) -> list[Fact]:
                 beside=f"{span(label.share_of_label, 'fraction')} (95 %)",
             )
         )
-    if label.probability_met is not None:
-        lines.append(Fact(name="Chance it is met", value=chance(label.probability_met)))
+    if label.probability_met is not None and label.met_in_100 is not None:
+        near = 0.01 <= label.probability_met <= 0.99
+        met = f"about {label.met_in_100} in 100" if near else chance(label.probability_met)
+        lines.append(Fact(name="Chance it is met", value=met))
     return lines
 
 

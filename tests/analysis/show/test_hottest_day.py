@@ -6,6 +6,7 @@ import pytest
 
 from analysis import proof_fixture
 from wattsump_analysis.emulation import bracken
+from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.givens import Givens, givens_of
 from wattsump_analysis.show.hottest_day import hottest_line, on_hottest_day
 from wattsump_analysis.show.report.page import render
@@ -53,3 +54,37 @@ def test_no_air_is_promised_where_nothing_was_measured() -> None:
     nothing = givens_of(proof_fixture.cannot_tell())
     assert hottest_line(nothing) == ()
     assert "Hottest day" not in render(proof_fixture.cannot_tell())
+
+
+def test_an_estimate_of_the_heat_is_named_on_the_first_screen() -> None:
+    unmeasured = replace(givens(), heat_w=None, heat_p90_w=None)
+    (line,) = hottest_line(unmeasured)
+    assert line.beside.startswith("an ESTIMATE, the heat of pump and motor not measured; ")
+    assert "ESTIMATE" not in hottest_line(givens())[0].beside
+
+
+@pytest.mark.parametrize(
+    ("heat_w", "why"),
+    [
+        ((5000.0, 1500.0, 15000.0), "reaches beyond air of -40 °C to 60 °C"),
+        ((4000.0, 2000.0, 8000.0), "is wider than 40 K, too wide to plan by"),
+    ],
+)
+def test_a_range_of_air_that_helps_nobody_is_not_told_and_says_why(
+    heat_w: tuple[float, float, float], why: str
+) -> None:
+    value, low, high = heat_w
+    heat = Figure(value=value, kind="power", low=low, high=high)
+    (line,) = hottest_line(replace(givens(), heat_w=heat))
+    assert line.value == "not told"
+    assert line.beside.endswith(why)
+    assert "settles" not in line.beside
+
+
+def test_no_degree_below_nothing_is_minus_nothing() -> None:
+    assert all("-0 °" not in line.beside + line.value for line in hottest_line(givens()))
+    warm = replace(givens(), limits_c={"oil, advised": 39.0})
+    heat = Figure(value=3690.0, kind="power")
+    for heat_w in (heat.value * (1 + step / 1000) for step in range(-10, 11)):
+        (line,) = hottest_line(replace(warm, heat_w=replace(heat, value=heat_w)))
+        assert "-0 °" not in line.value + line.beside

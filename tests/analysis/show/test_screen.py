@@ -8,6 +8,8 @@ import pytest
 from rich.console import Console
 
 from analysis import proof_fixture
+from wattsump_analysis.physics.label import word_of
+from wattsump_analysis.proof.verdict import what_decides
 from wattsump_analysis.results import Interval, Proof, Verdict
 from wattsump_analysis.show.screen import WIDTH, proof_screen
 from wattsump_analysis.show.words import chance, span
@@ -132,3 +134,26 @@ def test_a_chance_is_never_certain() -> None:
 @pytest.mark.parametrize("verdict", Verdict)
 def test_each_verdict_heads_the_screen_with_its_own_words(verdict: Verdict) -> None:
     assert verdict.heading.upper() in shown(replace(proof_fixture.falls_short(), verdict=verdict))
+
+
+@pytest.mark.parametrize("met", [0.004, 0.0299, 0.05, 0.0501, 0.3, 0.9499, 0.95, 0.981])
+def test_the_odds_beside_a_verdict_never_pass_the_rule_that_the_verdict_did_not(
+    met: float,
+) -> None:
+    label = proof_fixture.falls_short().label
+    assert label is not None
+    share = Interval(value=0.87, low=0.74, high=1.02)
+    label = replace(label, probability_met=met, share_of_label=share)
+    word = word_of(met, share.half_width_rel)
+    # independent: JCGM 106:2012, 7.2, decides by one tail of 5 in 100; whole chances must agree.
+    assert label.met_in_100 is not None
+    whole = max(label.met_in_100, 100 - label.met_in_100)
+    assert (whole >= 95) == (word is not Verdict.CANNOT_TELL)
+    assert str(whole) in what_decides(label, word)
+    assert "95" in what_decides(label, word)
+
+
+def test_a_range_that_leaves_the_label_out_needs_no_word_on_what_decides() -> None:
+    label = proof_fixture.falls_short().label
+    assert label is not None
+    assert not what_decides(label, Verdict.FALLS_SHORT)

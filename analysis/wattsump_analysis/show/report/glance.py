@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 
+from wattsump_analysis.proof.verdict import what_decides
 from wattsump_analysis.results import Interval, LabelCheck, Proof, Verdict
 from wattsump_analysis.show import words
 
@@ -60,10 +61,12 @@ def _title(proof: Proof, units: str) -> tuple[str, str]:
     figures = (
         f"{value} of {printed}, {low} to {high} (95 %), with the oil {difference} over the air"
     )
+    decides = what_decides(label, proof.verdict)
     if proof.verdict is Verdict.CANNOT_TELL:
         span = f"{100 * share.low:.0f} to {100 * share.high:.0f} % of label"
-        return word, f"{span}: {figures}."
-    return f"{100 * share.value:.0f} % of label", f"{proof.verdict.capitalize()}: {figures}."
+        return word, f"{span}: {figures}. {decides}".rstrip()
+    title = f"{100 * share.value:.0f} % of label"
+    return title, f"{proof.verdict.capitalize()}: {figures}. {decides}".rstrip()
 
 
 def _ends(interval: Interval) -> tuple[float, float]:
