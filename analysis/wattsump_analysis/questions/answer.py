@@ -1,9 +1,8 @@
 """An answer to one of the owner's questions: figures with intervals, rows, remarks.
 
-Every question is answered by a pure function that returns an `Answer`. Its numbers stay in
-inside units; `writing` shows it for 80 columns in the wanted system of units, or as plain data.
-Remarks hold figures between their texts, so that a number inside a sentence follows the
-wanted units too.
+Every question is answered by a pure function that returns an `Answer` in inside units; `writing`
+shows it in 80 columns in the chosen system of units, or as plain data. The text of a remark may
+contain figures, so that numbers inside a sentence are converted too.
 """
 
 import math
@@ -35,9 +34,9 @@ _OWN_DIGITS = frozenset({"bore", "duration", "energy", "number", "probability"})
 class Figure:
     """A value in the inside unit of its kind, with its 95 % interval where it has one.
 
-    Infinite means never (a duration) or without bound; NaN means unknown. A value above
-    `most` is shown as "over" it, because the number means nothing there. `in_watts` is of a
-    heater's power, which bears watts in every system of units.
+    Infinite means never (a duration) or unbounded; NaN means unknown. A value above `most` is
+    shown as "over" it, because the number is meaningless there. `in_watts` marks a heater's power,
+    which is shown in watts in every system of units.
     """
 
     value: float
@@ -81,7 +80,7 @@ class Row:
     flag: Remark | None = None
 
 
-# Of a figure that rests on the trade's rules and on nothing measured.
+# Flag of a figure that follows from rules of thumb, not from a measurement.
 ESTIMATE = Remark(code="estimate", text="estimate")
 
 
@@ -108,8 +107,8 @@ class Section:
 class Answer:
     """The whole answer: headline, cautions, sections, and what was assumed.
 
-    Cautions come first where a hand is about to touch the machine, `is_hands_on`; else one of
-    them follows the headline and the others come last.
+    Cautions come first if the question is about work on the machine, `is_hands_on`; else the first
+    caution follows the headline and the others come last.
     """
 
     question: str
@@ -152,7 +151,7 @@ class Answer:
 def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
     """Text of a figure with its unit and interval; `both` adds the other system's.
 
-    A value with an interval has as many digits as the interval leaves it.
+    A value with an interval has as many digits as the interval justifies.
     """
     if figure.in_watts:
         system, both = "si", False
@@ -167,7 +166,7 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
         low = _number(figure.low, figure, system, decimals)
         high = _number(min(figure.high, figure.most), figure, system, decimals)
         if figure.kind == "duration" and figure.low < 60.0 <= figure.value:
-            low = "under 1 min"  # seconds beside minutes are digits nobody has
+            low = "under 1 min"  # with minutes, seconds would be false precision
         # Ends that round to one number are no range.
         text += f" ({low} to {over}{high})" if low != high or over else ""
     if both and figure.kind in _MIXED and math.isfinite(figure.value):
@@ -183,9 +182,9 @@ def _never_tail(figure: Figure, system: str) -> str:
 
 
 def _digits_after_point(figure: Figure, system: str) -> int | None:
-    """Return how many decimals an interval leaves: its half width has two digits; may be < 0.
+    """Return the decimals that an interval justifies: two digits of its half width; may be < 0.
 
-    None where there is no interval, or where the kind has digits of its own.
+    None if there is no interval, or if the kind has a fixed number of digits.
     """
     ends = (figure.low, figure.high)
     if figure.kind in _OWN_DIGITS or not all(
@@ -209,7 +208,7 @@ def _plain(value: float, figure: Figure, system: str, decimals: int | None = Non
     if figure.kind == "number":
         return f"{value:.3g}"
     if figure.kind == "bore":
-        # Tube and hose come in inches and are measured in millimetres.
+        # Tubes and hoses are sold in inches and measured in millimetres.
         return f"{value * 1000.0:.4g} mm" if system == "si" else f"{value / 0.0254:.3f} in"
     if figure.kind == "duration":
         return _time(value)
@@ -224,14 +223,14 @@ def _plain(value: float, figure: Figure, system: str, decimals: int | None = Non
 
 
 def _chance(probability: float) -> str:
-    """Per cent, without pretending to know one in a thousand."""
+    """Per cent, to no more than a whole per cent."""
     if probability < 0.01:
         return "under 1 %"
     return "over 99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
 
 
 def _time(seconds: float) -> str:
-    """Minutes up to two hours, then hours: what a person reads off a watch."""
+    """Minutes up to two hours, then hours."""
     if seconds < 60.0:
         return f"{seconds:.1f} s" if seconds < 10.0 else f"{seconds:.0f} s"
     minutes = seconds / 60.0

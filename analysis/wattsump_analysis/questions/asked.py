@@ -1,7 +1,7 @@
-"""What the owner can ask: each question's options, and the function that answers it.
+"""The owner's questions: each question's options, and the function that answers it.
 
-The command line makes its options from these classes (`commands.questions`), the report fills
-them by hand. A class's docstring is the help of its command, a field one option: `--air-flow` is
+The command line makes its options from these classes (`commands.questions`); the report fills in
+their fields. A class's docstring is the help of its command, a field an option: `--air-flow` is
 `air_flow`. A new question is a class here, a line in `QUESTIONS`, and its function in this room.
 
 Nothing heavy is imported: `wattsump --help` reads this module.

@@ -78,17 +78,17 @@ class _Case:
 
     @property
     def cooler_w(self) -> FloatArray:
-        """The part of the heat that leaves by the cooler and not by the shell [W]."""
+        """The part of the heat that the cooler rejects, not the shell [W]."""
         return self.heat_w * self.k_w_k / (self.k_w_k + self.shell_w_k)
 
 
 def warm_cab(asked: CabAsked, givens: Givens) -> Answer:
-    """Answer how many watts a cab can have, and what taking them costs.
+    """Answer how many watts a cab can get, and how much the duct costs the cooler.
 
     Raises
     ------
     UsageError
-        Heat, cooler, air flow or ambient are not known.
+        Heat, cooler, air flow or ambient is unknown.
     RangeError
         A value out of its formula's range.
     """
@@ -141,10 +141,10 @@ def _case(asked: CabAsked, givens: Givens) -> _Case:
     )
 
 
-def _behind(case: _Case, heat_w: float, left: float = 1.0) -> cab.CabHeat:
+def _behind(case: _Case, heat_w: float, air_left: float = 1.0) -> cab.CabHeat:
     return cab.behind_cooler(
         heat_w=heat_w,
-        air_rate_w_k=case.air_w_k * left,
+        air_rate_w_k=case.air_w_k * air_left,
         ambient_c=case.ambient_c,
         cab_c=case.cab_c,
         ducted_share=case.duct,
@@ -202,7 +202,7 @@ def _offered(case: _Case) -> Section:
 
 
 def _cost(case: _Case) -> Iterator[Section]:
-    """What the duct takes from the cooler, and the oil temperature that follows."""
+    """The duct's cost in cooler conductance, and the resulting oil temperature."""
     if case.oil_w_k is None:
         return
     lost = cab.ducting_cost_w_k(
@@ -232,7 +232,7 @@ def _cost(case: _Case) -> Iterator[Section]:
 
 
 def _oil_with_duct(case: _Case, lost: sizing.Range) -> Figure:
-    """Draws of heat and cooler together with a cost drawn evenly over its range."""
+    """Draws of heat and cooler, with the cost drawn uniformly over its range."""
     rng = np.random.default_rng(_SEED)
     low, high = lost.low / case.k.value, lost.high / case.k.value
     cost = case.k_w_k * rng.uniform(low, high, case.k_w_k.shape)

@@ -43,7 +43,7 @@ def enough(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
 
 
 def _claims_w_k(case: Case) -> tuple[float, float]:
-    """Return the least and the most that the label may stand for [W/K]."""
+    """Return the least and the most that the label may mean [W/K]."""
     label_w = case.label_w or 0.0
     if case.etd_k is not None:
         return label_w / case.etd_k, label_w / case.etd_k
@@ -61,7 +61,7 @@ def _claim_words(claims: tuple[float, float]) -> tuple[str | Figure, ...]:
 
 
 def _verdict(needed_w_k: Figure, claims: tuple[float, float]) -> Remark:
-    """Return the word for the place of what is needed against what is claimed."""
+    """Return the verdict on the needed conductance against the claimed one."""
     low = needed_w_k.value if needed_w_k.low is None else needed_w_k.low
     high = needed_w_k.value if needed_w_k.high is None else needed_w_k.high
     if high <= claims[0]:

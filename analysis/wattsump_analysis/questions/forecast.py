@@ -29,8 +29,8 @@ _USUAL_AIR_C = 20.0
 class _Case:
     """Everything filled in; draws of shape (n,), W and W/K.
 
-    Temperatures are those of oil into the cooler, `gap_k` above the tank. The shell loses from
-    the tank, so by that much less: counted from the inlet, shell x gap adds to the heat.
+    Temperatures are of the oil into the cooler, `gap_k` above the tank. The shell's loss depends on
+    the tank's temperature, so with the inlet's temperature shell x gap is added to the heat.
     """
 
     ambient_c: float
@@ -55,12 +55,12 @@ class _Case:
 
 
 def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
-    """Answer how hot at an ambient and a work rate, what air is too hot, and how soon.
+    """Answer how hot the oil gets at an ambient and a work rate, how soon, and what air is too hot.
 
     Raises
     ------
     UsageError
-        Heat, cooler conductance or the ambient are not known.
+        Heat, cooler conductance or the ambient is unknown.
     RangeError
         A value out of its formula's range.
     """
@@ -98,7 +98,7 @@ def foresee(asked: ForecastAsked, givens: Givens) -> Answer:
 
 
 def _unmeasured(asked: ForecastAsked, givens: Givens, k: Figure, heat: Figure) -> Iterator[Remark]:
-    """Say what rests on the label and on the trade's rules, before anything is measured."""
+    """State what is from the label or from rules of thumb, before anything is measured."""
     if asked.measured is None and givens.k_w_k is None:
         yield Remark(
             code="label-taken-as-true",
@@ -177,7 +177,7 @@ def _settled(case: _Case) -> Section:
 
 
 def _limiting(case: _Case, asked: ForecastAsked, givens: Givens) -> Section:
-    """Air at which each limit is reached, flagged where unmeasured, and the margin."""
+    """Air at which each limit is reached, flagged beyond the measured air, and the margin."""
     rows = []
     for name, limit_c in sorted(case.limits_c.items(), key=lambda item: item[1]):
         for load, heat_w in (("p50", case.heat_w), ("p90", case.heavy_w)):
@@ -317,16 +317,16 @@ def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rema
 def _case_of(
     asked: ForecastAsked, givens: Givens, k: Figure, heat: Figure, ambient_c: float
 ) -> _Case:
-    """Fill a case: typed before measured before the usual."""
+    """Fill a case: typed values first, then measured ones, then the usual ones."""
     nothing = Figure(value=0.0, kind="conductance")
     shell = asked.shell or givens.shell_w_k or nothing
     capacity = asked.capacity or givens.capacity_j_k
     heavy = asked.heavy_heat or (givens.heat_p90_w if asked.heat is None else None)
     work = 1.0 if asked.work is None else asked.work.value
-    # Values of one outing rest on one scale of watts; values typed by hand do not.
+    # Values of an outing share an error of scale in watts; typed values do not.
     measured = asked.measured is None and asked.heat is None and givens.k_w_k is not None
     drawn = draws(k, heat, shell, capacity or nothing, one_scale=measured)
-    # Heat goes with flow and gap alike, so the gap grows with the work rate.
+    # Heat is flow times gap, so the gap grows with the work rate.
     gap_k = givens.inlet_above_tank_k * work if asked.measured is None else 0.0
     heat_w = drawn[1] * work
     factors = _factors(asked, givens, ambient_c)
@@ -335,7 +335,7 @@ def _case_of(
         limits_c=_limits(asked, givens),
         gap_k=gap_k,
         heat_w=heat_w + drawn[2] * gap_k,
-        # A quantile of the same load, so it moves with the draws of the load itself.
+        # A quantile of the same load, so its draws are scaled draws of the load.
         heavy_w=None if heavy is None else (heat_w + drawn[2] * gap_k) * heavy.value / heat.value,
         cooler_w_k=drawn[0] * factors[1],
         shell_w_k=drawn[2],
@@ -352,7 +352,7 @@ def _limits(asked: ForecastAsked, givens: Givens) -> dict[str, float]:
 
 
 def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[float, float, float]:
-    """Cooler in the air of the asked-for altitude over the measured one: low, likely, high [-]."""
+    """Factor on the cooler from the altitude measured at to that asked for: low, likely, high."""
     if asked.altitude is None:
         return 1.0, 1.0, 1.0
     below, span = asked.measured_altitude, _measured_span(asked, givens)
@@ -366,7 +366,7 @@ def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[fl
 
 
 def _oil_figure(samples_c: FloatArray) -> Figure:
-    """Oil temperatures as a figure [°C]; above what oil stands, only "over" is shown."""
+    """Oil temperatures as a figure [°C]; above what oil withstands, only "over" is shown."""
     return replace(from_samples(samples_c, "temperature"), most=OIL_STANDS_C)
 
 
@@ -393,20 +393,20 @@ def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> Remark 
     return Remark(code="air-beyond-measured", text=trust.standing)
 
 
-# Countdowns are scalar formulas, so they take fewer draws than the vectors do: at 800 the ends
-# of a 95 % interval scatter by about 5 % of its half width.
+# Countdowns are scalar formulas, so they use fewer draws than the vectors: with 800 the ends of a
+# 95 % interval scatter by about 5 % of its half width.
 _COUNTDOWNS = 800
-# Where seals and film go, long before the oil itself: `limits.OIL_LEVELS`, rounded up.
+# Seals and oil film fail here, well below the oil's own limit: `limits.OIL_LEVELS`, rounded up.
 _STOP_C = 120.0
 
 
 def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
-    """Say how long work may go on until the strictest limit, from cold and from now."""
+    """Time at work until the strictest limit, from cold and from now."""
     if case.capacity_j_k is None:
         return
     start = case.ambient_c if asked.start is None else asked.start.value
     name, limit_c = case.strictest
-    # Once it flows, oil into the cooler is hotter than a cold tank by the gap.
+    # Once oil flows, it enters the cooler hotter than a cold tank by the gap.
     cold = _time_to_limit(case, case.capacity_j_k, start + case.gap_k)
     rows = [Row(key="minutes_from_cold_s", label="from cold", figure=cold)]
     if asked.now is not None:
@@ -433,12 +433,12 @@ def _time_to_limit(case: _Case, capacity_j_k: FloatArray, start_c: float) -> Fig
 
 
 def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
-    """Say what follows when the fan stops, in settled work or now."""
+    """Temperature and time after the fan stops, in settled work or now."""
     settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
     start = settled if asked.now is None else np.full_like(settled, asked.now.value)
     name, limit_c = _next_limit(case, float(np.median(start)))
     still = 0.0 if asked.still is None else asked.still.value
-    # Without a capacity the end is still known; the time is then not shown.
+    # Without a capacity the final temperature is still valid; the time is not shown.
     capacity = np.ones_like(settled) if case.capacity_j_k is None else case.capacity_j_k
     failures = [
         forecast.fan_failure(

@@ -1,7 +1,7 @@
-"""What is given before a question is answered: typed values, a proof, a machine profile.
+"""The inputs of a question: typed values, a proof, a machine profile.
 
-A typed value (`typed`) wins over the proof, the proof over the profile. What has an
-interval is drawn log-normal.
+A typed value (`typed`) takes precedence over the proof, and the proof over the profile. Values
+with an interval are drawn log-normal.
 """
 
 import math
@@ -43,7 +43,7 @@ _LIMIT_WORDS = {"oil_warn": "oil, advised", "oil_max": "oil, highest"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Givens:
-    """What an outing and a profile establish; None is unknown."""
+    """Values from an outing and a profile; None is unknown."""
 
     source: str = "typed values"
     k_w_k: Figure | None = None
@@ -69,14 +69,14 @@ class Givens:
 
     @classmethod
     def of(cls, proof: Proof, source: str = "proof") -> "Givens":
-        """Return what a proof establishes."""
+        """Return the values that a proof gives."""
         last, ledger, label = _last(proof), proof.ledger, proof.label
         heat = _figure(None if last is None else last.heat_in_w, "power")
         several = len([part for part in proof.segments if part.capacity_j_k is not None])
         text = f"Of {several} stretches of the outing the last is used."
         return cls(
             source=source,
-            # A proof that cannot tell has no K to answer with, whatever a part of it says.
+            # If the verdict is "cannot tell" the proof has no K to use, whatever its parts have.
             k_w_k=_figure(proof.k_w_k, "conductance"),
             k_draws_w_k=proof.k_draws_w_k,
             k_weights=proof.k_weights,
@@ -125,7 +125,7 @@ def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
 def givens_of(
     proof: Proof, session: Session | None = None, profile: Profile | None = None
 ) -> Givens:
-    """Return what an outing establishes, with the session's own profile if none is given."""
+    """Return the values of an outing, with the session's own profile if none is given."""
     givens = Givens.of(proof, proof.provenance.get("session", "proof"))
     if session is None:
         return givens_from(givens, profile)
@@ -133,15 +133,14 @@ def givens_of(
     try:
         return with_session(givens, session)
     except UsageError:
-        # No tank channel: the proof's own words say so, and the other questions remain.
+        # Without a tank channel the proof reports it, and the other questions can be answered.
         return givens
 
 
 def with_session(givens: Givens, session: Session) -> Givens:
     """Add the tank's temperature over the session, and the oil temperature at idle.
 
-    Idle is the engine on and the drive off. The profile of the session stands in for one that
-    was not given.
+    Idle is the engine on and the drive off. Without a given profile that of the session is used.
 
     Raises
     ------
@@ -188,17 +187,17 @@ def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
 
 
 def _last(proof: Proof) -> Segment | None:
-    """The last part of the outing with a heat capacity: nothing was swapped after it."""
+    """The last part of the outing with a heat capacity, after any swap."""
     fitted = [segment for segment in proof.segments if segment.capacity_j_k is not None]
     return fitted[-1] if fitted else None
 
 
-def _figure(found: Interval | None, kind: str) -> Figure | None:
-    if found is None or not math.isfinite(found.value):
+def _figure(interval: Interval | None, kind: str) -> Figure | None:
+    if interval is None or not math.isfinite(interval.value):
         return None
-    if not math.isfinite(found.low + found.high):
-        return Figure(value=found.value, kind=kind)
-    return Figure(value=found.value, kind=kind, low=found.low, high=found.high)
+    if not math.isfinite(interval.low + interval.high):
+        return Figure(value=interval.value, kind=kind)
+    return Figure(value=interval.value, kind=kind, low=interval.low, high=interval.high)
 
 
 def _like(model: Figure | None, value: float) -> Figure | None:
@@ -224,7 +223,7 @@ def _ambients_at_peaks(proof: Proof) -> dict[str, float]:
 def _inlet_above_tank_k(proof: Proof) -> float:
     """How much hotter oil into the cooler was than the tank at warm work [K].
 
-    0 where K counts from tank oil, or where only one of the two was logged.
+    0 if K refers to the tank, or if either of the two was not logged.
     """
     inlet, tank = (proof.series_c.get(name) for name in ("cooler_in", "tank"))
     if proof.k_refers_to != "oil into the cooler" or inlet is None or tank is None:
@@ -247,18 +246,18 @@ def _span(values: FloatArray | None) -> tuple[float, float] | None:
 
 
 class MissingError(UsageError):
-    """A question that cannot be answered without one of the options it names."""
+    """A question that cannot be answered without the options named in `options`."""
 
     options: tuple[str, ...] = ()
 
 
 def missing(what: str, *options: str, text: str = "") -> MissingError:
-    """Return the error for options that are missing; `text` says it where a list would not."""
+    """Return the error for missing options; `text` replaces the list of them."""
     error = MissingError(
         expected=text or ", ".join("--" + option.replace("_", "-") for option in options),
         found="nothing",
         where=what,
-        do="give it; a proof (--from) or a profile (--machine) will do where it holds it",
+        do="give it, or a proof (--from) or a profile (--machine) that has it",
     )
     error.options = options
     return error
@@ -286,10 +285,10 @@ def draws(*figures: Figure, one_scale: bool = True) -> tuple[FloatArray, ...]:
     *figures : Figure
         Positive values.
     one_scale : bool
-        Of one outing: K, C, Q and shell loss all rest on one scale of watts, so the smallest
-        relative uncertainty among those that have one is drawn once for all of them and only
-        the rest of each by itself. A temperature, which is a ratio of two of them, is then as
-        well known as it was measured. False draws each by itself, as for typed values.
+        For values of the same outing. K, C, Q and shell loss share an error of scale in watts, so
+        the smallest of their relative uncertainties is drawn once for all, and only the rest for
+        each separately. A temperature, which is a ratio of two of them, is then as certain as it
+        was measured. False draws each separately, as for typed values.
 
     Returns
     -------
@@ -314,7 +313,7 @@ def draws(*figures: Figure, one_scale: bool = True) -> tuple[FloatArray, ...]:
 
 
 def from_samples(samples: FloatArray, kind: str) -> Figure:
-    """Median and 95 % interval of draws; a figure without interval when all are alike."""
+    """Median and 95 % interval of draws; no interval if all are equal."""
     # "higher" and "lower" keep infinite draws (never) from making NaN between two of them.
     low = float(np.quantile(samples, 0.025, method="lower"))
     high = float(np.quantile(samples, 0.975, method="higher"))

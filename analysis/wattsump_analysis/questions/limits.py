@@ -37,7 +37,7 @@ _CAUTIONS = (
 )
 # Of an oil above the viscosity a pump may start with.
 TOO_THICK = Remark(code="too-thick", text="too thick to start")
-# Oil life is told against this temperature; the rule speaks from 40 to 150 °C.
+# Oil life is relative to that at this temperature; the rule holds from 40 to 150 °C.
 _LIFE_AT_C = 60.0
 _SHORT = {
     harm.FROM_MEMORY: "ISO 13732-1, from memory",
@@ -109,7 +109,7 @@ def _oil(hottest_c: float) -> Section:
 
 
 def life_rows(hottest_c: float) -> Iterator[Row]:
-    """Yield the row of how long oil lasts at a temperature, where the rule speaks of it."""
+    """Yield the row of oil life at a temperature, if the rule covers it."""
     if 40.0 <= hottest_c <= 150.0:
         life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
         note = Remark(
@@ -143,7 +143,7 @@ def _parts(cold_c: float, hottest_c: float) -> Section:
 
 
 def _skin(hottest_c: float) -> Section:
-    """Every row at or under the temperature; two lists that disagree are both shown."""
+    """Every row at or under the temperature; both lists are shown though they disagree."""
     burns = [row for row in harm.BURNS if row.temp_c <= hottest_c]
     table = Table(
         key="burns",
@@ -164,14 +164,14 @@ def _skin(hottest_c: float) -> Section:
             "1997 without an author.",
         )
         return Section(title="Skin", table=table, remarks=(remark,))
-    remark = Remark(code="no-burn", text="No row of either list speaks of a surface so cool.")
+    remark = Remark(code="no-burn", text="Neither list has a row for a surface so cool.")
     return Section(title="Skin", remarks=(remark,))
 
 
 def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Remark]:
-    """Say what a temperature means in the trade, which parts it exceeds, and when skin burns.
+    """Remarks on what a temperature means, which parts it exceeds, and how fast it burns skin.
 
-    Nothing is said of a mild one. `coldest_c` adds what a cold soak does to seals and hoses.
+    A mild one has none. `coldest_c` adds the effect of a cold soak on seals and hoses.
     """
     for level in harm.levels_passed(hottest_c)[-1:]:
         yield Remark(

@@ -51,12 +51,12 @@ _DASH = re.compile(r"-?(\d{1,2})")
 
 
 def plumb(asked: LinesAsked, givens: Givens) -> Answer:
-    """Answer what lines hold, how fast oil flows in them and what pressure they stand.
+    """Answer how much oil lines hold, how fast it flows and what pressure they withstand.
 
     Raises
     ------
     UsageError
-        Nothing to work on, or a line, a dash size or a hose that is none.
+        No line given, or a text that is not a line, a dash size or a hose.
     RangeError
         A value out of its formula's range.
     """
@@ -239,7 +239,7 @@ def _pressure(asked: LinesAsked) -> Iterator[Section]:
 
 def _class_sizes(hose: str) -> Sequence[int]:
     name = hose.strip().upper().removeprefix("SAE").strip()
-    # An unknown class is refused where a size is asked of it.
+    # An unknown class is refused when its pressure at a size is looked up.
     return tuple(hoses.HOSE_WORKING_PRESSURE_PA.get(name, {0: 0.0}))
 
 
@@ -260,7 +260,7 @@ def _flares(asked: LinesAsked) -> Section:
     remarks = [Remark(code="a-dash-is", text=text)]
     none = ", ".join(f"-{dash}" for dash, size in sizes if size is None)
     if none:
-        remarks.append(Remark(code="no-flare", text=f"No 37° flare of the standard: {none}."))
+        remarks.append(Remark(code="no-flare", text=f"The standard has no 37° flare for {none}."))
     table = Table(key="flares", heads=heads, rows=rows)
     return Section(title="37° flare sizes", table=table, remarks=tuple(remarks))
 

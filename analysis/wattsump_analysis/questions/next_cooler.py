@@ -30,7 +30,7 @@ def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Sec
         u_heat_rel=case.heat.u_log,
         ambient_c=asked.hottest.value,
         peak_c=peak,
-        # The low end of what the shell loses: the careful choice.
+        # The low end of the shell's loss: the cautious choice.
         shell_w_k=0.0 if shell is None else (shell.value if shell.low is None else shell.low),
         margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
     )
@@ -128,7 +128,7 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Remark]:
     if case.oil_w_k is None:
         yield Remark(
             code="two-coolers-need-flow",
-            text="Two small coolers need each a bit more than half; --oil-flow says how much.",
+            text="Each of two small coolers needs a bit more than half; for how much, type --oil-flow.",
         )
     elif needed_w_k >= case.oil_w_k:
         yield Remark(

@@ -1,4 +1,4 @@
-"""Oil: how thick it is cold, idling and at the peak, and what other grades would have been."""
+"""Oil: viscosity cold, idling and at the peak, and that of other grades."""
 
 import math
 from collections.abc import Iterator
@@ -46,7 +46,7 @@ class _Oil:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Case:
-    """The oil there is, the others, the temperatures, and the outing where there was one."""
+    """The oil in the machine, other oils, the temperatures, and the outing if there is one."""
 
     there: _Oil
     others: tuple[_Oil, ...]
@@ -64,12 +64,12 @@ class _Case:
 
 
 def compare_oils(asked: OilAsked, givens: Givens) -> Answer:
-    """Answer how thick the oil is where it matters, and what other grades would have been.
+    """Answer how thick the oil is cold, idling and hot, and how thick other grades would be.
 
     Raises
     ------
     UsageError
-        No oil is known, or a grade is none.
+        The oil is unknown, or a text is not a grade.
     RangeError
         A value out of its formula's range.
     """
@@ -88,7 +88,7 @@ def compare_oils(asked: OilAsked, givens: Givens) -> Answer:
 
 
 def _oil_of(text: str, index: float | None = None) -> _Oil:
-    """Read the name of a hydraulic or an engine oil; `index` goes before the label's own."""
+    """Read the name of a hydraulic or an engine oil; `index` replaces the label's own."""
     if names_engine_oil(text):
         engine = engine_oil(text)
         return _Oil(name=engine.name, line=engine.line, u_rel=engine.u_rel, engine=engine)
@@ -153,7 +153,7 @@ def _case(asked: OilAsked, givens: Givens) -> _Case:
 
 
 def _alike(oil_1: _Oil, oil_2: _Oil) -> bool:
-    """Whether two oils are the same to a part in a thousand, where data sheets give them."""
+    """Whether two oils' viscosities agree within 0.1 % at the temperatures of data sheets."""
     return all(
         math.isclose(
             oil.viscosity_mm2_s(at, oil_1.line), oil.viscosity_mm2_s(at, oil_2.line), rel_tol=1e-3
@@ -276,7 +276,7 @@ def _outside(case: _Case) -> Iterator[Section]:
     """Minutes of the outing outside the window, for each grade."""
     if case.elapsed_s is None or case.tank_c is None:
         return
-    # Binned series are minutes apart in a proof, seconds in a session: a gap is much more.
+    # A proof's series has steps of minutes, a session's of seconds; a gap is much longer than that.
     gap = 5.0 * float(np.median(np.diff(case.elapsed_s)))
     rows: list[tuple[str | Figure, ...]] = []
     for each in (case.there, *case.others):
@@ -292,7 +292,7 @@ def _outside(case: _Case) -> Iterator[Section]:
 
 
 def _heat(case: _Case) -> Iterator[Section]:
-    """What the trade says of the peak: oil life, seals and hoses, skin."""
+    """Effects of the peak on oil life, seals, hoses and skin."""
     if "peak" not in case.temps_c:
         return
     peak, cold = case.temps_c["peak"], case.temps_c.get("cold start", 20.0)
@@ -323,7 +323,7 @@ def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
 
 
 def _engine_words(named: EngineOil) -> Iterator[Remark]:
-    """What a name of an engine oil promises, and what is only typical."""
+    """Remarks on which figures an engine oil's name guarantees and which are only typical."""
     low, high, typical = (
         Figure(value=value, kind="viscosity")
         for value in (named.low_100_mm2_s, named.high_100_mm2_s, named.typical_40_mm2_s)

@@ -1,4 +1,4 @@
-"""Preheat: minutes to a target, power to hold, how far it gets, battery, lead time."""
+"""Preheat: minutes to a target, power to hold it, final temperature, battery, lead time."""
 
 import math
 from collections.abc import Iterator
@@ -25,7 +25,7 @@ from wattsump_logger.remark import Remark
 
 __all__ = ("USUAL_SOAK_C", "USUAL_TARGET_C", "warm_up")
 
-# A cold night and a start that few oils mind: said in the answer where nobody typed others.
+# A cold night, and a start that suits most oils: the defaults, stated in the answer.
 USUAL_SOAK_C, USUAL_TARGET_C = -10.0, 15.0
 # Machines of one size lose half or twice as much; common practice, no source.
 _LOSS_FACTOR = 2.0
@@ -67,9 +67,9 @@ _CAUTIONS = (
 )
 
 _COUNTDOWNS = 800
-# A tank on a 125 W strip heater differs by about 10 K from side to side after 20 minutes. With
-# half of that power crossing the tank, 6 W/K couple its halves; common practice, one
-# observation, so a factor of two either way is carried along.
+# A tank on a 125 W strip heater differs by about 10 K from side to side after 20 minutes. With half
+# of that power crossing the tank, its halves are coupled by 6 W/K; common practice, a single
+# observation, so a factor of two either way is allowed.
 _COUPLING_W_K = (3.0, 6.0, 12.0)
 _NEAR_SHARE = 0.5
 # Household water heaters, for scale; common practice, no source.
@@ -94,12 +94,12 @@ class _Case:
 
 
 def warm_up(asked: PreheatAsked, givens: Givens) -> Answer:
-    """Answer how long a heater takes from a cold soak, and what it can and costs.
+    """Answer how long a heater takes from a cold soak, how far it gets, and what it costs.
 
     Raises
     ------
     UsageError
-        Heater power, target, soak, heat capacity or loss are not known.
+        Heater power, target, soak, heat capacity or loss is unknown.
     RangeError
         A value out of its formula's range.
     """
@@ -138,7 +138,7 @@ def _case(asked: PreheatAsked, givens: Givens) -> _Case:
 
 
 def _of_oil_and_steel(asked: PreheatAsked) -> Figure | None:
-    """Return the heat capacity of typed litres and kilograms [J/K]; None where both are not."""
+    """Return the heat capacity of typed litres and kilograms [J/K]; None if neither was typed."""
     if asked.oil is None and asked.steel is None:
         return None
     oil, steel = needed("preheat", oil=asked.oil, steel=asked.steel)
@@ -154,14 +154,14 @@ def _of_oil_and_steel(asked: PreheatAsked) -> Figure | None:
 
 
 def _ranged(figure: Figure, factor: float) -> Figure:
-    """Return a typed amount with its range, the usual one where none was typed."""
+    """Return a typed amount with its range, or with the usual range if none was typed."""
     if figure.low is not None:
         return figure
     return replace(figure, low=figure.value / factor, high=figure.value * factor)
 
 
 def _usual_loss(capacity: Figure) -> Figure:
-    """Estimate what a small machine at rest loses from what it holds [W/K]."""
+    """Estimate the loss of a small machine at rest from its heat capacity [W/K]."""
     return _ranged(Figure(value=capacity.value / USUAL_TAU_S, kind="conductance"), _LOSS_FACTOR)
 
 
@@ -175,8 +175,8 @@ def _fitted_heater(givens: Givens) -> Figure | None:
 
 
 def _drawn(case: _Case) -> tuple[FloatArray, FloatArray, FloatArray]:
-    # Heater power is metered apart from the outing; capacity and loss are on one scale, whose
-    # ratio is known best, but a loss typed by hand is not: the careful choice is no sharing.
+    # Heater power is metered separately. Capacity and loss of an outing share an error of scale, so
+    # their ratio is more certain, but a typed loss does not: draw both separately, to be cautious.
     capacity, loss, heater = draws(case.capacity, case.loss, case.heater, one_scale=False)
     return capacity, loss, heater
 
@@ -322,7 +322,7 @@ def _at_coupling(case: _Case, share: float, coupling_w_k: float) -> preheat.Zone
 
 
 def _span(values: list[float]) -> Figure:
-    """The middle of three with the outer two as bounds; alike, a plain figure."""
+    """The middle of three with the outer two as bounds; a plain figure if all are equal."""
     low, middle, high = sorted(values)
     if low == high or math.isnan(middle):
         return Figure(value=middle, kind="duration")
@@ -364,7 +364,7 @@ def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
 
 
 def _share_words(share: float) -> str:
-    """Return a share as a person says it who only wants the scale."""
+    """Return a share in words, to the nearest tenth."""
     tenths = round(share * 10.0)
     return {0: "less than a twentieth", 1: "about a tenth"}.get(tenths, f"about {tenths * 10} %")
 
@@ -377,7 +377,7 @@ def _density(case: _Case, asked: PreheatAsked, givens: Givens) -> float | None:
             asked.heater_area.value, 0.0, 100.0, unit="m²", where="--heater-area", open_low=True
         )
         return case.heater.value / asked.heater_area.value
-    # The profile's density is that of its own heater, not of another one typed.
+    # The profile's density is of its own heater, not of a typed one.
     fitted = None if givens.profile is None or asked.heater else givens.profile.heater
     return None if fitted is None else fitted.watt_density_w_m2
 
@@ -433,7 +433,7 @@ def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
 
 
 def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
-    """How thick the oil is at the soak and at the target; only where the oil is known."""
+    """Viscosity of the oil at the soak and at the target, if the oil is known."""
     if givens.profile is None:
         return
     line = givens.profile.oil.line

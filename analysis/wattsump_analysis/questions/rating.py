@@ -1,4 +1,4 @@
-"""Rating: what a label claims, whether it is true, what the streams allow, the next cooler."""
+"""Rating: a label's claim, whether it is met, the limits of the streams, the next cooler."""
 
 import math
 from collections.abc import Iterator
@@ -70,7 +70,7 @@ def _true_etd(label_w: float, k: Figure) -> Figure:
 
 
 def _verdict(case: Case) -> tuple[str, float | None]:
-    """Word and probability; no word without an interval, no probability without a difference."""
+    """Verdict and probability; no verdict without an interval, no probability without an ETD."""
     if case.label_w is None or case.k is None or case.weigh is None:
         return "", None
     if case.etd_k is None:
@@ -114,7 +114,7 @@ def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark
     if case.too_wide:
         yield Remark(
             code="measured-too-wide",
-            text=f"Its range is wider than {label.WIDEST_REL * 100:.0f} % either way: no word.",
+            text=f"Its range is wider than {label.WIDEST_REL * 100:.0f} % either way: no verdict.",
         )
     yield Remark(
         code="label-true-at",
@@ -163,7 +163,7 @@ def _share_rows(claim: float, case: Case) -> Iterator[Row]:
 
 
 def _basis_table(case: Case) -> Table | None:
-    """What the label means at each basis; only where its own difference is not printed."""
+    """Meaning of the label at each basis, if its own difference is not printed."""
     if case.label_w is None or case.etd_k is not None:
         return None
     rows: list[tuple[str | Figure, ...]] = []

@@ -1,4 +1,4 @@
-"""A cooler's case: what was typed, completed from the outing and the profile."""
+"""A rating's inputs: typed values, completed from the outing and the profile."""
 
 import math
 from collections.abc import Callable
@@ -26,17 +26,17 @@ __all__ = (
     "value_of",
 )
 
-# Oil in a working cooler, for its capacity rate only: 30 K to either side changes it by 3 %.
+# Oil in a working cooler, for its capacity rate only: 30 K up or down changes that by 3 %.
 OIL_C = 60.0
 _USUAL_AIR_C = 20.0
-# A hot day nobody named: one that most woodlots see; said in the answer.
+# The default hot day, as most woodlots have; stated in the answer.
 USUAL_HOTTEST_C = 35.0
 USUAL_MARGIN = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """The question with everything filled in that could be."""
+    """The question with all available values filled in."""
 
     label_w: float | None
     etd_k: float | None
@@ -52,7 +52,7 @@ class Case:
 
     @property
     def too_wide(self) -> bool:
-        """Whether the measured range says nothing worth a verdict."""
+        """Whether the measured range is too wide for a verdict."""
         k = self.k
         if k is None or k.low is None or k.high is None:
             return False
@@ -60,7 +60,7 @@ class Case:
 
 
 def case_of(asked: RatingAsked, givens: Givens) -> Case:
-    """Fill a case: typed before measured before the profile, an estimate of the heat last."""
+    """Fill a case: typed values first, then measured, then the profile's, then an estimate."""
     cooler = Cooler() if givens.profile is None else givens.profile.cooler
     # A typed label does not inherit the difference of the profile's label.
     label_w, printed_k = cooler.label_heat_w, cooler.label_etd_k
@@ -91,7 +91,7 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
 
 
 def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], label.Verdict]:
-    """The proof's own draws, so that it and this say the same; a typed interval is log-normal."""
+    """The proof's own draws, so that both verdicts agree; for a typed interval, log-normal."""
     tolerance = asked.tolerance.value if asked.tolerance else 0.0
     samples = None if asked.measured else givens.k_draws_w_k
     if samples is None:
@@ -102,7 +102,7 @@ def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], l
 
 
 def value_of(typed: Figure | None, otherwise: float | None) -> float | None:
-    """Return the typed value, or what else is known."""
+    """Return the typed value, or else the available one."""
     return otherwise if typed is None else typed.value
 
 
@@ -125,7 +125,7 @@ def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
 
 
 def label_conductance(givens: Givens) -> Figure | None:
-    """Return what the label of the profile claims [W/K], None without label or difference."""
+    """Return the claim of the profile's label [W/K]; None without label or difference."""
     cooler = Cooler() if givens.profile is None else givens.profile.cooler
     if cooler.label_heat_w is None or cooler.label_etd_k is None:
         return None
@@ -133,12 +133,12 @@ def label_conductance(givens: Givens) -> Figure | None:
 
 
 def usual_peak_c(givens: Givens) -> float:
-    """Return the oil temperature not to be passed where nobody typed one [°C]."""
+    """Return the default for the oil temperature not to be exceeded [°C]."""
     return 66.0 if givens.profile is None else givens.profile.limits.oil_warn_c
 
 
 def drive_loss(asked: RatingAsked, givens: Givens) -> Figure | None:
-    """Estimate the heat of a pump and motor at full power, with the trade's rules as bounds."""
+    """Estimate the heat of a pump and motor at full power, with rules of thumb as bounds."""
     fitted = Drive() if givens.profile is None else givens.profile.drive
     power = value_of(asked.power, fitted.power_w)
     pump = value_of(asked.pump_efficiency, fitted.pump_efficiency)

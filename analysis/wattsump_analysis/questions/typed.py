@@ -95,7 +95,7 @@ def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure
 
 
 def _with_unit(text: str, other: str) -> str:
-    """A number without a unit takes the one of the number beside it."""
+    """A number without a unit takes that of the other number."""
     return f"{text} {other.lstrip('+-−0123456789. ')}" if _NO_UNIT.fullmatch(text) else text
 
 
@@ -110,7 +110,7 @@ def typed_fields(asked: type[_Asked], typed: Mapping[str, Any]) -> _Asked:
     Raises
     ------
     UnitError
-        A value is no quantity of its field's kind; the message names the option.
+        A text is not a quantity of its field's kind; the message names the option.
     """
     values = {}
     for spot in fields(asked):

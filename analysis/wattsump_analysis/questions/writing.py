@@ -23,7 +23,7 @@ SCHEMA = "wattsump-answer-2"
 
 WIDTH = USUAL
 _LABEL = 33
-# In a table there is room for two of these only.
+# A table has room for only two of these.
 _MIXED_CELLS = frozenset({"power", "pressure"})
 
 
@@ -59,7 +59,7 @@ def _caution_lines(cautions: tuple[Remark, ...]) -> Iterator[str]:
 
 
 def _joined(blocks: list[list[str]]) -> Iterator[str]:
-    """Yield the lines of blocks that have any, an empty one between two."""
+    """Yield the lines of the blocks that are not empty, with an empty line between blocks."""
     filled = [block for block in blocks if block]
     for number, block in enumerate(filled):
         if number and filled[number - 1] != [""]:
@@ -141,7 +141,7 @@ def sentence(remark: Remark, system: str = "si") -> str:
 
 
 def screen(answer: Answer, system: str = "si") -> str:
-    """Write an answer for a terminal of 80 columns, cautions first where hands are at work.
+    """Write an answer for a terminal of 80 columns, with cautions first if `is_hands_on`.
 
     Raises
     ------
@@ -153,9 +153,9 @@ def screen(answer: Answer, system: str = "si") -> str:
 
 
 def as_json(answer: Answer) -> dict[str, object]:
-    """Plain data of an answer, in inside units; a number that is no number is null.
+    """Plain data of an answer, in inside units; NaN and infinity become null.
 
-    docs/wattsump-answer-2.schema.json is its form; texts of remarks are in SI units.
+    Its schema is docs/wattsump-answer-2.schema.json; texts of remarks are in SI units.
     """
     return {
         "schema": SCHEMA,
