@@ -128,7 +128,7 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Remark]:
     if case.oil_w_k is None:
         yield Remark(
             code="two-coolers-need-flow",
-            text="Each of two small coolers needs a bit more than half; for how much, type --oil-flow.",
+            text="Each of two small coolers needs a bit more than half; type --oil-flow for more.",
         )
     elif needed_w_k >= case.oil_w_k:
         yield Remark(
