@@ -177,6 +177,12 @@ def _about_fit(stretch: Stretch) -> list[Remark]:
             "cooler was taken to have a circuit of its own"
         )
         remarks.append(Remark(code="own-circuit", text=text))
+        if stretch.side.k_w_k is not None and stretch.known_heat is None:
+            text = (
+                "the heat into the oil is not told: the watts rest on the oil flow in the cooler's "
+                "own circuit, and the tank's warmth is not in it. Give forecast its --heat"
+            )
+            remarks.append(Remark(code="heat-not-told", text=text))
     return remarks
 
 

@@ -222,7 +222,9 @@ def segment_of(stretch: Stretch, rng: np.random.Generator) -> Segment | None:
     if fitted is None:
         return None
     half = 0.5 * record.bin_s
-    scaled = stretch.scale is not None and not stretch.is_own_circuit
+    # Where the cooler's own circuit has no flow, K is that of the tank's fit, and so is the heat.
+    by_flow = stretch.is_own_circuit and stretch.side.k_w_k is not None
+    scaled = stretch.scale is not None and not by_flow
     return Segment(
         start_s=float(record.elapsed_s[0]) - half,
         end_s=float(record.elapsed_s[-1]) + half,

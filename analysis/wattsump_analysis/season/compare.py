@@ -66,9 +66,9 @@ class Line:
 class Comparison:
     """Before and after, side by side.
 
-    `k` and `heat` are changes as shares of the value before, with 95 % intervals; None where
-    no outing of a side has both. `like_rise` is tank over air at the heat of the side
-    before. `also` lists what else differed.
+    `k` and `heat` are changes as shares of the value before, with 95 % intervals; `heat` is None
+    where no outing of a side has both, `k` where none has K. `like_rise` is tank over air at the
+    heat of the side before. `also` lists what else differed.
     """
 
     machine: str
@@ -128,6 +128,8 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
             relative_change(float(change), float(u**2))
             for change, u in zip(levels.steps[0], u_change, strict=True)
         ]
+    else:
+        shares[0] = _change_of_k(before, after, float(scatter.sd[0]))
     why, test = splitting(shares, causes, tuple(kinds))
     return Comparison(
         machine=before[0].machine,
@@ -145,6 +147,15 @@ def compare(before: Sequence[Outing], after: Sequence[Outing]) -> Comparison:
         # A loss whose interval would leave out zero four times in five.
         smallest_k=1.0 - float(np.exp(-(NORMAL_95 + 0.8416) * u_change[0])),
     )
+
+
+def _change_of_k(before: Sequence[Outing], after: Sequence[Outing], sd: float) -> Interval | None:
+    """Change of K by itself, of sides whose heat is not known; None where a side has no K."""
+    logs = [[np.log(o.k_w_k) for o in side if o.k_w_k is not None] for side in (before, after)]
+    if not logs[0] or not logs[1]:
+        return None
+    change = float(np.mean(logs[1]) - np.mean(logs[0]))
+    return relative_change(change, sd**2 * (1.0 / len(logs[0]) + 1.0 / len(logs[1])))
 
 
 def _check(before: Sequence[Outing], after: Sequence[Outing]) -> None:

@@ -57,8 +57,11 @@ FAN_STEP_SCATTER = 0.15
 CHART_LEARNS = 4
 CHART_LEARNS_MOST = 10
 CHART_WIDTH = 3.0
-_WITHOUT_K = Remark(code="outing-without-k", text="could not tell K")
-_WITHOUT_HEAT = Remark(code="outing-without-heat", text="could not tell the heat")
+_WITHOUT_K = Remark(code="outing-without-k", text="could not tell K, and wattsump prove says why")
+_WITHOUT_HEAT = Remark(
+    code="outing-without-heat",
+    text="told K by the oil flow alone; the heat takes a tank probe and a longer outing as well",
+)
 # Outings after a change within which it should be seen.
 SOON = 3
 
@@ -217,11 +220,14 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
     used, uncounted = in_order(outings)
     left_out = (*left_out, *uncounted)
     if len(used) < FEWEST_OUTINGS:
+        lacking = [left.name for left in uncounted if left.why in (_WITHOUT_K, _WITHOUT_HEAT)]
+        more = f"record {FEWEST_OUTINGS - len(used)} more, or compare the present ones"
+        mend = f"mend what they lack first, for more like {', '.join(lacking[:3])} will not help"
         raise UsageError(
             expected=f"at least {FEWEST_OUTINGS} outings that tell K and the heat",
             found=f"{len(used)}" + "".join(f"; {o.name}: {o.why}" for o in left_out[:3]),
             where="trend",
-            do="record more outings, or compare the present ones",
+            do=mend if lacking else more,
         )
     stretches = divide(used)
     rows, referred = log_rows(used), stretches.levels.referred

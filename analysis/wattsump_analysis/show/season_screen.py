@@ -102,8 +102,9 @@ def compare_sentence(comparison: Comparison, units: str = "si") -> Remark:
     if rise is not None:
         parts.append(_warmer(rise, units))
     if comparison.k is None or comparison.heat is None:
-        first = _capital("; ".join(parts)) or "Neither side tells K and heat"
-        return Remark(code="cause-unknown", text=f"{first}; the cause cannot be told.")
+        parts.append(_without_heat(comparison))
+        text = f"{_capital('; '.join(parts))}; so the cause cannot be told."
+        return Remark(code="cause-unknown", text=text)
     parts.append(f"K {share_text(comparison.k)}, heat {share_text(comparison.heat)}")
     cause = _put_down_to(comparison)
     return Remark(code=cause.code, text=f"{_capital('; '.join(parts))}: {cause}.")
@@ -126,6 +127,15 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
         ],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def _without_heat(comparison: Comparison) -> str:
+    """Return what a comparison without the heat has of K, and which sides lack which."""
+    if comparison.k is not None:
+        return f"K {share_text(comparison.k)}, but a side has no outing that tells the heat"
+    sides = {"before": comparison.before, "after": comparison.after}
+    lacking = [name for name, side in sides.items() if all(o.k_w_k is None for o in side)]
+    return f"no outing {' or '.join(lacking)} tells K"
 
 
 def _sentence_of(step: Step) -> Remark:

@@ -143,6 +143,18 @@ def test_outings_that_cannot_tell_leave_the_cause_open() -> None:
     assert compare_sentence(found).code == "cause-unknown"
 
 
+def test_sides_that_tell_k_and_no_heat_say_what_k_did() -> None:
+    found = compare([outing(0, 73.0, None)], [outing(1, 46.0, None)])
+    assert found.heat is None
+    assert found.k is not None
+    # independent: 46/73 - 1, by hand.
+    assert found.k.value == pytest.approx(-0.370, abs=0.001)
+    assert found.k.low < found.k.value < found.k.high < 0.0
+    sentence = compare_sentence(found)
+    assert sentence.code == "cause-unknown"
+    assert "37 %" in sentence.text
+
+
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [

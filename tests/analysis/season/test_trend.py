@@ -113,6 +113,12 @@ def test_too_few_outings_are_refused_with_what_was_left_out() -> None:
     with refused(UsageError, "trend") as caught:
         trend_of(few)
     assert "day-007" in str(caught.value)
+    # More of the same is no advice where outings lack something.
+    assert caught.value.do.startswith("mend")
+    assert "day-007" in caught.value.do
+    with refused(UsageError, "trend") as caught:
+        trend_of(row_of_outings([], n=3))
+    assert caught.value.do.startswith("record 1 more")
 
 
 def test_outings_of_two_machines_are_refused() -> None:
