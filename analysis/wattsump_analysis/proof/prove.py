@@ -272,6 +272,7 @@ def _answer(
         refused,
         is_flow_known=outing.samples.engine is not None or outing.samples.moving is not None,
         is_fan_known=outing.fan_known,
+        is_idling_known=outing.samples.engine is None or outing.samples.moving is not None,
     )
     scaled = tuple(
         make_ledger(s.record, s.fitted)

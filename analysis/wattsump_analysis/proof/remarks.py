@@ -74,12 +74,7 @@ def cautions_of(
         )
         remarks.append(Remark(code="engine-unlogged", text=text))
     if "cooler_in" in samples.temps_c and "cooler_in" not in stretch.record.oils_c:
-        text = (
-            "the cooler's share of the oil's warmth changed while nothing was switched: the "
-            "engine's speed varied and was not logged. The probes at the cooler were left out, for "
-            "their differences hang on the flow. Log the engine's speed, or keep the throttle still"
-        )
-        remarks.append(Remark(code="speed-varied-unlogged", text=text))
+        remarks.append(_share_varied(samples))
     difference = largest_disagreement(routes)
     if difference > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
@@ -90,6 +85,25 @@ def cautions_of(
         remarks.append(Remark(code="routes-differ", text=text))
     remarks.extend(_about_fit(stretch))
     return tuple(remarks)
+
+
+def _share_varied(samples: Samples) -> Remark:
+    """Why the probes at the cooler were left out."""
+    times = {"fan": samples.fan, "engine": samples.engine}
+    unknown = " and ".join(name for name, states in times.items() if states is None)
+    if unknown:
+        text = (
+            f"the cooler's share of the oil's warmth changed, and the times of {unknown} are not "
+            "known: what changed it cannot be told. The probes at the cooler were left out. Log "
+            "these times, or type them with wattsump import FILE --was"
+        )
+        return Remark(code="share-varied", text=text)
+    text = (
+        "the cooler's share of the oil's warmth changed while nothing was switched: the "
+        "engine's speed varied and was not logged. The probes at the cooler were left out, for "
+        "their differences hang on the flow. Log the engine's speed, or keep the throttle still"
+    )
+    return Remark(code="speed-varied-unlogged", text=text)
 
 
 def _too_hot(samples: Samples, profile: Profile | None) -> list[Remark]:

@@ -54,6 +54,7 @@ STATED_WORDS = {
     "offset_out_k": "the error of the probe out of the cooler",
     "heater_gain": "the heater's power",
 }
+_MORE_LOGGING = frozenset({"log-guided-run", "weigh-and-repeat"})
 USUAL_ETD_K = 40.0  # usual difference to state watts at; common practice, no source
 
 
@@ -87,6 +88,19 @@ _NO_FAN = Refusal(
         text="Log the fan; for another logger's file type when it ran, as in wattsump import FILE "
         "--was 'fan on 09:10 to 09:40'. If it turns whenever the engine does, write "
         "fan_with_engine = true in [cooler].",
+    ),
+)
+_NO_DRIVE = Refusal(
+    reason=Remark(
+        code="drive-unlogged",
+        text="it is known when the engine ran, but neither its speed nor when the drive turned: "
+        "idling that passes for work makes the figure wrong by more than its range says",
+    ),
+    next_step=Remark(
+        code="log-drive",
+        text="Log the drive; for another logger's file type when it turned, as in "
+        "wattsump import FILE --was 'drive on 09:10 to 10:05' or --was 'drive on throughout', and "
+        "prove the outing again.",
     ),
 )
 
@@ -234,13 +248,17 @@ def judge(
     *,
     is_flow_known: bool = True,
     is_fan_known: bool = True,
+    is_idling_known: bool = True,
 ) -> Judgement:
     """Verdict of the stretch against the label, if there is one.
 
     Without a log of when oil was pumped there is no verdict. Without a log of the fan there is
-    no "falls short": the fan may have stood for a while.
+    no "falls short": the fan may have stood for a while. Unless idling is known from work, by
+    drive or engine speed, only a measured oil flow gives watts.
     """
     cooler = None if profile is None else profile.cooler
+    if not is_idling_known and stretch.scale not in (None, Scale.OIL_SIDE):
+        refused = (*refused, _NO_DRIVE)
     refusals = _refusals(stretch, cooler, know, refused)
     k = stretch.k_w_k
     if refusals or k is None:
@@ -263,6 +281,10 @@ def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) 
     elif judgement.verdict is Verdict.FALLS_SHORT and not is_fan_known:
         withheld = _NO_FAN
     if withheld is None:
+        if judgement.next_step.code in _MORE_LOGGING and not (is_flow_known and is_fan_known):
+            # To type times costs less than another outing.
+            missing = _NO_FAN if is_flow_known else _NO_FLOW
+            return replace(judgement, next_step=missing.next_step)
         return judgement
     return replace(
         judgement,

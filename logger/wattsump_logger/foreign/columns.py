@@ -38,9 +38,12 @@ ABSENT_COSTS: Mapping[Role, str] = {
     Role.TANK: "no heat capacity route: only oil flow and both cooler probes can give watts",
     Role.COOLER_IN: "the share of the label gets a wider range, counted from the tank",
     Role.COOLER_OUT: "no oil side: nothing to compare the watts with",
-    Role.ENGINE: "no verdict unless its times are typed: nothing shows when oil was pumped",
-    Role.FAN: "fan steps cannot be used, and a fan thermostat looks like a poor cooler",
-    Role.DRIVE: "motion and idling are judged by the temperatures alone",
+    Role.ENGINE: "no verdict: nothing shows when oil was pumped. Type when it ran, as in --was "
+    "'engine on 09:10 to 10:20'",
+    Role.FAN: "fan steps cannot be used, and a fan thermostat looks like a poor cooler. Type "
+    "when it ran, as in --was 'fan on 09:10 to 09:40'",
+    Role.DRIVE: "unless the engine's speed is there, no watts: idling passes for work. Type when "
+    "it turned, as in --was 'drive on 09:10 to 10:05'",
     Role.FLOW: "the oil side rests on the flow in the profile, if there is one",
 }
 

@@ -47,7 +47,8 @@ def flowing(outing: Session) -> Proof:
 def lump_running() -> Session:
     session = lump_session(2400.0, 800.0, 60.0)
     running = np.ones(session.elapsed_s.size)
-    return replace(session, columns={**session.columns, "engine_on": running})
+    columns = {**session.columns, "engine_on": running, "drive_on": running}
+    return replace(session, columns=columns)
 
 
 @pytest.fixture(scope="module")
@@ -387,6 +388,19 @@ def test_without_engine_drive_or_flow_no_label_is_met_or_missed(outing: Session)
         assert proof.verdict is Verdict.CANNOT_TELL
         assert proof.reasons[0].code == "flow-unlogged"
         assert proof.next_step.code == "log-engine"
+
+
+def test_an_engine_without_the_drive_gives_no_watts_but_by_a_metered_flow(
+    outing: Session,
+) -> None:
+    running = (outing.columns["engine_rpm"] > 0).astype(float)
+    typed = replace(outing, columns={**outing.columns, "engine_on": running})
+    bare = prove(with_columns(typed, *PROBES, "fan_on", "engine_on"), bracken())
+    assert (bare.verdict, bare.k_w_k) == (Verdict.CANNOT_TELL, None)
+    assert "drive-unlogged" in codes(bare.reasons)
+    assert bare.next_step.code == "log-drive"
+    metered = with_columns(typed, *PROBES, "fan_on", "engine_on", "flow_lpm")
+    assert prove(metered, bracken()).k_w_k is not None
 
 
 def test_a_stop_that_nobody_logged_is_left_out_of_the_fit(outing: Session) -> None:
