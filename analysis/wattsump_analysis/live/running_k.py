@@ -98,7 +98,7 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
     from wattsump_analysis.reading.contradictions import contradictions
     from wattsump_analysis.reading.cuts import record_of
-    from wattsump_analysis.reading.machine import knowledge
+    from wattsump_analysis.reading.machine import knowledge, oil_heat_factor
     from wattsump_analysis.reading.phases import find_soak, switches_of
     from wattsump_analysis.reading.record import despike
     from wattsump_analysis.reading.samples import gather
@@ -119,7 +119,9 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
         seen = np.isfinite(clean)
         density = USUAL_DENSITY_15_KG_M3 if profile is None else profile.oil.density_15_kg_m3
         t = samples.elapsed_s
-        heat = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
+        heat = oil_heat_factor(profile)[0] * volumetric_heat_j_m3k(
+            np.interp(t, t[seen], clean[seen]), density
+        )
     record = record_of(samples, switches, offsets, heat)
     if denied := contradictions(record, samples, matched=bool(offsets)):
         raise SessionError(

@@ -20,7 +20,12 @@ from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_
 from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
-from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
+from wattsump_analysis.reading.machine import (
+    Knowledge,
+    bucket_matched,
+    knowledge,
+    oil_heat_factor,
+)
 from wattsump_analysis.reading.misplaced import misplaced_in
 from wattsump_analysis.reading.phases import (
     Soak,
@@ -245,7 +250,8 @@ def _oil_heat(outing: _Outing) -> FloatArray | None:
     clean = despike(inlet)
     seen = np.isfinite(clean)
     t = outing.samples.elapsed_s
-    return volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
+    usual = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
+    return oil_heat_factor(outing.profile)[0] * usual
 
 
 def _answer(

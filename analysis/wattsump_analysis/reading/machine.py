@@ -30,6 +30,7 @@ __all__ = (
     "metal_capacity_j_k",
     "oil_capacity_j_k",
     "oil_flow_w_k",
+    "oil_heat_factor",
     "stated_flow",
 )
 
@@ -89,6 +90,15 @@ class Knowledge:
     heater_bonded: bool = False
 
 
+def oil_heat_factor(profile: Profile | None) -> tuple[float, float]:
+    """The oil's specific heat over that of the correlation, and its relative uncertainty."""
+    oil = None if profile is None else profile.oil
+    if oil is None or oil.specific_heat_40_j_kgk is None:
+        return 1.0, U_SPECIFIC_HEAT_REL
+    usual = float(specific_heat_j_kgk(40.0, oil.density_15_kg_m3))
+    return oil.specific_heat_40_j_kgk / usual, U_DATA_SHEET_REL
+
+
 def oil_capacity_j_k(profile: Profile, reference_c: float) -> tuple[float | None, float]:
     """Heat capacity of the oil at a temperature, and its relative standard uncertainty.
 
@@ -109,11 +119,13 @@ def oil_capacity_j_k(profile: Profile, reference_c: float) -> tuple[float | None
     Mass times specific heat: `oil.density_kg_m3`, `oil.specific_heat_j_kgk`.
     """
     oil = profile.oil
-    relative = math.sqrt(oil.u_volume_rel**2 + U_DENSITY_REL**2 + U_SPECIFIC_HEAT_REL**2)
+    factor, u_heat = oil_heat_factor(profile)
+    relative = math.sqrt(oil.u_volume_rel**2 + U_DENSITY_REL**2 + u_heat**2)
     if oil.u_volume_rel >= UNKNOWN_REL:
         return None, relative
     mass = oil.volume_m3 * float(density_kg_m3(FILLED_AT_C, oil.density_15_kg_m3))
-    return mass * float(specific_heat_j_kgk(reference_c, oil.density_15_kg_m3)), relative
+    heat_j_kgk = factor * float(specific_heat_j_kgk(reference_c, oil.density_15_kg_m3))
+    return mass * heat_j_kgk, relative
 
 
 def metal_capacity_j_k(profile: Profile) -> tuple[float | None, float]:
@@ -136,6 +148,8 @@ def metal_capacity_j_k(profile: Profile) -> tuple[float | None, float]:
     total = float(parts.sum())
     return total, math.hypot(float(np.linalg.norm(u_parts)) / total, U_METAL_C_REL)
 
+
+U_DATA_SHEET_REL = 0.015  # of a typical value that is printed; common practice, no source
 
 # Volumetric efficiency of a pump that fills a cooler's line, warm oil at low pressure, and its
 # standard uncertainty with wear; common practice, no source.
@@ -216,7 +230,6 @@ def knowledge(
     *,
     matched: bool,
     drift_k_min: float = 0.0,
-    u_oil_heat_rel: float = 0.032,
 ) -> Knowledge:
     """What a profile states, in the form the fit needs.
 
@@ -230,8 +243,6 @@ def knowledge(
         Whether a soak before the start matched the probes.
     drift_k_min : float
         How fast oil or air still changed in that soak [K/min].
-    u_oil_heat_rel : float
-        Relative standard uncertainty of the flowing oil's heat per volume [-].
 
     Returns
     -------
@@ -252,6 +263,8 @@ def knowledge(
     if not matched:
         u_match = math.sqrt(2.0) * _u_of(tank, 60.0)
         u_air = math.sqrt(_u_of(tank, 60.0) ** 2 + _u_of(air, 20.0) ** 2 + U_SUN_K**2)
+    factor, u_heat = oil_heat_factor(profile)
+    u_oil_heat = math.hypot(u_heat, U_DENSITY_REL)
     if profile is None:
         oil, u_oil, metal, u_metal = None, 1.0, None, 1.0
         walther, density_15 = walther_from_grade("VG 46"), USUAL_DENSITY_15_KG_M3
@@ -270,12 +283,12 @@ def knowledge(
         u_metal_rel=u_metal,
         walther=walther,
         oil_flow_w_k=(
-            None if flow is None else oil_flow_w_k(flow.flow_m3_s, reference_c, density_15)
+            None if flow is None else factor * oil_flow_w_k(flow.flow_m3_s, reference_c, density_15)
         ),
         flow_rpm=None if flow is None else flow.rpm,
         flow_of_pump=flow is not None and flow.of_pump,
-        u_flow_rel=math.hypot(u_flow, u_oil_heat_rel),
-        u_oil_heat_rel=u_oil_heat_rel,
+        u_flow_rel=math.hypot(u_flow, u_oil_heat),
+        u_oil_heat_rel=u_oil_heat,
         u_match_k=u_match,
         u_ambient_k=u_air,
         sun_k=0.0 if matched else SUN_K,

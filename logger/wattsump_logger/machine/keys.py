@@ -101,6 +101,7 @@ OIL = (
     _quantity("viscosity_100", "viscosity_100_mm2_s", "viscosity", 0.5, 1e3),
     # Common practice, no source: mineral hydraulic oil.
     _quantity("density_15", "density_15_kg_m3", "density", 600, 1300, default="870 kg/m3"),
+    _quantity("specific_heat_40", "specific_heat_40_j_kgk", "specific_heat", 1000.0, 5000.0),
 )
 METAL = (
     _text("name", required=True),

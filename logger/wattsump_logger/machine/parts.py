@@ -70,7 +70,10 @@ USUAL_UNIT: Mapping[Role, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Oil:
-    """The oil in the machine; `u_volume_rel` is relative."""
+    """The oil in the machine; `u_volume_rel` is relative.
+
+    `specific_heat_40_j_kgk` is that of a data sheet at 40 °C, None where none was typed.
+    """
 
     grade: str
     volume_m3: float
@@ -78,6 +81,7 @@ class Oil:
     viscosity_40_mm2_s: float
     viscosity_100_mm2_s: float
     density_15_kg_m3: float
+    specific_heat_40_j_kgk: float | None = None
 
     @property
     def line(self) -> Walther:

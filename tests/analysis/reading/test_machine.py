@@ -126,3 +126,21 @@ def test_probes_matched_in_a_bath_keep_their_bath_whatever_the_soak() -> None:
     know = knowledge(replace(bracken(), channels=channels), 60.0, matched=True, drift_k_min=0.04)
     # independent: two readings of 0.05 K in squares.
     assert know.u_match_k == pytest.approx(0.05 * math.sqrt(2.0))
+
+
+def test_a_data_sheets_specific_heat_counts_in_what_is_there_and_in_what_flows() -> None:
+    oil = {"grade": "VG 46", "volume": "18 L", "density_15": "870 kg/m3"}
+    cooler = {"oil_flow": "12 L/min"}
+    usual = knowledge(bracken(oil=oil, cooler=cooler), 40.0, matched=True)
+    typed = knowledge(
+        bracken(oil=oil | {"specific_heat_40": "2.1 kJ/(kg K)"}, cooler=cooler), 40.0, matched=True
+    )
+    assert usual.oil_j_k is not None
+    assert usual.oil_flow_w_k is not None
+    # published: Cragoe, NBS Misc. Publ. 97 (1929): (0.388 + 0.00045 t/°F)/sqrt(s) Btu/(lb °F),
+    # s that at 60 degF: 870 kg/m3 over water's 999 there (from memory)
+    cragoe = 4186.8 * (0.388 + 0.00045 * 104.0) / math.sqrt(0.870 / 0.999)
+    assert typed.oil_j_k == pytest.approx(usual.oil_j_k * 2100.0 / cragoe, rel=2e-3)
+    assert typed.oil_flow_w_k == pytest.approx(usual.oil_flow_w_k * 2100.0 / cragoe, rel=2e-3)
+    assert typed.u_oil_heat_rel < 0.6 * usual.u_oil_heat_rel
+    assert typed.u_oil_rel < usual.u_oil_rel
