@@ -8,6 +8,7 @@ folder. Another engine with a map can replace the processes of this computer: pa
 
 import os
 import signal
+import threading
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
@@ -147,7 +148,7 @@ def gather(
         Maps a function over jobs and yields results in any order; all cores of this computer
         if not given.
     on_progress : callable
-        Told (done, of, name) after each file worked out.
+        Told (done, of, name) after each file worked out, and (0, of, "") before the first.
     method : str, optional
         For tests: replaces the method's version.
 
@@ -181,6 +182,8 @@ def gather(
             jobs.setdefault(key, Job(path=path, key=key, profile_path=profile_path))
             twins.setdefault(key, []).append(path)
         todo = list(jobs.values())
+        if todo:
+            on_progress(0, len(todo), "")
         for done, summary in enumerate((run or in_processes)(summarise, todo), 1):
             if summary.lasting:
                 store.keep(summary.job.key, summary.entry)
@@ -225,8 +228,9 @@ def in_processes(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Ite
     ):
         under_way: set[Future[Summary]] = set()
         try:
-            for job in islice(waiting, AHEAD * workers):
-                under_way.add(pool.submit(function, job))
+            with _started_without_interrupts():
+                for job in islice(waiting, AHEAD * workers):
+                    under_way.add(pool.submit(function, job))
             while under_way:
                 ready, under_way = wait(under_way, return_when=FIRST_COMPLETED)
                 for job in islice(waiting, len(ready)):
@@ -235,6 +239,22 @@ def in_processes(function: Callable[[Job], Summary], jobs: Sequence[Job]) -> Ite
                     yield future.result()
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
+
+
+@contextmanager
+def _started_without_interrupts() -> Iterator[None]:
+    """Processes begun meanwhile take no Ctrl-C from their first moment on.
+
+    One that was still loading would write a traceback.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread may set signals
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _leave_interrupts_alone() -> None:

@@ -78,7 +78,7 @@ def test_progress_counts_what_is_worked_out(tmp_path: Path) -> None:
     files(tmp_path, 3)
     told: list[tuple[int, int]] = []
     gather(tmp_path, run=Runner(), method="m", on_progress=lambda d, n, _: told.append((d, n)))
-    assert told == [(1, 3), (2, 3), (3, 3)]
+    assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
 
 
 def test_only_the_sessions_asked_for_are_looked_at(tmp_path: Path) -> None:
