@@ -17,6 +17,7 @@ from wattsump_logger.watch import keys
 from wattsump_logger.watch.alarm_command import AlarmCommand
 from wattsump_logger.watch.alarm_rules import Typed, limit_of, rules_for, without_unknown
 from wattsump_logger.watch.alarms import Notice, Rule, Standing, State
+from wattsump_logger.watch.denials import Denials
 from wattsump_logger.watch.guide import Advice, Guide
 from wattsump_logger.watch.look import History, Look, Trail, channel_of, phase_of
 from wattsump_logger.watch.moment import Course, Forecaster, Gauge, Screen, Sounding
@@ -119,6 +120,7 @@ class Watch:
         self._clock = clock or HostClock()
         self._key_clock = key_clock or self._clock
         self._history = History(profile)
+        self._denials = Denials(profile)
         self._keyboard = keys.Keyboard()
         self._columns: tuple[str, ...] = ()
         self._refused = ""
@@ -301,7 +303,10 @@ class Watch:
             forecast=self._forecaster(look) if self._forecaster else None,
             known=self._known(look),
             alarms=tuple(self._soundings()),
-            faults=tuple(f"{name}: {code}" for name, code in self._codes.items()),
+            faults=(
+                *(remark.text for remark in self._denials.take(look)),
+                *(f"{name}: {code}" for name, code in self._codes.items()),
+            ),
             trouble=self._trouble(status),
             marks=(*self._shown_marks, *((None, text) for text in self._pending)),
             advice=self.advice,

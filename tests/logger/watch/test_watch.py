@@ -374,3 +374,11 @@ def test_what_is_known_of_the_cooler_so_far_is_on_every_screen_as_supplied() -> 
     rig = Rig(known=lambda look: f"K after {look.elapsed_s:.0f} s")
     assert [rig.second().known for _ in range(2)] == ["K after 0 s", "K after 1 s"]
     assert Rig().second().known == ""
+
+
+def test_a_channel_the_oil_contradicts_is_shown_beside_the_faults() -> None:
+    rig = Rig()
+    rig.now_s = 1.0
+    screens = [rig.second(tank_c="60.000", cooler_in_c="25.000") for _ in range(605)]
+    assert screens[590].faults == ()
+    assert "engine channel on" in screens[-1].faults[0]
