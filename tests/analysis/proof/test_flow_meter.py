@@ -8,6 +8,8 @@ import pytest
 
 from analysis.codes import codes
 from wattsump_analysis.model.fit import (
+    STEPPED,
+    STEPPED_ONCE,
     STEPPED_WITH_FLOW,
     TANK_ONLY,
     UNSTEPPED,
@@ -100,6 +102,15 @@ def test_a_flow_without_a_probe_in_the_pipe_tells_no_watts() -> None:
     assert not rests_on_layout(record(piped, flow=True, stepped=False))
     assert model_form(record(tank_only, flow=True, stepped=True)) == TANK_ONLY
     assert model_form(record(piped, flow=True, stepped=True)) == STEPPED_WITH_FLOW
+
+
+def test_one_stretch_without_the_fan_tells_less_than_a_guided_run() -> None:
+    once = record(("tank", "cooler_in"), flow=False, stepped=True)
+    fan = np.ones_like(once.fan)
+    fan[20:40] = 0.0
+    assert model_form(replace(once, fan=fan)) == STEPPED_ONCE
+    fan[60:80] = 0.0
+    assert model_form(replace(once, fan=fan)) == STEPPED
 
 
 def test_an_inlet_probe_that_dies_in_the_cold_leaves_the_oil_its_warmth() -> None:
