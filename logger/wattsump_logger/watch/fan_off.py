@@ -67,7 +67,7 @@ class FanOff:
             self._since_s = look.now_s
             return self._advice("Fan off, drive at work as before.", FAN_OFF_S, "stage fan-off")
         return self._advice(
-            "Five minutes without the fan tell the cooler's watts to 20 %, not 40 %.",
+            "Five minutes without the fan tell the cooler's watts to 25 %, not 40 %.",
             until="" if fan is not None else "g when the fan is off",
         )
 
