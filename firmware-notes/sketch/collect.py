@@ -1,8 +1,8 @@
-"""Put the sketch together: wattsump.ino and the modules it stands on, in one folder.
+"""Put the sketch together: wattsump.ino and its modules, in the same folder.
 
     python3 collect.py ~/sketchbook/wattsump
 
-An IDE builds what lies in a sketch's folder. The modules are copied, not changed.
+An IDE builds all files in the folder of a sketch. The modules are copied, not changed.
 """
 
 import shutil
@@ -18,7 +18,7 @@ HEADERS = ("critical.h", "flash.h")
 
 
 def collect(folder: Path) -> None:
-    """Fill `folder`, made if need be, with the sketch and copies of its modules."""
+    """Fill `folder`, creating it if necessary, with the sketch and copies of its modules."""
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(HERE / "wattsump" / "wattsump.ino", folder / "wattsump.ino")
     names = [*HEADERS, *(f"{name}{end}" for name in MODULES for end in (".c", ".h"))]

@@ -324,7 +324,7 @@ class Case:
 
     @property
     def stands(self) -> bool:
-        """Whether it may have run at another speed that nobody logged."""
+        """Whether it may have run at another speed that was not logged."""
         return bool(np.any(standing_of(self.record) > 0.5))
 
     @property

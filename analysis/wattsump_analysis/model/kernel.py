@@ -108,7 +108,7 @@ class Bin:
         self.kept = trace.loads(f"values{which}", len(shape.elements))
         self.values: Sequence[Number] = self.kept
 
-    def reckon(self, p: Any, h: Number) -> None:
+    def compute(self, p: Any, h: Number) -> None:
         """Compute the values from the parameters instead of loading stored ones."""
         r = SimpleNamespace(**{"bin_s": h, "ones": 1.0} | dict(self.shape.switches) | self.series)
         of = {name: QUANTITIES[name](p, r) for row in self.shape.elements for name in row}
@@ -143,13 +143,13 @@ class Block:
         self.pivots: list[Number] = []
         self.logs: list[tuple[Number, Number]] = []
         if kind == "first":
-            self.here.reckon(p, self.h)
+            self.here.compute(p, self.h)
             for probe in range(len(shape.probes)):
                 self._read(probe, self.here)
         elif kind == "middle":
             self.then = Bin(shape, trace, ".then")
             if not kept:
-                self.then.reckon(p, self.h)
+                self.then.compute(p, self.h)
             self._step()
             for probe in range(len(shape.probes)):
                 self._read(probe, self.then, self.here)
@@ -161,7 +161,7 @@ class Block:
         self.logs += [(weight, -1.0 / weight) for weight in self.weights]
 
     @property
-    def left(self) -> list[Number]:
+    def passed_on(self) -> list[Number]:
         """The lower half over the latest bin's states, the unknowns and 1."""
         first = len(self.m) - self.shape.carried
         return [self.m[i][j] for i in range(first, len(self.m)) for j in range(first, i + 1)]
@@ -243,9 +243,9 @@ def forward(shape: Shape) -> tuple[str, int]:
     """
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     first.trace.stores("values", first.here.values)
-    first.trace.stores("carry", first.left)
+    first.trace.stores("carry", first.passed_on)
     middle.trace.stores("values.then", middle.then.values)
-    middle.trace.stores("carry.then", middle.left)
+    middle.trace.stores("carry.then", middle.passed_on)
     middle.trace.stores("ratio", [middle.ratio])
     last.trace.stores("ratio", [last.ratio])
     last.trace.stores("total", [last.m[-1][-1]])
@@ -260,10 +260,10 @@ def backward(shape: Shape) -> tuple[str, int]:
     last.trace.stores("by_carry", last.trace.slopes(seeds, last.carry))
     for block in (middle, first):
         trace = block.trace
-        reckoned = block.then.values if block is middle else block.here.values
+        computed = block.then.values if block is middle else block.here.values
         seeds = [
-            *zip(block.left, trace.loads("by_carry", shape.entries), strict=True),
-            *zip(reckoned, trace.loads("by_values", len(shape.elements)), strict=True),
+            *zip(block.passed_on, trace.loads("by_carry", shape.entries), strict=True),
+            *zip(computed, trace.loads("by_values", len(shape.elements)), strict=True),
             *block.logs,
         ]
         wanted = [block.given, block.carry, block.here.kept]

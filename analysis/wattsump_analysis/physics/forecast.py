@@ -241,7 +241,7 @@ def conductance_at_altitude_w_k(
     Notes
     -----
     A fan of constant speed moves constant volume; mass flow falls with density. Use
-    `sizing.at_flows` instead when both streams are known.
+    `sizing.at_flows` instead if both flows are known.
 
     References
     ----------

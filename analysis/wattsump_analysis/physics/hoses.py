@@ -55,7 +55,7 @@ class Hose:
 
 
 # SAE J514 (J514/1) and ISO 8434-2: thread by dash size; hexagons as printed in two machine
-# manuals, where given. Tightening torques differ between makers and are left to theirs.
+# manuals, where given. Tightening torques differ between makers, so none are given.
 FLARE_SIZES = tuple(
     FlareSize(dash=dash, tube_od_m=dash / 16.0 * INCH_M, thread=thread, nut_hex_in=hexagon)
     for dash, thread, hexagon in (
@@ -205,7 +205,7 @@ def poured_m3(containers: float, container_m3: float, left_m3: float = 0.0) -> f
     Raises
     ------
     RangeError
-        Negative counts, or more left than a container holds.
+        Negative counts, or a rest larger than a container.
 
     References
     ----------

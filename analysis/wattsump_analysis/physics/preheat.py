@@ -117,7 +117,7 @@ def time_to_target(
 
     References
     ----------
-    `nodes.one_node_countdown`.
+    `lumps.one_node_countdown`.
     """
     require(heater_w, 0.0, math.inf, unit="W", where="heater power")
     result = one_node_countdown(
@@ -152,7 +152,7 @@ def zones(
 
     References
     ----------
-    `nodes.two_node_countdown`.
+    `lumps.two_node_countdown`.
     """
     require(heater_w, 0.0, math.inf, unit="W", where="heater power")
     lump = OneNode(capacity_j_k=sum(nodes.capacities_j_k), loss_w_k=sum(nodes.losses_w_k))
@@ -186,7 +186,7 @@ def circulation_gain(
 
     References
     ----------
-    `zones`: circulating makes the tank one lump. The pump's own work is left out.
+    `zones`: circulating makes the tank one lump. The pump's own heat is neglected.
     """
     still = compared.near if pump_inlet == "near the heater" else compared.far
     return still.seconds - compared.stirred.seconds

@@ -18,7 +18,7 @@ from wattsump_logger.remark import Remark
 
 __all__ = ("foresee",)
 
-_BEYOND = Remark(code="beyond-oil", text="beyond what the oil stands")
+_BEYOND = Remark(code="beyond-oil", text="beyond what the oil withstands")
 # Colder than any woodlot: common practice, no source.
 _COLDEST_AIR_C = -60.0
 _USUAL_LIMITS_C = {"oil, advised": 66.0, "oil, highest": 82.0}
@@ -396,7 +396,7 @@ def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> Remark 
 # Countdowns are scalar formulas, so they use fewer draws than the vectors: with 800 the ends of a
 # 95 % interval scatter by about 5 % of its half width.
 _COUNTDOWNS = 800
-# Seals and oil film fail here, well below the oil's own limit: `limits.OIL_LEVELS`, rounded up.
+# Seals and oil film fail here, well below the oil's own limit: `harm.OIL_LEVELS`, rounded up.
 _STOP_C = 120.0
 
 

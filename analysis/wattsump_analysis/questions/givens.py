@@ -175,7 +175,7 @@ def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
 
     References
     ----------
-    `capacity.oil_capacity_j_k`, `capacity.metal_capacity_j_k`; JCGM 100:2008, equation 10.
+    `machine.oil_capacity_j_k`, `machine.metal_capacity_j_k`; JCGM 100:2008, equation 10.
     """
     oil, u_oil = oil_capacity_j_k(profile, temp_c)
     metal, u_metal = metal_capacity_j_k(profile)

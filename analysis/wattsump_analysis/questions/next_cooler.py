@@ -93,7 +93,7 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
             key="each_of_two_w_k",
             label="or two small ones in a row, each",
             figure=conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
-            note=Remark(code="fresh-air-each", text="each with fresh air of its own"),
+            note=Remark(code="fresh-air-each", text="each with its own fresh air"),
         )
     if case.k is None or case.air_w_k is None or case.oil_w_k is None:
         return
@@ -128,7 +128,7 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Remark]:
     if case.oil_w_k is None:
         yield Remark(
             code="two-coolers-need-flow",
-            text="Each of two small coolers needs a bit more than half; type --oil-flow for more.",
+            text="Two small coolers each need a bit over half; type --oil-flow for the figure.",
         )
     elif needed_w_k >= case.oil_w_k:
         yield Remark(

@@ -88,7 +88,7 @@ def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark
         if case.etd_k is None:
             yield Remark(
                 code="label-says-nothing",
-                text=("Label ", claim, " says nothing until its entering difference is known."),
+                text=("Label ", claim, " means nothing until its entering difference is known."),
             )
         else:
             etd = Figure(value=case.etd_k, kind="temperature_difference")

@@ -117,7 +117,7 @@ def fit_exponential(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     Parameters
     ----------
     t_s, y : ndarray, shape (n,)
-        Times [s] and readings, n > 3; NaN readings are left out.
+        Times [s] and readings, n > 3; NaN readings are dropped.
 
     Returns
     -------
@@ -162,7 +162,7 @@ def fit_two_exponentials(t_s: FloatArray, y: FloatArray) -> ExponentialFit:
     Parameters
     ----------
     t_s, y : ndarray, shape (n,)
-        Times [s] and readings, n > 5; NaN readings are left out.
+        Times [s] and readings, n > 5; NaN readings are dropped.
 
     Returns
     -------

@@ -83,7 +83,7 @@ def test_what_no_oil_stands_is_not_told_to_the_degree() -> None:
     assert value(answer, "settles_p50_c") == pytest.approx(30.0 + 16000.0 / 100)
     assert code_of(answer.row("settles_p50_c").flag) == "beyond-oil"
     said = screen(answer)
-    assert "settles at over 150.0 °C, beyond what the oil stands." in " ".join(said.split())
+    assert "settles at over 150.0 °C, beyond what the oil withstands." in " ".join(said.split())
     assert "190.0" not in said
     # 66 °C less 160 K: an air that nobody will meet.
     assert code_of(answer.row("limiting_oil_advised_p50_c").flag) == "no-air-so-cold"
