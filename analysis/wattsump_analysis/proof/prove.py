@@ -317,10 +317,7 @@ def _answer(
             if main.fitted is None
             else diagnose(main.record, main.fitted, () if main.by_side else main.phases)
         ),
-        notes=(
-            *notes_of(outing.samples, outing.soak, outing.guesses, main),
-            *cut_notes,
-        ),
+        notes=(*notes_of(outing.samples, outing.soak, outing.guesses, main), *cut_notes),
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
         seed=seed,
     )
