@@ -102,10 +102,10 @@ class ModelForm:
 # (tests/validation/families.py; form.py omits the family it is computed for), for the others still
 # from two plants, with a stirred tank and with a still one.
 STEPPED = ModelForm(k=0.065, capacity=0.045, heat=0.045)
-# One five minutes without the fan in a day's work, often with probes that no rest has matched: what
-# 13 families need of the one left out is 0.075 to 0.105.
+# The fan off only once, for five minutes, in a day's work, often with unmatched probes: from 13
+# families for the omitted one, 0.075 to 0.105.
 STEPPED_ONCE = ModelForm(k=0.1, capacity=0.045, heat=0.09)
-GUIDED_SWITCHINGS = 4  # of the fan under load: more than one stretch without it
+GUIDED_SWITCHINGS = 4  # of the fan under load: off more than once
 STEPPED_STATED_FLOW = ModelForm(k=0.05, capacity=0.045, heat=0.045)
 STEPPED_WITH_FLOW = ModelForm(k=0.05, capacity=0.035, heat=0.035)
 TANK_ONLY = ModelForm(k=0.065, capacity=0.035, heat=0.03)
