@@ -60,7 +60,8 @@ def new_command(
     while at < len(QUESTIONS):
         question = QUESTIONS[at]
         typer.echo("\n" + textwrap.fill(f"{at + 1} of {len(QUESTIONS)}  {question.text}", 80))
-        typer.echo(f"  e.g. {question.example}")
+        in_us = question.example_us if units == "us" else ""
+        typer.echo(f"  e.g. {in_us or question.example}")
         try:
             answer = _answer(question, answers.get(question.name, ""))
         except typer.Abort:

@@ -64,7 +64,12 @@ def practice_command(
         listening() as read_keys,
     ):
         fast = "" if speed == 1.0 else f" --speed {speed:g}"
-        typer.echo("Nothing is hot and nothing turns. In a second terminal type")
+        typer.echo(
+            "Nothing is hot and nothing turns. In a second terminal type this line. Its profile"
+        )
+        typer.echo(
+            "is of the machine emulated here: with your own, limits and watts would not fit."
+        )
         typer.echo(
             f"  wattsump log {port} --machine {profile} --out {out}{fast} --guide proving-run"
         )

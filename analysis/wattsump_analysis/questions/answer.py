@@ -178,7 +178,7 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
 def _never_tail(figure: Figure, system: str) -> str:
     if figure.low is None or math.isinf(figure.low):
         return ""
-    return f" (perhaps in {_plain(figure.low, figure, system)})"
+    return f", or in {_plain(figure.low, figure, system)} at the earliest"
 
 
 def _digits_after_point(figure: Figure, system: str) -> int | None:

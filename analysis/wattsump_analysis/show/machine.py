@@ -33,6 +33,7 @@ def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
         _capacity(profile, units),
         _label(profile, units),
         _drive(profile, units),
+        _beside(profile, units),
         _channels(profile),
         _missing(profile),
     ):
@@ -117,6 +118,23 @@ def _drive(profile: Profile, units: str) -> Iterator[str]:
     needed = [show(w / per_k, "temperature_difference", units) for w in (low_w, high_w)]
     over = needed[0] if low_w == high_w else f"{needed[0]} to {needed[1]}"
     yield _row("", f"the label carries that with the oil {over} over the air")
+
+
+def _beside(profile: Profile, units: str) -> Iterator[str]:
+    """Yield what is stated of the cooler's flow and fan, and of the heater."""
+    flow, cooler, heater = stated_flow(profile), profile.cooler, profile.heater
+    if flow is not None:
+        by = "by pump displacement" if flow.of_pump else "as stated"
+        speed = "" if flow.rpm is None else f" at {flow.rpm:.0f} r/min"
+        yield _row("oil flow", f"{show(flow.flow_m3_s, 'flow', units)}{speed}, {by}")
+    if cooler.fan_thermostat_c is not None:
+        at = show(cooler.fan_thermostat_c, "temperature", units)
+        yield _row("fan", f"by a thermostat at {at}; the proving run needs it switched by hand")
+    elif cooler.fan_with_engine:
+        yield _row("fan", "turns whenever the engine does")
+    if heater is not None:
+        metered = ", metered" if heater.metered else ""
+        yield _row("heater", show(heater.power_w, "power") + metered)
 
 
 def _channels(profile: Profile) -> Iterator[str]:

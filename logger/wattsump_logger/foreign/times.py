@@ -16,6 +16,7 @@ _ROLES = (Role.FAN, Role.ENGINE, Role.DRIVE, Role.HEATER)
 _ON = frozenset({"on", "running", "working", "moving", "ran"})
 _OFF = frozenset({"off", "stopped", "standing"})
 _AT = r"(\d{1,2}:\d{2}(?::\d{2})?|\d+(?:\.\d+)?\s*(?:s|min|h))"
+_HALF_DAY = re.compile(r"(\d{1,2}):(\d{2}(?::\d{2})?)\s*([ap])\.?m\b\.?")
 _SPAN = re.compile(rf"(?:from\s+)?{_AT}\s+to\s+({_AT}|end|the end)")
 _WHOLE = frozenset({"throughout", "all the time", "always"})
 _UNIT_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
@@ -96,7 +97,7 @@ def _bad(found: str, do: str) -> UsageError:
 
 
 def _line(text: str) -> Typed:
-    words = text.strip().lower().split(maxsplit=2)
+    words = _HALF_DAY.sub(_whole_day, text.strip().lower()).split(maxsplit=2)
     roles = {role.value: role for role in _ROLES}
     if len(words) < 3 or words[0] not in roles or words[1] not in _ON | _OFF:
         raise _bad(repr(text), "begin with fan, engine, drive or heater, then on or off")
@@ -111,6 +112,14 @@ def _line(text: str) -> Typed:
             raise _bad(repr(part.strip()), "write begin to end, as hours and minutes or in min")
         spans.append((match[1], match[2]))
     return Typed(role=roles[words[0]], is_on=is_on, spans=tuple(spans), text=text.strip())
+
+
+def _whole_day(clock: re.Match[str]) -> str:
+    """Return a 12-hour time in 24 hours: 12 am is 00, 12 pm is 12."""
+    hour = int(clock[1])
+    if not 1 <= hour <= 12:
+        raise _bad(repr(clock[0]), "write hours of 1 to 12 with am and pm")
+    return f"{hour % 12 + 12 * (clock[3] == 'p'):02d}:{clock[2]}"
 
 
 def _at_s(at: str, clock_s: float | None, length_s: float, text: str) -> float:

@@ -25,6 +25,7 @@ _NO_METAL = "without both heavy parts no metal is listed, and temperatures give 
 class Question:
     """One question: `key` of a section, its text, an example, and what skipping costs.
 
+    `example_us` is the example in US units, "" where it is the same.
     An empty answer takes `usual`, or skips the question if there is none; a `required` question
     cannot be skipped.
     """
@@ -34,6 +35,7 @@ class Question:
     key: str
     text: str
     example: str
+    example_us: str = ""
     usual: str = ""
     skipped: str = ""
     required: bool = False
@@ -62,6 +64,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="volume",
         text="How much oil is in the whole circuit, hoses and drive included?",
         example="18 L, or 4.75 gal",
+        example_us="4.75 gal, or 18 L",
         required=True,
     ),
     Question(
@@ -70,6 +73,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="mass",
         text="How heavy is the steel that warms with the oil: tank, frame rail, brackets?",
         example="24 kg, or 53 lb",
+        example_us="53 lb, or 24 kg",
         skipped=_NO_METAL,
     ),
     Question(
@@ -77,7 +81,8 @@ QUESTIONS: tuple[Question, ...] = (
         section="metal",
         key="mass",
         text="How heavy are pump and motors together (cast iron)?",
-        example="34 kg",
+        example="34 kg, or 75 lb",
+        example_us="75 lb, or 34 kg",
         skipped=_NO_METAL,
     ),
     Question(
@@ -85,7 +90,8 @@ QUESTIONS: tuple[Question, ...] = (
         section="metal",
         key="mass",
         text="How heavy is the cooler's core (aluminium)?",
-        example="4 kg",
+        example="4 kg, or 9 lb",
+        example_us="9 lb, or 4 kg",
         skipped="a light part: its absence costs some per cent",
     ),
     Question(
@@ -94,6 +100,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="label_heat",
         text="What heat does the cooler's label claim?",
         example="6 kW, or 20000 BTU/h",
+        example_us="20,000 BTU/h, or 6 kW",
         skipped="no verdict without a label: watts only",
     ),
     Question(
@@ -102,6 +109,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="label_etd",
         text="At which difference, oil in over air in, is that claim?",
         example="40 K, or 100 degF; 'not printed' if the label does not say",
+        example_us="100 degF, or 40 K; 'not printed' if the label does not say",
         usual=keys.NOT_PRINTED,
     ),
     Question(
@@ -110,6 +118,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="oil_flow",
         text="How much oil flows through the cooler at working speed?",
         example="12 L/min, or 3 gpm",
+        example_us="3 gpm, or 12 L/min",
         skipped="no second route to the watts; a bucket measures it, see proving-a-cooler.md",
     ),
     Question(
@@ -118,6 +127,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="fan",
         text="What makes the fan run: a switch, a thermostat, or the engine?",
         example="; ".join(_FANS),
+        example_us="switch; engine; thermostat 120 degF",
         usual="switch",
     ),
     Question(
@@ -126,6 +136,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="power",
         text="How much power does the engine put into the drive?",
         example="15 kW, or 20 hp",
+        example_us="20 hp, or 15 kW",
         skipped="the label cannot be compared with the drive's heat",
     ),
     Question(
@@ -134,7 +145,7 @@ QUESTIONS: tuple[Question, ...] = (
         key="power",
         text="Which tank heater is fitted?",
         example="500 W",
-        skipped="no heater run, no preheat times",
+        skipped="no heater run; preheat times then need --heater",
     ),
 )
 

@@ -64,7 +64,7 @@ def proving_steps(profile: Profile | None = None, typed: Typed = NOTHING_TYPED) 
     return (
         _soak(),
         *([_heater_run(limit_c), _circulation(limit_c)] if is_immersed else []),
-        _rise(limit_c),
+        _rise(limit_c, has_heater=profile is None or heater is not None),
         *fans,
         _work_loop(),
         _cool_down(),
@@ -118,10 +118,11 @@ def _circulation(limit_c: float) -> Step:
     )
 
 
-def _rise(limit_c: float) -> Step:
+def _rise(limit_c: float, *, has_heater: bool) -> Step:
+    unplugged = "Heater unplugged. " if has_heater else ""
     return Step(
         name="fan-off rise",
-        do="Heater unplugged. Engine at working speed, drive turning, fan off.",
+        do=f"{unplugged}Engine at working speed, drive turning, fan off.",
         shortest_s=120,
         longest_s=2400,
         needs=(_WORKING, _FAN_OFF, _UNPLUGGED),

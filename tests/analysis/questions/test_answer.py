@@ -57,7 +57,7 @@ def test_a_time_that_may_never_come_says_so() -> None:
     never = Figure(value=math.inf, kind="duration")
     assert shown(never) == "never"
     perhaps = Figure(value=math.inf, kind="duration", low=1800.0, high=math.inf)
-    assert shown(perhaps) == "never (perhaps in 30 min)"
+    assert shown(perhaps) == "never, or in 30 min at the earliest"
     late = Figure(value=3600.0, kind="duration", low=1800.0, high=math.inf)
     assert shown(late) == "60 min (30 min to never)"
     assert shown(Figure(value=math.nan, kind="duration")) == "unknown"

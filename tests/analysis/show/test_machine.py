@@ -101,3 +101,26 @@ def test_an_answer_that_is_no_quantity_is_printed_once(app: typer.Typer, tmp_pat
     typed = "Mine\n\nabout 16 litres\n"
     result = CliRunner().invoke(app, ["machine", "new", str(tmp_path / "mine.toml")], input=typed)
     assert result.output.count("'about 16 litres'") == 1
+
+
+def test_flow_fan_and_heater_are_said_back() -> None:
+    raw = {
+        "name": "x",
+        "oil": {"grade": "VG 46", "volume": "18 L"},
+        "cooler": {"oil_flow": "12 L/min", "fan_thermostat": "130 degF"},
+        "heater": {"power": "500 W"},
+    }
+    text = " ".join(" ".join(machine_lines(profile_from_dict(raw), "us")).split())
+    # published: 1 gpm is 6.309e-5 m3/s, NIST SP 811, appendix B.8; three digits
+    assert "3.17 gpm, as stated" in text
+    assert "thermostat at 130.0 °F; the proving run needs it switched by hand" in text
+    assert "500 W" in text
+
+
+def test_questions_to_a_reader_of_us_units_give_their_examples_first(
+    app: typer.Typer, tmp_path: Path
+) -> None:
+    typed = "Mine\n\n5 gal\n53 lb\n75 lb\n"
+    path = str(tmp_path / "mine.toml")
+    asked = CliRunner().invoke(app, ["machine", "new", path, "--units", "us"], input=typed)
+    assert "e.g. 75 lb, or 34 kg" in asked.output

@@ -262,6 +262,20 @@ def test_typed_times_become_a_channel(tmp_path: Path) -> None:
     assert fan[-1] == 1.0
 
 
+@pytest.mark.parametrize(
+    ("half_day", "whole_day"),
+    [
+        ("8:43 AM", "08:43"),
+        ("12:05 am", "00:05"),
+        ("12:05 p.m.", "12:05"),
+        ("1:07:30pm", "13:07:30"),
+    ],
+)
+def test_typed_times_are_read_in_twelve_hours_too(half_day: str, whole_day: str) -> None:
+    spans = [typed_times([f"fan on {at} to end"])[0].spans for at in (half_day, whole_day)]
+    assert spans == [((whole_day, "end"),)] * 2
+
+
 def test_times_of_what_a_column_tells_are_refused(tmp_path: Path) -> None:
     path = table(tmp_path / "x.csv", "Time,Tank C,Fan", columns=(OIL_C, np.ones(600)))
     with refused(UsageError, "--was"):
@@ -275,6 +289,7 @@ def test_times_of_what_a_column_tells_are_refused(tmp_path: Path) -> None:
         ("pump on 09:10 to 09:40", "begin with fan"),
         ("fan on 09:10-09:40", "write begin to end"),
         ("fan on 11:00 to 11:30", "10 min long and begins at 09:00:00"),
+        ("fan on 13:05 pm to end", "hours of 1 to 12"),
         ("fan on 09:05 to 09:01", "outside this file or empty"),
     ],
 )

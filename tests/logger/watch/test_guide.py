@@ -275,7 +275,17 @@ def test_the_heater_warms_oil_that_a_pump_sends_round_and_the_pump_alone_follows
 def test_a_pad_on_the_wall_has_no_step_of_this_run() -> None:
     assert BRACKEN.heater is not None
     pad = replace(BRACKEN, heater=replace(BRACKEN.heater, is_bonded=True))
-    assert proving_steps(pad) == proving_steps(replace(BRACKEN, heater=None))
+    without = proving_steps(replace(BRACKEN, heater=None))
+    assert [step.name for step in proving_steps(pad)] == [step.name for step in without]
+
+
+def test_only_a_machine_that_may_have_a_heater_is_told_to_unplug_it() -> None:
+    profiles = (None, BRACKEN, replace(BRACKEN, heater=None))
+    rises = [
+        next(step for step in proving_steps(each) if step.name == "fan-off rise")
+        for each in profiles
+    ]
+    assert ["Heater unplugged" in rise.do for rise in rises] == [True, True, False]
 
 
 def test_a_driver_who_starts_the_engine_before_the_heater_has_left_nothing_out() -> None:
