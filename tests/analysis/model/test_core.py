@@ -53,8 +53,8 @@ def from_the_oil_w(
         return np.asarray((320.0 * (oil_k - metal_k) - air_w_k * metal_k) / CAPACITY_J_K)
 
     span = (float(seconds[0]), float(seconds[-1]))
-    found = solve_ivp(rate, span, [start_k], t_eval=seconds, rtol=1e-10, atol=1e-10)
-    return np.asarray(320.0 * (40.0 + oil_k_s * seconds - found.y[0]))
+    result = solve_ivp(rate, span, [start_k], t_eval=seconds, rtol=1e-10, atol=1e-10)
+    return np.asarray(320.0 * (40.0 + oil_k_s * seconds - result.y[0]))
 
 
 @pytest.mark.parametrize("on", [True, False])

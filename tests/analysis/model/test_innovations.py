@@ -17,11 +17,11 @@ def test_innovations_multiply_to_the_likelihood_of_the_whole(seed: int) -> None:
     network = make_network(seed)
     priors = network.unknown_priors
     network.unknown_priors = {name: replace(one, sd=1e-4 * one.sd) for name, one in priors.items()}
-    found = innovations(network, P, means(network))
+    result = innovations(network, P, means(network))
     # independent: one pass that eliminates all readings, the unknowns fixed to a ten-thousandth of
     # their spread, which costs the determinant some of its digits.
-    assert found.log_likelihood == pytest.approx(network.log_likelihood(P), abs=5e-3)
-    assert found.tank.size == int(network.seen[0].sum())
+    assert result.log_likelihood == pytest.approx(network.log_likelihood(P), abs=5e-3)
+    assert result.tank.size == int(network.seen[0].sum())
 
 
 def means(network: Network) -> FloatArray:
@@ -48,12 +48,12 @@ def drawn_from(network: Network, rng: np.random.Generator) -> Network:
 
 def test_innovations_of_the_networks_own_readings_are_white() -> None:
     network, rng = make_network(3), np.random.default_rng(5)
-    found = [innovations(drawn_from(network, rng), P, means(network)).tank for _ in range(300)]
-    whole = np.concatenate(found)
+    result = [innovations(drawn_from(network, rng), P, means(network)).tank for _ in range(300)]
+    whole = np.concatenate(result)
     # independent: mean 0 and variance 1 of 4200 standard normals, to four standard errors.
     assert whole.mean() == pytest.approx(0.0, abs=4 / np.sqrt(whole.size))
     # independent: the same.
     assert whole.var() == pytest.approx(1.0, abs=4 * np.sqrt(2 / whole.size))
-    followed = float(np.mean([np.mean(one[1:] * one[:-1]) for one in found]))
+    followed = float(np.mean([np.mean(one[1:] * one[:-1]) for one in result]))
     # independent: products of neighbours have mean 0 and variance 1.
     assert followed == pytest.approx(0.0, abs=4 / np.sqrt(whole.size))

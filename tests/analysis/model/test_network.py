@@ -111,8 +111,8 @@ def propagate(network: Network, draw: FloatArray) -> FloatArray:
     for row, probe in enumerate(network.probes):
         now, before, value = network.reading(row, P, unknown)
         node = path[:, NODES.index(probe.node)]
-        told = now * node + before * np.roll(node, 1)
-        seen.append((network.record.oils_c[probe.name] - value + told)[network.seen[row]])
+        predicted = now * node + before * np.roll(node, 1)
+        seen.append((network.record.oils_c[probe.name] - value + predicted)[network.seen[row]])
     return np.concatenate(seen)
 
 
@@ -141,12 +141,12 @@ def dense(network: Network) -> tuple[FloatArray, FloatArray, FloatArray]:
 def test_the_likelihood_is_that_of_the_dense_gaussian(flow: bool, switched: bool) -> None:
     network = make_network(flow=flow, switched=switched)
     data, mean, covariance = dense(network)
-    left = data - mean
+    residuals = data - mean
     determinant = np.linalg.slogdet(covariance)[1] + data.size * np.log(2 * np.pi)
     # independent: every start, step noise and unknown propagated by loops into one dense
     # normal density; both in double precision, so eight digits.
     assert network.log_likelihood(P) == pytest.approx(
-        -0.5 * (left @ np.linalg.solve(covariance, left) + determinant), rel=1e-8
+        -0.5 * (residuals @ np.linalg.solve(covariance, residuals) + determinant), rel=1e-8
     )
 
 
@@ -176,9 +176,9 @@ def test_the_slope_is_the_difference_quotient_in_every_parameter(
 def test_many_trials_at_once_are_each_as_one_alone() -> None:
     network = make_network()
     k = np.array([[60.0], [100.0], [140.0]])
-    found = network.log_likelihoods(changed(cooler_w_k=k))
+    result = network.log_likelihoods(changed(cooler_w_k=k))
     alone = [network.log_likelihood(changed(cooler_w_k=float(one))) for one in k[:, 0]]
-    assert found == pytest.approx(alone, rel=1e-12)
+    assert result == pytest.approx(alone, rel=1e-12)
 
 
 def quantity(network: Network, name: str) -> FloatArray:

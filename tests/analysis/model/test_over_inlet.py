@@ -19,14 +19,14 @@ def test_a_tank_alone_gives_the_label_a_smaller_k_by_the_oils_rise_in_the_drive(
         cooler_w=np.full(n, 2400.0),
         shell_w=np.full(n, 200.0),
     )
-    known = Gaussian(mean=float(np.log(600.0)), sd=0.0)
+    oil_flow = Gaussian(mean=float(np.log(600.0)), sd=0.0)
     rng = np.random.default_rng(1)
-    (found,) = _over_inlet(network, smooth, np.array([60.0]), known, rng)
+    (result,) = _over_inlet(network, smooth, np.array([60.0]), oil_flow, rng)
     # independent: tank 2400 / 60 = 40 K over the air; (3000 - 100) / 600 = 4.83 K more go in;
     # 2400 / 44.83.
-    assert found == pytest.approx(53.53, abs=0.01)
+    assert result == pytest.approx(53.53, abs=0.01)
     spread = _over_inlet(
-        network, smooth, np.full(4000, 60.0), Gaussian(mean=known.mean, sd=0.6), rng
+        network, smooth, np.full(4000, 60.0), Gaussian(mean=oil_flow.mean, sd=0.6), rng
     )
     assert np.median(spread) == pytest.approx(53.53, abs=0.5)
     assert np.quantile(spread, 0.975) < 60.0
@@ -37,4 +37,4 @@ def test_a_tank_alone_gives_the_label_a_smaller_k_by_the_oils_rise_in_the_drive(
         53.53, abs=0.01
     )
     record.fan[:] = 0.0
-    assert _over_inlet(network, smooth, np.array([60.0]), known, rng) == pytest.approx(60.0)
+    assert _over_inlet(network, smooth, np.array([60.0]), oil_flow, rng) == pytest.approx(60.0)

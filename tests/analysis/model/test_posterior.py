@@ -55,16 +55,16 @@ def drawn(layouts: list[dict[str, Gaussian]], network: Any = None) -> Posterior:
 
 
 def test_prior_and_reading_meet_at_their_weighted_mean() -> None:
-    found = drawn([priors()])
-    gain = found.column("motion_gain")
+    result = drawn([priors()])
+    gain = result.column("motion_gain")
     # independent: precision-weighted mean of 0.2 +/- 0.4 and 0.8 +/- 0.3 is 0.584, deviation
     # 0.24; some hundred effective draws know them to a fifteenth of that.
     assert gain.mean() == pytest.approx(0.584, abs=0.05)
     # independent: as above.
     assert gain.std() == pytest.approx(0.24, abs=0.04)
     # independent: a fixed one is the exponential of its prior's mean, every time.
-    assert found.column("memory_s") == pytest.approx(np.exp(4.0))
-    assert found.effective_draws > 150
+    assert result.column("memory_s") == pytest.approx(np.exp(4.0))
+    assert result.effective_draws > 150
 
 
 def test_linear_unknowns_are_drawn_beside_the_parameters() -> None:
@@ -76,11 +76,11 @@ def test_linear_unknowns_are_drawn_beside_the_parameters() -> None:
 
 
 def test_draws_are_of_every_layout_in_its_share() -> None:
-    found = drawn([priors(3.0), priors(6.0)])
-    k = np.log(found.column("cooler_w_k"))
+    result = drawn([priors(3.0), priors(6.0)])
+    k = np.log(result.column("cooler_w_k"))
     # independent: the readings tell nothing of K, so half of the draws lie about each mean.
     assert np.mean(k > 4.5) == pytest.approx(0.5, abs=0.12)
-    assert found.layout == pytest.approx([0.5, 0.5], abs=0.12)
+    assert result.layout == pytest.approx([0.5, 0.5], abs=0.12)
     assert not np.any((k > 4.2) & (k < 4.8))
 
 

@@ -13,18 +13,18 @@ from wattsump_logger.errors import RangeError
 
 def test_air_behind_the_cooler_carries_its_heat() -> None:
     rate = air.capacity_rate_w_k(0.30, 0.0)
-    found = cab.behind_cooler(heat_w=5000.0, air_rate_w_k=rate, ambient_c=0.0, cab_c=10.0)
+    result = cab.behind_cooler(heat_w=5000.0, air_rate_w_k=rate, ambient_c=0.0, cab_c=10.0)
     # By hand: 0.30 m³/s x 1.2923 kg/m³ x 1006.5 J/(kg K) = 390.2 W/K, so 12.8 K of rise.
     # independent: CoolProp dry air at 0 °C, 1.2931 kg/m³ and 1005.7 J/(kg K): 390.1 W/K; the
     # ideal gas and the table's rounding allow 0.3 %.
-    assert found.air_off_c == pytest.approx(5000.0 / (0.30 * 1.2931 * 1005.7), rel=3e-3)
-    assert math.isclose(found.to_cab_w, rate * (found.air_off_c - 10.0))
-    assert found.from_outside_w == 5000.0
+    assert result.air_off_c == pytest.approx(5000.0 / (0.30 * 1.2931 * 1005.7), rel=3e-3)
+    assert math.isclose(result.to_cab_w, rate * (result.air_off_c - 10.0))
+    assert result.from_outside_w == 5000.0
 
 
 def test_air_cooler_than_the_cab_gives_it_nothing() -> None:
-    found = cab.behind_cooler(heat_w=2000.0, air_rate_w_k=400.0, ambient_c=-10.0, cab_c=20.0)
-    assert (found.air_off_c, found.to_cab_w) == (-5.0, 0.0)
+    result = cab.behind_cooler(heat_w=2000.0, air_rate_w_k=400.0, ambient_c=-10.0, cab_c=20.0)
+    assert (result.air_off_c, result.to_cab_w) == (-5.0, 0.0)
 
 
 @given(st.floats(0.0, 1.0))

@@ -26,10 +26,10 @@ from wattsump_logger.machine.oil_label import viscosity_index
 def test_a_name_has_the_standards_limits_at_a_hundred_degrees(
     text: str, low: float, high: float
 ) -> None:
-    found = engine_oil(text)
-    assert (found.low_100_mm2_s, found.high_100_mm2_s) == (low, high)
-    assert low < oil.viscosity_mm2_s(100.0, found.line) < high
-    assert oil.viscosity_mm2_s(40.0, found.line) == pytest.approx(found.typical_40_mm2_s)
+    result = engine_oil(text)
+    assert (result.low_100_mm2_s, result.high_100_mm2_s) == (low, high)
+    assert low < oil.viscosity_mm2_s(100.0, result.line) < high
+    assert oil.viscosity_mm2_s(40.0, result.line) == pytest.approx(result.typical_40_mm2_s)
 
 
 @pytest.mark.parametrize(
@@ -52,20 +52,20 @@ def test_hot_grades_follow_each_other_without_a_gap_from_twenty_up() -> None:
 def test_every_typical_value_makes_an_oil_that_exists(key: tuple[int | None, int | None]) -> None:
     winter, hot = key
     name = f"SAE {hot}" if winter is None else f"{winter}W" + ("" if hot is None else f"-{hot}")
-    found = engine_oil(name)
-    index = viscosity_index(found.typical_40_mm2_s, oil.viscosity_mm2_s(100.0, found.line))
+    result = engine_oil(name)
+    index = viscosity_index(result.typical_40_mm2_s, oil.viscosity_mm2_s(100.0, result.line))
     # Monogrades of mineral oil have an index about 100, multigrades 120 to 190: common practice,
     # no source.
     assert (80 < index < 125) if winter is None or hot is None else (115 < index < 200)
-    assert found.name == name
+    assert result.name == name
 
 
 def test_a_ten_thirty_is_about_a_sixty_eight_warm_and_thinner_cold() -> None:
-    found = engine_oil("10W-30")
+    result = engine_oil("10W-30")
     plain = oil.walther_from_grade("VG 68")
     # practice: a trade rule pairs SAE 10W-30 with ISO VG 68 at 40 °C; common practice, no source.
-    assert found.typical_40_mm2_s == pytest.approx(68.0, rel=0.1)
-    assert oil.viscosity_mm2_s(-10.0, found.line) < oil.viscosity_mm2_s(-10.0, plain)
+    assert result.typical_40_mm2_s == pytest.approx(68.0, rel=0.1)
+    assert oil.viscosity_mm2_s(-10.0, result.line) < oil.viscosity_mm2_s(-10.0, plain)
 
 
 @pytest.mark.parametrize("text", ["VG 46", "46", "30", "thick", "HV 46", "10W-30-40"])

@@ -43,10 +43,10 @@ def test_a_sample_of_heat_and_conductance_gives_a_sample_of_temperatures() -> No
 
 
 def test_time_to_limit_is_the_first_order_answer() -> None:
-    found = forecast.time_to_limit(LUMP, start_c=20.0, ambient_c=20.0, heat_w=2e3, limit_c=43.7372)
+    result = forecast.time_to_limit(LUMP, start_c=20.0, ambient_c=20.0, heat_w=2e3, limit_c=43.7372)
     # independent: first-order closed form by a second computation, 43.7372 °C at 1800 s.
-    assert found.seconds == pytest.approx(1800.0, abs=0.02)
-    assert found.final_c == 60.0
+    assert result.seconds == pytest.approx(1800.0, abs=0.02)
+    assert result.final_c == 60.0
 
 
 def test_a_machine_over_its_limit_has_no_time_left_and_one_that_settles_below_has_all() -> None:
@@ -56,7 +56,7 @@ def test_a_machine_over_its_limit_has_no_time_left_and_one_that_settles_below_ha
 
 
 def test_a_stopped_fan_gives_the_minutes_the_energy_balance_says() -> None:
-    found = forecast.fan_failure(
+    result = forecast.fan_failure(
         capacity_j_k=62e3,
         shell_w_k=25.0,
         still_cooler_w_k=5.0,
@@ -66,9 +66,9 @@ def test_a_stopped_fan_gives_the_minutes_the_energy_balance_says() -> None:
         limit_c=82.0,
     )
     # By hand: heads for 25 + 4000/30 = 158.33 °C with 2066.7 s; ln(98.33/76.33) of that.
-    assert math.isclose(found.final_c, 25.0 + 4000.0 / 30.0)
+    assert math.isclose(result.final_c, 25.0 + 4000.0 / 30.0)
     assert math.isclose(
-        found.seconds, 62e3 / 30.0 * math.log(98.0 + 1 / 3) - 62e3 / 30.0 * math.log(76.0 + 1 / 3)
+        result.seconds, 62e3 / 30.0 * math.log(98.0 + 1 / 3) - 62e3 / 30.0 * math.log(76.0 + 1 / 3)
     )
     with refused(RangeError, "cooler without its fan"):
         forecast.fan_failure(
@@ -110,9 +110,9 @@ def test_a_mile_up_the_mass_flow_bounds_the_loss() -> None:
 def test_ambients_far_from_those_measured_are_flagged(
     ambient: float, standing: str, gap: float
 ) -> None:
-    found = forecast.ambient_trust(ambient, np.array([15.0, np.nan, 25.0]))
-    assert (found.standing, found.gap_k) == (standing, gap)
-    assert "15 to 25 °C" in found.reason
+    result = forecast.ambient_trust(ambient, np.array([15.0, np.nan, 25.0]))
+    assert (result.standing, result.gap_k) == (standing, gap)
+    assert "15 to 25 °C" in result.reason
 
 
 def test_forecasts_without_a_conductance_or_an_ambient_are_refused() -> None:

@@ -44,7 +44,7 @@ def test_a_selection_chart_example_scales_linearly_with_the_entering_difference(
 def test_a_bare_label_spans_the_conductances_of_the_trades_bases(
     btu_h: float, kw: float, row: tuple[int, ...]
 ) -> None:
-    found = {r.basis.name: r.conductance_w_k for r in label.readings(btu_h * BTU_H)}
+    result = {r.basis.name: r.conductance_w_k for r in label.readings(btu_h * BTU_H)}
     names = (
         "100 °F entering difference",
         "40 K entering difference",
@@ -52,11 +52,11 @@ def test_a_bare_label_spans_the_conductances_of_the_trades_bases(
         "25 K entering difference",
     )
     # independent: the row above, half a unit of its last digit.
-    assert [found[name] for name in names] == pytest.approx(row, abs=0.51)
+    assert [result[name] for name in names] == pytest.approx(row, abs=0.51)
     # independent: as above.
     assert btu_h * BTU_H / 1e3 == pytest.approx(kw, abs=0.05)
-    assert found["60 °C oil entering, 20 °C air"] == found["40 K entering difference"]
-    assert found["40 °F leaving approach"] is None
+    assert result["60 °C oil entering, 20 °C air"] == result["40 K entering difference"]
+    assert result["40 °F leaving approach"] is None
 
 
 def test_a_leaving_approach_becomes_an_entering_difference_with_the_oil_flow() -> None:
@@ -87,12 +87,12 @@ def test_a_label_delivers_less_at_smaller_differences() -> None:
 
 def test_no_cooler_carries_more_than_its_streams() -> None:
     cfm = 0.3048**3 / 60.0
-    found = ceilings(air_rate_w_k=air.capacity_rate_w_k(190.0 * cfm, 25.0))
+    result = ceilings(air_rate_w_k=air.capacity_rate_w_k(190.0 * cfm, 25.0))
     # independent: trade arithmetic, 20 000 Btu/h at 100 °F needs at least 190 cfm through the
     # core; two digits.
-    assert found.lowest_w_k == pytest.approx(105.5, rel=0.02)
-    assert found.built_high_w_k is not None
-    assert found.built_high_w_k < found.lowest_w_k
+    assert result.lowest_w_k == pytest.approx(105.5, rel=0.02)
+    assert result.built_high_w_k is not None
+    assert result.built_high_w_k < result.lowest_w_k
     both = ceilings(air_rate_w_k=300.0, oil_rate_w_k=250.0)
     assert (both.lowest_w_k, both.air_w_k, both.oil_w_k) == (250.0, 300.0, 250.0)
     only_oil = ceilings(oil_rate_w_k=250.0)
@@ -108,9 +108,9 @@ def test_a_word_is_said_only_at_nineteen_to_one(measured: float, word: str) -> N
 
 
 def test_the_probability_is_that_of_the_normal_distribution() -> None:
-    found = label.verdict(100.0, 100.0 * math.exp(0.1 * 1.0), 0.1)
+    result = label.verdict(100.0, 100.0 * math.exp(0.1 * 1.0), 0.1)
     # published: standard normal table, 0.8413 at one standard deviation, four digits.
-    assert found.probability == pytest.approx(0.8413, abs=5e-5)
+    assert result.probability == pytest.approx(0.8413, abs=5e-5)
 
 
 def test_a_stated_tolerance_of_the_label_counts_for_the_cooler() -> None:
@@ -133,9 +133,9 @@ def test_a_sample_and_its_normal_distribution_agree() -> None:
 def test_draws_of_little_weight_count_little() -> None:
     draws = np.repeat([90.0, 100.0, 110.0, 120.0], 50)
     weights = np.repeat([0.1, 0.2, 0.3, 0.4], 50) / 50.0
-    found = label.verdict_from_samples(6000.0 / 55.0, draws, weights)
+    result = label.verdict_from_samples(6000.0 / 55.0, draws, weights)
     # independent: 6000/55 = 109.09 W/K, so the last two values meet it: 0.3 + 0.4, by hand.
-    assert found.probability == pytest.approx(0.7)
+    assert result.probability == pytest.approx(0.7)
     even = label.verdict_from_samples(6000.0 / 55.0, draws)
     # independent: two values of four, by hand.
     assert even.probability == pytest.approx(2 / 4)

@@ -38,11 +38,11 @@ def temp_c(
 def test_the_textbook_thermocouple_bead_reaches_its_gas_in_the_printed_time() -> None:
     # published: Incropera Example 5.1, time constant 1 s and 25 to 199 °C in 200 °C gas in 5.2 s.
     assert INCROPERA_BEAD.time_constant_s == pytest.approx(1.0, abs=5e-4)
-    found = one_node_countdown(
+    result = one_node_countdown(
         INCROPERA_BEAD, start_c=25.0, ambient_c=200.0, power_w=0.0, target_c=199.0
     )
     # published: as above; 5.16 s before rounding.
-    assert found.seconds == pytest.approx(5.16, abs=0.01)
+    assert result.seconds == pytest.approx(5.16, abs=0.01)
 
 
 def test_a_third_textbook_bead_reads_99_percent_after_ten_seconds() -> None:
@@ -50,9 +50,9 @@ def test_a_third_textbook_bead_reads_99_percent_after_ten_seconds() -> None:
     # published: Cengel Example 4-1, 10 s for 99 %; the book rounds Lc and 1/tau (0.462), hence
     # 1 % on the latter.
     assert 1.0 / bead.time_constant_s == pytest.approx(0.462, rel=0.01)
-    found = one_node_countdown(bead, start_c=0.0, ambient_c=100.0, power_w=0.0, target_c=99.0)
+    result = one_node_countdown(bead, start_c=0.0, ambient_c=100.0, power_w=0.0, target_c=99.0)
     # published: as above.
-    assert found.seconds == pytest.approx(10.0, abs=0.1)
+    assert result.seconds == pytest.approx(10.0, abs=0.1)
 
 
 def test_a_second_textbook_bead_has_the_printed_time_constant() -> None:
@@ -65,9 +65,9 @@ def test_the_textbook_cooling_body_reaches_25_degrees_after_12_hours() -> None:
     volume = math.pi * radius**2 * length
     area = 2 * math.pi * radius * length + 2 * math.pi * radius**2
     body = OneNode(capacity_j_k=996.0 * 4178.0 * volume, loss_w_k=8.0 * area)
-    found = one_node_countdown(body, start_c=37.0, ambient_c=20.0, power_w=0.0, target_c=25.0)
+    result = one_node_countdown(body, start_c=37.0, ambient_c=20.0, power_w=0.0, target_c=25.0)
     # published: Cengel Example 4-2, 12.2 h.
-    assert found.seconds / 3600.0 == pytest.approx(12.2, abs=0.05)
+    assert result.seconds / 3600.0 == pytest.approx(12.2, abs=0.05)
 
 
 def test_constant_power_warm_up_follows_the_first_order_answer() -> None:
@@ -76,9 +76,9 @@ def test_constant_power_warm_up_follows_the_first_order_answer() -> None:
     assert temp_c(1800.0, LUMP, start_c=20.0, ambient_c=20.0, power_w=2000.0) == pytest.approx(
         43.7372, abs=1e-4
     )
-    found = one_node_countdown(LUMP, start_c=20.0, ambient_c=20.0, power_w=2e3, target_c=43.7372)
+    result = one_node_countdown(LUMP, start_c=20.0, ambient_c=20.0, power_w=2e3, target_c=43.7372)
     # independent: as above.
-    assert (found.seconds, found.final_c) == pytest.approx((1800.0, 60.0), abs=0.02)
+    assert (result.seconds, result.final_c) == pytest.approx((1800.0, 60.0), abs=0.02)
     cooler_on = OneNode(capacity_j_k=100e3, loss_w_k=150.0)
     # independent: as above with 150 W/K from 60 °C: 44.1752 °C after ten minutes.
     assert temp_c(600.0, cooler_on, start_c=60.0, ambient_c=20.0, power_w=2e3) == pytest.approx(
@@ -89,9 +89,9 @@ def test_constant_power_warm_up_follows_the_first_order_answer() -> None:
 def test_the_two_point_log_method_gives_the_time_constant() -> None:
     # independent: ln 2 by hand, 60 to 40 °C towards 20 °C in 600 s, tau 865.617 s.
     lump = OneNode(capacity_j_k=865.617, loss_w_k=1.0)
-    found = one_node_countdown(lump, start_c=60.0, ambient_c=20.0, power_w=0.0, target_c=40.0)
+    result = one_node_countdown(lump, start_c=60.0, ambient_c=20.0, power_w=0.0, target_c=40.0)
     # independent: as above, six digits.
-    assert found.seconds == pytest.approx(600.0, abs=1e-3)
+    assert result.seconds == pytest.approx(600.0, abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -101,10 +101,10 @@ def test_the_two_point_log_method_gives_the_time_constant() -> None:
 def test_a_temperature_beyond_the_final_one_is_never_reached(
     power_w: float, target_c: float, seconds: float
 ) -> None:
-    found = one_node_countdown(
+    result = one_node_countdown(
         LUMP, start_c=20.0, ambient_c=20.0, power_w=power_w, target_c=target_c
     )
-    assert found.seconds == seconds
+    assert result.seconds == seconds
 
 
 def test_a_lump_without_loss_rises_in_a_straight_line() -> None:
@@ -127,10 +127,10 @@ def test_a_countdown_and_the_curve_agree(
     lump = OneNode(capacity_j_k=c, loss_w_k=g)
     final = air + power / g
     target = start + share * (final - start)
-    found = one_node_countdown(lump, start_c=start, ambient_c=air, power_w=power, target_c=target)
+    result = one_node_countdown(lump, start_c=start, ambient_c=air, power_w=power, target_c=target)
     if abs(final - start) < 1e-3:
         return
-    back = temp_c(found.seconds, lump, start_c=start, ambient_c=air, power_w=power)
+    back = temp_c(result.seconds, lump, start_c=start, ambient_c=air, power_w=power)
     assert math.isclose(back, target, rel_tol=1e-6, abs_tol=1e-6)
 
 
@@ -162,7 +162,7 @@ def test_two_nodes_cross_the_target_at_the_counted_time(
     which: int, losses: tuple[float, float]
 ) -> None:
     nodes = TwoNode(capacities_j_k=(34e3, 28e3), losses_w_k=losses, coupling_w_k=400.0)
-    found = two_node_countdown(
+    result = two_node_countdown(
         nodes,
         which=which,
         start_c=(10.0, 10.0),
@@ -171,14 +171,14 @@ def test_two_nodes_cross_the_target_at_the_counted_time(
         target_c=40.0,
     )
     temps = two_node_temps_c(
-        np.array([found.seconds]), nodes, start_c=(10.0, 10.0), ambient_c=10.0, powers_w=(4e3, 0.0)
+        np.array([result.seconds]), nodes, start_c=(10.0, 10.0), ambient_c=10.0, powers_w=(4e3, 0.0)
     )
     assert abs(temps[which, 0] - 40.0) < 1e-6
 
 
 def test_the_first_crossing_is_found_on_a_curve_that_turns() -> None:
     # Hot metal warms the oil, then both cool: the oil passes 40 °C on the way up.
-    found = two_node_countdown(
+    result = two_node_countdown(
         PAIR, which=0, start_c=(20.0, 80.0), ambient_c=10.0, powers_w=(0.0, 0.0), target_c=40.0
     )
     times = np.linspace(0.0, 600.0, 60_001)
@@ -187,7 +187,7 @@ def test_the_first_crossing_is_found_on_a_curve_that_turns() -> None:
     ]
     first = times[np.flatnonzero(oil >= 40.0)[0]]
     assert oil[-1] < 40.0
-    assert abs(found.seconds - first) < 0.011
+    assert abs(result.seconds - first) < 0.011
 
 
 def test_energy_is_conserved_by_two_nodes_without_loss() -> None:
@@ -200,27 +200,27 @@ def test_energy_is_conserved_by_two_nodes_without_loss() -> None:
 
 def test_lossless_nodes_left_alone_settle_at_the_mixing_temperature() -> None:
     nodes = TwoNode(capacities_j_k=(34e3, 28e3), losses_w_k=(0.0, 0.0), coupling_w_k=400.0)
-    found = two_node_countdown(
+    result = two_node_countdown(
         nodes, which=0, start_c=(0.0, 62.0), ambient_c=5.0, powers_w=(0.0, 0.0), target_c=50.0
     )
-    assert found.seconds == math.inf
-    assert math.isclose(found.final_c, 28.0, rel_tol=1e-9)
+    assert result.seconds == math.inf
+    assert math.isclose(result.final_c, 28.0, rel_tol=1e-9)
 
 
 def test_two_nodes_report_a_target_that_is_never_reached_and_the_final_temperature() -> None:
-    found = two_node_countdown(
+    result = two_node_countdown(
         PAIR, which=0, start_c=(10.0, 10.0), ambient_c=10.0, powers_w=(4000.0, 0.0), target_c=80.0
     )
     metal_loss = 1.0 / (1.0 / 400.0 + 1.0 / 15.0)
-    assert found.seconds == math.inf
-    assert math.isclose(found.final_c, 10.0 + 4000.0 / (80.0 + metal_loss), rel_tol=1e-9)
+    assert result.seconds == math.inf
+    assert math.isclose(result.final_c, 10.0 + 4000.0 / (80.0 + metal_loss), rel_tol=1e-9)
 
 
 def test_a_target_already_met_takes_no_time() -> None:
-    found = two_node_countdown(
+    result = two_node_countdown(
         PAIR, which=1, start_c=(10.0, 20.0), ambient_c=10.0, powers_w=(4000.0, 0.0), target_c=20.0
     )
-    assert found.seconds < 1e-6
+    assert result.seconds < 1e-6
 
 
 def test_impossible_lumps_and_times_are_refused() -> None:

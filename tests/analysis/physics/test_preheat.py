@@ -18,11 +18,11 @@ TANK = OneNode(capacity_j_k=62e3, loss_w_k=6.0)
 
 def test_minutes_to_target_follow_the_first_order_answer() -> None:
     lump = OneNode(capacity_j_k=100e3, loss_w_k=50.0)
-    found = preheat.time_to_target(
+    result = preheat.time_to_target(
         lump, start_c=20.0, ambient_c=20.0, heater_w=2000.0, target_c=43.7372
     )
     # independent: first-order closed form by a second computation, 43.7372 °C at 1800 s.
-    assert found.seconds == pytest.approx(1800.0, abs=0.02)
+    assert result.seconds == pytest.approx(1800.0, abs=0.02)
 
 
 def test_oil_alone_takes_the_time_of_the_trades_shortcut() -> None:
@@ -32,11 +32,11 @@ def test_oil_alone_takes_the_time_of_the_trades_shortcut() -> None:
     shortcut = litres * rise / (35.0 * watts / 1000.0)
     assert shortcut == pytest.approx(43.0, abs=0.5)
     only_oil = OneNode(capacity_j_k=litres / 1e3 * oil.volumetric_heat_j_m3k(-5.0), loss_w_k=0.0)
-    found = preheat.time_to_target(
+    result = preheat.time_to_target(
         only_oil, start_c=-20.0, ambient_c=-20.0, heater_w=watts, target_c=10.0
     )
     # practice: as above; the shortcut's two-digit constant and its warm oil allow 10 %.
-    assert found.seconds / 60.0 == pytest.approx(shortcut, rel=0.10)
+    assert result.seconds / 60.0 == pytest.approx(shortcut, rel=0.10)
     with_metal = OneNode(capacity_j_k=only_oil.capacity_j_k * 1.75, loss_w_k=5.0)
     real = preheat.time_to_target(
         with_metal, start_c=-20.0, ambient_c=-20.0, heater_w=watts, target_c=10.0
@@ -47,7 +47,7 @@ def test_oil_alone_takes_the_time_of_the_trades_shortcut() -> None:
 
 def test_the_heated_and_the_far_zone_match_an_independent_ode_solution() -> None:
     nodes = TwoNode(capacities_j_k=(12e3, 50e3), losses_w_k=(2.0, 5.0), coupling_w_k=25.0)
-    found = preheat.zones(nodes, start_c=-18.0, ambient_c=-18.0, heater_w=600.0, target_c=5.0)
+    result = preheat.zones(nodes, start_c=-18.0, ambient_c=-18.0, heater_w=600.0, target_c=5.0)
 
     def slope(_: float, temps: np.ndarray[tuple[int], np.dtype[np.float64]]) -> list[float]:
         near, far = temps
@@ -57,7 +57,7 @@ def test_the_heated_and_the_far_zone_match_an_independent_ode_solution() -> None
             (across - 5.0 * (far + 18.0)) / 50e3,
         ]
 
-    for which, countdown in ((0, found.near), (1, found.far)):
+    for which, countdown in ((0, result.near), (1, result.far)):
 
         def crossed(
             _: float, temps: np.ndarray[tuple[int], np.dtype[np.float64]], which: int = which
@@ -70,7 +70,7 @@ def test_the_heated_and_the_far_zone_match_an_independent_ode_solution() -> None
         assert solved.t_events is not None
         # independent: event location of scipy solve_ivp at 1e-10.
         assert countdown.seconds == pytest.approx(solved.t_events[0][0], abs=0.01)
-    assert found.near.seconds < found.stirred.seconds < found.far.seconds
+    assert result.near.seconds < result.stirred.seconds < result.far.seconds
 
 
 def test_a_tank_on_its_strip_heater_is_not_one_temperature() -> None:
@@ -104,8 +104,8 @@ def test_circulating_can_be_the_only_way_to_the_target() -> None:
 
 def test_oil_that_is_warm_enough_needs_no_time() -> None:
     nodes = TwoNode(capacities_j_k=(12e3, 50e3), losses_w_k=(2.0, 5.0), coupling_w_k=25.0)
-    found = preheat.zones(nodes, start_c=12.0, ambient_c=-5.0, heater_w=100.0, target_c=10.0)
-    assert (found.near.seconds, found.far.seconds, found.stirred.seconds) == (0.0, 0.0, 0.0)
+    result = preheat.zones(nodes, start_c=12.0, ambient_c=-5.0, heater_w=100.0, target_c=10.0)
+    assert (result.near.seconds, result.far.seconds, result.stirred.seconds) == (0.0, 0.0, 0.0)
 
 
 @settings(deadline=None)
@@ -127,9 +127,9 @@ def test_holding_needs_nothing_in_warmer_air_and_a_lagged_tank_rises_without_end
 
 @pytest.mark.parametrize(("w_cm2", "exceeded"), [(0.6, 0), (0.75, 1), (1.0, 2), (1.3, 3), (6.2, 4)])
 def test_watt_density_is_held_against_each_limit(w_cm2: float, exceeded: int) -> None:
-    found = preheat.watt_density_judgement(w_cm2 * 1e4)
-    assert len(found) == exceeded
-    assert all("common practice" in limit.source for limit in found)
+    result = preheat.watt_density_judgement(w_cm2 * 1e4)
+    assert len(result) == exceeded
+    assert all("common practice" in limit.source for limit in result)
 
 
 def test_the_tank_limit_is_the_same_in_both_units_of_the_trade() -> None:
@@ -138,14 +138,14 @@ def test_the_tank_limit_is_the_same_in_both_units_of_the_trade() -> None:
 
 
 def test_a_battery_is_sized_for_the_energy_the_inverter_draws() -> None:
-    found = preheat.battery_for(
+    result = preheat.battery_for(
         300.0, 3600.0, voltage_v=12.0, inverter_efficiency=0.8, usable_share=0.5
     )
     # By hand: 300 Wh at the heater, 375 Wh drawn, 31.25 Ah, twice that rated, 31.25 A.
-    assert math.isclose(found.energy_j, 375.0 * 3600.0)
-    assert math.isclose(found.charge_ah, 31.25)
-    assert math.isclose(found.size_ah, 62.5)
-    assert math.isclose(found.current_a, 31.25)
+    assert math.isclose(result.energy_j, 375.0 * 3600.0)
+    assert math.isclose(result.charge_ah, 31.25)
+    assert math.isclose(result.size_ah, 62.5)
+    assert math.isclose(result.current_a, 31.25)
 
 
 def test_lead_time_covers_the_plain_time_and_grows_with_doubt() -> None:

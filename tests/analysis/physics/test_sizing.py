@@ -21,16 +21,18 @@ STREAMS = Streams(air_rate_w_k=300.0, oil_rate_w_k=500.0)
 
 
 def test_unchanged_flows_leave_the_conductance_alone() -> None:
-    found = sizing.at_flows(110.0, **STREAMS)
-    assert all(math.isclose(v, 110.0, rel_tol=1e-9) for v in (found.low, found.likely, found.high))
+    result = sizing.at_flows(110.0, **STREAMS)
+    assert all(
+        math.isclose(v, 110.0, rel_tol=1e-9) for v in (result.low, result.likely, result.high)
+    )
 
 
 def test_thinner_air_costs_about_what_the_trades_altitude_rule_says() -> None:
     # Density ratio at 2000 m in the standard atmosphere, 1.0065/1.2250.
-    found = sizing.at_flows(110.0, **STREAMS, air_factor=1.0065 / 1.2250)
+    result = sizing.at_flows(110.0, **STREAMS, air_factor=1.0065 / 1.2250)
     # practice: cooling x (1 - altitude/17 500 m), common practice, no source: 11 % at 2000 m; a
     # rule of thumb, so that it lies inside the range is what is asked.
-    assert found.low / 110.0 < 1.0 - 2000.0 / 17_500.0 < found.high / 110.0
+    assert result.low / 110.0 < 1.0 - 2000.0 / 17_500.0 < result.high / 110.0
 
 
 @settings(deadline=None, max_examples=40)
@@ -38,11 +40,11 @@ def test_thinner_air_costs_about_what_the_trades_altitude_rule_says() -> None:
 def test_more_flow_never_cools_less_and_never_beats_the_streams(
     k: float, air_factor: float, oil_factor: float
 ) -> None:
-    found = sizing.at_flows(k, **STREAMS, air_factor=air_factor, oil_factor=oil_factor)
-    assert found.low <= found.likely <= found.high
-    assert found.high <= min(300.0 * air_factor, 500.0 * oil_factor)
+    result = sizing.at_flows(k, **STREAMS, air_factor=air_factor, oil_factor=oil_factor)
+    assert result.low <= result.likely <= result.high
+    assert result.high <= min(300.0 * air_factor, 500.0 * oil_factor)
     if air_factor >= 1.0 and oil_factor >= 1.0:
-        assert found.low >= k * (1.0 - 1e-9)
+        assert result.low >= k * (1.0 - 1e-9)
 
 
 def test_a_large_oil_flow_leaves_only_the_air_side() -> None:
@@ -68,13 +70,13 @@ def test_oil_too_thick_to_pass_the_core_is_refused() -> None:
 
 
 def test_the_next_cooler_holds_the_wanted_peak_with_the_design_heat() -> None:
-    found = sizing.next_cooler(
+    result = sizing.next_cooler(
         heat_w=4000.0, u_heat_rel=0.08, ambient_c=35.0, peak_c=75.0, shell_w_k=20.0
     )
-    carried = (found.needed_w_k + 20.0) * 40.0
-    assert math.isclose(carried, found.design_heat_w)
-    assert math.isclose(found.design_heat_w, 4000.0 * math.exp(1.645 * 0.08) * 1.1)
-    assert math.isclose(found.label_heat_w(55.0), found.needed_w_k * 55.0)
+    carried = (result.needed_w_k + 20.0) * 40.0
+    assert math.isclose(carried, result.design_heat_w)
+    assert math.isclose(result.design_heat_w, 4000.0 * math.exp(1.645 * 0.08) * 1.1)
+    assert math.isclose(result.label_heat_w(55.0), result.needed_w_k * 55.0)
     bare = sizing.next_cooler(
         heat_w=4000.0, u_heat_rel=0.0, ambient_c=35.0, peak_c=75.0, margin_rel=0.0
     )
@@ -82,10 +84,10 @@ def test_the_next_cooler_holds_the_wanted_peak_with_the_design_heat() -> None:
 
 
 def test_no_cooler_is_needed_where_the_shell_suffices() -> None:
-    found = sizing.next_cooler(
+    result = sizing.next_cooler(
         heat_w=500.0, u_heat_rel=0.1, ambient_c=20.0, peak_c=70.0, shell_w_k=40.0
     )
-    assert found.needed_w_k == 0.0
+    assert result.needed_w_k == 0.0
 
 
 def test_a_peak_at_or_under_the_ambient_is_refused() -> None:
@@ -111,8 +113,8 @@ def test_each_of_two_small_coolers_makes_up_the_whole(together: float) -> None:
 
 
 def test_two_coolers_in_parallel_give_more_than_one_and_less_than_two() -> None:
-    found = sizing.in_parallel_w_k(110.0, **STREAMS)
-    assert 110.0 < found.low < found.likely < found.high < 220.0
+    result = sizing.in_parallel_w_k(110.0, **STREAMS)
+    assert 110.0 < result.low < result.likely < result.high < 220.0
     plenty = sizing.in_parallel_w_k(110.0, air_rate_w_k=300.0, oil_rate_w_k=1e7)
     assert 219.9 < plenty.high < 220.0
 
@@ -121,16 +123,16 @@ def test_two_coolers_in_parallel_give_more_than_one_and_less_than_two() -> None:
 @given(st.floats(1.0, 1.8))
 def test_the_air_factor_gives_the_wanted_conductance(times: float) -> None:
     wanted = 110.0 * times
-    found = sizing.air_factor_for(wanted, 110.0, **STREAMS)
-    assert found.low <= found.likely <= found.high
-    if found.likely <= 10.0:
-        back = sizing.at_flows(110.0, **STREAMS, air_factor=found.likely)
+    result = sizing.air_factor_for(wanted, 110.0, **STREAMS)
+    assert result.low <= result.likely <= result.high
+    if result.likely <= 10.0:
+        back = sizing.at_flows(110.0, **STREAMS, air_factor=result.likely)
         assert math.isclose(back.likely, wanted, rel_tol=1e-6)
 
 
 def test_no_amount_of_air_beats_the_oil_stream() -> None:
-    found = sizing.air_factor_for(499.0, 110.0, **STREAMS)
-    assert found.low == math.inf
+    result = sizing.air_factor_for(499.0, 110.0, **STREAMS)
+    assert result.low == math.inf
     with refused(RangeError, "wanted conductance"):
         sizing.air_factor_for(100.0, 110.0, **STREAMS)
 

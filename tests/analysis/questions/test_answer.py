@@ -144,15 +144,15 @@ def test_a_missing_key_is_an_error_rather_than_nothing() -> None:
 
 
 def test_a_typed_range_has_its_geometric_middle() -> None:
-    found = quantity("95 to 115 W/K", "conductance", "--measured")
+    result = quantity("95 to 115 W/K", "conductance", "--measured")
     # independent: geometric mean, worked in the line.
-    assert found.value == pytest.approx(math.sqrt(95.0 * 115.0))
-    assert (found.low, found.high) == (95.0, 115.0)
+    assert result.value == pytest.approx(math.sqrt(95.0 * 115.0))
+    assert (result.low, result.high) == (95.0, 115.0)
 
 
 def test_a_typed_range_of_temperatures_has_its_plain_middle() -> None:
-    found = quantity("-10 to 20 degC", "temperature", "--measured-ambient")
-    assert (found.value, found.low, found.high) == (5.0, -10.0, 20.0)
+    result = quantity("-10 to 20 degC", "temperature", "--measured-ambient")
+    assert (result.value, result.low, result.high) == (5.0, -10.0, 20.0)
     # NIST SP 811: 50 °F are 10 °C and 68 °F are 20 °C.
     warm = quantity("50 degF to 68 degF", "temperature", "--measured-ambient")
     # published: as above.
@@ -161,11 +161,11 @@ def test_a_typed_range_of_temperatures_has_its_plain_middle() -> None:
 
 def test_a_typed_spread_is_a_relative_half_width() -> None:
     for text in ("100 W/K +- 10 %", "100 W/K ± 10 %", "100 W/K +/- 10 %"):
-        found = quantity(text, "conductance", "--measured")
+        result = quantity(text, "conductance", "--measured")
         # independent: 10 % on top of 100, worked in the line.
-        assert found.high == pytest.approx(100.0 * 1.1)
+        assert result.high == pytest.approx(100.0 * 1.1)
         # JCGM 100, 4.3.4: a 95 % half-width over 1.96 is the standard uncertainty.
-        assert found.u_log == pytest.approx(math.log(1.1) / 1.959964)
+        assert result.u_log == pytest.approx(math.log(1.1) / 1.959964)
 
 
 @pytest.mark.parametrize("text", ["95-115 W/K", "95 - 115 W/K", "95 \N{EN DASH} 115 W/K"])
@@ -177,8 +177,8 @@ def test_a_range_may_be_written_with_a_dash(text: str) -> None:
 
 def test_a_half_width_may_have_the_values_unit() -> None:
     for text in ("105 +- 10 W/K", "105 W/K ± 10 W/K"):
-        found = quantity(text, "conductance", "--measured")
-        assert (found.value, found.low, found.high) == (105.0, 95.0, 115.0)
+        result = quantity(text, "conductance", "--measured")
+        assert (result.value, result.low, result.high) == (105.0, 95.0, 115.0)
     # published: NIST SP 811, a difference of 9 °F is 5 K, and 68 °F are 20 °C.
     air = quantity("68 +- 9 degF", "temperature", "--measured-ambient")
     assert (air.value, air.low, air.high) == pytest.approx((20.0, 15.0, 25.0))

@@ -111,16 +111,16 @@ def test_a_machine_without_shell_loss_has_no_end_without_its_fan() -> None:
 
 def test_a_settled_temperature_of_a_proof_is_better_known_than_its_watts() -> None:
     proved = ask(PROVED, ambient="20 degC").row("settles_p50_c").figure
-    apart = (
+    separate = (
         ask(ambient="20 degC", measured="88.7 to 100.5 W/K", heat="3162 to 3638 W", shell="12 W/K")
         .row("settles_p50_c")
         .figure
     )
     assert proved.low is not None
     assert proved.high is not None
-    assert apart.low is not None
-    assert apart.high is not None
-    assert proved.high - proved.low < 0.5 * (apart.high - apart.low)
+    assert separate.low is not None
+    assert separate.high is not None
+    assert proved.high - proved.low < 0.5 * (separate.high - separate.low)
 
 
 def test_typed_intervals_propagate_as_the_guide_says() -> None:

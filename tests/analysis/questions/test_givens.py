@@ -109,9 +109,9 @@ def test_the_profile_stands_in_for_what_was_not_measured() -> None:
 
 
 def test_the_profiles_capacity_has_an_interval_of_its_stated_uncertainties() -> None:
-    found = capacity_of(BRACKEN)
-    assert found is not None
-    assert 0.02 < found.u_log < 0.08
+    result = capacity_of(BRACKEN)
+    assert result is not None
+    assert 0.02 < result.u_log < 0.08
 
 
 def test_a_machine_without_listed_metal_has_no_capacity() -> None:
@@ -120,20 +120,20 @@ def test_a_machine_without_listed_metal_has_no_capacity() -> None:
 
 def test_draws_have_the_median_and_spread_they_were_asked_for() -> None:
     (drawn,) = draws(figure(100.0, 90.0, 100.0**2 / 90.0))
-    found = from_samples(drawn, "conductance")
+    result = from_samples(drawn, "conductance")
     # 4000 draws: the standard error of a quantile's log is about 2 % of its spread.
     # independent: the quantiles that were asked for; sampling error as below.
-    assert found.value == pytest.approx(100.0, rel=0.005)
-    assert found.low == pytest.approx(90.0, rel=0.01)
+    assert result.value == pytest.approx(100.0, rel=0.005)
+    assert result.low == pytest.approx(90.0, rel=0.01)
 
 
 def test_one_scale_cancels_in_a_ratio_and_two_scales_add() -> None:
     heat, cooler = figure(3400.0, 3100.0, 3400.0**2 / 3100.0), figure(95.0, 86.6, 95.0**2 / 86.6)
     shared = np.divide(*draws(heat, cooler))
-    apart = np.divide(*draws(heat, cooler, one_scale=False))
-    # JCGM 100, equation 12: relative uncertainties of a quotient add in quadrature when apart.
+    separate = np.divide(*draws(heat, cooler, one_scale=False))
+    # JCGM 100, equation 12: relative uncertainties of a quotient add in quadrature when separate.
     together = math.hypot(heat.u_log, cooler.u_log)
-    assert float(np.std(np.log(apart))) == pytest.approx(together, rel=0.05)
+    assert float(np.std(np.log(separate))) == pytest.approx(together, rel=0.05)
     assert float(np.std(np.log(shared))) < 0.1 * together
 
 
@@ -149,9 +149,9 @@ def test_draws_are_the_same_every_time() -> None:
 
 
 def test_never_among_the_draws_stays_never() -> None:
-    found = from_samples(np.array([60.0] * 60 + [math.inf] * 40), "duration")
-    assert found.value == 60.0
-    assert found.high == math.inf
+    result = from_samples(np.array([60.0] * 60 + [math.inf] * 40), "duration")
+    assert result.value == 60.0
+    assert result.high == math.inf
 
 
 def test_the_inlets_lead_over_the_tank_is_seen_at_warm_work() -> None:

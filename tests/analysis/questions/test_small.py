@@ -49,9 +49,9 @@ def figures(remark: Remark) -> list[float]:
 
 
 def cell(answer: Answer, key: str, row: str, column: int) -> float:
-    found = next(cells for cells in answer.table(key).rows if cells[0] == row)[column]
-    assert isinstance(found, Figure)
-    return found.value
+    result = next(cells for cells in answer.table(key).rows if cells[0] == row)[column]
+    assert isinstance(result, Figure)
+    return result.value
 
 
 def test_two_points_of_an_oil_give_its_viscosity_between_and_its_index() -> None:
@@ -184,8 +184,8 @@ def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
 
 
 def test_a_hot_span_names_the_seals_it_leaves() -> None:
-    left = [each.text for each in remarks_on(110.0, -50.0) if each.code == "part-outside-range"]
-    assert any("nitrile" in text for text in left)
+    texts = [each.text for each in remarks_on(110.0, -50.0) if each.code == "part-outside-range"]
+    assert any("nitrile" in text for text in texts)
     assert list(remarks_on(35.0)) == []
 
 

@@ -80,11 +80,11 @@ def test_welch_takes_a_group_without_scatter_beside_one_with() -> None:
 @given(st.lists(st.integers(-100, 100), min_size=4, max_size=25))
 def test_no_other_step_leaves_less_scatter(values: list[int]) -> None:
     x = np.array(values, dtype=np.float64)
-    left = [
+    remaining = [
         float(np.sum((x[:k] - x[:k].mean()) ** 2) + np.sum((x[k:] - x[k:].mean()) ** 2))
         for k in range(2, len(x) - 1)
     ]
-    assert left[best_step(x) - 2] == pytest.approx(min(left), rel=1e-9, abs=1e-9)
+    assert remaining[best_step(x) - 2] == pytest.approx(min(remaining), rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("n", [6, 12, 30])

@@ -19,15 +19,15 @@ def lopsided(x: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 @pytest.mark.parametrize("shift", [0.0, 0.75])
 def test_a_lopsided_density_is_drawn_from_when_begun_beside_it(shift: float) -> None:
-    known = lognorm(0.25)
+    exact = lognorm(0.25)
     centre = np.full(4, 1.0 + shift * 0.25)
     first = Part(share=1.0, centre=centre, covariance=np.eye(4) * 0.25**2)
     drawn = drawn_from(lopsided, [first], np.random.default_rng(11))
     assert drawn.effective >= 200
     # independent: scipy.stats.lognorm's mean and deviation, four of each, with 200 effective
     # draws: a fourteenth of the deviation for a mean, more for a deviation with so long a tail.
-    assert drawn.points.mean() == pytest.approx(known.mean(), abs=3 * known.std() / np.sqrt(800))
-    assert drawn.points.std(axis=0).mean() == pytest.approx(known.std(), rel=0.15)
+    assert drawn.points.mean() == pytest.approx(exact.mean(), abs=3 * exact.std() / np.sqrt(800))
+    assert drawn.points.std(axis=0).mean() == pytest.approx(exact.std(), rel=0.15)
 
 
 def test_a_tail_ten_times_as_long_as_the_hill_is_wide_is_reached() -> None:

@@ -60,68 +60,68 @@ def mug() -> tuple[FloatArray, FloatArray]:
 @pytest.mark.parametrize("which", ["start_1", "start_2"])
 def test_a_rise_reaches_the_certified_values_from_both_published_starts(which: str) -> None:
     x, y, values, errors = table("Misra1a")
-    found = fit_curve(RISE, x, y, np.array(start("Misra1a", which)))
+    result = fit_curve(RISE, x, y, np.array(start("Misra1a", which)))
     # certified: NIST StRD Misra1a, 11 digits.
-    assert found.values == pytest.approx(values, rel=1e-6)
+    assert result.values == pytest.approx(values, rel=1e-6)
     # certified: NIST StRD Misra1a, 11 digits.
-    assert found.errors == pytest.approx(errors, rel=1e-4)
-    residual_sd = found.rms * np.sqrt(y.size / (y.size - 2))
+    assert result.errors == pytest.approx(errors, rel=1e-4)
+    residual_sd = result.rms * np.sqrt(y.size / (y.size - 2))
     assert residual_sd == pytest.approx(STRD["Misra1a"]["residual_sd"], rel=1e-6)
-    assert not found.identified
-    assert found.reason is not None
-    assert found.reason.code == "curve-short"
+    assert not result.identified
+    assert result.reason is not None
+    assert result.reason.code == "curve-short"
 
 
 def test_a_coarse_rise_reaches_the_certified_values_from_the_nearer_start() -> None:
     x, y, values, errors = table("BoxBOD")
     # The farther published start may end flat, as in the test below.
-    found = fit_curve(RISE, x, y, np.array(start("BoxBOD", "start_2")))
+    result = fit_curve(RISE, x, y, np.array(start("BoxBOD", "start_2")))
     # certified: NIST StRD BoxBOD, 11 digits.
-    assert found.values == pytest.approx(values, rel=1e-6)
+    assert result.values == pytest.approx(values, rel=1e-6)
     # certified: NIST StRD BoxBOD, 11 digits.
-    assert found.errors == pytest.approx(errors, rel=1e-4)
-    assert found.identified
+    assert result.errors == pytest.approx(errors, rel=1e-4)
+    assert result.identified
 
 
 def test_a_settled_solver_on_a_flat_false_answer_is_called_singular() -> None:
     x, y, _, _ = table("BoxBOD")
     # The rate so high that only the mean is left to fit.
     false = np.array([np.mean(y), 50.0])
-    found = fit_curve(RISE, x, y, false)
-    assert found.status > 0
-    assert not found.identified
-    assert found.reason is not None
-    assert found.reason.code == "curve-singular"
+    result = fit_curve(RISE, x, y, false)
+    assert result.status > 0
+    assert not result.identified
+    assert result.reason is not None
+    assert result.reason.code == "curve-singular"
 
 
 def test_two_exponentials_reach_the_certified_values() -> None:
     x, y, b, sd = table("MGH17")
-    found = fit_two_exponentials(x, y)
+    result = fit_two_exponentials(x, y)
     names = ("final", "a1", "tau1_s", "a2", "tau2_s")
     # certified: NIST StRD MGH17, 11 digits; rates turned into time constants.
     expected = (b[0], b[2], 1.0 / b[4], b[1], 1.0 / b[3])
-    assert [found.value(name) for name in names] == pytest.approx(expected, rel=1e-6)
+    assert [result.value(name) for name in names] == pytest.approx(expected, rel=1e-6)
     # certified: as above; to first order a reciprocal keeps its relative error.
     errors = (sd[0], sd[2], sd[4] / b[4] ** 2, sd[1], sd[3] / b[3] ** 2)
-    assert [found.error(name) for name in names] == pytest.approx(errors, rel=1e-4)
+    assert [result.error(name) for name in names] == pytest.approx(errors, rel=1e-4)
 
 
 def test_one_time_constant_for_a_cooling_mug_is_called_wrong() -> None:
     t, y = mug()
-    found = fit_exponential(t, y)
+    result = fit_exponential(t, y)
     # independent: nls on the published series, values 27.0045, 62.1355, 47.6997 min and their
     # errors 0.2103, 0.4246, 0.7444, printed to 4 decimals.
-    assert found.values / [1, 1, 60] == pytest.approx([27.0045, 62.1355, 47.6997], abs=2e-3)
+    assert result.values / [1, 1, 60] == pytest.approx([27.0045, 62.1355, 47.6997], abs=2e-3)
     # independent: as above.
-    assert found.errors / [1, 1, 60] == pytest.approx([0.2103, 0.4246, 0.7444], abs=2e-4)
+    assert result.errors / [1, 1, 60] == pytest.approx([0.2103, 0.4246, 0.7444], abs=2e-4)
     # independent: Durbin-Watson 0.032 of the same fit.
-    assert found.durbin_watson == pytest.approx(0.032, abs=5e-4)
-    assert found.identified
-    assert not found.shape_right
-    assert found.reason is not None
-    assert found.reason.code == "two-exponentials"
+    assert result.durbin_watson == pytest.approx(0.032, abs=5e-4)
+    assert result.identified
+    assert not result.shape_right
+    assert result.reason is not None
+    assert result.reason.code == "two-exponentials"
     # independent: nls of two exponentials through the same series, 12.247 and 74.033 min.
-    assert "12.2 and 74.0 min" in found.reason.text
+    assert "12.2 and 74.0 min" in result.reason.text
 
 
 def test_the_time_constant_of_a_mug_depends_on_the_window() -> None:
@@ -133,28 +133,28 @@ def test_the_time_constant_of_a_mug_depends_on_the_window() -> None:
 
 def test_two_time_constants_fit_the_mug() -> None:
     t, y = mug()
-    found = fit_two_exponentials(t, y)
+    result = fit_two_exponentials(t, y)
     # independent: 23.5874, 25.2093 at 12.247 min, 48.0610 at 74.033 min, s 0.1680.
-    assert found.values / [1, 1, 60, 1, 60] == pytest.approx(
+    assert result.values / [1, 1, 60, 1, 60] == pytest.approx(
         [23.5874, 25.2093, 12.247, 48.0610, 74.033], rel=1e-4
     )
     # independent: as above, printed to 4 decimals.
-    assert found.rms * np.sqrt(t.size / (t.size - 5)) == pytest.approx(0.1680, abs=5e-5)
-    assert found.shape_right
+    assert result.rms * np.sqrt(t.size / (t.size - 5)) == pytest.approx(0.1680, abs=5e-5)
+    assert result.shape_right
 
 
 def test_a_textbook_lump_is_found_again() -> None:
     # published: Lienhard Example 1.4, tau 1.116 s, from 20 in 200 °C gas.
     t = np.linspace(0.0, 5.0, 60)
-    found = fit_exponential(t, 200.0 - 180.0 * np.exp(-t / 1.116))
-    assert found.values == pytest.approx([200.0, -180.0, 1.116], rel=1e-9)
+    result = fit_exponential(t, 200.0 - 180.0 * np.exp(-t / 1.116))
+    assert result.values == pytest.approx([200.0, -180.0, 1.116], rel=1e-9)
 
 
 def test_the_body_of_a_textbook_is_found_again_from_its_time_to_cool() -> None:
     # published: Cengel Example 4-2, 1/tau = 2.79e-5 1/s and 37 to 25 °C in 20 °C in 12.2 h.
     t = np.linspace(0.0, 12.2 * 3600.0, 100)
-    found = fit_exponential(t, 20.0 + 17.0 * np.exp(-t * 2.79e-5))
-    back = found.value("tau_s") * math.log((37.0 - found.value("final")) / (25.0 - 20.0))
+    result = fit_exponential(t, 20.0 + 17.0 * np.exp(-t * 2.79e-5))
+    back = result.value("tau_s") * math.log((37.0 - result.value("final")) / (25.0 - 20.0))
     # published: as above; 12.2 h is rounded to a twentieth of an hour.
     assert back / 3600.0 == pytest.approx(12.2, abs=0.06)
 

@@ -14,12 +14,12 @@ WITH_TIES = (10.0, 22.0, 21.0, 30.0, 22.0, 30.0, 40.0, 40.0)
 
 
 def test_gilberts_four_values_have_a_one_sided_chance_of_four_in_twenty_four() -> None:
-    found = mann_kendall([10, 15, 14, 20])
+    result = mann_kendall([10, 15, 14, 20])
     # published: Gilbert (1987) section 16.4.1, S = 4, exact one-sided p = 0.167; from memory,
     # the count of 4 in 24 orders redone by hand
-    assert found.s == 4
-    assert found.p_exact == pytest.approx(2 * 4 / 24, rel=1e-12)
-    assert found.p_value == found.p_exact
+    assert result.s == 4
+    assert result.p_exact == pytest.approx(2 * 4 / 24, rel=1e-12)
+    assert result.p_value == result.p_exact
 
 
 def test_one_wild_value_leaves_the_median_slope_where_it_was() -> None:
@@ -40,38 +40,38 @@ def test_a_least_squares_line_through_the_same_values_is_carried_away() -> None:
 
 
 def test_mann_kendall_of_seven_nearly_ordered_values() -> None:
-    found = mann_kendall([1, 2, 3, 4, 5, 16, 7])
-    assert found.s == 19
+    result = mann_kendall([1, 2, 3, 4, 5, 16, 7])
+    assert result.s == 19
     # independent: pymannkendall 1.4.3, 6 digits
-    assert found.tau == pytest.approx(0.904762, abs=1e-6)
-    assert found.variance == pytest.approx(44.3333, abs=1e-4)
-    assert found.z == pytest.approx(2.703381, abs=1e-6)
-    assert found.p_normal == pytest.approx(0.006864, abs=1e-6)
+    assert result.tau == pytest.approx(0.904762, abs=1e-6)
+    assert result.variance == pytest.approx(44.3333, abs=1e-4)
+    assert result.z == pytest.approx(2.703381, abs=1e-6)
+    assert result.p_normal == pytest.approx(0.006864, abs=1e-6)
 
 
 def test_ties_shrink_the_variance_and_rule_out_the_exact_table() -> None:
-    found = mann_kendall(WITH_TIES)
-    assert found.s == 21
+    result = mann_kendall(WITH_TIES)
+    assert result.s == 21
     # independent: pymannkendall 1.4.3, 6 digits; 62.3333 by hand (8*7*21 - 3*2*1*9)/18
-    assert found.variance == pytest.approx(62.3333, abs=1e-4)
-    assert found.z == pytest.approx(2.533202, abs=1e-6)
-    assert found.p_normal == pytest.approx(0.011303, abs=1e-6)
-    assert found.tau == pytest.approx(0.75, abs=1e-12)
+    assert result.variance == pytest.approx(62.3333, abs=1e-4)
+    assert result.z == pytest.approx(2.533202, abs=1e-6)
+    assert result.p_normal == pytest.approx(0.011303, abs=1e-6)
+    assert result.tau == pytest.approx(0.75, abs=1e-12)
     assert theil_sen(WITH_TIES).value == pytest.approx(3.9, abs=1e-12)
-    assert found.p_exact is None
-    assert found.p_value == found.p_normal
+    assert result.p_exact is None
+    assert result.p_value == result.p_normal
 
 
 def test_values_all_alike_have_no_trend_at_all() -> None:
-    found = mann_kendall([3.0] * 6)
-    assert (found.s, found.z, found.p_value) == (0, 0.0, 1.0)
+    result = mann_kendall([3.0] * 6)
+    assert (result.s, result.z, result.p_value) == (0, 0.0, 1.0)
 
 
 @pytest.mark.parametrize("n", [3, 5, 8, 10])
 def test_the_exact_chance_of_perfect_order_is_two_in_n_factorial(n: int) -> None:
-    found = mann_kendall(np.arange(n))
+    result = mann_kendall(np.arange(n))
     # independent: 2 of the n! orders are perfect
-    assert found.p_exact == pytest.approx(2.0 / np.prod(np.arange(1.0, n + 1)), rel=1e-9)
+    assert result.p_exact == pytest.approx(2.0 / np.prod(np.arange(1.0, n + 1)), rel=1e-9)
 
 
 def test_the_interval_of_the_slope_holds_the_truth_as_often_as_it_says() -> None:
@@ -119,8 +119,8 @@ def test_an_interval_of_a_slope_covers_it_where_neighbours_are_alike(rho: float)
         row = rng.normal(size=n)
         for i in range(1, n):
             row[i] = rho * row[i - 1] + np.sqrt(1.0 - rho**2) * row[i]
-        found = theil_sen(row + 0.1 * np.arange(n), correlation=rho)
-        covered += found.low <= 0.1 <= found.high
+        result = theil_sen(row + 0.1 * np.arange(n), correlation=rho)
+        covered += result.low <= 0.1 <= result.high
     # independent: 0.95 by construction, of which 400 draws know 0.011; the correction is known
     # to be generous in short rows, so more is no fault.
     assert covered / 400 > 0.93
