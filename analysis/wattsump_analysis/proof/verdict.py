@@ -20,7 +20,7 @@ from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
-from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
+from wattsump_analysis.results import Conductance, Interval, LabelCheck, Route, Verdict
 from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.machine.profile import Cooler, Profile
 from wattsump_logger.remark import Remark
@@ -384,8 +384,8 @@ def _percent(interval: Interval) -> str:
     return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
 
 
-def _rejects(k: Interval) -> str:
-    return f"The cooler rejects {k.value:.0f} W/K ({k.low:.0f} to {k.high:.0f})"
+def _rejects(k: Interval) -> tuple[str | Conductance, ...]:
+    return "The cooler rejects ", Conductance(value=k.value, low=k.low, high=k.high)
 
 
 def _measured(k: Interval) -> Judgement:
@@ -393,7 +393,7 @@ def _measured(k: Interval) -> Judgement:
     kilowatts = [0.001 * USUAL_ETD_K * end for end in (k.value, k.low, k.high)]
     return Judgement(
         verdict=Verdict.MEASURED,
-        headline=f"{_rejects(k)}: {kilowatts[0]:.2f} kW ({kilowatts[1]:.2f} to "
+        headline=f"{''.join(map(str, _rejects(k)))}: {kilowatts[0]:.2f} kW ({kilowatts[1]:.2f} to "
         f"{kilowatts[2]:.2f}) with the oil {USUAL_ETD_K:.0f} K over the air.",
         reasons=(Remark(code="no-label", text="the machine profile names no label heat"),),
         next_step=Remark(
@@ -413,16 +413,22 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
     word = word_of(label.probability_met, label.share_of_label.half_width_rel)
     share = _percent(label.share_of_label)
     if stretch.label_draws is not stretch.k_draws:
-        rejects += (
+        rejects = (
+            *rejects,
             ", counted from the tank; the share of the label is counted from the oil into the "
-            "cooler, which is warmer by what no probe saw and the range allows for"
+            "cooler, which is warmer by what no probe saw and the range allows for",
         )
     if word is not Verdict.CANNOT_TELL:
-        claims = f"the label stands for {label.label_heat_w / label.label_etd_k:.0f} W/K"
+        claims = Conductance(value=label.label_heat_w / label.label_etd_k)
         return Judgement(
             verdict=word,
             headline=f"{_of_cooler(word)}: {share}. {what_decides(label, word)}",
-            reasons=(Remark(code="rejects-against-label", text=f"{rejects}; {claims}"),),
+            reasons=(
+                Remark(
+                    code="rejects-against-label",
+                    text=(*rejects, "; the label stands for ", claims),
+                ),
+            ),
             next_step=_KEEP if word is Verdict.MEETS else _CLEAN,
             label=label,
             k_w_k=k,
@@ -477,7 +483,9 @@ def _of_cooler(word: Verdict) -> str:
     return f"The cooler {word.heading[0].lower()}{word.heading[1:]}"
 
 
-def _without_etd(label: LabelCheck, k: Interval, rejects: str, stretch: Stretch) -> Judgement:
+def _without_etd(
+    label: LabelCheck, k: Interval, rejects: tuple[str | Conductance, ...], stretch: Stretch
+) -> Judgement:
     """The label at every basis of the trade: a verdict only if all agree."""
     weighed = label_verdict(
         label.label_heat_w,

@@ -56,28 +56,43 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
     RangeError
         A coldest temperature above the hottest.
     """
-    peak = max((givens.peaks_c[name] for name in OIL_ROLES if name in givens.peaks_c), default=None)
-    (hottest,) = needed("limits", oil=asked.oil or (None if peak is None else temperature(peak)))
+    peaks_c = {str(name): givens.peaks_c[name] for name in OIL_ROLES if name in givens.peaks_c}
+    where = max(peaks_c, key=lambda name: peaks_c[name], default="")
+    peak = temperature(peaks_c[where]) if where else None
+    (hottest,) = needed("limits", oil=asked.oil or peak)
     hottest_c = hottest.value
+    # Levels and life are of the oil in the tank; metal, seals and skin meet the hottest.
+    tank_c = hottest_c if asked.oil else peaks_c.get("tank", hottest_c)
+    elsewhere = "" if asked.oil or where == "tank" else where
     cold_c = hottest_c if asked.cold is None else asked.cold.value
     return Answer(
         question="limits",
-        headline=tuple(_headline(hottest_c)),
+        headline=tuple(_headline(tank_c, hottest_c, elsewhere, "tank" in peaks_c)),
         cautions=_CAUTIONS,
         is_hands_on=False,
         sections=(
             *_channels(givens),
-            _oil(hottest_c),
+            _oil(tank_c),
             _parts(cold_c, hottest_c),
             _skin(hottest_c),
         ),
     )
 
 
-def _headline(hottest_c: float) -> Iterator[Remark]:
-    passed = harm.levels_passed(hottest_c)
+def _headline(
+    tank_c: float, hottest_c: float, elsewhere: str, is_tank_seen: bool
+) -> Iterator[Remark]:
+    passed = harm.levels_passed(tank_c)
     word = passed[-1].meaning if passed else "nothing the trade has a word for"
-    yield Remark(code="oil-at", text=("Oil at ", temperature(hottest_c), f": {word}."))
+    yield Remark(code="oil-at", text=("Oil at ", temperature(tank_c), f": {word}."))
+    if not elsewhere:
+        return
+    where = elsewhere.replace("_", " ")
+    if is_tank_seen:
+        text: tuple[str | Figure, ...] = (f"Hottest in {where}: ", temperature(hottest_c), ".")
+    else:
+        text = (f"Read in {where}; no probe was in the tank, which is cooler.",)
+    yield Remark(code="hottest-elsewhere", text=text)
 
 
 def _channels(givens: Givens) -> Iterator[Section]:
@@ -114,7 +129,13 @@ def life_rows(hottest_c: float) -> Iterator[Row]:
         life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
         note = Remark(
             code="life-halves",
-            text="times that at 60 °C (140 °F); half per 10 K (18 °F), common practice",
+            text=(
+                "times that at ",
+                temperature(_LIFE_AT_C),
+                "; half per ",
+                Figure(value=10.0, kind="temperature_difference"),
+                ", common practice",
+            ),
         )
         yield Row(key="oil_life", label="oil life there", figure=life, note=note)
 

@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
-from wattsump_analysis.results import Interval, Proof
+from wattsump_analysis.results import Conductance, Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import show, shown_unit, to_shown
@@ -48,10 +48,8 @@ class Fact:
 
 def figure(value: float, kind: str, units: str = "si", *, both: bool = True) -> str:
     """Return a value with its unit; in US units with the SI value behind it if `both`."""
-    text = show(value, kind, units)
-    if units == "si" or not both or math.isnan(value):
-        return text
-    return f"{text} ({show(value, kind)})"
+    text, si = show(value, kind, units), show(value, kind)
+    return text if not both or text == si else f"{text} ({si})"
 
 
 def span(interval: Interval, kind: str, units: str = "si") -> str:
@@ -90,7 +88,11 @@ def clock_text(elapsed_s: float) -> str:
 
 def sentence(remark: Remark | str, units: str = "si") -> str:
     """Return a remark as a sentence in the units of display: a capital first, a stop last."""
-    text = in_units(str(remark), units)
+    pieces = remark.pieces if isinstance(remark, Remark) else (remark,)
+    text = "".join(
+        part.text(units) if isinstance(part, Conductance) else in_units(str(part), units)
+        for part in pieces
+    )
     if not text:
         return text
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

@@ -196,7 +196,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
                     quiet_ends_s=None if quiet_min is None else quiet_min * 60,
                     status_s=_STATUS_S,
                 )
-        _end(captured, watch, screen)
+        _end(captured, watch, screen, asked.units)
 
 
 def _opened(port: str, baud: int) -> "contextlib.closing[OpenedFirst]":
@@ -213,12 +213,12 @@ def _begin(port: str) -> None:
     finishes(lambda: typer.echo(telling.beginning(port), err=True))
 
 
-def _end(captured: "Captured", watch: "Beside", screen: "Thread") -> None:
+def _end(captured: "Captured", watch: "Beside", screen: "Thread", units: str) -> None:
     """Print the files of the capture, the results of the guide, and what to do next."""
     from wattsump_logger.commands import telling
     from wattsump_logger.watch.publish import finishes
 
-    lines = (*telling.ending(captured), *_learned(watch.watch))
+    lines = (*telling.ending(captured, units), *_learned(watch.watch, units))
     code = 0 if captured.is_whole else NOT_ON_DISK
     if not finishes(lambda: typer.echo("\n".join(lines))) or screen.is_alive():
         # What is kept is kept, and python would wait for a terminal that is stopped.
@@ -354,6 +354,9 @@ def _guide(
     return proving_run(profile, typed)
 
 
-def _learned(watch: "Watch") -> list[str]:
+def _learned(watch: "Watch", units: str) -> list[str]:
     """Return the results of the guide, also when it was ended early."""
-    return [f"learned {line}" for line in watch.advice.learned] if watch.advice else []
+    from wattsump_logger.units.sentences import in_units
+
+    lines = watch.advice.learned if watch.advice else ()
+    return [f"learned {in_units(line, units)}" for line in lines]

@@ -14,15 +14,15 @@ def beginning(port: str) -> str:
     return f"recording {port}; each reading is on the disk within {SYNC_S:.0f} s; Ctrl-C ends"
 
 
-def ending(captured: Captured) -> Iterator[str]:
-    """Yield lines about the files of a capture."""
+def ending(captured: Captured, units: str = "si") -> Iterator[str]:
+    """Yield lines about the files of a capture; the next command keeps the units."""
     for path in captured.sessions:
         yield f"session {path}"
     for path in captured.wires:
         yield f"wire    {path}"
     yield f"{captured.row_count} rows; on the wire: {_counts(captured.counts)}"
     for path in captured.sessions[-1:]:
-        yield f"next    wattsump prove {path}"
+        yield f"next    wattsump prove {path}" + ("" if units == "si" else f" --units {units}")
     if not captured.sessions:
         yield "no reading came: check the speed (--baud) and that the controller sends a hello"
     if not captured.is_whole:

@@ -30,9 +30,9 @@ def in_units(text: str, system: str) -> str:
     """Return a sentence with its temperatures, differences and heats in the units of a system.
 
     >>> in_units("alarm: tank above 66 degC (71.3 degC)", "us")
-    'alarm: tank above 151 degF (160.3 degF)'
+    'alarm: tank above 151 °F (160.3 °F)'
     >>> in_units("until 15 K warmer, at 80.8 W/K (70.5 to 92.3)", "us")
-    'until 27 degF warmer, at 153.2 BTU/(h °F) (133.6 to 175.0)'
+    'until 27 °F warmer, at 153.2 BTU/(h °F) (133.6 to 175.0)'
     """
     if system == "si":
         return text
@@ -46,8 +46,6 @@ def _exchanged(match: "re.Match[str]", system: str) -> str:
         for name in ("first", "second", "low", "high")
     }
     unit = shown_unit(kind, system)
-    if match["unit"] in ("degC", "K"):
-        unit = "degF"
     second = "" if numbers["second"] is None else f" to {numbers['second']}"
     interval = "" if numbers["low"] is None else f" ({numbers['low']} to {numbers['high']})"
     return f"{numbers['first']}{second} {unit}{match['rate'] or ''}{interval}"

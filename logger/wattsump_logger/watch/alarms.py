@@ -11,7 +11,7 @@ fault rule watches for missing readings.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, StrEnum
 
 from wattsump_logger.watch.look import Look
@@ -118,11 +118,20 @@ class Rule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """Where one rule stands; `over_since_s` is when its condition last began to hold."""
+    """Where one rule stands; `over_since_s` is when its condition last began to hold.
+
+    `set_off` is the value that raised the alarm, None before the first.
+    """
 
     state: State = State.QUIET
     over_since_s: float | None = None
     value: float | None = None
+    set_off: float | None = None
+
+    @property
+    def named(self) -> float | None:
+        """The value to name the alarm with: what set it off once it is over, else the newest."""
+        return self.set_off if self.state is State.PASSED else self.value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,10 +174,13 @@ def advance(
     """Return the standings after one look, and what changed."""
     after, notices = [], []
     for rule, before in zip(rules, standings, strict=True):
-        now = _step(rule, before, look)
-        after.append(now)
+        now = replace(_step(rule, before, look), set_off=before.set_off)
         if now.state is not before.state and (event := _EVENTS.get((before.state, now.state))):
-            notices.append(Notice(rule=rule, event=event, value=now.value))
+            if event == "raised":
+                now = replace(now, set_off=now.value)
+            value = now.set_off if event == "over" else now.value
+            notices.append(Notice(rule=rule, event=event, value=value))
+        after.append(now)
     return tuple(after), tuple(notices)
 
 
@@ -205,5 +217,5 @@ def acknowledge(
         state = TABLE[before.state][Signal.KEY]
         if state is not before.state:
             notices.append(Notice(rule=rule, event="seen", value=before.value))
-        after.append(Standing(state=state, over_since_s=before.over_since_s, value=before.value))
+        after.append(replace(before, state=state))
     return tuple(after), tuple(notices)

@@ -82,7 +82,7 @@ def _difference(temp_k: float, units: str, sign: str = "") -> str:
 
 
 def _degrees(units: str) -> str:
-    return "degC" if units == "si" else "degF"
+    return "degC" if units == "si" else shown_unit("temperature", units)
 
 
 def render(
@@ -372,7 +372,8 @@ def _guide_lines(screen: Screen, width: int) -> list[Text]:
     styled.append((f"-> {in_units(advice.do, units)}", _QUIET))
     styled += [(f"!  {line}", _NEAR) for line in advice.safety]
     if advice.learned:
-        styled.append(("known: " + printable("; ".join(advice.learned[:3])), _QUIET))
+        lessons = in_units("; ".join(advice.learned[:3]), units)
+        styled.append((f"known: {printable(lessons)}", _QUIET))
     return [Text(line, style=style) for text, style in styled for line in _wrapped(text, width)]
 
 

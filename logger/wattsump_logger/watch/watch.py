@@ -342,7 +342,7 @@ class Watch:
                 name=rule.name,
                 urgent=rule.urgent,
                 state=standing.state,
-                text=Notice(rule=rule, event="raised", value=standing.value).text,
+                text=Notice(rule=rule, event="raised", value=standing.named).text,
             )
             for rule, standing in zip(self._rules, self._standings, strict=True)
             if standing.state in (State.ALARM, State.SEEN, State.PASSED)

@@ -179,8 +179,21 @@ def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
     answer = limits_of(LimitsAsked(), replace(givens, peaks_c={"tank": 70.0, "case_drain": 80.0}))
     marks = {row[0]: row[3] for row in answer.table("channels").rows}
     assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")
-    # The hottest oil is that of any probe in oil, here the case drain's.
-    assert figures(answer.headline[0]) == [80.0]
+    # The levels and the life of oil are the tank's; the hottest oil is the case drain's.
+    assert [figures(remark) for remark in answer.headline] == [[70.0], [80.0]]
+    reached = {row[0] for row in answer.table("levels").rows if row[2] == "REACHED"}
+    assert "advised limit in the tank" in reached
+    # independent: the rule by hand, half per 10 K over 60 °C.
+    assert value(answer, "oil_life") == pytest.approx(0.5)
+    cooler = limits_of(LimitsAsked(), replace(givens, peaks_c={"tank": 62.0, "case_drain": 72.0}))
+    levels = {row[0]: row[2] for row in cooler.table("levels").rows}
+    assert levels["advised limit in the tank"] == ""
+
+
+def test_the_rule_of_life_is_told_in_the_units_asked_for() -> None:
+    answer = limits_of(typed_fields(LimitsAsked, {"oil": "60 degC"}), Givens())
+    assert "140.0 °F; half per 18.0 °F" in screen(answer, "us")
+    assert "°C" not in screen(answer, "us").partition("Seals")[0].replace("60.0 °C = ", "")
 
 
 def test_a_hot_span_names_the_seals_it_leaves() -> None:

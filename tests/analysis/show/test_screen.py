@@ -10,9 +10,9 @@ from rich.console import Console
 from analysis import proof_fixture
 from wattsump_analysis.physics.label import word_of
 from wattsump_analysis.proof.verdict import what_decides
-from wattsump_analysis.results import Interval, Proof, Verdict
+from wattsump_analysis.results import Conductance, Interval, Proof, Verdict
 from wattsump_analysis.show.screen import WIDTH, proof_screen
-from wattsump_analysis.show.words import chance, span
+from wattsump_analysis.show.words import chance, figure, sentence, span
 from wattsump_logger.remark import Remark
 
 MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
@@ -157,3 +157,15 @@ def test_a_range_that_leaves_the_label_out_needs_no_word_on_what_decides() -> No
     label = proof_fixture.falls_short().label
     assert label is not None
     assert not what_decides(label, Verdict.FALLS_SHORT)
+
+
+def test_the_reason_is_rounded_once_in_the_units_it_is_shown_in() -> None:
+    k = Conductance(value=93.5, low=82.7, high=104.4)
+    reason = Remark(code="any", text=("The cooler rejects ", k))
+    assert sentence(reason) == "The cooler rejects 94 W/K (83 to 104)."
+    # independent: by 3600/1055.05585262/1.8 (NIST SP 811), 177.2, 156.8 and 197.9; 94 gives 178.
+    assert "177 BTU/(h °F) (157 to 198)" in sentence(reason, "us")
+
+
+def test_a_value_that_is_the_same_in_both_systems_stands_once() -> None:
+    assert figure(2730.0, "duration", "us") == "45.5 min"

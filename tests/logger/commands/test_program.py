@@ -110,6 +110,15 @@ def test_ports_lists_without_opening(app: typer.Typer) -> None:
     assert CliRunner().invoke(app, ["ports"]).exit_code == 0
 
 
+def test_the_next_command_keeps_the_units() -> None:
+    captured = Captured(
+        wires=(), sessions=(Path("a.csv"),), row_count=5, dropped_rows=0, counts={}, trouble=""
+    )
+    for units, option in (("si", ""), ("us", " --units us")):
+        (line,) = (x for x in telling.ending(captured, units) if x.startswith("next"))
+        assert line == "next    wattsump prove a.csv" + option
+
+
 def test_what_was_not_kept_is_said_at_the_end() -> None:
     captured = Captured(
         wires=(), sessions=(), row_count=0, dropped_rows=7, counts={}, trouble="disk full"

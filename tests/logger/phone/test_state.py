@@ -55,8 +55,8 @@ def test_sentences_are_in_the_screens_units_and_numbers_in_si() -> None:
             )
         )
     )
-    assert found["alarms"][0]["text"] == "tank above 151 degF"
-    assert found["advice"]["until"] == "until 27 degF warmer"
+    assert found["alarms"][0]["text"] == "tank above 151 °F"
+    assert found["advice"]["until"] == "until 27 °F warmer"
     assert "BTU/(h °F)" in found["known"]
     assert found["machine"] == "a 15 kW carrier"
     assert found["gauges"][0]["value_c"] == 50.0

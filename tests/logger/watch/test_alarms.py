@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -100,6 +101,14 @@ def test_an_alarm_that_is_over_before_it_was_seen_stays_until_the_key() -> None:
     states, notices = play(HOT, [*[83.0] * 4, 70.0, 70.0, KEY])
     assert states[-3:] == [State.PASSED, State.PASSED, State.QUIET]
     assert [notice.event for notice in notices] == ["raised", "over", "seen"]
+
+
+def test_an_alarm_that_is_over_names_the_value_that_set_it_off() -> None:
+    _, notices = play(HOT, [*[83.0] * 4, 84.0, 70.0, 32.6, KEY])
+    assert [notice.value for notice in notices if notice.event == "over"] == [83.0]
+    standing = Standing(state=State.PASSED, value=32.6, set_off=83.0)
+    assert standing.named == 83.0
+    assert replace(standing, state=State.ALARM).named == 32.6
 
 
 def test_an_acknowledged_alarm_is_silent_until_it_comes_again() -> None:

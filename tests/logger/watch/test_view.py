@@ -312,10 +312,10 @@ def test_the_phones_code_takes_the_place_of_the_figures_while_it_is_asked_for() 
         "+2.2 °F/min",
         "inlet less outlet 11.7 °F",
         "tank 104 ▁ █ 140",
-        "heading for 191 degF, 12 min to 180",
-        "ALARM: tank above 151 degF (160.3 degF)",
-        "until the oil is at 151 degF",
-        "0:40:00 alarm: tank above 151 degF (160.3 degF)",
+        "heading for 191 °F, 12 min to 180",
+        "ALARM: tank above 151 °F (160.3 °F)",
+        "until the oil is at 151 °F",
+        "0:40:00 alarm: tank above 151 °F (160.3 °F)",
     ],
 )
 def test_a_driver_who_thinks_in_fahrenheit_reads_nothing_else(fact: str) -> None:
@@ -334,7 +334,7 @@ def test_a_drivers_own_words_keep_their_units() -> None:
 def test_a_plain_line_is_in_the_drivers_units_too() -> None:
     text = line(replace(SCREEN, units="us", alarms=(HOT,)))
     assert "tank_f 160.25" in text  # independent: 71.25 x 9/5 + 32
-    assert "alarm: tank above 151 degF" in text
+    assert "alarm: tank above 151 °F" in text
 
 
 FIVE = tuple(replace(TANK, name=f"probe_{i}") for i in range(5))

@@ -72,7 +72,8 @@ class Reply:
             return None
         rows = {row.key: row for section in self.answer.sections for row in section.rows}
         for row in (rows[key] for key in _ASKED_FOR if key in rows):
-            return Remark(code="finding", text=(f"{row.label} ", row.figure, f" {row.note or ''}"))
+            note = (" ", *row.note.pieces) if row.note else ()
+            return Remark(code="finding", text=(f"{row.label} ", row.figure, *note))
         return self.answer.headline[0] if self.answer.headline else None
 
 

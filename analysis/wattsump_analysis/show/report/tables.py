@@ -277,7 +277,7 @@ def segment_rows(segments: Sequence[Segment], units: str) -> list[dict[str, obje
         ("cooler, by the oil side", "oil_side_w_k", "conductance"),
         ("heat capacity", "capacity_j_k", "heat_capacity"),
         ("shell", "shell_w_k", "conductance"),
-        ("heat into the oil at work", "heat_in_w", "power"),
+        ("heat into the oil, mean of all work", "heat_in_w", "power"),
     )
     return [
         {
