@@ -66,7 +66,7 @@ def new_command(
             answer = _answer(question, answers.get(question.name, ""))
         except typer.Abort:
             if answers:
-                typer.echo(f"\n{len(answers)} answers kept in {draft}")
+                typer.echo(f"\nanswers kept in {draft}: {len(answers)}")
                 typer.echo(f"next    wattsump machine new {path}, which goes on from there")
             raise
         if answer is None:

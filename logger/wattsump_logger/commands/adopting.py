@@ -78,15 +78,15 @@ def adopt(
         typer.echo(f"columns as kept in {answers_file} (--anew asks again)")
     for line in preview(made):
         typer.echo(line)
+    if not asked.is_preview:
+        kept.keep(answers_file, names, made.answers)
     if asked.is_preview or not _is_right():
         for line in _how_to_change(made):
             typer.echo(line)
         if not asked.is_preview:
-            kept.keep(answers_file, names, made.answers)
             typer.echo(f"answers kept in {answers_file} (--anew asks again)")
         return
     session = write(made, folder, name, profile)
-    kept.keep(answers_file, names, made.answers)
     typer.echo(f"session {session}")
     typer.echo(f"columns {answers_file}, for the next file with these names")
     typer.echo(f"next    wattsump prove {session}")
