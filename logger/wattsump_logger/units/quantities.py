@@ -109,6 +109,17 @@ _KINDS: Mapping[str, _Kind] = {
     "volume": _kind("m3", "18 L", si="L", us="gal"),
 }
 
+# What a reader of US units would type; both examples are given.
+_US_EXAMPLES: Mapping[str, str] = {
+    "flow": "3 gpm",
+    "length": "5 in",
+    "mass": "130 lb",
+    "power": "20000 BTU/h",
+    "shaft_power": "20 hp",
+    "temperature": "160 degF",
+    "temperature_difference": "100 degF",
+    "volume": "5 gal",
+}
 KINDS = tuple(_KINDS)
 _SHARES = frozenset({"fraction", "probability"})
 
@@ -327,8 +338,9 @@ def _rule(kind: str) -> _Kind:
 def _error(value: object, kind: str, found: str, do: str) -> UnitError:
     words = kind.replace("_", " ")
     article = "an" if words[0] in "aeiou" else "a"
+    in_us = f" or {_US_EXAMPLES[kind]!r}" if kind in _US_EXAMPLES else ""
     return UnitError(
-        expected=f"{article} {words} such as {_KINDS[kind].example!r}",
+        expected=f"{article} {words} such as {_KINDS[kind].example!r}{in_us}",
         found=found,
         where=repr(value),
         do=do,

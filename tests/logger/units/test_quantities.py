@@ -123,6 +123,7 @@ def test_a_round_number_of_litres_is_the_nearest_number_of_cubic_metres() -> Non
     ("value", "kind", "told"),
     [
         ("18", "volume", "add a unit, as in '18 L'"),
+        ("18", "mass", "'130 lb'"),
         (18, "volume", "a bare number"),
         (18.5, "temperature", "a bare number"),
         ("18 kg", "volume", "a unit of something else"),
