@@ -16,6 +16,11 @@ from wattsump_logger.remark import Remark
 
 __all__ = ("enough",)
 
+# Where the word is only "probably", for the range holds what the label claims.
+_INSIDE = dict.fromkeys(
+    ("label-probably-enough", "label-hardly-enough"), ", inside the range of what it takes"
+)
+
 
 def enough(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     """Say whether the label, taken as true, carries the heat on a hot day."""
@@ -38,7 +43,8 @@ def enough(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     verdict = _verdict(needed_w_k, claims)
     yield Remark(code=verdict.code, text=(
         f"{verdict}: {what}", heat, ", takes ", needed_w_k, " to hold ", temperature(peak_c),
-        " on a day of ", temperature(hottest_c), "; the label claims ", *_claim_words(claims), ".",
+        " on a day of ", temperature(hottest_c), "; the label claims ", *_claim_words(claims),
+        _INSIDE.get(verdict.code, ""), ".",
     ))  # fmt: skip
 
 
@@ -71,7 +77,9 @@ def _verdict(needed_w_k: Figure, claims: tuple[float, float]) -> Remark:
     if needed_w_k.value <= claims[0]:
         return Remark(code="label-probably-enough", text="Probably enough if the label is true")
     if needed_w_k.value > claims[1]:
-        return Remark(code="label-hardly-enough", text="Hardly enough, even if the label is true")
+        return Remark(
+            code="label-hardly-enough", text="Probably not enough, even if the label is true"
+        )
     return Remark(
         code="label-perhaps-enough",
         text="Cannot tell whether it is enough before its basis is known",

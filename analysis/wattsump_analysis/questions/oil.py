@@ -211,18 +211,24 @@ def _this_oil(case: _Case) -> Section:
     for name, temp_c in case.temps_c.items():
         figure = _thickness(case.there, temp_c)
         key = name.replace(" ", "_")
-        note = Remark(code="line-too-cold", text="line not trusted so cold")
         rows.append(
             Row(
                 key=f"{key}_mm2_s",
                 label=f"at {name}",
                 figure=figure,
                 flag=_unfit(case, figure.value),
-                note=None if temp_c >= _LINE_TRUSTED_ABOVE_C else note,
+                note=_at(temp_c),
             )
         )
     rows += _properties(case)
     return Section(title=f"This oil, {case.there.name}", rows=tuple(rows))
+
+
+def _at(temp_c: float) -> Remark:
+    if temp_c < _LINE_TRUSTED_ABOVE_C:
+        text = ("at ", temperature(temp_c), ", line not trusted so cold")
+        return Remark(code="line-too-cold", text=text)
+    return Remark(code="viscosity-at", text=("at ", temperature(temp_c)))
 
 
 def _properties(case: _Case) -> Iterator[Row]:

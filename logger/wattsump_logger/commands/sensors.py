@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from wattsump_logger.commands.log import Units
+
 if TYPE_CHECKING:
     from wattsump_logger.calibration.bath import Fixed
     from wattsump_logger.calibration.corrections import Calibration
@@ -118,12 +120,17 @@ def line_command(
     _keep([line_from_pairs(pairs, probe, _today())], machine, into)
 
 
-def check_command(session: _Session) -> None:
+def check_command(
+    session: _Session,
+    units: Annotated[Units, typer.Option("--units", help="Units to show.")] = Units.SI,
+) -> None:
     """Point out readings that are numbers but hardly temperatures."""
     from wattsump_logger.calibration.bath import strange
     from wattsump_logger.session.reader import load_session
+    from wattsump_logger.units.sentences import in_units
 
-    _say(strange(load_session(session)) or ("nothing strange in these readings",))
+    lines = strange(load_session(session)) or ("nothing strange in these readings",)
+    _say(in_units(str(line), units) for line in lines)
 
 
 def show_command(machine: _Machine = None, into: _File = None) -> None:

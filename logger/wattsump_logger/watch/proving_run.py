@@ -86,6 +86,7 @@ def _soak() -> Step:
 
 def _heater_run(limit_c: float) -> Step:
     to_c = min(_HEATER_TO_C, limit_c - _LEFT_FOR_CIRCULATION_K)
+    room = ", below the limit by what the next step adds" if to_c < _HEATER_TO_C else ""
     return Step(
         name="heater run",
         do="Engine at working speed, drive in neutral, fan off. Then heater on.",
@@ -93,7 +94,7 @@ def _heater_run(limit_c: float) -> Step:
         longest_s=1800,
         needs=(_RUNNING, _NEUTRAL, _HEATING, _FAN_OFF),
         until=Until(oil_above_c=to_c),
-        until_text=f"until the oil is at {to_c:.0f} degC",
+        until_text=f"until the oil is at {to_c:.0f} degC{room}",
         safety=(_BLOCKED, _MAINS, _CORD, _LOCAL, _FUMES, _HOT),
         heats=True,
         estimated=True,

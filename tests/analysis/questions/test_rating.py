@@ -285,6 +285,10 @@ def test_whether_a_label_is_enough_is_one_sentence(heat: str, word: str) -> None
     answer = ask(label_heat="6 kW", label_etd="55 K", heat=heat)
     assert codes(answer.headline) == ["label-claims", word]
     assert temperature(35.0) in answer.headline[1].pieces
+    # "Probably" is said where the range of what it takes holds the claim, and says so.
+    assert ("inside the range" in answer.headline[1].text) == (
+        word in ("label-probably-enough", "label-hardly-enough")
+    )
 
 
 def test_a_label_without_its_difference_is_enough_at_every_basis_or_nobody_can_tell() -> None:

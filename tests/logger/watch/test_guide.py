@@ -319,6 +319,16 @@ def bracken(second: float, tank_c: float, stage: str) -> Mapping[str, float]:
     }
 
 
+def test_a_heater_run_that_ends_cooler_than_usual_says_why() -> None:
+    # independent: the tank's stop of 60 less the 5 K kept for the circulation.
+    cool = replace(BRACKEN, limits=replace(BRACKEN.limits, oil_warn_c=60.0))
+    usual, cooler = (proving_steps(profile)[1] for profile in (BRACKEN, cool))
+    assert cooler.until.oil_above_c is not None
+    assert cooler.until.oil_above_c < 60.0
+    assert "60 degC" in usual.until_text
+    assert len(cooler.until_text) > len(usual.until_text)
+
+
 def test_the_whole_run_is_walked_by_an_obedient_machine_within_three_hours() -> None:
     guide, tank_c, stage, marks, second = proving_run(BRACKEN), 15.0, "soak", list[str](), 0.0
     while second < 3 * 3600:
