@@ -444,14 +444,14 @@ def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
             key="soak_mm2_s",
             label="oil at the soak",
             figure=Figure(value=soak, kind="viscosity"),
-            note=Remark(code="viscosity-at", text=("at ", temperature(case.soak_c))),
+            note=Remark(code="soak-or-target-at", text=("at ", temperature(case.soak_c))),
             flag=TOO_THICK if soak > most else None,
         ),
         Row(
             key="target_mm2_s",
             label="oil at the target",
             figure=Figure(value=target, kind="viscosity"),
-            note=Remark(code="viscosity-at", text=("at ", temperature(case.target_c))),
+            note=Remark(code="soak-or-target-at", text=("at ", temperature(case.target_c))),
             flag=TOO_THICK if target > most else None,
         ),
     )
