@@ -109,7 +109,7 @@ def test_off_a_terminal_the_answer_is_plain_text_on_stdout(
     given(monkeypatch, proof_fixture.falls_short())
     ended = run("prove", "any.csv", "--units", "us")
     assert "\x1b" not in ended.out
-    assert "17 800 BTU/h (5.20 kW)" in ended.out
+    assert "17,800 BTU/h (5.20 kW)" in ended.out
     assert ended.err == ""
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
-from wattsump_logger.units.quantities import show, shown_unit, to_shown
+from wattsump_logger.units.quantities import grouped, show, shown_unit, to_shown
 
 __all__ = (
     "ESTIMATE",
@@ -244,20 +244,18 @@ def _number(value: float, figure: Figure, system: str, decimals: int | None) -> 
     if not math.isfinite(value) or figure.kind in ("number", "bore", "duration", "energy"):
         return _plain(value, figure, system)
     number = float(to_shown(value, figure.kind, system, largest=figure.value))
+    unit = shown_unit(figure.kind, system, largest=figure.value)
     usual = f"{number:.1f}" if figure.kind.startswith("temperature") else _three_digits(number)
     if decimals is None or decimals >= len(usual.partition(".")[2]):
-        return usual
+        return grouped(usual, unit)
     rounded = f"{round(number, decimals):.{max(decimals, 0)}f}"
     if float(rounded) == 0.0:
         rounded = rounded.lstrip("-")
-    whole, point, rest = rounded.partition(".")
-    grouped = f"{int(whole):,}".replace(",", " ") if len(whole.lstrip("-")) > 4 else whole
-    return grouped + point + rest
+    return grouped(rounded, unit)
 
 
 def _three_digits(number: float) -> str:
     if number == 0.0:
         return "0"
     decimals = max(2 - math.floor(math.log10(abs(number))), 0)
-    text = f"{float(f'{number:.3g}'):.{decimals}f}"
-    return f"{int(text):,}".replace(",", " ") if len(text) > 4 and text.isdigit() else text
+    return f"{float(f'{number:.3g}'):.{decimals}f}"

@@ -91,5 +91,4 @@ def _of_no_use(low_c: float, high_c: float, units: str) -> str:
 
 def _whole_degrees(temp_c: float, units: str) -> str:
     degrees = float(to_shown(temp_c, "temperature", units))
-    whole = f"{degrees:.0f}"
-    return f"{'0' if whole == '-0' else whole} {shown_unit('temperature', units)}"
+    return f"{degrees:z.0f} {shown_unit('temperature', units)}"

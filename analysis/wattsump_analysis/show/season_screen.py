@@ -340,7 +340,7 @@ def row_of(line: Line, units: str) -> tuple[str, str, str]:
     if line.kind != "minutes":
         unit, digits = " °F" if units == "us" else " K", 0
         scale = 1.8 if units == "us" else 1.0
-    ends = [f"{scale * x:+.{digits}f}" for x in (change.value, change.low, change.high)]
+    ends = [f"{scale * x:+z.{digits}f}" for x in (change.value, change.low, change.high)]
     has_range = not math.isnan(change.low)
     tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if has_range else " (one a side)")
     return text(line.before), text(line.after), tail

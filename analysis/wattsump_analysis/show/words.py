@@ -10,7 +10,7 @@ from datetime import datetime
 from wattsump_analysis.results import Conductance, Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
 from wattsump_logger.remark import Remark
-from wattsump_logger.units.quantities import show, shown_unit, to_shown
+from wattsump_logger.units.quantities import grouped, show, shown_unit, to_shown
 from wattsump_logger.units.sentences import in_units
 
 __all__ = (
@@ -60,15 +60,13 @@ def span(interval: Interval, kind: str, units: str = "si") -> str:
     low, high = (to_shown(x, kind, units, largest=largest) for x in (interval.low, interval.high))
     size = max(abs(low), abs(high))
     decimals = 2 - math.floor(math.log10(size)) if size > 0 else 0
-    ends = (_rounded(end, decimals) for end in (low, high))
-    return f"{' to '.join(ends)} {shown_unit(kind, units, largest=largest)}".rstrip()
+    unit = shown_unit(kind, units, largest=largest)
+    ends = (_rounded(end, decimals, unit) for end in (low, high))
+    return f"{' to '.join(ends)} {unit}".rstrip()
 
 
-def _rounded(value: float, decimals: int) -> str:
-    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
-    whole, point, rest = text.partition(".")
-    grouped = f"{int(whole):,}".replace(",", " ") if len(whole.lstrip("-")) > 4 else whole
-    return grouped + point + rest
+def _rounded(value: float, decimals: int, unit: str) -> str:
+    return grouped(f"{round(value, decimals):.{max(decimals, 0)}f}", unit)
 
 
 def chance(probability: float) -> str:
@@ -131,8 +129,9 @@ def rounded(value: float, kind: str, units: str, *, near: Interval, unit: bool =
     decimals = 1
     if half > 0 and math.isfinite(half):
         decimals = -math.floor(math.log10(half / 3.0))
-    text = _rounded(shown, min(decimals, 2))
-    return f"{text} {shown_unit(kind, units, largest=largest)}".rstrip() if unit else text
+    sign = shown_unit(kind, units, largest=largest)
+    text = _rounded(shown, min(decimals, 2), sign)
+    return f"{text} {sign}".rstrip() if unit else text
 
 
 def spaced(name: str) -> str:

@@ -32,6 +32,7 @@ __all__ = (
     "COLUMN_UNITS",
     "KINDS",
     "SYSTEMS",
+    "grouped",
     "inside_unit",
     "parse",
     "show",
@@ -195,6 +196,7 @@ _GROUP = r"[ \u2009\u202f\u00a0]"
 _NUMBER = (
     rf"[+\-−]?(?:\d{{1,3}}(?:{_GROUP}\d{{3}})+(?:\.\d+)?|\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d{{1,3}})?"
 )
+_COMMA_UNITS = ("BTU", "cfm")
 # With these units a comma separates thousands; countries with decimal commas use watts.
 _GROUPED_BY_COMMAS = re.compile(r"\s*\d{1,3}(?:,\d{3})+(?:\.\d+)?\s*(?:BTU|MBH|CFM)", re.IGNORECASE)
 # "20.000 BTU/h" is 20 000 in countries with decimal commas. Nobody gives these units to a
@@ -283,7 +285,7 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     Returns
     -------
     str
-        For example "6.00 kW" or "20 500 BTU/h".
+        For example "6.00 kW" or "20,500 BTU/h".
 
     Raises
     ------
@@ -293,7 +295,7 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     Examples
     --------
     >>> show(6000.0, "power"), show(6000.0, "power", "us")
-    ('6.00 kW', '20 500 BTU/h')
+    ('6.00 kW', '20,500 BTU/h')
     """
     if math.isnan(value):
         return "unknown"
@@ -301,10 +303,23 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     scale, offset = _line(kind, unit)
     shown = value * scale + offset
     tenths = kind.startswith("temperature")
-    text = _grouped(f"{shown:.1f}") if tenths else _rounded(shown, digits)
-    if float(text.replace(" ", "")) == 0:
+    text = f"{shown:.1f}" if tenths else _rounded(shown, digits)
+    if float(text) == 0:
         text = text.lstrip("-")
-    return f"{text} {_LABELS.get(unit, unit)}".strip()
+    return f"{grouped(text, unit)} {_LABELS.get(unit, unit)}".strip()
+
+
+def grouped(number: str, unit: str = "") -> str:
+    """Return a plain number in groups of three digits, from five digits on.
+
+    A space between them (ISO 80000-1), and the comma of US labels before BTU and cfm, as `parse`
+    reads it there.
+    """
+    whole, point, rest = number.partition(".")
+    if len(whole.lstrip("-")) < 5 or not whole.lstrip("-").isdigit():
+        return number
+    parts = f"{int(whole):,}"
+    return (parts if unit.startswith(_COMMA_UNITS) else parts.replace(",", " ")) + point + rest
 
 
 def inside_unit(kind: str) -> str:
@@ -463,12 +478,4 @@ def _rounded(value: float, digits: int) -> str:
     decimals = digits - 1 - exponent
     if decimals > 8:
         return f"{value:.{digits - 1}e}"
-    return _grouped(f"{round(value, decimals):.{max(decimals, 0)}f}")
-
-
-def _grouped(text: str) -> str:
-    # A space every three digits (ISO 80000-1), from five digits on.
-    whole, point, rest = text.partition(".")
-    if len(whole.lstrip("-")) < 5:
-        return text
-    return f"{int(whole):,}".replace(",", " ") + point + rest
+    return f"{round(value, decimals):.{max(decimals, 0)}f}"

@@ -43,8 +43,8 @@ def small_answer(figure: Figure, flag: Remark | None = None) -> Answer:
 
 def test_a_figure_alone_is_shown_in_both_systems_where_the_trade_mixes_them() -> None:
     # NIST SP 811: 1 Btu_IT/h is 0.2930711 W, so 6 kW are 20 473 Btu/h; three digits.
-    assert shown(power(6000.0), both=True) == "6.00 kW = 20 500 BTU/h"
-    assert shown(power(6000.0), "us", both=True) == "20 500 BTU/h = 6.00 kW"
+    assert shown(power(6000.0), both=True) == "6.00 kW = 20,500 BTU/h"
+    assert shown(power(6000.0), "us", both=True) == "20,500 BTU/h = 6.00 kW"
 
 
 def test_an_interval_is_in_the_unit_of_its_value() -> None:

@@ -28,7 +28,7 @@ def test_the_label_is_told_per_kelvin_and_the_drive_s_heat_beside_it() -> None:
 
 def test_both_unit_systems_show_the_same_machine() -> None:
     text = "\n".join(machine_lines(demo_profile(), "us"))
-    assert "20 500 BTU/h" in text
+    assert "20,500 BTU/h" in text
     assert "kW" not in text
 
 

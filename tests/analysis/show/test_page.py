@@ -213,7 +213,7 @@ def test_the_same_proof_gives_the_same_page() -> None:
 def test_us_units_reach_every_number() -> None:
     page = page_of(proof_fixture.falls_short, "us")
     assert "temperature, °F" in page
-    assert "17 800 BTU/h (5.20 kW)" in page
+    assert "17,800 BTU/h (5.20 kW)" in page
 
 
 def test_a_proof_of_little_says_so_and_shows_no_empty_table() -> None:

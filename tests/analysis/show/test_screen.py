@@ -70,7 +70,7 @@ def test_the_hottest_oil_is_one_with_oil_around_it_and_is_held_against_its_own_l
 
 def test_us_units_stand_beside_si() -> None:
     text = shown(proof_fixture.falls_short(), "us")
-    assert "17 800 BTU/h (5.20 kW)" in text
+    assert "17,800 BTU/h (5.20 kW)" in text
     # A difference: 55 K is 99.0 degF, and never 131.
     assert "99.0 °F (55.0 K)" in text
 

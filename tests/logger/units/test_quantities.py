@@ -204,7 +204,7 @@ def test_no_heap_of_unit_words_does_anything_else_either(number: str, words: lis
 @pytest.mark.parametrize(
     ("value", "kind", "si", "us"),
     [
-        (6000.0, "power", "6.00 kW", "20 500 BTU/h"),
+        (6000.0, "power", "6.00 kW", "20,500 BTU/h"),
         (999.7, "power", "1.00 kW", "3410 BTU/h"),
         (-500.0, "power", "-500 W", "-1710 BTU/h"),
         (0.0, "power", "0 W", "0 BTU/h"),
