@@ -178,8 +178,7 @@ def advance(
         if now.state is not before.state and (event := _EVENTS.get((before.state, now.state))):
             if event == "raised":
                 now = replace(now, set_off=now.value)
-            value = now.set_off if event == "over" else now.value
-            notices.append(Notice(rule=rule, event=event, value=value))
+            notices.append(Notice(rule=rule, event=event, value=now.value))
         after.append(now)
     return tuple(after), tuple(notices)
 

@@ -104,9 +104,12 @@ def test_an_alarm_that_is_over_before_it_was_seen_stays_until_the_key() -> None:
 
 
 def test_an_alarm_that_is_over_names_the_value_that_set_it_off() -> None:
-    _, notices = play(HOT, [*[83.0] * 4, 84.0, 70.0, 32.6, KEY])
-    assert [notice.value for notice in notices if notice.event == "over"] == [83.0]
-    standing = Standing(state=State.PASSED, value=32.6, set_off=83.0)
+    standings = at_rest((HOT,))
+    for second, tank_c in enumerate([*[83.0] * 4, 84.0, 70.0, 32.6]):
+        look = Look(now_s=float(second), values={"tank_c": tank_c})
+        standings, _ = advance((HOT,), standings, look)
+    (standing,) = standings
+    assert (standing.state, standing.value) == (State.PASSED, 32.6)
     assert standing.named == 83.0
     assert replace(standing, state=State.ALARM).named == 32.6
 
