@@ -36,7 +36,7 @@ const minutes = (s) => {
   return whole < 3600 ? clock : `${Math.floor(whole / 3600)}:${clock.padStart(5, "0")}`;
 };
 // A line never ends before a degree.
-const degrees = (text) => text.replaceAll(" degC", "\u00a0°C").replaceAll(" degF", "\u00a0°F");
+const degrees = (text) => text.replaceAll(" degC", "\u00a0°C").replaceAll(" °F", "\u00a0°F");
 const isUs = () => state?.units === "us";
 const shown = (c) => (isUs() ? 1.8 * c + 32 : c);
 const shownSpan = (k) => (isUs() ? 1.8 * k : k);
