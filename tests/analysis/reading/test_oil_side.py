@@ -54,8 +54,8 @@ def test_a_constant_conductance_is_found_with_its_budget() -> None:
     assert found.k_w_k.value == pytest.approx(90.0)
     # independent: as above.
     assert found.heat_w == pytest.approx(90.0 * 40.0)
-    # independent: flow 3 %, the oil's specific heat 3 % and density 1 %, probes 0.08 K twice on the drop of 8 K, air
-    # 0.4 K on 40 K, in squares.
+    # independent: flow 3 %, the oil's specific heat 3 % and density 1 %, probes 0.08 K twice on
+    # the drop of 8 K, air 0.4 K on 40 K, in squares.
     relative = np.sqrt(2 * 0.03**2 + 0.01**2 + 2 * (0.08 / 8.0) ** 2 + (0.4 / 40.0) ** 2)
     assert found.k_w_k.half_width_rel == pytest.approx(1.959964 * relative, rel=1e-6)
     assert [line.relative for line in found.budget] == sorted(
