@@ -292,9 +292,9 @@ Seeds {seeds}. Made by `python tests/validation/run.py SCORES.jsonl` and then
 The headline is the worst family. K is the cooler's conductance at working speed (of the tank's
 excess where only the tank is seen), Q the mean heat into the oil while the engine runs, and heat
 that of K at the label's temperature difference. "No K" counts outings whose K the program
-withholds; the other columns are of the rest. Cells hold four machines: they say where
-to look, and the rows how often. More: the same commands with `--machines 8`. One stretch without the
-fan was scored with a model form of 0.065 and has 0.1 since, which is what it needs below.
+withholds; the other columns are of the rest. Cells hold four machines: they say where to look, and
+the rows how often. More: the same commands with `--machines 8`. One stretch without the fan was
+scored with a model form of 0.065 and has 0.1 since, which is what it needs below.
 
 {held}
 
