@@ -1,13 +1,11 @@
 """Finds all errors of a machine profile, while reading it stops at the first."""
 
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
-from pathlib import Path
 
 from wattsump_logger.errors import ProfileError
 from wattsump_logger.machine import keys
-from wattsump_logger.machine.profile import profile_from_dict
+from wattsump_logger.machine.profile import profile_from_dict, raw_profile
 
 __all__ = ("problems", "raw_profile")
 
@@ -19,25 +17,6 @@ _TABLES: Mapping[str, tuple[keys.Key, ...]] = {
     "limits": keys.LIMITS,
 }
 _LEAST_OIL = {"grade": "VG 46", "volume": "18 L"}
-
-
-def raw_profile(path: Path) -> dict[str, object]:
-    """Return a profile's plain data, unread.
-
-    Raises
-    ------
-    ProfileError
-        The file is missing, or is not TOML.
-    """
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        found, do = error.strerror or str(error), "check the path"
-    except UnicodeDecodeError:
-        found, do = "bytes that are not UTF-8", "save it as UTF-8 text"
-    except tomllib.TOMLDecodeError as error:
-        found, do = str(error), "correct that line"
-    raise ProfileError(expected="a machine profile in TOML", found=found, where=str(path), do=do)
 
 
 def problems(raw: Mapping[str, object], where: str) -> tuple[ProfileError, ...]:

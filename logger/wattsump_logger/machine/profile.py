@@ -56,6 +56,7 @@ __all__ = (
     "column_of",
     "load_profile",
     "profile_from_dict",
+    "raw_profile",
 )
 
 _LONGEST_NAME = 80  # what screens, plots and pages have room for
@@ -152,19 +153,30 @@ def load_profile(path: str | Path) -> Profile:
     ProfileError
         The file is missing, is not TOML, or has a wrong or unknown key.
     """
+    return profile_from_dict(raw_profile(path), str(path))
+
+
+def raw_profile(path: str | Path) -> dict[str, object]:
+    """Return the plain data of a profile's TOML file, none of its keys read.
+
+    Raises
+    ------
+    ProfileError
+        The file is missing, or is not TOML.
+    """
     where = str(path)
     try:
-        raw = tomllib.loads(read_small(Path(path)))
+        return tomllib.loads(read_small(Path(path)))
     except OSError as error:
         reason = error.strerror or str(error)
         raise _unreadable(where, reason, "check the path") from error
     except UnicodeDecodeError as error:
         raise _unreadable(where, "bytes that are not UTF-8", "save it as UTF-8 text") from error
     except RecursionError as error:
-        raise _unreadable(where, "lists too deep", "write it as docs/machine-profile.md") from error
+        do = "write it as in docs/machine-profile.md"
+        raise _unreadable(where, "lists too deep", do) from error
     except tomllib.TOMLDecodeError as error:
         raise _unreadable(where, str(error), "correct that line") from error
-    return profile_from_dict(raw, where)
 
 
 def profile_from_dict(raw: Mapping[str, object], where: str = "profile") -> Profile:

@@ -60,6 +60,15 @@ def test_a_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
         raw_profile(path)
 
 
+def test_a_check_reads_a_file_as_a_recording_does(tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + BRACKEN.read_bytes())
+    assert raw_profile(path) == raw_profile(BRACKEN)
+    path.write_text("name = " + "[" * 5000)
+    with refused(ProfileError, "x.toml"):
+        raw_profile(path)
+
+
 ANSWERS = {
     "name": 'the "blue" one',
     "grade": "VG 32",
