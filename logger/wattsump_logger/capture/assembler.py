@@ -201,7 +201,7 @@ class Assembler:
                 self._fault("repeat")
 
     def _place(self, frame: Hello | Reading | EventFrame, anchor: Anchor) -> int:
-        """Return the elapsed time of a sound frame, checked after a lost connection."""
+        """Return the elapsed time of a sound frame; its uptime is checked first."""
         self.frames += 1
         uptime_ms = frame.uptime_ms
         if self._reopened:
@@ -214,7 +214,6 @@ class Assembler:
             pass  # one frame's time was misread
         elif frame.seq == self._next_seq and self._time.leaps(uptime_ms, anchor, self._period_ms):
             self._uptime_step(uptime_ms, anchor)
-            self._stepped = False
         self._next_seq = frame.seq + 1
         return self._time.place(uptime_ms, anchor)
 

@@ -17,8 +17,8 @@ _WRAP_MS = 2**32
 _STEP_MS = 2_000  # a larger jump of wall against monotonic time is a step, not an adjustment
 _DRIFT_MS = 500  # how far the controller's clock may drift from the host's
 _SLACK_MS = 2_000  # and how far they may differ over a lost connection,
-_PACED_MS = 60_000
 _SLACK_SHARE = 0.02  # with a ceramic resonator's 0.5 % well inside (common, no source)
+_PACED_MS = 60_000  # over which their paces are compared
 
 
 # Not frozen: it changes with every frame.
@@ -67,22 +67,26 @@ class Timeline:
             return True
         last_ms = self._last_uptime_ms + self._shift_ms
         passed_ms = uptime_ms
-        measured = anchor.mono_ms is not None and self._last_mono_ms is not None
-        if anchor.mono_ms is not None and self._last_mono_ms is not None:
-            ours_ms = anchor.mono_ms - self._last_mono_ms
-            # An uptime far beyond it is false: nothing began anew so long ago.
-            is_false = passed_ms - ours_ms > _SLACK_MS + _SLACK_SHARE * ours_ms
-            passed_ms = ours_ms if is_false else max(passed_ms, ours_ms)
+        ours_ms = self._ours_ms(anchor)
+        if ours_ms is not None:
+            # An uptime far beyond ours is false: nothing began anew so long ago.
+            is_false = uptime_ms - ours_ms > _SLACK_MS + _SLACK_SHARE * ours_ms
+            passed_ms = ours_ms if is_false else max(uptime_ms, ours_ms)
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
-        return measured
+        return ours_ms is not None
+
+    def _ours_ms(self, anchor: Anchor) -> int | None:
+        """Return the time since the last frame by the host's clock, None without one."""
+        if anchor.mono_ms is None or self._last_mono_ms is None:
+            return None
+        return anchor.mono_ms - self._last_mono_ms
 
     def step(self, uptime_ms: int, anchor: Anchor, period_ms: int) -> None:
         """Place an uptime that cannot be right just after the last frame."""
         if self._shift_ms is None:
             return
-        passed_ms = period_ms
-        if anchor.mono_ms is not None and self._last_mono_ms is not None:
-            passed_ms = anchor.mono_ms - self._last_mono_ms
+        ours_ms = self._ours_ms(anchor)
+        passed_ms = period_ms if ours_ms is None else ours_ms
         last_ms = self._last_uptime_ms + self._shift_ms
         self._stepped_from_ms = self._shift_ms
         self._shift_ms = last_ms + max(passed_ms, 1) - uptime_ms
@@ -105,9 +109,9 @@ class Timeline:
 
         For frames whose counter shows that none is missing; needs the host's clock.
         """
-        if anchor.mono_ms is None or self._last_mono_ms is None:
+        ours_ms = self._ours_ms(anchor)
+        if ours_ms is None:
             return False
-        ours_ms = anchor.mono_ms - self._last_mono_ms
         theirs_ms = uptime_ms - self._last_uptime_ms
         return theirs_ms > 3 * period_ms + _SLACK_MS and theirs_ms > 2 * ours_ms + _SLACK_MS
 
@@ -123,9 +127,9 @@ class Timeline:
 
     def fits(self, uptime_ms: int, anchor: Anchor) -> bool:
         """Tell whether the controller's clock ran on as long as ours since the last frame."""
-        if anchor.mono_ms is None or self._last_mono_ms is None:
+        ours_ms = self._ours_ms(anchor)
+        if ours_ms is None:
             return True
-        ours_ms = anchor.mono_ms - self._last_mono_ms
         theirs_ms = (uptime_ms - self._last_uptime_ms) % _WRAP_MS
         return abs(ours_ms - theirs_ms) <= _SLACK_MS + _SLACK_SHARE * ours_ms
 

@@ -46,7 +46,10 @@ class Crossing:
             return self._is_on
         if place[0] == (now[0] + 1) % _WRAP:
             self.is_jump = False
-            return self._is_on and self._calms()
+            was_on = self._is_on
+            if was_on:
+                self._follow_on()
+            return was_on
         is_near = _is_near(now, place, period_ms)
         returns = self._left is not None and _is_near(self._left, place, period_ms)
         too_soon = is_reading and read_ms is not None and 0 <= place[1] - read_ms < period_ms / 2
@@ -58,13 +61,13 @@ class Crossing:
         self.is_jump = not is_near and not boots
         return self._is_on
 
-    def _calms(self) -> bool:
+    def _follow_on(self) -> None:
+        """Count a frame that follows the last one; enough of them end the crossing."""
         self._calm += 1
         if self._calm >= _CALM:
             self._is_on = False
             self.needs_hello = self.needs_hello or self._times >= _SURE
             self._times = 0
-        return True
 
 
 def _is_near(before: Place, after: Place, period_ms: int) -> bool:

@@ -241,7 +241,7 @@ class FrameParser:
             kind = BadCrc if is_frame else Noise
             self._events.append(kind(byte_count=len(line)))
             return
-        text = self._text = content.decode("latin-1")  # above 0x7E it then fails every pattern
+        text = self._text = content.decode("latin-1")  # no pattern allows more than 0x7E
         if text.startswith("R1,") and self._is_greeted and (found := self._body.match(text)):
             seq, uptime, body = found.groups()
             self._reading(int(seq), int(uptime), tuple(body.split(",")), ())
@@ -364,7 +364,7 @@ class FrameParser:
         return crosses
 
     def _follows(self, seq: int, uptime_ms: int, *, boots: bool, is_reading: bool = False) -> bool:
-        """Place a frame after the last one; False for a frame seen before, or of who knows whom."""
+        """Place a frame after the last one; False if seen before or while two controllers send."""
         if self._crosses(seq, uptime_ms, boots=boots, is_reading=is_reading):
             return False
         last = self._seq
