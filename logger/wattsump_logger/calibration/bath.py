@@ -243,9 +243,8 @@ def at_fixed_point(
 def joined(earlier: Calibration | None, new: Calibration) -> Calibration:
     """Return the straight line through ice and boiling water, `new` if one is missing.
 
-    Intercept and slope are taken at the middle of both
-    points; their covariance follows from the two independent uncertainties
-    [JCGM 100:2008, F.1.2.3].
+    Intercept and slope are taken at the middle of both points; their covariance follows from the
+    two independent uncertainties [JCGM 100:2008, F.1.2.3].
     """
     if earlier is None or {earlier.method, new.method} != {ICE, BOIL}:
         return new

@@ -19,7 +19,7 @@ __all__ = (
     "typed_start",
 )
 
-_FIRST_YEAR, _LAST_YEAR = 1980, 2200  # an earlier time was mistyped
+_FIRST_YEAR, _LAST_YEAR = 1980, 2200  # other times were mistyped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

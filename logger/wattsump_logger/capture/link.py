@@ -82,9 +82,8 @@ class Link:
         self._pauses = self._growing()
         self._items: queue.Queue[WireItem] = queue.Queue(_QUEUED)
         self._stop = threading.Event()
-        self._port: BytePort | None = (
-            source.open()
-        )  # a failure of the first open is raised to the caller
+        # A failure of the first open is raised to the caller.
+        self._port: BytePort | None = source.open()
         self._say("opened", self._port.name)
         self._thread = threading.Thread(target=self._run, name="wattsump-link", daemon=True)
         self._thread.start()

@@ -161,9 +161,8 @@ class SerialSource:
         name = self._present_name()
         port = SerialPort(name, self._baud)
         if self._identity is None:
-            with contextlib.suppress(
-                Exception
-            ):  # a list that fails is asked for again at the next open
+            # A list that fails is asked for again at the next open.
+            with contextlib.suppress(Exception):
                 real = os.path.realpath(name)  # a stable link such as /dev/serial/by-id/...
                 identities = {port.name: port.identity for port in self._listing()}
                 self._identity = identities.get(name) or identities.get(real, "")

@@ -106,9 +106,10 @@ Guides = Mapping[str, "Callable[[Profile | None, Typed], Guide]"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supplies:
-    """Functions from the analysis that make a forecaster and guides for a machine.
+    """Functions from the analysis that make what knows a machine's physics.
 
-    Both are also given the limits the driver typed, a forecaster in degC by channel.
+    `known_so_far` makes a sentence on its cooler. Forecaster and guides are also given the limits
+    the driver typed, a forecaster in degC by channel.
     """
 
     forecaster: "Callable[[Profile | None, Mapping[str, float]], Forecaster | None] | None" = None

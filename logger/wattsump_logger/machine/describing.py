@@ -206,7 +206,7 @@ def checked(question: Question, typed: str) -> str:
 
 
 def _check_grade(answer: str) -> None:
-    """Let only those oils through whose viscosity their name tells: a profile needs it."""
+    """Refuse an oil with water in it, or one whose name gives no viscosity."""
     if holds_water(answer):
         raise UsageError(
             expected="an oil, of petroleum or synthetic",

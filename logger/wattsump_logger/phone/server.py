@@ -303,7 +303,7 @@ async def _run(states: BinaryIO, out: BinaryIO) -> None:
 
 
 def _humble() -> None:
-    """Take the lowest priority and few files, where the system has such limits."""
+    """Take a low priority and few files, where the system has such limits."""
     with contextlib.suppress(ImportError, OSError, ValueError, AttributeError):
         import os
         import resource

@@ -95,7 +95,7 @@ class Session:
         index = since if self.start_utc is None else pd.Timestamp(self.start_utc) + since
         table = pd.DataFrame(dict(self.columns), index=index)
         table.index.name = "elapsed" if self.start_utc is None else "time_utc"
-        faults, marks = [[""] * len(table), [""] * len(table)]
+        faults, marks = [""] * len(table), [""] * len(table)
         for fault in self.faults:
             faults[fault.row] = ";".join(filter(None, (faults[fault.row], fault.text)))
         for mark in self.marks:

@@ -167,7 +167,8 @@ def salvage(open_rows: OpenRows, header: tuple[str, ...], path: Path) -> Table:
                         sound.write(line)
                     elif wrong:
                         damaged += 1
-                        damage += [f"line {number}: {wrong}"][: _SHOWN - len(damage)]
+                        if damaged <= _SHOWN:
+                            damage.append(f"line {number}: {wrong}")
             first += len(lines)
     if not sound.tell() and damaged:
         raise SessionError(

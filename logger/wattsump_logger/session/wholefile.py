@@ -28,7 +28,7 @@ def write_whole(path: Path, content: bytes | str) -> None:
     UsageError
         `path` cannot be written, or holds a file of another kind.
     """
-    # a file name that is no text has no place in a page
+    # A file name in a page may hold bytes that are no text.
     data = content.encode(errors="replace") if isinstance(content, str) else content
     try:
         if path.absolute().parts[1:2] in (("dev",), ("proc",)):

@@ -57,22 +57,7 @@ _SOME = (
 
 _LENGTHS = {"m", "mm", "cm", "km", "in", "inch", "ft", "cm**3"}
 _VOLUMES = {"L", "l", "liter", "litre", "gal", "lpm", "gpm", "cfm"}
-_HEATS = {
-    "J",
-    "kJ",
-    "MJ",
-    "W",
-    "mW",
-    "kW",
-    "MW",
-    "watt",
-    "Wh",
-    "kWh",
-    "hp",
-    "Btu_it",
-    "Btu_it/h",
-    "kBtu_it/h",
-}
+_HEATS = {"J", "kJ", "MJ", "W", "mW", "kW", "MW", "watt", "Wh", "kWh", "hp", "Btu_it"}
 _LABELS = {"Btu_it/h", "kBtu_it/h"}
 _WARMTHS = {"K", "degC", "degF", "delta_degC", "delta_degF"}
 _OTHERS = {"s", "min", "h", "hour", "g", "kg", "lb", "A", "V", "mV", "Ah", "N"}

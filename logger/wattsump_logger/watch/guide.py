@@ -179,7 +179,7 @@ class ProvingRun:
 
     def _leave_out(self) -> tuple[str, ...]:
         """Pass over a step and those that follow it; return their marks."""
-        marks = list[str]()
+        marks: list[str] = []
         while not marks or (self._at < len(self._steps) and self._steps[self._at].follows):
             marks.append(f"stage {self._steps[self._at].name} left out")
             self._next()

@@ -41,8 +41,9 @@ class Look:
     """One moment of an outing; `None` is no reading.
 
     `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
-    share of the last half minute in which that channel had a fault or no reading. `profile`
-    gives the channel of a role where its name is not the role's.
+    share of the last half minute, or of the last ten looks, in which that channel had a fault
+    or no reading. `profile` gives the channel of a role where its name is not
+    the role's.
     """
 
     now_s: float
@@ -99,7 +100,7 @@ def rate_k_min(times_s: Sequence[float], temps_c: Sequence[float]) -> float | No
 
 
 class History:
-    """The last minute of each temperature and the last half minute of faults."""
+    """The last minute of each temperature; of faults half a minute, at least ten looks."""
 
     def __init__(self, profile: Profile | None = None) -> None:
         self._profile = profile

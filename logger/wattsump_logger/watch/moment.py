@@ -44,8 +44,9 @@ class Gauge:
     @property
     def margin_k(self) -> float | None:
         """Kelvins below the limit; negative above it."""
-        has_both = self.limit_c is not None and self.value_c is not None
-        return (self.limit_c or 0.0) - (self.value_c or 0.0) if has_both else None
+        if self.limit_c is None or self.value_c is None:
+            return None
+        return self.limit_c - self.value_c
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -226,7 +226,6 @@ def _cell(gauge: Gauge, units: str, width: int, *, blocks: bool) -> list[Text]:
     style, words = _words(gauge, units)
     shown = "" if gauge.value_c is None else temp_text(gauge.value_c, units, 1)
     rows = big(shown, blocks=blocks) if shown else ("", "NO READING", "")
-    unit = ("°C" if units == "si" else "°F") if blocks else ("C" if units == "si" else "F")
     room = width - _FIGURE - 4
     facts = [
         (_cut(printable(gauge.name), room), _BRIGHT),
@@ -236,7 +235,7 @@ def _cell(gauge: Gauge, units: str, width: int, *, blocks: bool) -> list[Text]:
     return [
         Text.assemble(
             (row.rjust(_FIGURE), _NEAR if gauge.value_c is None else style or _BRIGHT),
-            f" {unit:<3}" if number == 0 and shown else "    ",
+            f" {shown_unit('temperature', units):<3}" if number == 0 and shown else "    ",
             (_cut(text, room).ljust(room), text_style),
         )
         for number, (row, (text, text_style)) in enumerate(zip(rows, facts, strict=True))

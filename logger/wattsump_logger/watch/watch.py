@@ -68,8 +68,8 @@ class Watch:
         Gives limits and roles.
     typed : Typed, optional
         Limits as typed by the driver.
-    forecaster, guide : optional
-        From the analysis.
+    forecaster, known, guide : optional
+        From the analysis; `known` returns what is known of the cooler, in words.
     command : AlarmCommand, optional
         Run at every alarm.
     read_keys : callable
@@ -373,8 +373,7 @@ def _differences_k(look: Look) -> Iterator[tuple[str, float | None]]:
     ):
         if look.column(upper) and look.column(lower):
             above_c, below_c = look.read(upper), look.read(lower)
-            is_known = above_c is not None and below_c is not None
-            yield name, (above_c or 0.0) - (below_c or 0.0) if is_known else None
+            yield name, None if above_c is None or below_c is None else above_c - below_c
 
 
 def _link(status: Status) -> str:
