@@ -144,18 +144,18 @@ def moved_along(
     that differences between them stay those of the bath. A note keeps the bath's name first.
     """
     named = [_of_bath(earlier.get(item.probe), item) for item in new]
+    leaders: dict[str, Calibration] = {}  # by bath, the first of the new
+    for item in named:
+        if item.probe in earlier:
+            leaders.setdefault(_bath(earlier[item.probe]), item)
     probes = {item.probe for item in named}
-    others = [old for old in earlier.values() if old.probe not in probes]
-    return (
-        *named,
-        *(
-            _moved(old, earlier[leader.probe], leader)
-            for old in others
-            if old.method.startswith(MATCH)
-            for leader in named[:1]
-            if leader.probe in earlier and _bath(earlier[leader.probe]) == _bath(old)
-        ),
-    )
+    moved = [
+        _moved(old, earlier[leader.probe], leader)
+        for old in earlier.values()
+        if old.probe not in probes and old.method.startswith(MATCH)
+        if (leader := leaders.get(_bath(old))) is not None
+    ]
+    return (*named, *moved)
 
 
 def _bath(item: Calibration) -> str:

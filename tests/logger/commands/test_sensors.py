@@ -150,6 +150,18 @@ def test_a_probe_tied_to_ice_takes_those_along_that_were_matched_with_it(
     assert readings(tank=1.0, cooler_in=0.5) == pytest.approx([0.0, 0.0], abs=1e-6)
 
 
+def test_a_probe_moves_with_the_one_of_its_bath_whichever_is_named_first(
+    tmp_path: Path, machine: Path
+) -> None:
+    bucket = recorded(tmp_path, "bucket", tank=45.5, cooler_in=45.0)
+    ask("match", bucket, "--machine", machine)
+    ask("ice", recorded(tmp_path, "ice", ambient=0.5, tank=1.5), "--machine", machine)
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    offsets_k = [profile.channels[name].offset_k for name in ("ambient", "tank", "cooler_in")]
+    assert offsets_k == [-0.5, -1.5, -1.0]
+
+
 def test_a_probe_of_no_common_bath_stays_as_it_was(tmp_path: Path, machine: Path) -> None:
     bucket = recorded(tmp_path, "bucket", tank=45.5, cooler_in=45.0)
     ask("match", bucket, "--machine", machine)
