@@ -5,6 +5,7 @@ No fit is needed here, so only plain cases are found; `prove` finds more. Thresh
 practice, no source.
 """
 
+import math
 from collections import deque
 from collections.abc import Iterator
 
@@ -69,7 +70,7 @@ class Denials:
         inlet, outlet = self._read("cooler_in"), self._read("cooler_out")
         hot = all(oil - cold > _HOT_K for oil, cold in zip(inlet, air, strict=True))
         half = len(tank) // 2
-        rise_k = min(tank[half] - tank[0], tank[-1] - tank[half])
+        rises_k = tank[half] - tank[0], tank[-1] - tank[half]
         if self._always("engine", False):
             if self._always("drive", True):
                 yield Remark(
@@ -81,7 +82,8 @@ class Denials:
                 for i, o, t in zip(inlet, outlet, tank, strict=True)
             )
             least_k = _PUMPED_K if hot and passed else _WARMED_K
-            if self._unheated() and rise_k > least_k and tank[0] > air[0] - 2.0:
+            warms = all(rise_k > least_k for rise_k in rises_k)
+            if self._unheated() and warms and tank[0] > air[0] - 2.0:
                 yield Remark(
                     code="warms-with-engine-off",
                     text="engine channel off for ten minutes while the tank warms: it is wrong, or "
@@ -123,6 +125,8 @@ class Denials:
     def _fan(self, inlet: list[float], outlet: list[float], air: list[float]) -> Iterator[Remark]:
         inlet_c, excess = sum(inlet) / len(inlet), sum(inlet) - sum(air)
         share, doubt = (sum(inlet) - sum(outlet)) / excess, _OFFSET_K * len(inlet) / excess
+        if math.isnan(share):  # an outlet not read must not become the highest share
+            return
         if self._always("fan", True):
             if self._cooled is None or share > self._cooled[0]:
                 self._cooled = share, inlet_c
