@@ -2,7 +2,7 @@
 
 import sys
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -78,13 +78,13 @@ def adopt(
         typer.echo(f"columns as kept in {answers_file} (--anew asks again)")
     for line in preview(made):
         typer.echo(line)
-    if not asked.is_preview:
-        kept.keep(answers_file, names, made.answers)
-    if asked.is_preview or not _is_right():
-        for line in _how_to_change(made):
-            typer.echo(line)
-        if not asked.is_preview:
-            typer.echo(f"answers kept in {answers_file} (--anew asks again)")
+    if asked.is_preview:
+        typer.echo(_how_to_change(made))
+        return
+    kept.keep(answers_file, names, made.answers)
+    if not _is_right():
+        typer.echo(_how_to_change(made))
+        typer.echo(f"answers kept in {answers_file} (--anew asks again)")
         return
     session = write(made, folder, name, profile)
     typer.echo(f"session {session}")
@@ -168,7 +168,9 @@ def _is_right() -> bool:
     return not _is_terminal() or typer.confirm("Write the session?", default=True)
 
 
-def _how_to_change(made: "Understood") -> Iterator[str]:
+def _how_to_change(made: "Understood") -> str:
     example = next(iter(made.columns), "Oil in")
-    yield "nothing was written"
-    yield f'to change a column: --column "{example}=cooler_in degC"; to leave it out: "...=nothing"'
+    return (
+        "nothing was written\n"
+        f'to change a column: --column "{example}=cooler_in degC"; to leave it out: "...=nothing"'
+    )

@@ -58,7 +58,7 @@ class Table:
 
 
 def is_wire(path: Path) -> bool:
-    """Tell whether a file holds frames of our own line protocol, or is to by its name."""
+    """Tell whether a file holds frames of our own line protocol, or is named as one that does."""
     if path.suffix == ".wire":
         return True
     try:
