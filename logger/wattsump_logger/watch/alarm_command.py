@@ -19,7 +19,7 @@ from typing import Protocol
 from wattsump_logger.errors import UsageError
 from wattsump_logger.watch.alarms import Notice
 
-__all__ = ("AlarmCommand", "end_group", "environment_of", "words_of")
+__all__ = ("AlarmCommand", "environment_of", "words_of")
 
 _MOST_RUNNING = 4
 _LONGEST_S = 60.0
@@ -91,13 +91,11 @@ class AlarmCommand:
         words: Sequence[str],
         *,
         start: Callable[[Sequence[str], Mapping[str, str]], Process] | None = None,
-        end: Callable[[Process], None] | None = None,
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.trouble = ""
         self._words = tuple(words)
         self._start = start or _start
-        self._end = end or end_group
         self._monotonic_s = monotonic_s
         self._running: list[tuple[float, Process]] = []
 
@@ -125,7 +123,7 @@ class AlarmCommand:
         for since_s, process in self._running:
             code = process.poll()
             if code is None and self._monotonic_s() - since_s > _LONGEST_S:
-                self._end(process)
+                _end_group(process)
                 self.trouble = f"alarm command ended after {_LONGEST_S:.0f} s"
             if code is None:
                 still.append((since_s, process))
@@ -136,7 +134,7 @@ class AlarmCommand:
         self._running = still
 
 
-def end_group(process: Process) -> None:
+def _end_group(process: Process) -> None:
     """End a command and everything it has started, where it has a group of its own."""
     pid = getattr(process, "pid", None)
     if os.name != "posix" or pid is None:
