@@ -111,24 +111,24 @@ class Assembler:
             self._mark(f"{word} {detail}".strip(), None)
 
     def finish(self) -> list[Row]:
-        """Return a last row for faults and marks after the last reading, if there are any.
+        """Return the reading that waits to be confirmed, and a row for later faults and marks.
 
         An unfinished last line is no fault: the capture was stopped in the middle of it.
         """
-        sure = self._sure()
-        if not self._begun or not (self._faults or self._marks):
-            return [self._timed(row) for row in sure]
-        assert self._start is not None
-        elapsed_ms = self._time.advance(self._marks_ms or 0)
-        row = Row(
-            time_utc="",
-            elapsed_ms=elapsed_ms,
-            seq=None,
-            cells=("",) * len(self._start.channels),
-            fault=self._fault_cell([]),
-            mark=self._mark_cell(),
-        )
-        return [self._timed(row) for row in (*sure, row)]
+        rows = self._sure()
+        if self._begun and (self._faults or self._marks):
+            assert self._start is not None
+            rows.append(
+                Row(
+                    time_utc="",
+                    elapsed_ms=self._time.advance(self._marks_ms or 0),
+                    seq=None,
+                    cells=("",) * len(self._start.channels),
+                    fault=self._fault_cell([]),
+                    mark=self._mark_cell(),
+                )
+            )
+        return [self._timed(row) for row in rows]
 
     def _take(self, event: wire_events.Event, anchor: Anchor) -> None:
         if isinstance(event, Reading | Hello | EventFrame):
