@@ -1,5 +1,7 @@
 """Surroundings nobody imagines when writing a program: the answer comes all the same."""
 
+import contextlib
+import io
 import os
 import subprocess
 import sys
@@ -9,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from fuzzing.adversarial import words_of
+from wattsump_analysis.commands.program import main
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="set by a Linux shell")
 SURROUNDINGS: Mapping[str, tuple[str, Mapping[str, str | None]]] = {
@@ -68,3 +71,10 @@ def test_a_name_only_a_file_system_could_like_is_answered_and_reported(
     report = tmp_path / "report.html"
     run(tmp_path, "", {}, "prove", str(odd), "--report", str(report))
     assert report.read_bytes().decode("utf-8")
+
+
+def test_an_output_held_in_memory_takes_the_answer() -> None:
+    held = io.StringIO()
+    with contextlib.redirect_stdout(held), pytest.raises(SystemExit):
+        main(["rating", "--label-heat", "6 kW"])
+    assert "6.00 kW" in held.getvalue()

@@ -33,9 +33,9 @@ def ready() -> None:
 
 
 def _accept_all(stream: TextIO) -> None:
-    """Let files and pipes take all letters, and a terminal that has but few spell the others."""
+    """Let an ASCII file or pipe take all letters, and what else has but few spell the others."""
     with contextlib.suppress(LookupError, AttributeError, ValueError):
-        encoding = codecs.lookup(stream.encoding).name
+        encoding = codecs.lookup(stream.encoding or "").name  # a text in memory has none
         if encoding.startswith("utf"):
             return
         if encoding == "ascii" and not stream.isatty():
