@@ -2,7 +2,6 @@
 
 import inspect
 import json
-import pkgutil
 from collections.abc import Callable, Iterator
 from dataclasses import fields
 from pathlib import Path
@@ -14,7 +13,6 @@ from wattsump_analysis.questions.asked import QUESTIONS, Question
 from wattsump_logger.commands.log import Units
 
 if TYPE_CHECKING:
-    from wattsump_analysis.questions.answer import Answer
     from wattsump_analysis.questions.givens import Givens
 
 __all__ = ("register",)
@@ -43,10 +41,7 @@ def _command(question: Question) -> Callable[..., None]:
         from wattsump_analysis.questions.writing import screen
 
         asked = typed_fields(question.asked, typed)
-        answer_to: Callable[[Any, Givens], Answer] = pkgutil.resolve_name(
-            f"wattsump_analysis.questions.{question.answered_by}"
-        )
-        answer = answer_to(asked, _givens(from_proof, machine, session))
+        answer = question.answer_to(asked, _givens(from_proof, machine, session))
         if as_json:
             typer.echo(json.dumps(plain(answer), indent=2, ensure_ascii=False, allow_nan=False))
         else:

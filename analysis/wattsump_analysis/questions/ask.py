@@ -4,14 +4,13 @@ Options are those of the commands, as texts with their units: `ask_rating(label_
 """
 
 import inspect
-import pkgutil
 from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
 from wattsump_analysis.questions.answer import Answer
 from wattsump_analysis.questions.asked import QUESTIONS
-from wattsump_analysis.questions.givens import Givens, givens_from, with_session
+from wattsump_analysis.questions.givens import givens_from, givens_of, with_session
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.results import Proof
 from wattsump_logger.errors import UsageError
@@ -39,15 +38,12 @@ def _function(name: str) -> Callable[..., Answer]:
                 where=f"ask_{name}",
                 do="name one that there is",
             )
-        proved = None if proof is None else Givens.of(proof, proof.provenance["session"])
-        givens = givens_from(proved, machine)
-        answer_to: Callable[[Any, Givens], Answer] = pkgutil.resolve_name(
-            f"wattsump_analysis.questions.{question.answered_by}"
-        )
-        return answer_to(
-            typed_fields(question.asked, typed),
-            givens if session is None else with_session(givens, session),
-        )
+        if machine is None and session is not None:
+            machine = session.profile()
+        givens = givens_from(None, machine) if proof is None else givens_of(proof, profile=machine)
+        if session is not None:
+            givens = with_session(givens, session)
+        return question.answer_to(typed_fields(question.asked, typed), givens)
 
     ask.__name__ = ask.__qualname__ = f"ask_{name}"
     lines = "\n".join(f"{spot.name} : {spot.metadata['help']}" for spot in fields(question.asked))

@@ -7,11 +7,16 @@ their fields. A class's docstring is the help of its command, a field an option:
 Nothing heavy is imported: `wattsump --help` reads this module.
 """
 
-from collections.abc import Mapping, Sequence
+import pkgutil
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from wattsump_analysis.questions.typed import Quantity, option
+
+if TYPE_CHECKING:
+    from wattsump_analysis.questions.answer import Answer
+    from wattsump_analysis.questions.givens import Givens
 
 __all__ = (
     "QUESTIONS",
@@ -215,6 +220,14 @@ class Question:
     asked: type[Any]
     answered_by: str
     takes_session: bool = False
+
+    @property
+    def answer_to(self) -> "Callable[[Any, Givens], Answer]":
+        """The function that answers it, imported when it is asked for."""
+        answer: Callable[[Any, Givens], Answer] = pkgutil.resolve_name(
+            f"wattsump_analysis.questions.{self.answered_by}"
+        )
+        return answer
 
 
 # By the name of the command, in the order of the program's help.
