@@ -159,10 +159,10 @@ def shown(figure: Figure, system: str = "si", *, both: bool = False) -> str:
         return f"never{_never_tail(figure, system)}"
     if figure.beyond:
         return f"over {_plain(figure.most, figure, system)}"
-    text = _plain(figure.value, figure, system, _digits_after_point(figure, system))
+    decimals = _digits_after_point(figure, system)
+    text = _plain(figure.value, figure, system, decimals)
     if figure.low is not None and figure.high is not None:
         over = "over " if figure.high > figure.most else ""
-        decimals = _digits_after_point(figure, system)
         low = _number(figure.low, figure, system, decimals)
         high = _number(min(figure.high, figure.most), figure, system, decimals)
         if figure.kind == "duration" and figure.low < 60.0 <= figure.value:

@@ -1,6 +1,6 @@
 """An answer as text for a screen or as plain data for `--json`.
 
-In: an `Answer`. Out: lines of 80 columns, or a dictionary in inside units.
+In: an `Answer`. Out: lines of 80 columns or the terminal's fewer, or a dictionary in inside units.
 """
 
 import math
@@ -27,28 +27,24 @@ _LABEL = 33
 _MIXED_CELLS = frozenset({"power", "pressure"})
 
 
-def _screen_lines(answer: Answer, system: str) -> Iterator[str]:
-    first, last = answer.cautions, answer.cautions[:0]
-    if not answer.is_hands_on:
-        first, last = answer.cautions[:1], answer.cautions[1:]
+def _blocks(answer: Answer, system: str) -> Iterator[list[str]]:
+    shown_first = len(answer.cautions) if answer.is_hands_on else 1
     headline = [line for remark in answer.headline for line in _wrapped(sentence(remark, system))]
-    blocks = [list(_caution_lines(first)), headline]
-    yield from _joined(blocks if answer.is_hands_on else blocks[::-1])
+    top = [list(_caution_lines(answer.cautions[:shown_first])), headline]
+    yield from top if answer.is_hands_on else reversed(top)
     for section in answer.sections:
-        yield ""
-        yield section.title
+        lines = [section.title]
         for row in section.rows:
-            yield from _row_lines(row, system)
+            lines += _row_lines(row, system)
         if section.table is not None:
-            yield from _table_lines(section.table, system)
+            lines += _table_lines(section.table, system)
         for remark in section.remarks:
-            yield from _wrapped(f"  {sentence(remark, system)}", "  ")
+            lines += _wrapped(f"  {sentence(remark, system)}", "  ")
+        yield lines
     if answer.assumed:
-        yield ""
-        yield "Assumed"
-        for remark in answer.assumed:
-            yield from _wrapped(f"- {sentence(remark, system)}", "  ")
-    yield from _joined([[""], list(_caution_lines(last))] if last else [])
+        assumed = (_wrapped(f"- {sentence(remark, system)}", "  ") for remark in answer.assumed)
+        yield ["Assumed", *(line for lines in assumed for line in lines)]
+    yield list(_caution_lines(answer.cautions[shown_first:]))
 
 
 def _caution_lines(cautions: tuple[Remark, ...]) -> Iterator[str]:
@@ -56,15 +52,6 @@ def _caution_lines(cautions: tuple[Remark, ...]) -> Iterator[str]:
         yield "CAUTION"
     for caution in cautions:
         yield from _wrapped(f"! {caution}", "  ")
-
-
-def _joined(blocks: list[list[str]]) -> Iterator[str]:
-    """Yield the lines of the blocks that are not empty, with an empty line between blocks."""
-    filled = [block for block in blocks if block]
-    for number, block in enumerate(filled):
-        if number and filled[number - 1] != [""]:
-            yield ""
-        yield from block
 
 
 def _row_lines(row: Row, system: str) -> Iterator[str]:
@@ -141,7 +128,7 @@ def sentence(remark: Remark, system: str = "si") -> str:
 
 
 def screen(answer: Answer, system: str = "si") -> str:
-    """Write an answer for a terminal of 80 columns, with cautions first if `is_hands_on`.
+    """Write an answer for a terminal, with cautions first if `is_hands_on`.
 
     Raises
     ------
@@ -149,7 +136,7 @@ def screen(answer: Answer, system: str = "si") -> str:
         An unknown system of units.
     """
     show(0.0, "power", system)
-    return "\n".join(_screen_lines(answer, system))
+    return "\n\n".join("\n".join(block) for block in _blocks(answer, system) if block)
 
 
 def as_json(answer: Answer) -> dict[str, object]:
