@@ -12,14 +12,17 @@ from wattsump_analysis.season.causes import SURE, Cause, Likely
 from wattsump_analysis.season.compare import Comparison, Line
 from wattsump_analysis.season.events import Event
 from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.state import newest_stretch
 from wattsump_analysis.season.trend import SOON, Step, Trend
 from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.quantities import shown_unit, to_shown
 from wattsump_logger.width import USUAL, columns
 
 __all__ = (
     "WIDTH",
+    "capital",
     "compare_screen",
     "compare_sentence",
     "drifts_in",
@@ -29,12 +32,14 @@ __all__ = (
     "next_steps",
     "noted_text",
     "percent",
+    "put_down_to",
     "row_of",
     "settles",
     "share_text",
     "step_text",
     "trend_screen",
     "trend_sentence",
+    "warmer_text",
 )
 
 WIDTH = USUAL
@@ -100,14 +105,14 @@ def compare_sentence(comparison: Comparison, units: str = "si") -> Remark:
     rise = comparison.like_rise
     parts = []
     if rise is not None:
-        parts.append(_warmer(rise, units))
+        parts.append(warmer_text(rise, units))
     if comparison.k is None or comparison.heat is None:
         parts.append(_without_heat(comparison))
-        text = f"{_capital('; '.join(parts))}; so the cause cannot be told."
+        text = f"{capital('; '.join(parts))}; so the cause cannot be told."
         return Remark(code="cause-unknown", text=text)
     parts.append(f"K {share_text(comparison.k)}, heat {share_text(comparison.heat)}")
-    cause = _put_down_to(comparison)
-    return Remark(code=cause.code, text=f"{_capital('; '.join(parts))}: {cause}.")
+    cause = put_down_to(comparison)
+    return Remark(code=cause.code, text=f"{capital('; '.join(parts))}: {cause}.")
 
 
 def compare_screen(comparison: Comparison, units: str = "si") -> str:
@@ -173,7 +178,8 @@ def likely_text(causes: Sequence[Likely]) -> str:
     )
 
 
-def _put_down_to(comparison: Comparison) -> Remark:
+def put_down_to(comparison: Comparison) -> Remark:
+    """Return what a difference between two sides is put down to."""
     k, heat = comparison.k, comparison.heat
     least = percent(comparison.smallest_k)
     if k is None or heat is None or (_same(k) and _same(heat)):
@@ -216,7 +222,8 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
-def _warmer(rise: Line, units: str) -> str:
+def warmer_text(rise: Line, units: str) -> str:
+    """Return how much warmer or cooler the oil runs, with the range."""
     change = rise.change
     if not rise.beyond:
         ends = " to ".join(_difference(end, units, sign=True) for end in (change.low, change.high))
@@ -228,14 +235,14 @@ def _warmer(rise: Line, units: str) -> str:
 
 
 def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
-    scale, unit = (1.8, "°F") if units == "us" else (1.0, "K")
-    return f"{value_k * scale:{'+' if sign else ''}.0f} {unit}"
+    kind = "temperature_difference"
+    shown = float(to_shown(value_k, kind, units))
+    return f"{shown:{'+' if sign else ''}.0f} {shown_unit(kind, units)}"
 
 
 def _recent(trend: Trend, units: str) -> Iterator[str]:
     """The newest stretch's numbers: the machine as it is now."""
-    n = len(trend.outings)
-    inside = [trend.outings[i] for i in trend.stretches.members(len(trend.steps), n)]
+    inside = newest_stretch(trend)
     yield _table("", "now", "newest")
     rows = (
         ("K of the cooler", "conductance", [o.k_w_k for o in inside]),
@@ -336,13 +343,14 @@ def row_of(line: Line, units: str) -> tuple[str, str, str]:
         )
 
     change = line.change
-    unit, scale, digits = "", 1.0, 1
-    if line.kind != "minutes":
-        unit, digits = " °F" if units == "us" else " K", 0
-        scale = 1.8 if units == "us" else 1.0
-    ends = [f"{scale * x:+z.{digits}f}" for x in (change.value, change.low, change.high)]
+    ends = [change.value, change.low, change.high]
+    unit, digits = "", 1
+    if line.kind != "minutes":  # a change of a temperature is a difference
+        unit, digits = f" {shown_unit('temperature_difference', units)}", 0
+        ends = [float(to_shown(end, "temperature_difference", units)) for end in ends]
+    texts = [f"{end:+z.{digits}f}" for end in ends]
     has_range = not math.isnan(change.low)
-    tail = f"{ends[0]}{unit}" + (f" ({ends[1]} to {ends[2]})" if has_range else " (one a side)")
+    tail = f"{texts[0]}{unit}" + (f" ({texts[1]} to {texts[2]})" if has_range else " (one a side)")
     return text(line.before), text(line.after), tail
 
 
@@ -383,5 +391,6 @@ def _day(start_utc: str | None) -> str:
     return "" if start_utc is None else start_utc[:10]
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """Return a text with a capital first."""
     return text[:1].upper() + text[1:]

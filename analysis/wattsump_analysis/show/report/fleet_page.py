@@ -4,18 +4,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from wattsump_analysis.results import Tone
 from wattsump_analysis.season.fleet import Member
-from wattsump_analysis.season.state import Standing
 from wattsump_analysis.season.trend import LeftOut
 from wattsump_analysis.show import words
 from wattsump_analysis.show.fleet_screen import left_out_text, next_of, word_of
 from wattsump_analysis.show.report.links import SEASON_PAGE, href_of
+from wattsump_analysis.show.report.season_page import TONES
 from wattsump_analysis.show.report.sheet import sheet
 
 __all__ = ("render_fleet",)
 
-_LOOK_AT = frozenset({Standing.TOO_HOT, Standing.WORSE, Standing.DRIFTS, Standing.APART})
 _GO_ON = "Go on: log every machine at its usual work, and note what is done to it"
 
 
@@ -54,13 +52,12 @@ def render_fleet(
     made_with : Mapping of str to str, optional
         Releases and folder, for whoever makes the page again.
     """
-    due = sum(member.standing in _LOOK_AT for member in members)
-    tone: Tone = "bad" if members[0].standing in (Standing.TOO_HOT, Standing.WORSE) else "open"
+    due = sum(member.standing in TONES for member in members)
     first = next_of(members[0])
     values: dict[str, object] = {
         "title": f"{due} of {len(members)} to look at" if due else "Nothing to look at",
         "lead": f"{members[0].machine}: {word_of(members[0])}" if due else "",
-        "tone": tone if due else "good",
+        "tone": TONES.get(members[0].standing, "good"),
         "step": f"{members[0].machine}: {first}" if due and first else _GO_ON,
         "rows": [_row(member, units, page) for member in members],
         "left_out": left_out,
@@ -92,7 +89,7 @@ def _row(member: Member, units: str, page: Path | None) -> _Row:
         machine=member.machine,
         href=href,
         standing=str(member.standing),
-        is_due=member.standing in _LOOK_AT,
+        is_due=member.standing in TONES,
         text=word_of(member),
         k=k,
         heat=heat,

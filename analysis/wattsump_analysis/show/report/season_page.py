@@ -14,6 +14,7 @@ from wattsump_analysis.show.report.links import Links
 from wattsump_analysis.show.report.pictures import comparison_picture, season_picture
 from wattsump_analysis.show.report.sheet import sheet
 from wattsump_analysis.show.season_screen import (
+    capital,
     compare_sentence,
     drifts_in,
     headline,
@@ -22,21 +23,30 @@ from wattsump_analysis.show.season_screen import (
     next_steps,
     noted_text,
     percent,
+    put_down_to,
     row_of,
     settles,
     share_text,
     trend_sentence,
+    warmer_text,
 )
 from wattsump_analysis.statistics.change import Shape
 from wattsump_logger.units.quantities import shown_unit, to_shown
 
-__all__ = ("render_comparison", "render_season")
+__all__ = ("TONES", "render_comparison", "render_season")
 
 # So many of the newest outings are listed outright, the rest behind a line that opens.
 _NEWEST = 12
 _GO_ON = "Go on: log the same work every week or two, and note what is done to the machine"
 _LOG_BOTH = "Log the same work once more on each side: the ranges narrow with every outing"
 _NO_LINKS = Links()
+# A state that is not here is good.
+TONES: Mapping[Standing, Tone] = {
+    Standing.TOO_HOT: "bad",
+    Standing.WORSE: "bad",
+    Standing.DRIFTS: "open",
+    Standing.APART: "open",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,15 +92,15 @@ def render_season(
     made_with : Mapping of str to str, optional
         Releases and folder, for whoever makes the page again.
     """
-    title, lead, tone = _state(trend)
     state = state_of(trend)
+    title, lead = _head(trend)
     rows = _rows(trend, units, links)
     values: dict[str, object] = {
         "trend": trend,
         "dates": f"{_dates(trend.outings)}, {_count(trend.outings)}",
         "title": title,
         "lead": lead,
-        "tone": tone,
+        "tone": TONES.get(state.standing, "good"),
         "now": (
             f"K {words.figure(state.k_w_k.value, 'conductance', units, both=False)} "
             f"({words.span(state.k_w_k, 'conductance', units)}), heat into the oil "
@@ -148,41 +158,32 @@ def render_comparison(
     return sheet("compare.html.jinja", units, values)
 
 
-def _state(trend: Trend) -> tuple[str, str, Tone]:
-    """Return the title of a season, the text below it, and its tone."""
-    standing = state_of(trend).standing
-    tone: Tone = "plain"
-    if standing in (Standing.TOO_HOT, Standing.WORSE):
-        tone = "bad"
-    elif standing in (Standing.DRIFTS, Standing.APART):
-        tone = "open"
-    else:
-        tone = "good"
+def _head(trend: Trend) -> tuple[str, str]:
+    """Return the title of a season and the text below it."""
     if trend.steps:
         step = trend.steps[-1]
         day = words.day_text(step.start_utc or "") or step.name
         title, rest = headline(step.k, step.heat, f" from {day} on")
-        return title, f"{rest}. {_capital(likely_text(step.causes))}.", tone
+        return title, f"{rest}. {capital(likely_text(step.causes))}."
     if any(trend.drifting):
-        return f"{_capital(drifts_in(trend))} drifts", trend_sentence(trend).text, tone
+        return f"{capital(drifts_in(trend))} drifts", trend_sentence(trend).text
     k, heat = trend.would_have_seen
     lead = (
         f"Over {len(trend.outings)} outings. A loss of {percent(k)} of K, or {percent(heat)} more "
         f"heat, would have been seen within {SOON} outings (4 times in 5)."
     )
-    return "No change", lead, tone
+    return "No change", lead
 
 
 def _difference(comparison: Comparison, units: str) -> tuple[str, str, Tone]:
-    sentence = compare_sentence(comparison, units)
     if comparison.k is None or comparison.heat is None:
-        return "Cannot tell", sentence.text, "open"
+        return "Cannot tell", compare_sentence(comparison, units).text, "open"
     title, rest = headline(comparison.k, comparison.heat)
-    like, _, put_down_to = sentence.text.rpartition(": ")
-    warmer = like.partition(";")[0] + ". " if comparison.like_rise is not None else ""
-    lead = f"{_capital(rest)}. {warmer}{_capital(put_down_to)}"
-    if sentence.code != "cause-known":
-        return title, lead, "open" if sentence.code != "no-change" else "good"
+    rise, cause = comparison.like_rise, put_down_to(comparison)
+    warmer = "" if rise is None else f"{capital(warmer_text(rise, units))}. "
+    lead = f"{capital(rest)}. {warmer}{capital(cause.text)}."
+    if cause.code != "cause-known":
+        return title, lead, "good" if cause.code == "no-change" else "open"
     worse = (1.0 + comparison.heat.value) / (1.0 + comparison.k.value) > 1.0
     return title, lead, "bad" if worse else "good"
 
@@ -202,7 +203,7 @@ def _change(step: Step) -> _Change:
     return _Change(
         day=words.day_text(step.start_utc or "") or step.name,
         text=f"K {share_text(step.k)}, heat {share_text(step.heat)}",
-        cause=_capital(likely_text(step.causes)),
+        cause=capital(likely_text(step.causes)),
         noted=noted_text(step.events) if step.events else "",
         drift=step.shape in (Shape.SLOPE, Shape.EITHER),
         causes=tuple((str(c.cause), words.chance(c.probability)) for c in step.causes),
@@ -319,7 +320,3 @@ def _method(trend: Trend) -> list[tuple[str, str]]:
             ends = f"{1000 * slope.low:+.1f} to {1000 * slope.high:+.1f} % in 10 outings"
             rows.append((f"slope of {name} between the changes", ends))
     return rows
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
