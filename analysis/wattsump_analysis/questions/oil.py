@@ -27,7 +27,10 @@ from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
 from wattsump_logger.machine.profile import Limits
 from wattsump_logger.remark import Remark
 
-__all__ = ("compare_oils",)
+__all__ = ("PEAK_TITLE", "compare_oils")
+
+# The report gives the section of this title a part of its own.
+PEAK_TITLE = "What the peak does"
 
 _COMPARED = ("VG 32", "VG 46", "VG 68", "VG 46 VI 150")
 # Straight D341 lines mislead below the pour point; common practice for mineral oil, no source.
@@ -303,7 +306,7 @@ def _heat(case: _Case) -> Iterator[Section]:
         return
     peak, cold = case.temps_c["peak"], case.temps_c.get("cold start", 20.0)
     yield Section(
-        title="What the peak does",
+        title=PEAK_TITLE,
         rows=tuple(life_rows(peak)),
         remarks=tuple(remarks_on(peak, cold)),
     )

@@ -33,7 +33,7 @@ def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
         A value out of its formula's range.
     """
     day = hottest or Figure(value=USUAL_HOTTEST_C, kind="temperature")
-    return foresee(ForecastAsked(ambient=day, hottest=day), givens)
+    return foresee(ForecastAsked(hottest=day), givens)
 
 
 def hottest_line(givens: Givens, units: str = "si") -> tuple[Fact, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wattsump_analysis.show.plots.outing import INKS
+from wattsump_analysis.show.plots.pens import INKS
 from wattsump_logger.errors import UsageError
 from wattsump_logger.session.wholefile import write_whole
 

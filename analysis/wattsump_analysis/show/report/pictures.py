@@ -14,6 +14,7 @@ from wattsump_analysis.season.trend import Trend
 from wattsump_analysis.show import words
 from wattsump_analysis.show.plots import outing as plots
 from wattsump_analysis.show.plots.files import across, inline_svg
+from wattsump_analysis.show.plots.pens import new_figure
 from wattsump_analysis.show.plots.season import plot_comparison, plot_trend
 from wattsump_analysis.show.report.tables import ledger_rows
 from wattsump_analysis.show.season_screen import compare_sentence, trend_sentence
@@ -21,7 +22,6 @@ from wattsump_logger.units.quantities import shown_unit, to_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 __all__ = ("Drawing", "Picture", "comparison_picture", "pictures_of", "season_picture")
 
@@ -156,7 +156,7 @@ def season_picture(trend: Trend | None, units: str) -> Mapping[str, Picture]:
     last = len(trend.outings) - 1
 
     def drawing(name: str, size: tuple[float, float]) -> Drawing:
-        upper = plot_trend(trend, units=units, figure=_blank(size)).axes[0]
+        upper = plot_trend(trend, units=units, figure=new_figure(*size)).axes[0]
         svg = inline_svg(upper, f"season-{name}", alt)
         left, right = across(upper, 0, last)
         return Drawing(svg=svg, left=left, right=right)
@@ -177,17 +177,11 @@ def comparison_picture(comparison: Comparison, units: str) -> Mapping[str, Pictu
     alt = "K and heat into the oil before and after. " + compare_sentence(comparison, units).text
 
     def drawing(name: str, size: tuple[float, float]) -> Drawing:
-        first = plot_comparison(comparison, units=units, figure=_blank(size)).axes[0]
+        first = plot_comparison(comparison, units=units, figure=new_figure(*size)).axes[0]
         return Drawing(svg=inline_svg(first, f"both-{name}", alt), left=0.0, right=100.0)
 
     wide, narrow = drawing("wide", (9.0, 3.4)), drawing("narrow", (4.2, 3.6))
     return {"both": Picture(wide=wide, narrow=narrow, values={})}
-
-
-def _blank(size: tuple[float, float]) -> "Figure":
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=size, layout="constrained")
 
 
 def _outing_values(trend: Trend, units: str) -> dict[str, object]:

@@ -18,7 +18,7 @@ from wattsump_analysis.questions.cab import warm_cab
 from wattsump_analysis.questions.givens import Givens, MissingError
 from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.questions.lines import plumb
-from wattsump_analysis.questions.oil import compare_oils
+from wattsump_analysis.questions.oil import PEAK_TITLE, compare_oils
 from wattsump_analysis.questions.preheat import USUAL_SOAK_C, warm_up
 from wattsump_analysis.questions.rating import rate
 from wattsump_analysis.questions.rating_case import USUAL_HOTTEST_C
@@ -28,8 +28,6 @@ from wattsump_logger.errors import WattsumpError
 from wattsump_logger.remark import Remark
 
 __all__ = ("Days", "Reply", "replies_to")
-
-PEAK_TITLE = "What the peak does"  # of the section in the oil's answer
 
 # A missing option in the page's words, and where it is given.
 _MISSING: Mapping[str, str] = {
