@@ -78,6 +78,14 @@ def test_nothing_has_changed_is_a_title_with_what_would_have_been_seen() -> None
     assert "Do this next Go on:" in page
 
 
+def test_oil_over_its_limit_is_not_titled_no_change() -> None:
+    outings = row_of_outings([], n=24, seed=2)
+    outings[-1] = replace(outings[-1], minutes_above_max=12.0)
+    page = render_season(trend_of(outings))
+    assert "tone-bad" in page
+    assert "No change" not in text_of(page)
+
+
 def test_units_reach_every_number_of_a_season(season: Trend) -> None:
     page = render_season(season, "us")
     assert "K, BTU/(h °F)" in page

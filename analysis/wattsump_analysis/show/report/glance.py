@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from wattsump_analysis.proof.verdict import what_decides
-from wattsump_analysis.results import Interval, LabelCheck, Proof, Verdict
+from wattsump_analysis.results import LabelCheck, Proof, Verdict
 from wattsump_analysis.show import words
 
 __all__ = ("Beam", "Glance", "glance_at")
@@ -53,7 +53,9 @@ def _title(proof: Proof, units: str) -> tuple[str, str]:
     share, heat = label.share_of_label, label.heat_at_etd_w
     if not (math.isfinite(heat.low) and math.isfinite(heat.high)):
         return word, words.sentence(proof.headline, units)
-    low, high = (words.rounded(end, "power", units, near=heat, unit=False) for end in _ends(heat))
+    low, high = (
+        words.rounded(end, "power", units, near=heat, unit=False) for end in (heat.low, heat.high)
+    )
     value = words.rounded(heat.value, "power", units, near=heat, unit=False)
     printed = words.rounded(label.label_heat_w, "power", units, near=heat)
     difference = words.figure(label.label_etd_k or 0.0, "temperature_difference", units, both=False)
@@ -67,10 +69,6 @@ def _title(proof: Proof, units: str) -> tuple[str, str]:
         return word, f"{span}: {figures}. {decides}".rstrip()
     title = f"{100 * share.value:.0f} % of label"
     return title, f"{proof.verdict.capitalize()}: {figures}. {decides}".rstrip()
-
-
-def _ends(interval: Interval) -> tuple[float, float]:
-    return interval.low, interval.high
 
 
 def _beam(label: LabelCheck | None, units: str) -> Beam | None:

@@ -87,7 +87,7 @@ def render(
     days : Days, optional
         The hottest and the coldest day, and a heater, to answer for.
     season : Season, optional
-        From `report_season.season_beside`.
+        From `season.season_beside`.
     made_with : Mapping of str to str, optional
         Releases and checksums, shown beside what the proof says it comes from.
     """

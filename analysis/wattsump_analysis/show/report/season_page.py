@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from wattsump_analysis.results import Tone
+from wattsump_analysis.results import Interval, Tone
 from wattsump_analysis.season.causes import SURE
 from wattsump_analysis.season.compare import Comparison
 from wattsump_analysis.season.outing import Outing
@@ -93,7 +93,7 @@ def render_season(
         Releases and folder, for whoever makes the page again.
     """
     state = state_of(trend)
-    title, lead = _head(trend)
+    title, lead = _head(trend, state.standing)
     rows = _rows(trend, units, links)
     values: dict[str, object] = {
         "trend": trend,
@@ -158,7 +158,7 @@ def render_comparison(
     return sheet("compare.html.jinja", units, values)
 
 
-def _head(trend: Trend) -> tuple[str, str]:
+def _head(trend: Trend, standing: Standing) -> tuple[str, str]:
     """Return the title of a season and the text below it."""
     if trend.steps:
         step = trend.steps[-1]
@@ -172,7 +172,7 @@ def _head(trend: Trend) -> tuple[str, str]:
         f"Over {len(trend.outings)} outings. A loss of {percent(k)} of K, or {percent(heat)} more "
         f"heat, would have been seen within {SOON} outings (4 times in 5)."
     )
-    return "No change", lead
+    return capital(standing) if standing is Standing.TOO_HOT else "No change", lead
 
 
 def _difference(comparison: Comparison, units: str) -> tuple[str, str, Tone]:
@@ -184,8 +184,7 @@ def _difference(comparison: Comparison, units: str) -> tuple[str, str, Tone]:
     lead = f"{capital(rest)}. {warmer}{capital(cause.text)}."
     if cause.code != "cause-known":
         return title, lead, "good" if cause.code == "no-change" else "open"
-    worse = (1.0 + comparison.heat.value) / (1.0 + comparison.k.value) > 1.0
-    return title, lead, "bad" if worse else "good"
+    return title, lead, "bad" if _is_harm(comparison.k, comparison.heat) else "good"
 
 
 def _after_all(comparison: Comparison) -> object:
@@ -193,10 +192,14 @@ def _after_all(comparison: Comparison) -> object:
     k, heat, causes = comparison.k, comparison.heat, comparison.causes
     if k is None or heat is None or not (is_beyond(k) or is_beyond(heat)):
         return _LOG_BOTH
-    is_harm = (1.0 + heat.value) / (1.0 + k.value) > 1.0
-    if is_harm and causes and causes[0].probability >= SURE:
+    if _is_harm(k, heat) and causes and causes[0].probability >= SURE:
         return settles(causes[0].cause)
     return _GO_ON
+
+
+def _is_harm(k: Interval, heat: Interval) -> bool:
+    """Tell whether the oil runs hotter by these changes, as by `turn_of` of a step."""
+    return heat.value > k.value
 
 
 def _change(step: Step) -> _Change:
