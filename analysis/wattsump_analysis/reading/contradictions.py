@@ -59,7 +59,7 @@ def contradictions(record: Record, samples: Samples, *, matched: bool) -> tuple[
     `matched` tells whether a soak matched the probes; without one the thresholds are wider.
     """
     remarks: list[Remark | None] = [_jump(samples) or _time(record), *_shaken(samples)]
-    if record.bin_s <= WIDEST_BIN_S:
+    if record.bins and record.bin_s <= WIDEST_BIN_S:
         if samples.fan is not None:
             remarks.append(
                 _fan(record, 0.0 if matched else OFFSET_K)
@@ -171,12 +171,14 @@ def _wrong_way(record: Record, name: str, state: FloatArray, sign: float) -> Rem
         if before.start < 0 or after.stop > record.bins or not np.isfinite(tank[around]).all():
             continue
         still = all(np.ptp(values[around]) < 0.05 for values in (*others.values(), record.heater_w))
-        steady = max(np.ptp(state[before]), np.ptp(state[after])) < 0.05
+        # A state that is back within the gap, as after a short pause, was not switched.
+        step = float(state[after.start] - state[before.start])
+        steady = max(np.ptp(state[before]), np.ptp(state[after])) < 0.05 and abs(step) > 0.9
         usable = np.min(tank[around] - record.ambient_c[around]) > WARM_K or name != "fan"
         if not (still and steady and usable and np.all(record.engine[around] > 0.9)):
             continue
         slopes = [float(np.polyfit(t[part], tank[part], 1)[0]) for part in (before, after)]
-        changes.append(sign * (1.0 if state[row + gap] > 0.5 else -1.0) * (slopes[1] - slopes[0]))
+        changes.append(sign * float(np.sign(step)) * (slopes[1] - slopes[0]))
         at.append(float(t[row]))
     wrong = np.array(changes) < -WRONG_K_MIN
     # A drive that starts after a trial under load may warm the oil less: one such place is usual.

@@ -8,10 +8,11 @@ import pytest
 from analysis.codes import codes
 from analysis.outing_maker import bracken, session_of
 from refusal import refused
+from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
 from wattsump_analysis.reading.contradictions import _wrong_way
-from wattsump_analysis.reading.record import Switches, make_record
+from wattsump_analysis.reading.record import Record, Switches, make_record
 from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
 from wattsump_logger.remark import Remark
@@ -78,23 +79,48 @@ def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
     assert codes(reasons(session)) == ["channel-inverted"]
 
 
+def driven(drive: FloatArray, tank_c: FloatArray) -> Record:
+    """An hour with engine and fan on throughout."""
+    switches = Switches(
+        fan=np.ones(_N),
+        engine=np.ones(_N),
+        moving=drive,
+        heater_w=np.zeros(_N),
+        work=drive.astype(np.int64),
+    )
+    return make_record(T, {"tank": tank_c}, np.full(_N, 20.0), switches)
+
+
 def test_a_drive_that_starts_after_a_trial_and_warms_the_oil_less_is_not_accused() -> None:
     drive = (T >= 1500.0).astype(float)
     drive[1520:1540] = 0.0  # a blink, beside which the same bend of the tank is seen again
     tank = 20.0 + np.where(T < 1500.0, T / 60.0, 25.0 + (T - 1500.0) / 600.0)
-    record = make_record(
-        T,
-        {"tank": tank},
-        np.full(_N, 20.0),
-        Switches(
-            fan=np.ones(_N),
-            engine=np.ones(_N),
-            moving=drive,
-            heater_w=np.zeros(_N),
-            work=drive.astype(np.int64),
-        ),
-    )
+    record = driven(drive, tank)
     assert _wrong_way(record, "drive", record.moving, 1.0) is None
+
+
+def test_a_short_pause_is_no_switching_of_the_drive() -> None:
+    drive = np.ones(_N)
+    for at in (900, 1800, 2700):
+        drive[at : at + 30] = 0.0
+    minutes = T / 60.0
+    record = driven(drive, 20.0 + 3.0 * minutes - 0.025 * minutes**2)  # it warms ever less
+    assert _wrong_way(record, "drive", record.moving, 1.0) is None
+
+
+def test_a_drive_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
+    drive = ((T // 600) % 2 == 1).astype(float)
+    record = driven(1.0 - drive, 20.0 + np.cumsum(drive) / 120.0)
+    said = _wrong_way(record, "drive", record.moving, 1.0)
+    assert said is not None
+    assert said.code == "channel-inverted"
+
+
+def test_a_drive_that_turned_for_seconds_only_leaves_too_few_rows() -> None:
+    brief = outing(drive_on=(T < 5.0).astype(float))
+    columns = {name: c for name, c in brief.columns.items() if name != "engine_on"}
+    proof = prove(replace(brief, columns=columns), bracken())
+    assert codes(proof.reasons) == ["too-few-rows"]
 
 
 def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
