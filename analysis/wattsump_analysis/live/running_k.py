@@ -1,7 +1,8 @@
 """K and its range during an outing, from a fit of the rows so far.
 
-`know_so_far` fits the rows as `prove` does. `words` gives the result to a driver, with how many
-more minutes are likely to narrow the range.
+`know_so_far` fits all rows with the network of `prove`, without its cuts, its oil side and its
+checks of probes. `words` gives the result to a driver, with how many more minutes are likely to
+narrow the range.
 """
 
 import threading
@@ -34,7 +35,7 @@ _FIT_AGAIN_S = 60.0
 
 
 # Between two fits, so many times as long as the last one took: longer where nobody waits for
-# the figure, so that it takes at most a twentieth of one core.
+# the figure, so that it takes about a twentieth of one core.
 _RESTS_GUIDED, _RESTS_PLAIN = 4.0, 19.0
 
 

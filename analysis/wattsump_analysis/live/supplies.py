@@ -1,4 +1,4 @@
-"""The forecaster and the guide of the proving run that the analysis supplies to `log`.
+"""The forecaster, the running estimate and the proving run's guide that `log` is supplied with.
 
 Heavy modules are imported when a recording needs them. The running estimate has a thread of its
 own and never runs twice at a time.

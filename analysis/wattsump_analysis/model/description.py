@@ -237,12 +237,19 @@ THICK_MM2_S = 80.0  # below it a core passes its whole flow; common practice, no
 class Gaussian:
     """Prior of a parameter's transform: its logarithm, its logit, or itself.
 
-    `stated` marks knowledge from outside the readings (a type B contribution).
+    `stated` marks knowledge from outside the readings (a type B contribution). `replaced` is
+    the prior before all readings, if an earlier piece of the outing has narrowed it since.
     """
 
     mean: float
     sd: float
     stated: bool = False
+    replaced: "Gaussian | None" = None
+
+    @property
+    def original(self) -> "Gaussian":
+        """The prior before all readings."""
+        return self.replaced or self
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

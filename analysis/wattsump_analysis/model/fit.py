@@ -202,6 +202,7 @@ def carried(fitted: Fitted, form: ModelForm) -> dict[str, Gaussian]:
             mean=float(np.mean(logs)),
             sd=float(np.hypot(np.std(logs), form.capacity)),
             stated=before.stated,
+            replaced=before.original,
         )
         if 0.0 < after.sd < before.sd:
             priors[name] = after
@@ -383,7 +384,7 @@ def _reported(
     smooth = network.smooth(posterior.given(posterior.mode))
     k_inlet = k
     if "cooler_in" not in record.oils_c:
-        k_inlet = _over_inlet(network, smooth, k, posterior.priors["oil_flow_w_k"], rng)
+        k_inlet = _over_inlet(network, smooth, k, posterior.priors["oil_flow_w_k"].original, rng)
     return Fitted(
         posterior=posterior,
         network=network,

@@ -148,7 +148,7 @@ def prove(
 
 
 def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
-    """Records between gaps and marks, without flow, whose oil properties have a range."""
+    """Records between gaps and marks, without flow: oil too hot has no properties to give it."""
     cuts = cut_times(outing.samples, outing.session.marks)
     until_s = flow_known_until(outing.samples)
     return stretch_records(

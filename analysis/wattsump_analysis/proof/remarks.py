@@ -73,7 +73,7 @@ def cautions_of(
             "times"
         )
         remarks.append(Remark(code="engine-unlogged", text=text))
-    if "cooler_in" in samples.temps_c and "cooler_in" not in stretch.record.oils_c:
+    if stretch.is_pump_varied:
         remarks.append(_share_varied(samples))
     difference = largest_disagreement(routes)
     if difference > AGREE_REL:

@@ -51,7 +51,8 @@ class Stretch:
     """One stretch and all results of it.
 
     `scale` says what the watts rest on, None if there is nothing. `k_w_k` with its draws is the
-    answer; None with `why` if there is none. `label_draws` are compared with a label, which
+    answer; None with `why` if there is none. `record` is the tank's alone if `is_pump_varied`.
+    `label_draws` are compared with a label, which
     counts from the oil into the cooler. `alone` is why the oil side answered without the
     network, None if the network answered.
     """
@@ -60,6 +61,7 @@ class Stretch:
     phases: tuple[Phase, ...]
     phase_fits: tuple[PhaseFit, ...]
     side: OilSide
+    is_pump_varied: bool
     is_own_circuit: bool
     fitted: Fitted | None
     scale: Scale | None
@@ -93,7 +95,8 @@ def fit_stretch(
     If the pump's speed varied without being logged, the probes at the cooler give no watts.
     Without `has_tank` only the oil side is used: the network needs the tank's temperature.
     """
-    if has_tank and pump_varied(record):
+    is_pump_varied = has_tank and pump_varied(record)
+    if is_pump_varied:
         record = tank_alone(record)
     side = oil_side(record, know)
     is_own_circuit = has_tank and own_circuit(record)
@@ -104,7 +107,7 @@ def fit_stretch(
             know,
             rng,
             progress,
-            _left_by(before, record),
+            _left_by(before, record, know),
         )
         if has_tank
         else (None, NO_TANK)
@@ -126,6 +129,7 @@ def fit_stretch(
         phases=find_phases(record, fan_known),
         phase_fits=phase_fits,
         side=side,
+        is_pump_varied=is_pump_varied,
         is_own_circuit=is_own_circuit,
         fitted=fitted,
         scale=scale,
@@ -139,12 +143,12 @@ def fit_stretch(
     )
 
 
-def _left_by(before: Sequence[Stretch], record: Record) -> dict[str, Gaussian]:
+def _left_by(before: Sequence[Stretch], record: Record, know: Knowledge) -> dict[str, Gaussian]:
     """Priors from the last stretch that was fitted to the same channels."""
     for stretch in reversed(before):
         same = set(stretch.record.oils_c) == set(record.oils_c) and not stretch.is_own_circuit
         if stretch.fitted is not None and stretch.why is None and same:
-            return carried(stretch.fitted, model_form(stretch.record))
+            return carried(stretch.fitted, model_form(stretch.record, know))
     return {}
 
 

@@ -220,11 +220,13 @@ def denied_prior(stretch: Stretch) -> Remark | None:
     if stretch.fitted is None or stretch.by_side:
         return None
     posterior = stretch.fitted.posterior
+    priors = [posterior.priors[name].original for name in posterior.names]
     shifts = {
-        name: (posterior.draws[:, column].mean() - posterior.priors[name].mean)
-        / posterior.priors[name].sd
-        for column, name in enumerate(posterior.names)
-        if posterior.priors[name].stated
+        name: (mean - prior.mean) / prior.sd
+        for name, mean, prior in zip(
+            posterior.names, posterior.draws.mean(axis=0), priors, strict=True
+        )
+        if prior.stated
     }
     if not shifts:
         return None

@@ -370,20 +370,20 @@ def _runs(record: Record, kinds: NDArray[np.str_]) -> tuple[Phase, ...]:
     edges = np.flatnonzero(kinds[1:] != kinds[:-1]) + 1
     starts = [0, *(int(e) for e in edges)]
     stops = [*starts[1:], record.bins]
-    merged: list[list[object]] = []
+    merged: list[tuple[str, int, int]] = []
     for begin, end in zip(starts, stops, strict=True):
         kind = str(kinds[begin])
         short = (end - begin) * record.bin_s < SHORTEST_PHASE_S
         if merged and (short or merged[-1][0] == kind):
-            merged[-1][2] = end
+            merged[-1] = (*merged[-1][:2], end)
         else:
-            merged.append([kind, begin, end])
+            merged.append((kind, begin, end))
     half = 0.5 * record.bin_s
     return tuple(
         Phase(
-            kind=str(kind),
-            start_s=float(record.elapsed_s[int(str(begin))]) - half,
-            end_s=float(record.elapsed_s[int(str(end)) - 1]) + half,
+            kind=kind,
+            start_s=float(record.elapsed_s[begin]) - half,
+            end_s=float(record.elapsed_s[end - 1]) + half,
         )
         for kind, begin, end in merged
     )

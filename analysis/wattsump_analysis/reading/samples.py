@@ -12,7 +12,7 @@ from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
-__all__ = ("Samples", "gather")
+__all__ = ("FIRED_RPM", "Samples", "gather")
 
 FIRED_RPM = 300.0  # above cranking, below any idling
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
@@ -167,7 +167,7 @@ def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
 
 
 def _speed(session: Session, profile: Profile | None) -> FloatArray | None:
-    """Engine speed [rpm]; None where only on and off were logged, or one speed all the time."""
+    """Engine speed [rpm]; None where only on and off were logged."""
     column = column_of(Role.ENGINE, session.columns, profile)
     if column is None or not column.endswith("_rpm"):
         return None

@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.oil import viscosity_mm2_s
 from wattsump_analysis.reading.oil_side import FLOW_AND_HEAT
+from wattsump_analysis.reading.samples import FIRED_RPM
 from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_analysis.season.events import Event, EventKind, event_kinds
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.machine.parts import Limits
-from wattsump_logger.machine.profile import Profile
+from wattsump_logger.machine.profile import Profile, Role, column_of
 from wattsump_logger.session.reader import Session
 
 __all__ = (
@@ -36,7 +37,6 @@ __all__ = (
 ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_heat", "oil_flow_w_k", FLOW_AND_HEAT})
 # What the profile states of the heat capacity: other figures are another scale.
 CAPACITY = ("oil.volume", "metal")
-RUNNING_RPM = 300.0  # no diesel idles slower; common practice, no source
 # Of a fan step: what is left out after the switch, and how much is looked at (Newton's law
 # needs a few minutes; the first minute still moves warmth between oil and metal).
 STEP_SKIP_S = 60.0
@@ -146,7 +146,7 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
         verdict=proof.verdict,
         oil="" if profile is None else profile.oil.grade,
         oil_mm2_s=_viscosity(proof, profile),
-        engine_rpm=_running_rpm(session),
+        engine_rpm=_running_rpm(session, profile),
         rests_on=_rests_on(proof, profile),
         events=tuple(Event(kind=kind, text=text) for text in marks for kind in event_kinds(text)),
         marks=marks,
@@ -274,10 +274,12 @@ def _viscosity(proof: Proof, profile: Profile | None) -> float | None:
     return float(viscosity_mm2_s(proof.reference_oil_c, profile.oil.line))
 
 
-def _running_rpm(session: Session) -> float | None:
-    rpm = session.columns.get("engine_rpm")
-    running = None if rpm is None else rpm[np.isfinite(rpm) & (rpm > RUNNING_RPM)]
-    return None if running is None or not running.size else float(np.median(running))
+def _running_rpm(session: Session, profile: Profile | None) -> float | None:
+    column = column_of(Role.ENGINE, session.columns, profile)
+    if column is None or not column.endswith("_rpm"):
+        return None
+    running = session.columns[column][session.columns[column] >= FIRED_RPM]
+    return float(np.median(running)) if running.size else None
 
 
 def _rests_on(proof: Proof, profile: Profile | None) -> str:

@@ -36,6 +36,16 @@ def test_a_weak_prior_may_give_way() -> None:
     assert denied_prior(fitted_to(5.0, stated=False)) is None
 
 
+def test_what_an_earlier_piece_left_is_not_what_was_stated() -> None:
+    stretch = fitted_to(5.0)
+    stated = stretch.fitted.posterior.priors["oil_flow_w_k"]
+    narrowed = Gaussian(mean=6.4 + 0.04 * 4.9, sd=0.02, stated=True, replaced=stated)
+    stretch.fitted.posterior.priors["oil_flow_w_k"] = narrowed
+    denied = denied_prior(stretch)
+    assert denied is not None
+    assert "5 standard uncertainties from what was stated" in denied.text
+
+
 def test_a_k_that_the_oil_side_gave_hangs_on_no_fit() -> None:
     assert denied_prior(fitted_to(5.0, by_side=True)) is None
 

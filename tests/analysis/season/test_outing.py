@@ -223,3 +223,12 @@ def test_an_outing_says_how_thick_its_oil_was_and_how_fast_the_engine_ran(proof:
     assert 6.8 < found.oil_mm2_s < 46.0
     bare = outing_from(proof, ran, None, "")
     assert (bare.engine_rpm, bare.oil_mm2_s) == (None, None)
+    named = profile_from_dict(
+        {
+            "name": "Bracken",
+            "oil": {"grade": "VG 46", "volume": "18 L"},
+            "channels": {"revs": {"role": "engine", "unit": "rpm"}},
+        }
+    )
+    by_role = outing_from(proof, replace(ran, columns={**ran.columns, "revs_rpm": rpm}), named, "")
+    assert by_role.engine_rpm == 2400.0
