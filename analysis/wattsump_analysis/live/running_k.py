@@ -96,13 +96,11 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     """
     # Here, so that a recording has begun before any of it is loaded.
     from wattsump_analysis.model.fit import fit_record, reference_oil_c
-    from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
     from wattsump_analysis.reading.contradictions import contradictions
     from wattsump_analysis.reading.cuts import record_of
-    from wattsump_analysis.reading.machine import knowledge, oil_heat_factor
+    from wattsump_analysis.reading.machine import knowledge
     from wattsump_analysis.reading.phases import find_soak, switches_of
-    from wattsump_analysis.reading.record import despike
-    from wattsump_analysis.reading.samples import gather
+    from wattsump_analysis.reading.samples import gather, metered_heat_j_m3k
 
     samples = gather(session, profile)
     if "ambient" not in samples.temps_c:
@@ -114,15 +112,7 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
         return None
     soak = find_soak(samples, switches.engine)
     offsets = {} if soak is None or soak.offsets_k is None else soak.offsets_k
-    heat = None
-    if samples.flow_m3_s is not None:
-        clean = despike(samples.temps_c.get("cooler_in", samples.temps_c["tank"]))
-        seen = np.isfinite(clean)
-        density = USUAL_DENSITY_15_KG_M3 if profile is None else profile.oil.density_15_kg_m3
-        t = samples.elapsed_s
-        heat = oil_heat_factor(profile)[0] * volumetric_heat_j_m3k(
-            np.interp(t, t[seen], clean[seen]), density
-        )
+    heat = None if samples.flow_m3_s is None else metered_heat_j_m3k(samples, profile)
     record = record_of(samples, switches, offsets, heat)
     if denied := contradictions(record, samples, matched=bool(offsets)):
         raise SessionError(

@@ -12,7 +12,6 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.fit import model_form, reference_oil_c
-from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
 from wattsump_analysis.proof.diagnostics import diagnose
 from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
 from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
@@ -20,12 +19,7 @@ from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_
 from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
-from wattsump_analysis.reading.machine import (
-    Knowledge,
-    bucket_matched,
-    knowledge,
-    oil_heat_factor,
-)
+from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
 from wattsump_analysis.reading.misplaced import misplaced_in
 from wattsump_analysis.reading.phases import (
     Soak,
@@ -35,7 +29,7 @@ from wattsump_analysis.reading.phases import (
     switches_of,
 )
 from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
-from wattsump_analysis.reading.samples import Samples, gather
+from wattsump_analysis.reading.samples import Samples, gather, metered_heat_j_m3k
 from wattsump_analysis.reading.suspects import capacity_unlike_listed, never_on, suspects_of
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
@@ -230,11 +224,9 @@ def _fitted(
 
 def _oil_heat(outing: _Outing) -> FloatArray | None:
     """Heat capacity of the oil in the flow meter, J/(m3 K), per sample."""
-    temps, metadata = outing.samples.temps_c, outing.session.metadata
     if outing.samples.flow_m3_s is None:
         return None
-    inlet = temps.get("cooler_in", temps["tank"])
-    stated = metadata.get(OIL_HEAT_KEY)
+    stated = outing.session.metadata.get(OIL_HEAT_KEY)
     if stated is not None:
         if isinstance(stated, bool) or not isinstance(stated, int | float) or stated <= 0:
             raise SessionError(
@@ -243,15 +235,8 @@ def _oil_heat(outing: _Outing) -> FloatArray | None:
                 where=f"{outing.session.path}, sidecar, {OIL_HEAT_KEY}",
                 do="correct it or remove it",
             )
-        return np.full(inlet.shape, float(stated))
-    density = (
-        USUAL_DENSITY_15_KG_M3 if outing.profile is None else outing.profile.oil.density_15_kg_m3
-    )
-    clean = despike(inlet)
-    seen = np.isfinite(clean)
-    t = outing.samples.elapsed_s
-    usual = volumetric_heat_j_m3k(np.interp(t, t[seen], clean[seen]), density)
-    return oil_heat_factor(outing.profile)[0] * usual
+        return np.full(outing.samples.elapsed_s.shape, float(stated))
+    return metered_heat_j_m3k(outing.samples, outing.profile)
 
 
 def _answer(

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.reading.machine import stated_flow
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.reading.machine import oil_heat_factor, stated_flow
+from wattsump_analysis.reading.record import despike
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
-__all__ = ("FIRED_RPM", "Samples", "gather")
+__all__ = ("FIRED_RPM", "Samples", "gather", "metered_heat_j_m3k")
 
 FIRED_RPM = 300.0  # above cranking, below any idling
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
@@ -189,6 +191,15 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
     if column is None or not np.isfinite(session.columns[column]).any():
         return None
     return _filled(session.columns[column]) * LITRES_PER_MIN
+
+
+def metered_heat_j_m3k(samples: Samples, profile: Profile | None) -> FloatArray:
+    """Heat capacity of the oil in the flow meter per volume, shape (n,)."""
+    clean = despike(samples.temps_c.get("cooler_in", samples.temps_c["tank"]))
+    seen = np.isfinite(clean)
+    oil_c = np.interp(samples.elapsed_s, samples.elapsed_s[seen], clean[seen])
+    density = USUAL_DENSITY_15_KG_M3 if profile is None else profile.oil.density_15_kg_m3
+    return oil_heat_factor(profile)[0] * volumetric_heat_j_m3k(oil_c, density)
 
 
 def _stated(

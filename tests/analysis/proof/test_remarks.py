@@ -1,6 +1,14 @@
 """What is told beside the verdict: limits go by the same names as the channels they are for."""
 
-from wattsump_analysis.proof.remarks import limits_of
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from analysis.codes import codes
+from analysis.reading.test_contradictions import outing
+from wattsump_analysis.proof.remarks import cautions_of, limits_of
+from wattsump_analysis.reading.samples import gather
 from wattsump_logger.machine.profile import profile_from_dict
 
 
@@ -24,3 +32,19 @@ def test_a_channels_own_limit_goes_by_its_role_as_its_readings_do() -> None:
         "far": profile.channels["far"].limit_c,
         "box": profile.channels["box"].limit_c,
     }
+
+
+@pytest.mark.parametrize("is_pump_varied", [True, False])
+def test_an_unlogged_speed_is_blamed_only_if_the_flow_varied(is_pump_varied: bool) -> None:
+    session = outing()
+    stretch: Any = SimpleNamespace(
+        record=SimpleNamespace(oils_c={"tank": None}),  # its probes at the cooler are lost
+        is_pump_varied=is_pump_varied,
+        phases=(),
+        fitted=None,
+        side=SimpleNamespace(why=None),
+        alone=None,
+        is_own_circuit=False,
+    )
+    said = codes(cautions_of(session, gather(session, None), stretch, (), None, None))
+    assert ("speed-varied-unlogged" in said) is is_pump_varied
