@@ -18,6 +18,7 @@ from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import shown_unit, to_shown
+from wattsump_logger.units.sentences import in_units
 from wattsump_logger.width import USUAL, columns
 
 __all__ = (
@@ -95,7 +96,7 @@ def trend_screen(trend: Trend, units: str = "si") -> str:
         list(_recent(trend, units)),
         [line for step in trend.steps for line in _step_lines(step)],
         list(_standing(trend)),
-        [line for step in next_steps(trend) for line in _item("Next", step)],
+        [line for step in next_steps(trend) for line in _item("Next", step, units)],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
@@ -125,10 +126,10 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
             _beside("", "before", "after", "change"),
             *(_row(line, units) for line in lines),
         ],
-        [line for remark in comparison.also for line in _item("Also", remark)],
+        [line for remark in comparison.also for line in _item("Also", remark, units)],
         [
-            *_item("Cannot split", comparison.cannot_split or ""),
-            *_item("Next", comparison.test or ""),
+            *_item("Cannot split", comparison.cannot_split or "", units),
+            *_item("Next", comparison.test or "", units),
         ],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
@@ -363,9 +364,9 @@ def _table(name: str, now: str, newest: str) -> str:
     return f"{name:<32}{now:>16}{newest:>16}".rstrip()
 
 
-def _item(name: str, remark: Remark | str) -> list[str]:
+def _item(name: str, remark: Remark | str, units: str = "si") -> list[str]:
     return textwrap.wrap(
-        str(remark),
+        in_units(str(remark), units),
         columns(),
         initial_indent=f"{name:<14}",
         subsequent_indent=" " * 14,

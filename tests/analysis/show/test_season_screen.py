@@ -95,6 +95,14 @@ def test_differences_in_us_units_have_no_32_in_them() -> None:
     assert f"About {fahrenheit:.0f} °F cooler" in compare_sentence(found, "us").text
 
 
+def test_what_else_differed_follows_the_units() -> None:
+    found = compare(
+        [outing(0, 95.0, 3400.0, ambient_c=5.0)], [outing(1, 95.0, 3400.0, ambient_c=20.0)]
+    )
+    # independent, by hand: 15 K x 1.8, exact
+    assert "Also          air +27 °F" in compare_screen(found, "us")
+
+
 def test_values_in_us_units_stand_apart() -> None:
     screen = trend_screen(trend_of(row_of_outings([], n=8)), "us")
     row = next(line for line in screen.splitlines() if line.startswith("K of the cooler"))
