@@ -261,7 +261,7 @@ def _lines(data: Mapping[str, object]) -> Iterator[str]:
                 yield f"\n[[{section}]]"
                 yield from _pairs(part)
         elif value is not None:
-            yield f"{section} = {json.dumps(value, ensure_ascii=False)}"
+            yield from _pairs({section: value})
 
 
 def _pairs(section: Mapping[str, object]) -> Iterator[str]:

@@ -97,7 +97,7 @@ class AlarmCommand:
         self._words = tuple(words)
         self._start = start or _start
         self._monotonic_s = monotonic_s
-        self._running: list[tuple[float, Process]] = []
+        self._running: list[tuple[float | None, Process]] = []  # since when; None: ended here
 
     @property
     def running(self) -> int:
@@ -122,14 +122,15 @@ class AlarmCommand:
         still = []
         for since_s, process in self._running:
             code = process.poll()
-            if code is None and self._monotonic_s() - since_s > _LONGEST_S:
+            hangs = since_s is not None and self._monotonic_s() - since_s > _LONGEST_S
+            if code is None and hangs:
                 _end_group(process)
                 self.trouble = f"alarm command ended after {_LONGEST_S:.0f} s"
             if code is None:
-                still.append((since_s, process))
+                still.append((None if hangs else since_s, process))
             elif code > 0:
                 self.trouble = f"alarm command gave exit code {code}"
-            elif code < 0 and not self.trouble.startswith("alarm command ended after"):
+            elif code < 0 and since_s is not None:
                 self.trouble = f"alarm command was ended by signal {-code}"
         self._running = still
 

@@ -108,6 +108,10 @@ def test_a_command_that_hangs_neither_stops_us_nor_piles_up() -> None:
     assert all(process.killed for process in started)
     command.tell(notice())
     assert len(started) == 5
+    assert command.trouble == "alarm command ended after 60 s"
+    started[-1].kill()
+    command.tidy()
+    assert command.trouble == "alarm command was ended by signal 9"
 
 
 def test_a_command_that_cannot_start_is_a_line_of_trouble_and_nothing_else() -> None:
