@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from wattsump_logger.width import USUAL
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -146,7 +148,7 @@ def _ask(question: "Question") -> str:
 
 def _filled(text: str) -> str:
     return textwrap.fill(
-        text, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        text, USUAL, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
     )
 
 

@@ -47,13 +47,13 @@ from wattsump_logger.machine.parts import Role
 from wattsump_logger.machine.profile import SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.writer import write_session
+from wattsump_logger.width import USUAL
 
 __all__ = ("Ask", "Question", "Understood", "checked", "preview", "understand", "write")
 
 _DEGREES = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 _RANGE_C = (-80.0, 1500.0)
 _OUR_OWN = frozenset({"seq", "time_utc", "elapsed_s"})
-_WIDTH = 80
 _NOTES = frozenset({"mark", "marks", "note", "notes", "comment", "comments", "remark", "event"})
 _UNIT_S = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
 _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
@@ -459,7 +459,7 @@ def _table_notes(table: Table) -> Iterator[Remark]:
 def preview(made: Understood) -> Iterator[str]:
     """Yield, line by line of at most 80 columns, how the table was understood, what it lacks."""
     for line in _preview(made):
-        yield from textwrap.wrap(line, _WIDTH, subsequent_indent="    ", break_on_hyphens=False)
+        yield from textwrap.wrap(line, USUAL, subsequent_indent="    ", break_on_hyphens=False)
 
 
 def _preview(made: Understood) -> Iterator[str]:

@@ -20,10 +20,10 @@ from wattsump_logger.units.sentences import in_units
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.figures import big, curve
 from wattsump_logger.watch.moment import Course, Gauge, Screen, Sounding
+from wattsump_logger.width import USUAL
 
 __all__ = ("render", "temp_text")
 
-WIDTH = 80
 _CELL = 40  # of one temperature in big figures
 _FIGURE = 18  # five figures and a point
 _TIGHT_CELL = 20
@@ -88,7 +88,7 @@ def _degrees(units: str) -> str:
 def render(
     screen: Screen,
     *,
-    width: int = WIDTH,
+    width: int = USUAL,
     height: int = 24,
     blocks: bool = True,
     poster: Sequence[str] = (),
@@ -98,7 +98,7 @@ def render(
     Lines that do not fit are left out from the bottom of the least important part. `poster`,
     the code a phone scans, takes the place of the figures while the screen asks for it.
     """
-    width = min(width, WIDTH)
+    width = min(width, USUAL)
     head = [_head(screen, width), *_alarm_lines(screen, width, height)]
     foot = [
         *_fault_lines(screen, width),
