@@ -242,21 +242,21 @@ def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
 
 
 def _recent(trend: Trend, units: str) -> Iterator[str]:
-    """The newest stretch's numbers: the machine as it is now."""
-    inside = newest_stretch(trend)
+    """The newest stretch's means without odd ones out, and the newest outing, odd or not."""
+    inside, newest = newest_stretch(trend), trend.outings[-1]
     yield _table("", "now", "newest")
     rows = (
-        ("K of the cooler", "conductance", [o.k_w_k for o in inside]),
-        ("heat into the oil", "power", [o.heat_w for o in inside]),
-        ("oil over air, steady", "temperature_difference", [o.rise_k for o in inside]),
-        ("hottest oil", "temperature", [o.peak_oil_c for o in inside]),
+        ("K of the cooler", "conductance", "k_w_k"),
+        ("heat into the oil", "power", "heat_w"),
+        ("oil over air, steady", "temperature_difference", "rise_k"),
+        ("hottest oil", "temperature", "peak_oil_c"),
     )
-    for name, kind, values in rows:
-        numbers = [value for value in values if value is not None]
+    for name, kind, field in rows:
+        numbers = [value for o in inside if (value := getattr(o, field)) is not None]
         if numbers:
             mean = figure(math.fsum(numbers) / len(numbers), kind, units, both=False)
-            newest = values[-1]
-            last = "-" if newest is None else figure(newest, kind, units, both=False)
+            of_newest = getattr(newest, field)
+            last = "-" if of_newest is None else figure(of_newest, kind, units, both=False)
             yield _table(name, mean, last)
     warm = sum(o.minutes_above_warn for o in inside) / max(sum(o.hours for o in inside), 1e-9)
     yield _table("too warm, minutes an hour", f"{warm:.1f}", "")

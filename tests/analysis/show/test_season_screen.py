@@ -77,7 +77,10 @@ def test_a_newest_outing_that_lies_apart_is_told_before_it_is_a_change() -> None
     trend = trend_of(row)
     assert trend.steps == ()
     assert codes(next_steps(trend)) == ["newest-lies-apart"]
-    assert "Next " in trend_screen(trend)
+    screen = trend_screen(trend)
+    assert "Next " in screen
+    row_of_k = next(line for line in screen.splitlines() if line.startswith("K of the cooler"))
+    assert row_of_k.endswith(" 57.0 W/K")  # the newest outing's own K, as given above
 
 
 @pytest.mark.parametrize("units", ["si", "us"])
