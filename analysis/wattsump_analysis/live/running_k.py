@@ -99,7 +99,7 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     from wattsump_analysis.reading.contradictions import contradictions
     from wattsump_analysis.reading.cuts import record_of
     from wattsump_analysis.reading.machine import knowledge
-    from wattsump_analysis.reading.phases import find_soak, switches_of
+    from wattsump_analysis.reading.phases import find_soak, offsets_k_of, switches_of
     from wattsump_analysis.reading.samples import gather, metered_heat_j_m3k
 
     samples = gather(session, profile)
@@ -111,7 +111,7 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     if float(gaps[cooled].sum()) < LEAST_COOLED_S:
         return None
     soak = find_soak(samples, switches.engine)
-    offsets = {} if soak is None or soak.offsets_k is None else soak.offsets_k
+    offsets = offsets_k_of(soak, profile)
     heat = None if samples.flow_m3_s is None else metered_heat_j_m3k(samples, profile)
     record = record_of(samples, switches, offsets, heat)
     if denied := contradictions(record, samples, matched=bool(offsets)):

@@ -19,13 +19,14 @@ from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_
 from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
-from wattsump_analysis.reading.machine import Knowledge, bucket_matched, knowledge
+from wattsump_analysis.reading.machine import Knowledge, knowledge
 from wattsump_analysis.reading.misplaced import misplaced_in
 from wattsump_analysis.reading.phases import (
     Soak,
     find_phases,
     find_soak,
     flow_known_until,
+    offsets_k_of,
     switches_of,
 )
 from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
@@ -59,11 +60,7 @@ class _Outing:
 
     @property
     def offsets_k(self) -> Mapping[str, float]:
-        """Excess of each probe by the soak, K; none for oil probes matched in a bath."""
-        soaked = {} if self.soak is None else self.soak.offsets_k or {}
-        if not bucket_matched(self.profile):
-            return soaked
-        return {name: offset for name, offset in soaked.items() if name == "ambient"}
+        return offsets_k_of(self.soak, self.profile)
 
     @property
     def drift_k_min(self) -> float:

@@ -13,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.machine import bucket_matched
 from wattsump_analysis.reading.record import SPIKE_K, Record, Switches
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.watch.guide import SETTLED_K_MIN
 
@@ -25,6 +27,7 @@ __all__ = (
     "find_soak",
     "flow_known_until",
     "hidden_switchings",
+    "offsets_k_of",
     "saw_tooth",
     "slopes_k_min",
     "switches_of",
@@ -260,6 +263,14 @@ def _beyond_scatter_k_min(x: FloatArray, y: FloatArray, drift_k_min: float) -> f
     span_min = max(float(x[-1] - x[0]) * 2.0 / 3.0, 1.0) / 60.0
     noise = scatter_k * math.sqrt(2.0 / third) / span_min
     return math.sqrt(max(drift_k_min**2 - noise**2, 0.0))
+
+
+def offsets_k_of(soak: Soak | None, profile: Profile | None) -> Mapping[str, float]:
+    """Excess of each probe by the soak, K; none for oil probes matched in a bath."""
+    soaked = {} if soak is None else soak.offsets_k or {}
+    if not bucket_matched(profile):
+        return soaked
+    return {name: offset for name, offset in soaked.items() if name == "ambient"}
 
 
 def saw_tooth(record: Record) -> NDArray[np.bool_]:

@@ -251,9 +251,9 @@ def _relative(interval: Interval | None) -> float | None:
 
 
 def _heat(proof: Proof) -> Interval | None:
-    """Heat into the oil at work: of the last stretch that has one, as K is that stretch's."""
-    heats = [s.heat_in_w for s in proof.segments if s.heat_in_w is not None]
-    return heats[-1] if heats else None
+    """Heat into the oil at work, of the stretch that K is of: a later one may be too short."""
+    of_k = [s for s in proof.segments if proof.k_w_k in (None, s.k_w_k)]
+    return of_k[-1].heat_in_w if of_k else None
 
 
 def _common(proof: Proof) -> float:

@@ -232,3 +232,16 @@ def test_an_outing_says_how_thick_its_oil_was_and_how_fast_the_engine_ran(proof:
     )
     by_role = outing_from(proof, replace(ran, columns={**ran.columns, "revs_rpm": rpm}), named, "")
     assert by_role.engine_rpm == 2400.0
+
+
+def test_the_heat_is_that_of_the_stretch_that_gave_k(proof: Proof) -> None:
+    of_k = proof.segments[-1]
+    assert of_k.k_w_k == proof.k_w_k
+    assert of_k.heat_in_w is not None
+    short = replace(
+        of_k, k_w_k=proof_fixture.near(40.0, 0.5), heat_in_w=proof_fixture.near(900.0, 0.5)
+    )
+    found = outing_from(
+        replace(proof, segments=(*proof.segments, short)), session(proof), PROFILE, "k"
+    )
+    assert found.heat_w == of_k.heat_in_w.value
