@@ -2,8 +2,9 @@
 
     python tests/fuzzing/adversarial.py [megabytes]
 
-Each is given to the program in a process of its own; told are seconds, MB, exit code and the
-last line. No answer is a traceback. `megabytes` is the size of those that are large.
+Each is given to the program in a process of its own; told are seconds, the most MB of any so
+far, exit code and the last line. No answer is a traceback. `megabytes` is the size of those that
+are large.
 """
 
 import gzip
@@ -262,7 +263,6 @@ def main() -> None:
     for case in CASES:
         with tempfile.TemporaryDirectory() as place:
             words = words_of(case, Path(place), megabytes)
-            before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
             began_s = time.monotonic()
             try:
                 done = subprocess.run(
@@ -276,7 +276,7 @@ def main() -> None:
                 print(f"{case:<38}{_LONGEST_S:>6.1f}  no answer", flush=True)
                 continue
             took_s = time.monotonic() - began_s
-            peak = max(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss, before) / 1024
+            peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
             said = (done.stderr or done.stdout).strip().splitlines() or [""]
             answer = said[-1].replace(place, "...")[:110]
             print(f"{case:<38}{took_s:>6.1f}{peak:>7.0f}{done.returncode:>6}  {answer}", flush=True)

@@ -53,7 +53,8 @@ def test_a_type_checker_sees_the_types_of_the_public_names(
     tmp_path: Path, pytestconfig: pytest.Config
 ) -> None:
     pytest.importorskip("mypy", reason="a type checker")
-    known = tmp_path if pytestconfig.cache is None else pytestconfig.cache.mkdir("mypy")
+    cache = getattr(pytestconfig, "cache", None)  # it may be switched off
+    known = tmp_path if cache is None else cache.mkdir("mypy")
     (tmp_path / "use.py").write_text(
         "from wattsump_analysis import prove_session\n"
         "from wattsump_logger import load_session\n"

@@ -43,8 +43,7 @@ def test_exact_inputs_give_the_energy_balance_without_an_interval() -> None:
 
 def test_the_limiting_air_and_the_margin_are_degree_for_degree() -> None:
     answer = ask(**EXACT, hottest="35 degC", limit="75 degC")
-    # independent: energy balance by hand, as above with a limit of 75 °C.
-    # independent: 4 kW over 90 + 10 W/K below the limit
+    # independent: energy balance by hand, 4 kW over 90 + 10 W/K below a limit of 75 °C.
     assert value(answer, "limiting_typed_limit_p50_c") == pytest.approx(75.0 - 4000.0 / 100)
     assert value(answer, "margin_typed_limit_p50_k") == pytest.approx(75.0 - 4000.0 / 100 - 35.0)
 

@@ -3,6 +3,7 @@
 import itertools
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from logger.capture.test_assembler import AIR, TANK, at, event, hello, reading
@@ -88,7 +89,9 @@ def test_with_one_unplugged_again_the_next_hello_begins_anew_and_every_reading_i
     assert "wire:crossed=" in taken[0].fault
 
 
-def test_a_hello_of_other_channels_by_a_second_controller_makes_no_file_of_its_own() -> None:
+def test_a_hello_of_other_channels_by_a_second_controller_makes_no_file_of_its_own(
+    tmp_path: Path,
+) -> None:
     ours = controller(0.0, 0, 300.0, OURS)
     theirs = [
         (
@@ -110,12 +113,14 @@ def test_a_hello_of_other_channels_by_a_second_controller_makes_no_file_of_its_o
         for when_s, line in controller(20.4, 0, 300.0, THEIRS)
         if line[:1] in b"HR"
     ]
-    assembler = Assembler()
-    out: list[Start | Row] = []
+    recorder = Recorder(tmp_path, "a")
     for when_s, line in sorted(ours + theirs):
-        out += assembler.feed(line, at(when_s))
-    starts = sum(isinstance(item, Start) for item in out)
-    assert starts <= 2
+        recorder.take(Chunk(anchor=at(when_s), data=line))
+    recorder.close()
+    assert [path.name for path in tmp_path.glob("*.csv")] == ["a.csv"]
+    tank_c = load_session(tmp_path / "a.csv").columns["tank_c"]
+    # What came before the second one: a boot, then a reading a second.
+    assert np.count_nonzero(np.isfinite(tank_c)) == 20
 
 
 @pytest.mark.parametrize("lost", [1, 5, 40, 3000])

@@ -356,7 +356,7 @@ def test_a_first_column_that_only_rises_is_the_time_in_any_language(tmp_path: Pa
     path = tmp_path / "fremd.csv"
     path.write_text(f"Zeit [s];Tank C;Ambient C\n{rows}\n", encoding="utf-8")
     made = understand(path, refusing)
-    assert made.stamps.elapsed_s[-1] == 495.0  # pinned: 99 steps of 5 s
+    assert made.stamps.elapsed_s[-1] == 495.0  # independent: 99 steps of 5 s
     assert set(made.values) == {"tank_c", "ambient_c"}
 
 
