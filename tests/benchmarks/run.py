@@ -54,28 +54,31 @@ Each script in `tests/benchmarks` can be run by itself and then tells seconds an
 
 Nearly all of it is slopes of the likelihood, some 6000 of 25 parameters, eight at a time; their
 cost grows with the bins (at most 600), not with the samples, which only loading sees, and a season
-grows with its outings. Seconds of processor of `prove`, the first in a process, in turns with the
-commit before the pass was compiled, on a computer with much else to do:
+grows with its outings. `python tests/benchmarks/prove.py 1 4` gives:
 
-| outing | before | now | over imports |
-|---|---|---|---|
-| demonstration, 310 bins | 3.7 to 4.0 | 1.25 (the second 1.0) | 86 MB |
-| 4 h at 10 Hz | 5.4 to 6.0 | 1.8 (the second 1.5) | 130 MB |
+| outing | seconds of processor | most memory |
+|---|---|---|
+| 1 h at 10 Hz | 0.8 | 241 MB |
+| 4 h at 10 Hz | 1.6 | 270 MB |
 
-Three times less, with draws that reach the tails; slices that did not took 0.6 s on the first.
+Before the pass was compiled as now, 4 h took 5.4 to 6.0 s beside 1.8 s: by hand, once, on a
+computer with much else to do; no command repeats it.
 
 ## What compiles the pass
 
+By hand, once, in seconds of processor; lines are those of `kernel`, `passes`, `trace` and
+`native` in `model`.
+
 | means | import | first use | disk | lines of ours |
 |---|---|---|---|---|
-| LLVM, the pass recorded by ourselves | 0.08 s | 1 s for each kind of record | 173 MB | 913 |
-| numba, until today | 0.42 s | 30 s | 208 MB | 694, one trial at a time |
-| Cython or C in the wheel | none | none | 1 MB | as numba, a wheel for each system |
+| LLVM, the pass recorded by ourselves | 0.03 s | 0.5 s for each kind of record | 173 MB | 913 |
+| numba, before | 0.16 s | 30 s | 208 MB | 694, one trial at a time |
+| Cython or C in the wheel (not tried) | none | none | 1 MB | as numba, a wheel for each system |
 | jax (from memory) | 1 s | some seconds | 300 MB | fewer, slopes for nothing |
 
 llvmlite, numba and jaxlib have wheels for 64-bit Arm under Linux (from memory). Code is kept,
-100 kB for each kind of record, in the user's cache; where nothing can be written it is compiled at
-each start, and nothing is written beside the installed files.
+some 120 kB for each kind of record, in the user's cache; where nothing can be written it is
+compiled at each start, and nothing is written beside the installed files.
 
 What the firmware costs its chip is in [firmware-figures.md](firmware-figures.md).
 """

@@ -293,13 +293,14 @@ The headline is the worst family. K is the cooler's conductance at working speed
 excess where only the tank is seen), Q the mean heat into the oil while the engine runs, and heat
 that of K at the label's temperature difference. "No K" counts outings whose K the program
 withholds; the other columns are of the rest. Cells hold four machines: they say where to look, and
-the rows how often. More: the same commands with `--machines 8`. One stretch without the fan was
-scored with a model form of 0.065 and has 0.1 since, which is what it needs below.
+the rows how often. More: the same commands with `--machines 8`. The two rows with one fan-off were
+scored with a model form of 0.065; the program has 0.1 since, about what the first needs below.
 
 {held}
 
 Where the program held one oil flow at every engine speed, and had no unknowns for oil that misses
-the cooler and heat that enters the tank, the same families (two machines each, seed 303) gave:
+the cooler and heat that enters the tank, the same families (two machines each, seed 303) gave what
+today's commands cannot give again:
 
 | protocol | K held | bias | half-width | wrong verdicts |
 | --- | --- | --- | --- | --- |

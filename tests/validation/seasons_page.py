@@ -194,8 +194,9 @@ else, and a drift told while nothing happens, is a false alarm, once each.
 
 {outings} outings a season. One outing of one machine scatters by 5.5 to 8 % in K and 5 to
 7.5 % in heat, correlated by 0.6 to 0.9, about what full fits of an
-emulated machine repeat to; the work differs by 3 to 10 % from day to day; one outing in fifty
-is wrong by some 40 %; half of the outings hold a fan step, and half of what is done is marked.
+emulated machine repeat to (`--fits N` counts it); the work differs by 3 to 10 % from day to
+day; one outing in fifty is wrong by some 40 %; half of the outings hold a fan step, and half of
+what is done is marked.
 
 ## By what happens
 
