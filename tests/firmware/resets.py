@@ -69,8 +69,8 @@ def problems(data: bytes, cause: str) -> list[str]:
     codes = [(event.code, event.detail) for event in sound if isinstance(event, EventFrame)]
     if codes[0:1] != [("boot", cause)]:
         found.append(f"{codes[0:1]} for {cause}")
-    if not codes[1][1].startswith("table-flash-"):
-        found.append(f"{codes[1]} for the table")
+    if not any(detail.startswith("table-flash-") for _, detail in codes[1:2]):
+        found.append(f"{codes[1:2]} for the table")
     readings = [event.fields for event in sound if isinstance(event, Reading)]
     if len(readings) < 2:
         found.append(f"{len(readings)} readings")
