@@ -78,7 +78,8 @@ class Stamps:
 def find_clock(table: Table) -> Clock | None:
     """Return the time column by its name or its cells; None if there is none.
 
-    A first column of numbers that only ever rise counts the time in whatever language.
+    A first column of numbers that only ever rise counts the time in whatever language, unless
+    another one is named as a time: loggers also number their rows.
     """
     stamped = [name for name in table.names if _share(table.cells[name], _WITH_TIME) > _LEAST_READ]
     dated = [name for name in table.names if _share(table.cells[name], _DATE) > _LEAST_READ]
@@ -87,16 +88,19 @@ def find_clock(table: Table) -> Clock | None:
         return Clock(time=both[0])
     if stamped:
         return Clock(time=stamped[0], date=dated[0] if dated else "")
-    for at, name in enumerate(table.names):
-        words = re.findall(r"[a-z]+", name.lower())
-        is_named = _WORDS & set(words) or words in (["t"], ["s"], ["t", "s"])
-        if at and not is_named:
-            continue
+    words_of = [re.findall(r"[a-z]+", name.lower()) for name in table.names]
+    named = [
+        at
+        for at, words in enumerate(words_of)
+        if _WORDS & set(words) or words in (["t"], ["s"], ["t", "s"])
+    ]
+    for at in (*named, 0):
+        name, words = table.names[at], words_of[at]
         values = _numbers(table, name)
         seen = values[np.isfinite(values)]
         if seen.size < _LEAST_READ * values.size:
             continue
-        if not is_named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) <= 0.0)):
+        if at not in named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) <= 0.0)):
             continue
         spelled = [table.units[at].strip("[]() ").lower(), *reversed(words)]
         unit_s = next((_UNIT_S[word] for word in spelled if word in _UNIT_S), None)

@@ -360,6 +360,15 @@ def test_a_first_column_that_only_rises_is_the_time_in_any_language(tmp_path: Pa
     assert set(made.values) == {"tank_c", "ambient_c"}
 
 
+def test_a_number_of_the_row_is_not_taken_for_the_time_beside_it(tmp_path: Path) -> None:
+    rows = "\n".join(f"{i};{5 * i};{20 + 0.01 * i:.2f};18.5" for i in range(100))
+    path = tmp_path / "numbered.csv"
+    path.write_text(f"No.;Elapsed [s];Tank C;Ambient C\n{rows}\n", encoding="utf-8")
+    made = understand(path, refusing, answers=Answers(columns={"No.": "nothing"}))
+    assert made.clock.time == "Elapsed [s]"
+    assert made.stamps.elapsed_s[-1] == 495.0  # pinned: 99 steps of 5 s
+
+
 def test_a_first_column_that_falls_somewhere_is_no_time(tmp_path: Path) -> None:
     rows = "\n".join(f"{5 * i % 100};{20 + 0.01 * i:.2f}" for i in range(100))
     path = tmp_path / "fremd.csv"
