@@ -49,6 +49,7 @@ class Family:
     cooler: Literal["return", "case drain", "one a side"] = "return"
     belt: bool = False
     thermostat: bool = False
+    follows_oil: bool = False  # the fan's speed, from little at 45 °C to full at 80 °C
     throttle: Literal["steady", "varied"] = "steady"
     pauses: bool = False
     start: Literal["even", "shed", "night"] = "even"

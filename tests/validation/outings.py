@@ -29,6 +29,7 @@ FloatArray = NDArray[np.float64]
 
 CHANNELS = ("tank", "cooler_in", "cooler_out", "case_drain", "ambient")
 LABEL_ETD_K = 55.0
+FAN_FROM_C, FAN_FULL_C = 45.0, 80.0
 NIGHT_STEP_S = 10.0
 
 
@@ -201,12 +202,15 @@ class _Operator:
         over_k = tank_c - self.drawn.site.thermostat_c
         self.fan = np.where(over_k > 2.0, 1.0, np.where(over_k < -2.0, 0.0, self.fan))
         by_itself = self.is_stage("fan", "by itself") * self.fan
+        fan = self.is_stage("fan", "on") + by_itself
+        if self.drawn.family.follows_oil:
+            fan = fan * np.clip((tank_c - FAN_FROM_C) / (FAN_FULL_C - FAN_FROM_C), 0.15, 1.0)
         return Controls(
             ambient_c=self.air_c(second),
             speed=speed,
             load=np.minimum(load, 1.0),
             moving=self.of_stage("moving") * busy,
-            fan=self.is_stage("fan", "on") + by_itself,
+            fan=fan,
             load_w=load_w,
             heater_w=self.of_stage("heater_w"),
         )
@@ -348,7 +352,8 @@ def session_of(happened: Happened, one: int) -> Session:
     else:
         columns["engine_on"] = (speed > 0.0).astype(float)
     belt = drawn.family.belt
-    columns["fan_on"] = controls["fan"] * ((speed > 0.0) if belt else 1.0)
+    # A switch's wire tells whether a fan turns, not how fast.
+    columns["fan_on"] = (controls["fan"] > 0.0) * ((speed > 0.0) if belt else 1.0)
     columns["drive_on"] = controls["moving"]
     if protocol.heater:
         columns["heater_w"] = controls["heater_w"] * float(drawn.owner.heater[one])

@@ -12,11 +12,11 @@ from wattsump_analysis.model.fit import Fitted, carried, fit_record, model_form,
 from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
 from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases
 from wattsump_analysis.proof.routes import KnownHeat, capacity_from_heat, conductance_from_capacity
+from wattsump_analysis.reading.cooler_share import pump_varied
 from wattsump_analysis.reading.cuts import tank_alone
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.oil_side import OilSide, oil_side, own_circuit
 from wattsump_analysis.reading.phases import find_phases
-from wattsump_analysis.reading.pump_speed import pump_varied
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 from wattsump_analysis.statistics.intervals import draws_of, span_of

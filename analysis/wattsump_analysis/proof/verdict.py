@@ -18,6 +18,7 @@ from wattsump_analysis.physics.label import (
 )
 from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
+from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.results import Conductance, Interval, LabelCheck, Route, Verdict
@@ -88,6 +89,19 @@ _NO_FAN = Refusal(
         text="Log the fan; for another logger's file type when it ran, as in wattsump import FILE "
         "--was 'fan on 09:10 to 09:40'. If it turns whenever the engine does, write "
         "fan_with_engine = true in [cooler].",
+    ),
+)
+FAN_FOLLOWED = Refusal(
+    reason=Remark(
+        code="fan-follows-oil",
+        text="the fan speeds up with the oil, by the profile or by the cooler's share of the "
+        "oil's warmth, which grew with temperature: the figure is that of the fan's speed in this "
+        "outing, and the label is for full speed",
+    ),
+    next_step=Remark(
+        code="log-at-full-fan",
+        text="Have the fan run at its full speed, by its override or with hotter oil within the "
+        "limits, and log the outing again.",
     ),
 )
 _NO_DRIVE = Refusal(
@@ -272,6 +286,9 @@ def judge(
         cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
     )
     judgement = _against(label, k, stretch)
+    follows = cooler.fan_follows_oil or fan_followed(stretch.record, know.u_match_k)
+    if judgement.verdict is Verdict.FALLS_SHORT and follows:
+        return _in_doubt(judgement, FAN_FOLLOWED)
     return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
 
 
@@ -288,12 +305,16 @@ def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) 
             missing = _NO_FAN if is_flow_known else _NO_FLOW
             return replace(judgement, next_step=missing.next_step)
         return judgement
+    return _in_doubt(judgement, withheld)
+
+
+def _in_doubt(judgement: Judgement, why: Refusal) -> Judgement:
     return replace(
         judgement,
         verdict=Verdict.CANNOT_TELL,
-        headline=f"{Verdict.CANNOT_TELL.heading}, because {withheld.reason}.",
-        reasons=(withheld.reason, *judgement.reasons),
-        next_step=withheld.next_step,
+        headline=f"{Verdict.CANNOT_TELL.heading}, because {why.reason}.",
+        reasons=(why.reason, *judgement.reasons),
+        next_step=why.next_step,
     )
 
 

@@ -130,6 +130,8 @@ def _beside(profile: Profile, units: str) -> Iterator[str]:
     if cooler.fan_thermostat_c is not None:
         at = show(cooler.fan_thermostat_c, "temperature", units)
         yield _row("fan", f"by a thermostat at {at}; the proving run needs it switched by hand")
+    elif cooler.fan_follows_oil:
+        yield _row("fan", "speeds up with the oil: a proof needs it at its full speed")
     elif cooler.fan_with_engine:
         yield _row("fan", "turns whenever the engine does")
     if heater is not None:

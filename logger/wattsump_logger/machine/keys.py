@@ -143,6 +143,7 @@ COOLER = (
     # Common practice, no source: a flow taken from pump size and engine speed.
     _relative("oil_flow_uncertainty", "u_oil_flow_rel", "10 %"),
     Key(name="fan_with_engine", attribute="fan_with_engine", form="flag", default=False),
+    Key(name="fan_follows_oil", attribute="fan_follows_oil", form="flag", default=False),
     _quantity("fan_thermostat", "fan_thermostat_c", "temperature", -40, 150),
     _quantity("bypass", "bypass_c", "temperature", -40, 150),
 )

@@ -122,7 +122,8 @@ class Drive:
 class Cooler:
     """The cooler and its label; `label_etd_k` is None where the label does not print it.
 
-    `oil_flow_rpm` is the engine speed at which `oil_flow_m3_s` holds, None for the usual one.
+    `oil_flow_rpm` is the engine speed at which `oil_flow_m3_s` holds, None for the usual one;
+    `fan_follows_oil` marks a fan whose speed rises with the oil's temperature.
     """
 
     label_heat_w: float | None = None
@@ -133,6 +134,7 @@ class Cooler:
     oil_flow_rpm: float | None = None
     u_oil_flow_rel: float = 0.05
     fan_with_engine: bool = False
+    fan_follows_oil: bool = False
     fan_thermostat_c: float | None = None
     bypass_c: float | None = None
 

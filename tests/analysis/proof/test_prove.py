@@ -416,6 +416,14 @@ def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
     assert belted.verdict is Verdict.FALLS_SHORT
 
 
+def test_a_fan_that_speeds_up_with_the_oil_falls_short_of_nothing() -> None:
+    label = {"label_heat": "50 kW", "label_etd": "not printed", "fan_with_engine": True}
+    proof = prove(lump_running(), bracken(cooler={**label, "fan_follows_oil": True}))
+    assert proof.verdict is Verdict.CANNOT_TELL
+    assert proof.reasons[0].code == "fan-follows-oil"
+    assert proof.next_step.code == "log-at-full-fan"
+
+
 def test_without_a_tank_probe_the_oil_s_flow_tells_alone(outing: Session) -> None:
     bare = with_columns(outing, "cooler_in_c", "cooler_out_c", "ambient_c", "flow_lpm", "fan_on")
     proof = prove(bare, bracken())
