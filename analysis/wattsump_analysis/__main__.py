@@ -22,7 +22,10 @@ def main() -> int:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
     try:
         from wattsump_analysis.commands import program
-    except (MemoryError, SystemError):  # what a half-made import without memory ends in
+    except (ImportError, MemoryError, OSError, SystemError) as error:
+        # A half-made import without memory also ends in a SystemError of any text.
+        if not isinstance(error, SystemError) and not memory.is_short_of(error):
+            raise
         sys.stderr.write(f"wattsump: {memory.TOO_LITTLE}\n")
         return UNUSABLE
 

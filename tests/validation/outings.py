@@ -353,7 +353,7 @@ def session_of(happened: Happened, one: int) -> Session:
         columns["engine_on"] = (speed > 0.0).astype(float)
     belt = drawn.family.belt
     # A switch's wire tells whether a fan turns, not how fast.
-    columns["fan_on"] = (controls["fan"] > 0.0) * ((speed > 0.0) if belt else 1.0)
+    columns["fan_on"] = ((controls["fan"] > 0.0) & ((speed > 0.0) | (not belt))).astype(float)
     columns["drive_on"] = controls["moving"]
     if protocol.heater:
         columns["heater_w"] = controls["heater_w"] * float(drawn.owner.heater[one])

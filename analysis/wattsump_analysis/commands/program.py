@@ -120,9 +120,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         return 1  # the reader has closed the pipe
     except OSError as error:
+        if memory.is_short_of(error):
+            return _complain(memory.TOO_LITTLE)
         place = error.filename or "output"
         return _complain(f"{place}: {error.strerror or error}; make room or choose another place")
-    except MemoryError:
+    except (MemoryError, SystemError):  # an import without memory may end in either
         return _complain(memory.TOO_LITTLE)
     except ImportError as error:
         if not memory.is_short_of(error):

@@ -180,7 +180,7 @@ def comparison_picture(comparison: Comparison, units: str) -> Mapping[str, Pictu
         first = plot_comparison(comparison, units=units, figure=new_figure(*size)).axes[0]
         return Drawing(svg=inline_svg(first, f"both-{name}", alt), left=0.0, right=100.0)
 
-    wide, narrow = drawing("wide", (9.0, 3.4)), drawing("narrow", (4.2, 3.6))
+    wide, narrow = drawing("wide", (9.0, 3.4)), drawing("narrow", (4.2, 3.0))
     return {"both": Picture(wide=wide, narrow=narrow, values={})}
 
 
