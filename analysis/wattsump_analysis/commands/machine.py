@@ -2,6 +2,7 @@
 
 import json
 import textwrap
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -52,11 +53,11 @@ def new_command(
             do=f"choose another name, or see what it says with wattsump machine check {path}",
         )
     draft = path.with_name(path.name + ".answers.json")
-    answers = json.loads(draft.read_text(encoding="utf-8")) if draft.exists() else {}
+    answers = _kept(draft)
     if answers:
         typer.echo(f"going on after {len(answers)} answers kept in {draft}")
     typer.echo(f"Enter takes the answer in brackets, or skips; {_BACK} goes back to the last one.")
-    at = next((at for at, one in enumerate(QUESTIONS) if one.name not in answers), len(QUESTIONS))
+    at = next((at for at, one in enumerate(QUESTIONS) if not _stands(one, answers)), len(QUESTIONS))
     while at < len(QUESTIONS):
         question = QUESTIONS[at]
         typer.echo("\n" + textwrap.fill(f"{at + 1} of {len(QUESTIONS)}  {question.text}", 80))
@@ -83,6 +84,42 @@ def new_command(
     _echo(profile, units)
     typer.echo(f"\nprofile {path}; its other keys are in docs/machine-profile.md")
     typer.echo(f"next    wattsump log PORT --machine {path}")
+
+
+def _kept(draft: Path) -> dict[str, str]:
+    """Return the answers of before, {} if there are none."""
+    from wattsump_logger.errors import UsageError
+    from wattsump_logger.inputs import read_small
+
+    found = "something else"
+    try:
+        kept = json.loads(read_small(draft))
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        kept, found = None, error.strerror or str(error)
+    except (ValueError, RecursionError):
+        kept, found = None, "no JSON"
+    if isinstance(kept, dict) and all(isinstance(answer, str) for answer in kept.values()):
+        return kept
+    raise UsageError(
+        expected="the answers kept by this command",
+        found=found,
+        where=str(draft),
+        do="mend it, or move it away to begin anew",
+    )
+
+
+def _stands(question: "Question", answers: Mapping[str, str]) -> bool:
+    """Whether there is an answer that need not be asked for again."""
+    from wattsump_logger.errors import WattsumpError
+    from wattsump_logger.machine.describing import checked
+
+    try:
+        checked(question, answers[question.name])
+    except (KeyError, WattsumpError):
+        return False
+    return True
 
 
 def _answer(question: "Question", given: str = "") -> str | None:

@@ -1,5 +1,6 @@
 """What a profile was understood to say, line by line, and the command that asks for one."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,8 @@ from typer.testing import CliRunner
 from wattsump_analysis.commands import machine
 from wattsump_analysis.emulation.bracken import demo_profile
 from wattsump_analysis.show.machine import machine_lines
+from wattsump_logger.errors import UsageError
+from wattsump_logger.machine.describing import QUESTIONS
 from wattsump_logger.machine.profile import load_profile, profile_from_dict
 
 
@@ -122,3 +125,30 @@ def test_questions_to_a_reader_of_us_units_give_their_examples_first(
     path = str(tmp_path / "mine.toml")
     asked = CliRunner().invoke(app, ["machine", "new", path, "--units", "us"], input=typed)
     assert asked.output.index("75 lb") < asked.output.index("34 kg")
+
+
+@pytest.mark.parametrize(
+    "kept", [b'{"name": "Mi', b"[1]", b'{"name": 3}', b"\xff", b"[" * 100_000], ids=range(5)
+)
+def test_kept_answers_that_cannot_be_read_are_refused_and_stay(
+    app: typer.Typer, tmp_path: Path, kept: bytes
+) -> None:
+    draft = tmp_path / "mine.toml.answers.json"
+    draft.write_bytes(kept)
+    result = CliRunner().invoke(
+        app, ["machine", "new", str(tmp_path / "mine.toml")], input="Mine\n"
+    )
+    assert isinstance(result.exception, UsageError)
+    assert result.exception.where == str(draft)
+    assert draft.read_bytes() == kept
+
+
+def test_a_kept_answer_that_the_profile_would_refuse_is_asked_again(
+    app: typer.Typer, tmp_path: Path
+) -> None:
+    draft = tmp_path / "mine.toml.answers.json"
+    draft.write_text(json.dumps({one.name: one.usual for one in QUESTIONS} | {"name": "Mine"}))
+    path = str(tmp_path / "mine.toml")
+    result = CliRunner().invoke(app, ["machine", "new", path], input="18 L\n" + 9 * "\n")
+    assert result.exit_code == 0, result.output
+    assert load_profile(path).oil.volume_m3 * 1000 == 18.0  # independent: as typed, in litres
