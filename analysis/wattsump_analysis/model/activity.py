@@ -17,16 +17,15 @@ LEAST_SHARE = 0.05  # a kind of work needs this share of a bin for a separate he
 
 def usual_rpm(record: Record, over_rpm: float) -> float:
     """Working speed of the engine over a stated one; 1 where no speed was logged."""
-    if record.engine_rpm is None:
-        return 1.0
-    return _working_rpm(record.engine_rpm, record.engine) / over_rpm
+    usual = _working_rpm(record)
+    return 1.0 if usual is None else usual / over_rpm
 
 
 def speed_of(record: Record) -> FloatArray:
     """Engine speed over the working speed; 1 where the engine stands or nothing is known."""
-    if record.engine_rpm is None:
+    usual = _working_rpm(record)
+    if record.engine_rpm is None or usual is None:
         return np.ones(record.bins)
-    usual = _working_rpm(record.engine_rpm, record.engine)
     running = record.engine > 0.5
     return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
 
@@ -75,8 +74,13 @@ def standing_of(record: Record) -> FloatArray:
     return idle_of(record) if record.engine_rpm is None else np.zeros(record.bins)
 
 
-def _working_rpm(engine_rpm: FloatArray, engine: FloatArray) -> float:
-    """The governed speed, at which K is stated: idles and part throttle are below it."""
-    running = engine > 0.9
-    seen = engine_rpm[running] if running.any() else engine_rpm
+def _working_rpm(record: Record) -> float | None:
+    """The governed speed, at which K is stated: idles and part throttle are below it.
+
+    None where no speed above 0 was logged.
+    """
+    if record.engine_rpm is None or not (turning := record.engine_rpm > 0.0).any():
+        return None
+    running = turning & (record.engine > 0.9)
+    seen = record.engine_rpm[running if running.any() else turning]
     return float(np.quantile(seen, WORKING_QUANTILE))

@@ -75,6 +75,11 @@ def _keep(place: Path, code: bytes) -> None:
     """Write code to the cache; do nothing if it cannot be written."""
     with suppress(OSError):
         place.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
-            file.write(hashlib.sha256(code).digest() + code)
-        Path(file.name).replace(place)
+        handle, name = tempfile.mkstemp(dir=place.parent)
+        draft = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(hashlib.sha256(code).digest() + code)
+            draft.replace(place)
+        finally:
+            draft.unlink(missing_ok=True)

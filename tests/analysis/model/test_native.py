@@ -80,3 +80,14 @@ def test_where_nothing_can_be_written_it_is_compiled_each_time(
 def test_texts_hang_on_the_shape_alone() -> None:
     for write in (kernel.forward, kernel.backward, kernel.draw):
         assert write(SHAPE) == write(SHAPE)
+
+
+def test_a_rename_that_fails_leaves_no_draft_behind(
+    compiles: Callable[[Path], int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(path: Path, target: Path) -> Path:
+        raise PermissionError
+
+    monkeypatch.setattr(Path, "replace", refused)
+    assert compiles(tmp_path) == 3
+    assert list((tmp_path / "wattsump").iterdir()) == []

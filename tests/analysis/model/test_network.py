@@ -433,3 +433,12 @@ def test_speed_counts_from_the_governed_one_however_often_the_throttle_is_closed
     assert usual_rpm(record, 1200.0) == pytest.approx(2.0)
     assert usual_rpm(bare, 1200.0) == 1.0
     assert np.all(speed_of(bare) == 1.0)
+
+
+@pytest.mark.parametrize("rpm", [0.0, 1500.0])
+def test_an_engine_that_never_ran_through_a_whole_bin_has_a_speed(rpm: float) -> None:
+    bare = make_network().record
+    seen = np.where(np.arange(bare.bins) == 3, rpm, 0.0)
+    record = replace(bare, engine=np.full(bare.bins, 0.8), engine_rpm=seen)
+    assert usual_rpm(record, 1500.0) == 1.0
+    assert np.all(np.isfinite(speed_of(record)))
