@@ -60,7 +60,7 @@ def never_on(record: Record, name: str) -> Remark | None:
     A caution, no contradiction: work that no channel reports does the same.
     """
     width = int(np.ceil(LOAD_S / record.bin_s))
-    if width < 4:
+    if width < 4 or record.bins <= 4 * width:  # no bin has quiet ones enough on either side
         return None
     switches = (record.fan, record.engine, record.moving, record.heater_w > 1.0)
     slopes = _slopes_k_min(record.oils_c["tank"], width, record.bin_s)
@@ -271,7 +271,7 @@ def undisturbed(
     changed = np.zeros(record.bins)
     for values in switches:
         changed[1:] += np.abs(np.diff(np.asarray(values, dtype=float))) > 0.05
-    near = np.convolve(changed, np.ones(2 * width + 1), "same") > 0
+    near = np.convolve(changed, np.ones(2 * width + 1))[width : width + record.bins] > 0
     inside = np.zeros(record.bins, dtype=bool)
     inside[width : record.bins - width] = True
     return inside & ~near & (record.engine > 0.99)

@@ -205,6 +205,12 @@ def test_a_drive_that_is_never_on_though_load_comes_and_goes_is_asked_about() ->
     assert suspects.never_on(outing(), "drive") is None
 
 
+@pytest.mark.parametrize("bins", range(12, 40, 3))
+def test_a_stretch_of_minutes_tells_nothing_of_its_channels(bins: int) -> None:
+    short = loaded((np.arange(BINS) % 4 < 2).astype(float)).between(0.0, bins * outing().bin_s)
+    assert suspects.never_on(short, "drive") is None
+
+
 def test_a_heater_that_is_never_on_is_not_suspected_of_the_loads_of_a_drive() -> None:
     driven = ((T // 900.0) % 2 == 1).astype(float)
     assert suspects.never_on(replace(loaded(driven), moving=np.ones(BINS)), "heater") is None
