@@ -1,8 +1,8 @@
-"""K and its range during an outing, from a fit of the rows so far.
+"""K and its range during an outing, from a proof of the rows so far.
 
-`know_so_far` fits all rows with the network of `prove`, without its cuts, its oil side and its
-checks of probes. `words` gives the result to a driver, with how many more minutes are likely to
-narrow the range.
+`know_so_far` proves them as `prove` does afterwards, so that a proof that would be refused gives
+no figure. `words` gives the result to a driver, with how many more minutes are likely to narrow
+the range.
 """
 
 import threading
@@ -11,12 +11,14 @@ import warnings
 from array import array
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
-from wattsump_logger.session.reader import Session
+from wattsump_logger.session.reader import Mark, Session
+from wattsump_logger.session.rows import taken_back
 from wattsump_logger.watch.guide import Advice, Learned, ProvingRun
 from wattsump_logger.watch.look import Look
 
@@ -58,6 +60,7 @@ def in_a_thread(work: Callable[[], None]) -> object:
 # Wider than this is no knowledge of a cooler; and from here on minutes are worth telling.
 # Common practice, no source.
 NOT_YET_REL = 0.5
+UNSCALED = {"no-scale", "metal-not-listed"}  # refusals that leave K over the heat capacity
 LEAST_COOLED_S = 120.0
 LITTLE_REL, LITTLE_S = 0.01, 600.0
 _MOST_MINUTES = 20
@@ -77,7 +80,7 @@ class Known:
 
 
 def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Known | None:
-    """Fit the rows so far.
+    """Prove the rows so far.
 
     Returns
     -------
@@ -88,19 +91,16 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     Raises
     ------
     SessionError
-        No readings of the tank, or a switch channel that contradicts the readings.
+        The proof of these rows gives no K, or there are no readings of the tank.
 
     References
     ----------
-    `fit.fit_record`; the range is that of JCGM 101:2008, the probabilistically symmetric one.
+    `prove`; the range is that of JCGM 101:2008, the probabilistically symmetric one.
     """
     # Here, so that a recording has begun before any of it is loaded.
-    from wattsump_analysis.model.fit import fit_record, reference_oil_c
-    from wattsump_analysis.reading.contradictions import contradictions
-    from wattsump_analysis.reading.cuts import record_of
-    from wattsump_analysis.reading.machine import knowledge
-    from wattsump_analysis.reading.phases import find_soak, offsets_k_of, switches_of
-    from wattsump_analysis.reading.samples import gather, metered_heat_j_m3k
+    from wattsump_analysis.proof.prove import prove
+    from wattsump_analysis.reading.phases import switches_of
+    from wattsump_analysis.reading.samples import gather
 
     samples = gather(session, profile)
     if "ambient" not in samples.temps_c:
@@ -110,26 +110,20 @@ def know_so_far(session: Session, profile: Profile | None, seed: int = 0) -> Kno
     gaps = np.diff(samples.elapsed_s, prepend=samples.elapsed_s[0])
     if float(gaps[cooled].sum()) < LEAST_COOLED_S:
         return None
-    soak = find_soak(samples, switches.engine)
-    offsets = offsets_k_of(soak, profile)
-    heat = None if samples.flow_m3_s is None else metered_heat_j_m3k(samples, profile)
-    record = record_of(samples, switches, offsets, heat)
-    if denied := contradictions(record, samples, matched=bool(offsets)):
+    proof = prove(session, profile, seed=seed)
+    k = proof.k_w_k
+    if k is None and {reason.code for reason in proof.reasons} <= UNSCALED and proof.segments:
+        k = proof.segments[-1].k_over_c_per_s
+    if k is None:
         raise SessionError(
-            expected="switches that agree with the readings",
-            found=denied[0].text,
+            expected="readings that give a K",
+            found=proof.reasons[0].text,
             where="this outing",
-            do="see which channel does not follow its switch",
+            do=proof.next_step.text,
         )
-    drift_k_min = 0.0 if soak is None else soak.drift_k_min
-    know = knowledge(
-        profile, reference_oil_c(record), matched=bool(offsets), drift_k_min=drift_k_min
-    )
-    fitted = fit_record(record, know, np.random.default_rng(seed))
-    k = fitted.k_w_k if fitted.scale_known else fitted.k_over_c_per_s
     return Known(
         elapsed_s=float(session.elapsed_s[-1]),
-        k_w_k=k.value if fitted.scale_known else None,
+        k_w_k=None if proof.k_w_k is None else k.value,
         half_width_rel=0.5 * (k.high - k.low) / k.value,
     )
 
@@ -189,6 +183,7 @@ class Kept:
     def __init__(self) -> None:
         self._times = array("d")
         self._columns: dict[str, array[float]] = {}
+        self._marks: list[tuple[float, str]] = []
 
     def take(self, look: "Look") -> None:
         """Keep the values of a look if they are newer than the last by the spacing."""
@@ -196,7 +191,8 @@ class Kept:
         if now_s is None or not look.values:
             return
         if self._times and (now_s < self._times[-1] or look.values.keys() != self._columns.keys()):
-            self._times, self._columns = array("d"), {}
+            self._times, self._columns, self._marks = array("d"), {}, []
+        self._marks += look.marks
         if self._times and now_s - self._times[-1] < _ROW_S:
             return
         if len(self._times) >= _MOST_ROWS:
@@ -209,18 +205,18 @@ class Kept:
 
     def session(self) -> "Session":
         """Return a copy of the kept rows."""
-        from pathlib import Path
-
-        import numpy as np
-
-        from wattsump_logger.session.reader import Session
-
+        texts = [text for _, text in self._marks]
+        gone = taken_back(texts)
         return Session(
             path=Path("this outing"),
             elapsed_s=np.array(self._times),
             columns={name: np.array(values) for name, values in self._columns.items()},
             faults=(),
-            marks=(),
+            marks=tuple(
+                Mark(elapsed_s=at_s, text=text)
+                for number, (at_s, text) in enumerate(self._marks)
+                if number not in gone
+            ),
             start_utc=None,
             metadata={},
             notes=(),

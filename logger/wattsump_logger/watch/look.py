@@ -42,7 +42,8 @@ class Look:
 
     `values` and `rates_k_min` go by session column, `fault_share` by channel name: the
     share of the last half minute, or of the last ten looks, in which that channel had a fault
-    or no reading. `profile` gives the channel of a role where its name is not
+    or no reading. `marks` reached the session since the last look, each with its elapsed seconds.
+    `profile` gives the channel of a role where its name is not
     the role's.
     """
 
@@ -52,6 +53,7 @@ class Look:
     values: Mapping[str, float | None] = field(default_factory=dict)
     rates_k_min: Mapping[str, float | None] = field(default_factory=dict)
     fault_share: Mapping[str, float] = field(default_factory=dict)
+    marks: tuple[tuple[float, str], ...] = ()
     profile: Profile | None = None
 
     def column(self, role: str) -> str:
@@ -115,8 +117,9 @@ class History:
         silent_s: float,
         cells: Mapping[str, str],
         faulty: Collection[str] = (),
+        marks: Sequence[tuple[float, str]] = (),
     ) -> Look:
-        """Take the newest cells and the channels at fault since the last call."""
+        """Take the newest cells, and the channels at fault and the marks since the last call."""
         values = {column: _number(cell) for column, cell in cells.items()}
         if elapsed_s is not None:
             self._remember(elapsed_s, values)
@@ -132,6 +135,7 @@ class History:
             values=values,
             rates_k_min={column: self._rate(column) for column in values if column.endswith("_c")},
             fault_share=self._shares([channel_of(column) for column in values]),
+            marks=tuple(marks),
             profile=self._profile,
         )
 

@@ -131,6 +131,8 @@ class Watch:
         self._has_outing = True
         self._pending: deque[str] = deque(maxlen=_MARKS_SHOWN)  # pressed, not yet in a row
         self._undoable: deque[str] = deque(maxlen=_MARKS_UNDONE)
+        self._newest_marks: list[tuple[float, str]] = []
+        self._outing = ""
         self._go_on = False
         self._queued: list[str] = []
         self._shown_marks: deque[tuple[float | None, str]] = deque(maxlen=_MARKS_SHOWN)
@@ -153,6 +155,7 @@ class Watch:
         for text in marks_of(row.mark):
             if text in self._pending:
                 self._pending.remove(text)
+            self._newest_marks.append((row.elapsed_ms / 1000, text))
             shown = [at for at, mark in enumerate(self._shown_marks) if UNDO + mark[1] == text]
             if shown:
                 del self._shown_marks[shown[-1]]
@@ -219,6 +222,11 @@ class Watch:
     def on_status(self, status: Status) -> None:
         """Take the capture's status: judge it, and show it."""
         self._has_outing = bool(status.name)
+        if self._outing and status.name != self._outing:
+            # What reached an outing is undone in it or not at all.
+            waiting = [text for text in self._undoable if text in self._queued]
+            self._undoable = deque(waiting, maxlen=_MARKS_UNDONE)
+        self._outing = status.name
         columns = tuple(status.values)
         if columns and columns != self._columns:
             self._begin(columns)
@@ -228,6 +236,7 @@ class Watch:
             silent_s=status.silent_s,
             cells=status.values,
             faulty=self._faulty,
+            marks=self._newest_marks,
         )
         self._rest.take(look)
         bell = self._judge(look)
@@ -236,7 +245,7 @@ class Watch:
             self._queued += self.advice.marks if self.advice else ()
         self._go_on = False
         self._show(self._screen(status, look, bell))
-        self._faulty = set()
+        self._faulty, self._newest_marks = set(), []
         self._codes = {name: code for name, code in self._codes.items() if self._is_now(name, look)}
 
     def _begin(self, columns: tuple[str, ...]) -> None:

@@ -1,6 +1,7 @@
 """The running estimate: when it begins, what it says, and that a capture never waits for it."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -15,6 +16,7 @@ from wattsump_analysis.emulation.bracken import (
 )
 from wattsump_analysis.live.running_k import (
     Guided,
+    Kept,
     Known,
     Plainly,
     RunningK,
@@ -23,7 +25,9 @@ from wattsump_analysis.live.running_k import (
     words,
 )
 from wattsump_analysis.live.supplies import supplies
+from wattsump_analysis.proof.prove import prove
 from wattsump_logger.commands.log import PROVING_RUN
+from wattsump_logger.machine.parts import Cooler
 from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import proving_run
@@ -196,3 +200,51 @@ def test_nothing_is_known_before_the_fan_cooled_the_oil() -> None:
     assert session.elapsed_s.size == 750
     assert np.all(np.diff(session.elapsed_s) > 0)
     assert know_so_far(session, demo_profile()) is None
+
+
+def spoilt(look: Look, how: str) -> Look:
+    values = dict(look.values)
+    if how == "probes swapped":
+        values["tank_c"], values["cooler_in_c"] = values["cooler_in_c"], values["tank_c"]
+    elif how == "drive unlogged":
+        values["engine_on"] = float((values.pop("engine_rpm") or 0.0) > 0.0)
+        del values["drive_on"]
+    elif look.now_s == 1800.0:
+        return replace(look, marks=((1800.0, how),))
+    return replace(look, values=values)
+
+
+@pytest.mark.parametrize("how", ["probes swapped", "drive unlogged", "cleaned the cooler"])
+def test_the_figure_is_the_proofs_and_where_that_refuses_there_is_none(how: str) -> None:
+    later = Later()
+    running, seen = RunningK(demo_profile(), later), [spoilt(look, how) for look in looks(2200)]
+    for look in seen:
+        running._kept.take(look)
+    running.take(replace(seen[-1], marks=()))
+    later.works[0]()
+    proof, told = prove(running._kept.session(), demo_profile()), running.learned(seen[-1], "soak")
+    assert told is not None
+    if proof.k_w_k is None:
+        assert running.figure() == ""
+        assert proof.reasons[0].text in told.text
+    else:
+        assert told.text.startswith(f"K {proof.k_w_k.value:.0f} W/K")
+        assert len(proof.segments) == 2
+
+
+def test_a_machine_without_listed_metal_gives_the_ratio_alone() -> None:
+    profile = replace(demo_profile(), metal=(), cooler=Cooler(fitted=True))
+    running = RunningK(None, Later())
+    for look in looks(2600):
+        running._kept.take(look)
+    so_far = know_so_far(running._kept.session(), profile)
+    assert so_far is not None
+    assert so_far.k_w_k is None
+    assert 0.0 < so_far.half_width_rel < 1.0
+
+
+def test_a_mark_taken_back_does_not_cut_the_outing() -> None:
+    kept = Kept()
+    for look, mark in zip(looks(6), ("cooler cleaned", "undo: cooler cleaned", "fan"), strict=True):
+        kept.take(replace(look, marks=((look.now_s, mark),)))
+    assert [mark.text for mark in kept.session().marks] == ["fan"]

@@ -20,6 +20,7 @@ from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.alarms import State
 from wattsump_logger.watch.guide import ProvingRun, Step
 from wattsump_logger.watch.keys import Action
+from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.moment import Forecast, Screen
 from wattsump_logger.watch.watch import Watch, completeness
 from wattsump_logger.wire.events import WireChannel
@@ -382,3 +383,32 @@ def test_a_channel_the_oil_contradicts_is_shown_beside_the_faults() -> None:
     screens = [rig.second(tank_c="60.000", cooler_in_c="25.000") for _ in range(605)]
     assert screens[590].faults == ()
     assert "engine channel on" in screens[-1].faults[0]
+
+
+def test_a_mark_of_an_outing_that_ended_is_not_taken_back_in_the_next() -> None:
+    rig = Rig()
+    rig.pressed = "f"
+    assert rig.watch.marks() == ["fan"]
+    rig.second()
+    rig.second(name="")
+    rig.pressed = "c"
+    assert rig.watch.marks() == []
+    rig.second(name="b")
+    for _ in range(2):
+        rig.pressed = "u"
+        assert rig.watch.marks() == []
+        rig.second(name="b")
+
+
+def test_a_look_holds_the_marks_since_the_last_one() -> None:
+    looks = []
+
+    def known(look: Look) -> str:
+        looks.append(look)
+        return ""
+
+    rig = Rig(known=known)
+    rig.watch.on_rows([row(7.5, mark="fan;cleaned the core")])
+    rig.second()
+    rig.second()
+    assert [look.marks for look in looks] == [((7.5, "fan"), (7.5, "cleaned the core")), ()]
