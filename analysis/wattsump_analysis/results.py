@@ -269,6 +269,12 @@ class Proof:
     k_draws_w_k: FloatArray | None = None
     k_weights: FloatArray | None = None
 
+    @property
+    def main_segment(self) -> Segment | None:
+        """The stretch that K is of, the last where there is no K: a later one may be too short."""
+        of_k = [part for part in self.segments if self.k_w_k in (None, part.k_w_k)]
+        return of_k[-1] if of_k else None
+
     def __repr__(self) -> str:
         k = self.k_w_k
         measured = "" if k is None else f", K {k.value:.0f} W/K ({k.low:.0f} to {k.high:.0f})"

@@ -155,14 +155,11 @@ def flow_tells(record: Record) -> bool:
     return record.flow_w_k is not None and "cooler_in" in record.oils_c
 
 
-def rests_on_layout(record: Record) -> bool:
-    """Whether neither fan step, flow nor heater gives watts independent of the layout."""
+def rests_on_layout(record: Record, know: Knowledge | None = None) -> bool:
+    """Whether neither fan step, flow, stated flow nor heater gives watts whatever the layout."""
     heated = bool(np.any(record.heater_w > HEATING_W))
-    return not (heated or flow_tells(record)) and model_form(record) in (
-        UNSTEPPED,
-        UNSTEPPED_PIPES,
-        SHORT_RUN,
-    )
+    told = heated or flow_tells(record) or stated_tells(record, know)
+    return not told and model_form(record) in (UNSTEPPED, UNSTEPPED_PIPES, SHORT_RUN)
 
 
 def reference_oil_c(record: Record) -> float:

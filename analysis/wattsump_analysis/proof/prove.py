@@ -273,7 +273,9 @@ def _answer(
         outing,
         judgement,
         cautions=(
-            *cautions_of(outing.session, outing.samples, main, routes, outing.soak, outing.profile),
+            *cautions_of(
+                outing.session, outing.samples, main, routes, outing.soak, outing.profile, know
+            ),
             *suspects_of(main.record),
             *_never_on(outing.samples, main.record),
             *_unlike_listed(main, know),

@@ -7,6 +7,7 @@ import numpy as np
 from wattsump_analysis.model.fit import rests_on_layout
 from wattsump_analysis.proof.routes import AGREE_REL, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
+from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import Soak
 from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.roles import roles_amiss
@@ -56,6 +57,7 @@ def cautions_of(
     routes: Sequence[Route],
     soak: Soak | None,
     profile: Profile | None,
+    know: Knowledge | None = None,
 ) -> tuple[Remark, ...]:
     """Cautions: what may be wrong with file, machine, probes or result."""
     remarks = [
@@ -83,7 +85,7 @@ def cautions_of(
             "things they rest on is wrong"
         )
         remarks.append(Remark(code="routes-differ", text=text))
-    remarks.extend(_about_fit(stretch))
+    remarks.extend(_about_fit(stretch, know))
     return tuple(remarks)
 
 
@@ -152,7 +154,7 @@ def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
     return remarks
 
 
-def _about_fit(stretch: Stretch) -> list[Remark]:
+def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
     remarks = []
     kinds = {phase.kind for phase in stretch.phases}
     if "stopped cool-down" in kinds and not kinds & (STEPS | {"idle cool-down"}):
@@ -162,7 +164,7 @@ def _about_fit(stretch: Stretch) -> list[Remark]:
         )
         remarks.append(Remark(code="stopped-cool-down-only", text=text))
     fitted = stretch.fitted
-    if fitted is not None and not stretch.by_side and rests_on_layout(stretch.record):
+    if fitted is not None and not stretch.by_side and rests_on_layout(fitted.network.record, know):
         text = (
             "neither a fan step nor an oil flow was logged: watts then depend on where the metal "
             "of the machine is warmed, which temperatures hardly show, and on some machines are a "

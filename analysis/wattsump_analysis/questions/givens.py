@@ -70,10 +70,11 @@ class Givens:
     @classmethod
     def of(cls, proof: Proof, source: str = "proof") -> "Givens":
         """Return the values that a proof gives."""
-        last, ledger, label = _last(proof), proof.ledger, proof.label
-        heat = _figure(None if last is None else last.heat_in_w, "power")
-        several = len([part for part in proof.segments if part.capacity_j_k is not None])
-        text = f"Of {several} stretches of the outing the last is used."
+        part, ledger, label = _part(proof), proof.ledger, proof.label
+        heat = _figure(None if part is None else part.heat_in_w, "power")
+        several = len(_fitted(proof))
+        which = "last" if proof.k_w_k is None else "one that gave K"
+        text = f"Of {several} stretches of the outing the {which} is used."
         return cls(
             source=source,
             # If the verdict is "cannot tell" the proof has no K to use, whatever its parts have.
@@ -81,8 +82,8 @@ class Givens:
             k_draws_w_k=proof.k_draws_w_k,
             k_weights=proof.k_weights,
             k_refers_to=proof.k_refers_to,
-            shell_w_k=_figure(None if last is None else last.shell_w_k, "conductance"),
-            capacity_j_k=_figure(None if last is None else last.capacity_j_k, "heat_capacity"),
+            shell_w_k=_figure(None if part is None else part.shell_w_k, "conductance"),
+            capacity_j_k=_figure(None if part is None else part.capacity_j_k, "heat_capacity"),
             heat_w=heat if ledger is None else _like(heat, ledger.working_p50_w),
             heat_p90_w=heat if ledger is None else _like(heat, ledger.working_p90_w),
             label_heat_w=None if label is None else label.label_heat_w,
@@ -186,10 +187,14 @@ def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
     return Figure(value=total, kind="heat_capacity", low=total / spread, high=total * spread)
 
 
-def _last(proof: Proof) -> Segment | None:
-    """The last part of the outing with a heat capacity, after any swap."""
-    fitted = [segment for segment in proof.segments if segment.capacity_j_k is not None]
-    return fitted[-1] if fitted else None
+def _fitted(proof: Proof) -> list[Segment]:
+    return [segment for segment in proof.segments if segment.capacity_j_k is not None]
+
+
+def _part(proof: Proof) -> Segment | None:
+    """The part that gave K; without a heat capacity there, the last part that has one."""
+    fitted, main = _fitted(proof), proof.main_segment
+    return main if main in fitted else fitted[-1] if fitted else None
 
 
 def _figure(interval: Interval | None, kind: str) -> Figure | None:

@@ -117,7 +117,8 @@ def outing_from(proof: Proof, session: Session, profile: Profile | None, key: st
     """
     tank, air = proof.series_c.get("tank"), proof.series_c.get("ambient")
     marks = tuple(text for _, text in proof.marks)
-    heat = _heat(proof)
+    main = proof.main_segment
+    heat = None if main is None else main.heat_in_w
     common = _common(proof)
     u_k, u_heat = _relative(proof.k_w_k), _relative(heat)
     limits = Limits() if profile is None else profile.limits
@@ -250,12 +251,6 @@ def _relative(interval: Interval | None) -> float | None:
     return None if interval is None else interval.half_width_rel / NORMAL_95
 
 
-def _heat(proof: Proof) -> Interval | None:
-    """Heat into the oil at work, of the stretch that K is of: a later one may be too short."""
-    of_k = [s for s in proof.segments if proof.k_w_k in (None, s.k_w_k)]
-    return of_k[-1].heat_in_w if of_k else None
-
-
 def _common(proof: Proof) -> float:
     """Relative standard uncertainty of the scale that all outings of the machine share."""
     shared = [line.relative for line in proof.budget if line.source in ONE_FOR_ALL]
@@ -349,8 +344,8 @@ def _fan_step(proof: Proof) -> float | None:
     C dT/dt is the fan's part of the cooler alone.
     """
     tank, air = proof.series_c.get("tank"), proof.series_c.get("ambient")
-    capacity = [s.capacity_j_k.value for s in proof.segments if s.capacity_j_k is not None]
-    if tank is None or air is None or not capacity:
+    main = proof.main_segment
+    if tank is None or air is None or main is None or main.capacity_j_k is None:
         return None
     steps = [
         step
@@ -358,7 +353,7 @@ def _fan_step(proof: Proof) -> float | None:
         if {"fan off", "fan on"} == {first.kind, second.kind}
         and (step := _one_step(proof.series_s, tank, air, first, second)) is not None
     ]
-    return capacity[-1] * float(np.mean(steps)) if steps else None
+    return main.capacity_j_k.value * float(np.mean(steps)) if steps else None
 
 
 def _one_step(

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.codes import codes
+from wattsump_analysis.emulation.bracken import demo_profile
 from wattsump_analysis.model.fit import (
     STEPPED,
     STEPPED_ONCE,
@@ -20,6 +21,7 @@ from wattsump_analysis.model.fit import (
     reference_oil_c,
     rests_on_layout,
 )
+from wattsump_analysis.reading.machine import knowledge
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.samples import gather
 from wattsump_logger.arrays import FloatArray
@@ -100,6 +102,9 @@ def test_a_flow_without_a_probe_in_the_pipe_tells_no_watts() -> None:
     assert model_form(record(piped, flow=False, stepped=False)) == UNSTEPPED_PIPES
     assert rests_on_layout(record(piped, flow=False, stepped=False))
     assert not rests_on_layout(record(piped, flow=True, stepped=False))
+    stated = knowledge(demo_profile(), 50.0, matched=True)
+    assert not rests_on_layout(record(piped, flow=False, stepped=False), stated)
+    assert rests_on_layout(record(tank_only, flow=False, stepped=False), stated)
     assert model_form(record(tank_only, flow=True, stepped=True)) == TANK_ONLY
     assert model_form(record(piped, flow=True, stepped=True)) == STEPPED_WITH_FLOW
 

@@ -163,3 +163,16 @@ def test_the_inlets_lead_over_the_tank_is_seen_at_warm_work() -> None:
     assert from_tank.inlet_above_tank_k == 0.0
     unseen = Givens.of(replace(proof, phases=()))
     assert unseen.inlet_above_tank_k == 0.0
+
+
+def test_heat_and_capacity_are_of_the_stretch_that_gave_k() -> None:
+    proof = proof_fixture.falls_short()
+    segment = proof.segments[0]
+    assert segment.capacity_j_k is not None
+    later = replace(
+        segment, k_w_k=None, capacity_j_k=replace(segment.capacity_j_k, value=1.0), heat_in_w=None
+    )
+    givens = Givens.of(replace(proof, segments=(segment, later)))
+    assert givens.capacity_j_k is not None
+    assert givens.capacity_j_k.value == segment.capacity_j_k.value
+    assert givens.heat_w is not None
