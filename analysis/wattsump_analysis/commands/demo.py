@@ -2,6 +2,7 @@
 
 import contextlib
 import math
+import shlex
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -75,7 +76,7 @@ def demo_command(
     typer.echo("")
     for what, path in _made(session, profile, report):
         typer.echo(f"{what:<9}{path}")
-    _tell(f"Again, from its session alone: wattsump prove {session}")
+    _tell(f"Again, from its session alone: wattsump prove {shlex.quote(str(session))}")
 
 
 def record(out: Path, speed: float, screen: str | None = None) -> tuple[Path, Path]:

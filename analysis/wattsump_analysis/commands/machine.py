@@ -1,6 +1,7 @@
 """`wattsump machine`: describe a machine by answering questions, and check the description."""
 
 import json
+import shlex
 import textwrap
 from collections.abc import Mapping
 from pathlib import Path
@@ -45,12 +46,13 @@ def new_command(
     from wattsump_logger.machine.profile import profile_from_dict
     from wattsump_logger.session.wholefile import write_whole
 
+    typed = shlex.quote(str(path))
     if path.exists():
         raise UsageError(
             expected="a name that is free",
             found="a file",
             where=str(path),
-            do=f"choose another name, or see what it says with wattsump machine check {path}",
+            do=f"choose another name, or see what it says with wattsump machine check {typed}",
         )
     draft = path.with_name(path.name + ".answers.json")
     answers = _kept(draft)
@@ -68,7 +70,7 @@ def new_command(
         except typer.Abort:
             if answers:
                 typer.echo(f"\nanswers kept in {draft}: {len(answers)}")
-                typer.echo(f"next    wattsump machine new {path}, which goes on from there")
+                typer.echo(f"next    wattsump machine new {typed}, which goes on from there")
             raise
         if answer is None:
             at = max(at - 1, 0)
@@ -83,7 +85,7 @@ def new_command(
     typer.echo("")
     _echo(profile, units)
     typer.echo(f"\nprofile {path}; its other keys are in docs/machine-profile.md")
-    typer.echo(f"next    wattsump log PORT --machine {path}")
+    typer.echo(f"next    wattsump log PORT --machine {typed}")
 
 
 def _kept(draft: Path) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """`wattsump practice`: an emulated controller that stays up, for `wattsump log` to record."""
 
+import shlex
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -65,13 +66,14 @@ def practice_command(
     ):
         fast = "" if speed == 1.0 else f" --speed {speed:g}"
         typer.echo(
-            "Nothing is hot and nothing turns. In a second terminal type this line. Its profile"
+            "Nothing is hot and nothing turns. In a second terminal type the line below. Its\n"
+            "profile is of the machine emulated here: with your own, limits and watts would\n"
+            "not fit."
         )
+        machine_typed, out_typed = shlex.quote(str(profile)), shlex.quote(str(out))
         typer.echo(
-            "is of the machine emulated here: with your own, limits and watts would not fit."
-        )
-        typer.echo(
-            f"  wattsump log {port} --machine {profile} --out {out}{fast} --guide proving-run"
+            f"  wattsump log {port} --machine {machine_typed} --out {out_typed}{fast} "
+            "--guide proving-run"
         )
         typer.echo("Here, keys work the machine:")
         for key, does in KEYS.items():

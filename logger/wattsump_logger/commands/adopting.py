@@ -1,5 +1,6 @@
 """The part of `import` for another logger's table: questions, preview, kept answers."""
 
+import shlex
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
@@ -56,9 +57,10 @@ def adopt(
     earlier = None if asked.is_anew else kept.answers_for(answers_file, names)
     settled = _settled(asked, earlier, names)
     columns, settings = dict(settled.columns), dict(settled.settings)
+    listed: set[tuple[str, ...]] = set()
 
     def remembering(question: "Question") -> str:
-        answer = _ask(question)
+        answer = _ask(question, listed)
         (columns if question.is_column else settings)[question.key] = answer
         return answer
 
@@ -91,7 +93,7 @@ def adopt(
     session = write(made, folder, name, profile)
     typer.echo(f"session {session}")
     typer.echo(f"columns {answers_file}, for the next file with these names")
-    typer.echo(f"next    wattsump prove {session}")
+    typer.echo(f"next    wattsump prove {shlex.quote(str(session))}")
 
 
 def _settled(asked: TableAsked, earlier: "Answers | None", names: Sequence[str]) -> "Answers":
@@ -125,17 +127,19 @@ def _is_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def _ask(question: "Question") -> str:
-    """Ask until there is a usable answer."""
+def _ask(question: "Question", listed: set[tuple[str, ...]]) -> str:
+    """Ask until there is a usable answer; `listed` are choices whose meanings stand above."""
     from wattsump_logger.errors import WattsumpError
     from wattsump_logger.foreign.adopt import checked
     from wattsump_logger.foreign.columns import MEANS
 
     typer.echo(_filled(question.text))
     if question.is_column:
-        for choice in question.choices:
+        for choice in question.choices if question.choices not in listed else ():
             typer.echo(f"  {choice:<12} {MEANS[choice]}")
-        typer.echo("  with its unit if the file does not give it, as in 'tank degF'")
+        again = "one of those above, " if question.choices in listed else ""
+        typer.echo(f"  {again}with its unit if the file does not give it, as in 'tank degF'")
+        listed.add(question.choices)
     else:
         typer.echo(_filled("  " + ", ".join(question.choices)))
     while True:

@@ -1,5 +1,6 @@
 """The lines that the logger's commands print before and after; the view shows the rest."""
 
+import shlex
 from collections.abc import Iterator, Mapping
 
 from wattsump_logger.capture.importing import Imported
@@ -22,7 +23,8 @@ def ending(captured: Captured, units: str = "si") -> Iterator[str]:
         yield f"wire    {path}"
     yield f"{captured.row_count} rows; on the wire: {_counts(captured.counts)}"
     for path in captured.sessions[-1:]:
-        yield f"next    wattsump prove {path}" + ("" if units == "si" else f" --units {units}")
+        in_us = "" if units == "si" else f" --units {units}"
+        yield f"next    wattsump prove {shlex.quote(str(path))}{in_us}"
     if not captured.sessions:
         yield "no reading came: check the speed (--baud) and that the controller sends a hello"
     if not captured.is_whole:

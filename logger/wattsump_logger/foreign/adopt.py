@@ -87,6 +87,7 @@ def checked(question: Question, typed: str) -> str:
         typed_column(answer, f"column {question.key!r}")
         return answer
     degrees = {"c": "degC", "f": "degF"}.get(_DEGREES.get(answer.lower(), ""), answer)
+    answer = answer.replace(" ", "-")  # as in "day first"
     spelled = {choice.lower(): choice for choice in question.choices}
     choice = spelled.get(answer.lower()) or spelled.get(degrees.lower())
     if choice is None:
@@ -248,9 +249,10 @@ def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
         unit = asking.setting(
             Question(
                 key="times",
-                text=f"What is the unit of the column {clock.time!r}?",
+                text=f"What is the unit of the column {clock.time!r}?"
+                + " It may only number the rows: then the file has no times." * clock.may_number,
                 choices=tuple(_UNIT_S),
-                usual="s",
+                usual="" if clock.may_number else "s",
                 option="--times s",
             )
         )
@@ -479,9 +481,12 @@ def _preview(made: Understood) -> Iterator[str]:
         if column.role is Role.OTHER:
             what = "no role, kept"
         yield f"  {name[:20]:<20} {what:<10} {session:<13} {_span(made.values[session])}"
+    in_f = [name for name in made.sources.values() if made.columns[name].unit in DEGREES["f"]]
+    if in_f:
+        yield f"  converted from degF: {', '.join(in_f)}"
     for line in made.typed:
-        share = float(np.mean(made.values[line.column]))
-        yield f"  {'typed':<20} {line.role.value:<10} {line.column:<13} on {share:.0%} of the time"
+        share = f"on {100 * np.mean(made.values[line.column]):.0f} % of the time"
+        yield f"  {'typed':<20} {line.role.value:<10} {line.column:<13} {share}"
     left_out = [name for name, column in made.columns.items() if not column.is_used]
     if left_out:
         yield f'  left out: {", ".join(left_out)}; --column "{left_out[0]}=ROLE UNIT" keeps one'

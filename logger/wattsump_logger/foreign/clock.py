@@ -53,11 +53,16 @@ _LEAST_ROWS = 10  # that rise: of fewer, a temperature may do so
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clock:
-    """The columns of the time, `date` "" if there is none, and the unit of counted times."""
+    """The columns of the time, `date` "" if there is none, and the unit of counted times.
+
+    `may_number` marks a column, of another name, that rises by one from row to row: it may number
+    them.
+    """
 
     time: str
     date: str = ""
     unit_s: float | None = None
+    may_number: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,7 +109,11 @@ def find_clock(table: Table) -> Clock | None:
             continue
         spelled = [table.units[at].strip("[]() ").lower(), *reversed(words)]
         unit_s = next((_UNIT_S[word] for word in spelled if word in _UNIT_S), None)
-        return Clock(time=name, unit_s=unit_s or _counted_unit_s(values))
+        return Clock(
+            time=name,
+            unit_s=unit_s or _counted_unit_s(values),
+            may_number=at not in named and bool(np.all(np.diff(seen) == 1.0)),
+        )
     return None
 
 

@@ -1,5 +1,6 @@
 """`import` of another logger's table, as it is typed."""
 
+import shlex
 from pathlib import Path
 
 import pytest
@@ -118,3 +119,18 @@ def test_two_tables_at_once_are_refused(app: typer.Typer, other: Path) -> None:
     Path("more.csv").write_text("Time;Oil\n" + ROWS, encoding="utf-8")
     result = CliRunner().invoke(app, ["import", "other.csv", "more.csv"])
     assert "import a table by itself" in str(result.exception)
+
+
+def test_the_roles_are_listed_once_and_the_next_command_can_be_pasted(
+    app: typer.Typer, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adopting, "_is_terminal", lambda: True)
+    rows = "".join(f"09:00:{s:02d};{70 + s / 100:.2f};{60 + s / 50:.2f};1\n" for s in range(60))
+    Path("an export.csv").write_text("Time;Oel;Luft;Zahl\n" + rows, encoding="utf-8")
+    typed = "tank degF\nambient degF\nnothing\ny\n"
+    result = CliRunner().invoke(app, ["import", "an export.csv"], input=typed)
+    assert result.exit_code == 0, result.output
+    assert result.output.count("case_drain ") == 1
+    assert "degF: " in result.output
+    (line,) = (line for line in result.output.splitlines() if line.startswith("next"))
+    assert shlex.split(line)[1:] == ["wattsump", "prove", "an export.2.csv"]

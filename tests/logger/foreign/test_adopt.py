@@ -369,6 +369,23 @@ def test_a_number_of_the_row_is_not_taken_for_the_time_beside_it(tmp_path: Path)
     assert made.stamps.elapsed_s[-1] == 495.0  # pinned: 99 steps of 5 s
 
 
+def test_a_column_that_may_number_the_rows_is_asked_about_and_never_taken_for_seconds(
+    tmp_path: Path,
+) -> None:
+    rows = "\n".join(f"{i};{20 + 0.01 * i:.2f};18.5" for i in range(1, 100))
+    path = tmp_path / "numbered.csv"
+    path.write_text(f"No.;Tank C;Ambient C\n{rows}\n", encoding="utf-8")
+    asked: list[Question] = []
+
+    def minutes(question: Question) -> str:
+        asked.append(question)
+        return "min"
+
+    made = understand(path, minutes)
+    assert [(question.key, question.usual) for question in asked] == [("times", "")]
+    assert made.stamps.elapsed_s[-1] == 98 * 60.0  # independent: 98 steps of a minute
+
+
 def test_a_first_column_that_falls_somewhere_is_no_time(tmp_path: Path) -> None:
     rows = "\n".join(f"{5 * i % 100};{20 + 0.01 * i:.2f}" for i in range(100))
     path = tmp_path / "fremd.csv"
