@@ -10,6 +10,7 @@ from datetime import datetime
 from wattsump_analysis.results import Conductance, Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
 from wattsump_logger.remark import Remark
+from wattsump_logger.session.rows import by_program
 from wattsump_logger.units.quantities import grouped, show, shown_unit, to_shown
 from wattsump_logger.units.sentences import in_units
 
@@ -96,8 +97,13 @@ def sentence(remark: Remark | str, units: str = "si") -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
-def mark_words(text: str) -> str:
-    """Return a mark as words: a button's "work-loop" is "work loop"; a note stays as typed."""
+def mark_words(text: str, units: str = "si") -> str:
+    """Return a mark as words: a button's "work-loop" is "work loop"; a note stays as typed.
+
+    A mark that the program wrote, such as that of an alarm, is in the units of display.
+    """
+    if by_program(text):
+        return in_units(text, units)
     return text if " " in text else text.replace("-", " ")
 
 

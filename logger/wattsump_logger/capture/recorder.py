@@ -158,7 +158,7 @@ class Recorder:
         return replace(row, fault=f"{row.fault};{lost}" if row.fault else lost)
 
     def flush(self) -> None:
-        """Write what waits; `trouble` says why if the disk does not take it."""
+        """Write what waits; `trouble` says what is not in the session, and why."""
         try:
             if self.writer is not None and self.writer.file.lost:
                 lost = self.writer.file
@@ -168,9 +168,8 @@ class Recorder:
                 self._write_some()
             if self.writer is not None:
                 self.writer.begin()
-            self.trouble = self.writer.trouble if self.writer else ""
-            if self._is_flooded:
-                self.trouble = _FLOODED
+            writer = self.writer.trouble if self.writer else ""
+            self.trouble = "; ".join(filter(None, (_FLOODED * self._is_flooded, writer)))
         except WattsumpError as error:
             self.trouble = error.found
         except OSError as error:

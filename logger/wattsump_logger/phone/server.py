@@ -313,9 +313,11 @@ def _humble() -> None:
 
 
 def main() -> None:
-    """Serve until standard input ends."""
+    """Serve until standard input ends; Ctrl-C is for the recording."""
     import logging
+    import signal
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     logging.getLogger("tornado").setLevel(logging.CRITICAL)
     _humble()
     asyncio.run(_run(sys.stdin.buffer, sys.stdout.buffer))

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 
 from wattsump_logger.printable import printable
+from wattsump_logger.session.rows import by_program
 from wattsump_logger.units.sentences import in_units
 from wattsump_logger.watch.moment import Screen
 
@@ -40,7 +41,8 @@ def _worded(screen: Screen) -> Screen:
             learned=tuple(map(exchanged, advice.learned)),
         )
     alarms = tuple(replace(alarm, text=exchanged(alarm.text)) for alarm in screen.alarms)
-    return replace(screen, advice=advice, alarms=alarms, known=exchanged(screen.known))
+    marks = tuple((at, exchanged(text) if by_program(text) else text) for at, text in screen.marks)
+    return replace(screen, advice=advice, alarms=alarms, known=exchanged(screen.known), marks=marks)
 
 
 def _clean(value: object) -> object:

@@ -271,3 +271,9 @@ def test_what_is_not_known_is_said_in_place_of_a_picture() -> None:
         "no watts per degree to draw",
         "no fit to compare with",
     ]
+
+
+def test_a_mark_of_the_program_is_in_the_units_of_the_axis() -> None:
+    marks = ((600.0, "alarm: tank above 82 degC (83.0 degC)"),)
+    axes = outing.plot_outing(replace(proof_fixture.falls_short(), marks=marks), units="us")
+    assert "180 °F (181.4 °F)" in " ".join(words(axes))

@@ -162,6 +162,10 @@ def test_channels_that_change_without_end_make_a_bounded_number_of_sessions_and_
     recorder = Recorder(tmp_path, "a")
     recorder.take(Chunk(anchor=at(1), data=changing(3000, with_readings=True)))
     assert "changed its channels 50 times" in recorder.trouble
+    assert recorder.writer is not None
+    recorder.writer.file.sync_trouble = "ENOSPC"
+    recorder.flush()
+    assert recorder.trouble.endswith("; ENOSPC")  # what the disk does not take is not hidden
     recorder.close()
     assert len(recorder.paths) == MOST_SESSIONS
     assert recorder.row_count == MOST_SESSIONS

@@ -4,10 +4,13 @@ import contextlib
 import http.client
 import json
 import re
+import signal
 import socket
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import pytest
@@ -273,3 +276,21 @@ def test_an_allowance_comes_back_with_time() -> None:
     assert [allowance.spend(at_s) for at_s in (0.0, 1.0, 2.0, 9.9, 10.0, 10.5, 11.0)] == [
         True, True, False, False, True, False, True,
     ]  # fmt: skip
+
+
+def test_ctrl_c_in_the_servers_own_group_neither_ends_it_nor_is_complained_about() -> None:
+    place = Place(host="127.0.0.1", port=free_port(), token=TOKEN)
+    with subprocess.Popen(
+        [sys.executable, "-m", "wattsump_logger.phone.server"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as run:
+        assert run.stdin is not None
+        assert run.stdout is not None
+        run.stdin.write(json.dumps(asdict(place) | {"name": place.name}).encode() + b"\n")
+        run.stdin.flush()
+        assert json.loads(run.stdout.readline())["what"] == "ready"
+        run.send_signal(signal.SIGINT)
+        out, complaint = run.communicate(timeout=PATIENCE_S)  # its input ends, and so does it
+    assert (out, complaint, run.returncode) == (b"", b"", 0)

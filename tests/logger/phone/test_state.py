@@ -102,3 +102,12 @@ def test_another_outing_begins_its_own_hour() -> None:
     hour.take(state(500.0, tank=60.0))
     hour.take(state(3.0, tank=20.0))
     assert hour.curves() == [[0.0, {"tank": 20.0}]]
+
+
+def test_a_mark_of_the_program_is_in_the_screens_units_and_a_note_as_it_was_typed() -> None:
+    marks = ((60.0, "alarm: tank above 82 degC (83.0 degC)"), (90.0, "tank 82 degC by hand"))
+    shown = json.loads(line_of(Screen(now_s=100.0, units="us", marks=marks)))
+    assert [text for _, text in shown["marks"]] == [
+        "alarm: tank above 180 °F (181.4 °F)",
+        "tank 82 degC by hand",
+    ]

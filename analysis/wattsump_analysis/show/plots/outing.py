@@ -91,7 +91,7 @@ def plot_outing(
     limits = _limits(axes, proof, clean, units)
     time_axis(axes, elapsed_s)
     fan = None if samples is None else samples.fan
-    marked = _marks(axes, proof.marks)
+    marked = _marks(axes, [(at_s, mark_words(text, units)) for at_s, text in proof.marks])
     foot = marked + (0.03 if fan is None else _FAN_SHARE)
     drawn = [*clean.values(), *(np.array([height]) for height, _ in limits.values())]
     floor = _fit_above(axes, drawn, foot)

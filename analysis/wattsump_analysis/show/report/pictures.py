@@ -80,6 +80,7 @@ def _picture(name: str, plan: _Plan, proof: Proof, units: str, samples: Samples 
         return plan.draw(proof, axes, units, samples)
 
     alt, marks = plan.words(proof, units), proof.marks if plan.names_marks else ()
+    marks = tuple((at_s, words.mark_words(text, units)) for at_s, text in marks)
     return Picture(
         wide=_drawing(draw, plan.wide, f"{name}-wide", alt, marks),
         narrow=_drawing(draw, plan.narrow, f"{name}-narrow", alt, marks),
@@ -107,7 +108,7 @@ def _temperatures(proof: Proof, units: str) -> dict[str, object]:
         for name, values in proof.series_c.items()
     }
     unit = shown_unit("temperature", units)
-    return _values(proof, proof.series_s, unit, lines, 1)
+    return _values(proof, units, proof.series_s, unit, lines, 1)
 
 
 def _heats(proof: Proof, units: str) -> dict[str, object]:
@@ -125,11 +126,17 @@ def _heats(proof: Proof, units: str) -> dict[str, object]:
         )
     }
     unit = shown_unit("power", units, largest=largest)
-    return _values(proof, ledger.elapsed_s, unit, lines, 0 if unit.startswith("BTU") else 2)
+    decimals = 0 if unit.startswith("BTU") else 2
+    return _values(proof, units, ledger.elapsed_s, unit, lines, decimals)
 
 
 def _values(
-    proof: Proof, times_s: FloatArray, unit: str, lines: Mapping[str, FloatArray], decimals: int
+    proof: Proof,
+    units: str,
+    times_s: FloatArray,
+    unit: str,
+    lines: Mapping[str, FloatArray],
+    decimals: int,
 ) -> dict[str, object]:
     last = len(lines) - 1
     return {
@@ -139,7 +146,7 @@ def _values(
             for at, (name, values) in enumerate(lines.items())
         ],
         "phases": [[round(p.start_s), p.kind] for p in proof.phases],
-        "marks": [[round(at_s), words.mark_words(text)] for at_s, text in proof.marks],
+        "marks": [[round(at_s), words.mark_words(text, units)] for at_s, text in proof.marks],
     }
 
 
@@ -203,7 +210,9 @@ def _outing_values(trend: Trend, units: str) -> dict[str, object]:
         "lines": lines,
         "phases": [],
         "marks": [
-            [i, words.mark_words(mark)] for i, o in enumerate(trend.outings) for mark in o.marks
+            [i, words.mark_words(mark, units)]
+            for i, o in enumerate(trend.outings)
+            for mark in o.marks
         ],
     }
 

@@ -255,7 +255,7 @@ def _rows(trend: Trend, units: str, links: Links) -> list[_Row]:
         ):
             largest = _largest(trend, number)
             cells += [cell(v, kind, largest) for v in (value, float(like[number]))]
-        remarks = [words.mark_words(mark) for mark in outing.marks]
+        remarks = [words.mark_words(mark, units) for mark in outing.marks]
         if at in trend.odd:
             remarks.append("lies apart from its neighbours, counts for no level")
         rows.append(
