@@ -6,6 +6,7 @@ apply others.
 """
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -30,6 +31,7 @@ MATCH = "bucket match"
 # How far from its bath a plain offset is trusted: the classes widen about as much
 # from a bucket to hot oil. Common practice, no source.
 _REACH_K = 80.0
+_RECORDING = re.compile(r".+?\.csv(?=, |$)", re.I)
 
 
 def beside(machine: Path) -> Path:
@@ -159,14 +161,16 @@ def moved_along(
 
 
 def _bath(item: Calibration) -> str:
-    return item.note.partition(", ")[0]
+    """Return the name of the first recording in a note; a comma may be in it."""
+    named = _RECORDING.match(item.note)
+    return named[0] if named else item.note.partition(", ")[0]
 
 
 def _of_bath(before: Calibration | None, item: Calibration) -> Calibration:
     if before is None or not (before.method.startswith(MATCH) or ", " in before.note):
         return item
     bath = _bath(before)
-    return item if item.note.startswith(bath) else replace(item, note=f"{bath}, {item.note}")
+    return item if _bath(item) == bath else replace(item, note=f"{bath}, {item.note}")
 
 
 def _moved(old: Calibration, before: Calibration, leader: Calibration) -> Calibration:

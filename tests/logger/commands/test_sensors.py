@@ -169,3 +169,16 @@ def test_a_probe_of_no_common_bath_stays_as_it_was(tmp_path: Path, machine: Path
     profile, _ = load_machine(machine)
     assert profile is not None
     assert [profile.channels[name].offset_k for name in ("tank", "case_drain")] == [-0.25, -1.5]
+
+
+def test_two_baths_whose_recordings_have_a_comma_in_their_names_stay_apart(
+    tmp_path: Path, machine: Path
+) -> None:
+    for name, probes in (("bath, first", {"tank": 45.5, "cooler_in": 45.0}),
+                         ("bath, second", {"cooler_out": 45.5, "case_drain": 45.0})):  # fmt: skip
+        ask("match", recorded(tmp_path, name, **probes), "--machine", machine)
+    ask("ice", recorded(tmp_path, "ice", tank=1.5), "--machine", machine)
+    profile, _ = load_machine(machine)
+    assert profile is not None
+    offsets_k = [profile.channels[name].offset_k for name in ("tank", "cooler_in", "cooler_out")]
+    assert offsets_k == [-1.5, -1.0, -0.25]
