@@ -81,8 +81,8 @@ def cautions_of(
     if difference > AGREE_REL:
         each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
         text = (
-            f"independent ways to the same figure differ by {difference:.0%} ({each}): one of the "
-            "things they rest on is wrong"
+            f"independent ways to the same figure differ by {100 * difference:.0f} % ({each}): "
+            "one of the things they rest on is wrong"
         )
         remarks.append(Remark(code="routes-differ", text=text))
     remarks.extend(_about_fit(stretch, know))

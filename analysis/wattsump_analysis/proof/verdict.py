@@ -457,7 +457,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
             k_w_k=k,
         )
     if label.share_of_label.half_width_rel > WIDEST_REL:
-        text = f"the range is wider than {WIDEST_REL:.0%} either way"
+        text = f"the range is wider than {100 * WIDEST_REL:.0f} % either way"
         reason = Remark(code="range-too-wide", text=text)
     else:
         text = f"neither above nor below the label reaches {100 * SURE:.0f} chances in 100"
@@ -517,7 +517,7 @@ def _without_etd(
     )
     word = weighed.word
     each = ", ".join(
-        f"{reading.etd_k:.0f} K: {check.share:.0%}"
+        f"{reading.etd_k:.0f} K: {100 * check.share:.0f} %"
         for reading, check in weighed.each
         if reading.etd_k is not None
     )

@@ -186,8 +186,9 @@ def jumping_air(record: Record) -> Remark | None:
         return None
     return Remark(
         code="air-jumps",
-        text=f"the air probe jumps by 3 K and more within five minutes, {share:.0%} of the time: "
-        "sun and shade, or warm air in gusts. Shade it and keep it in the air that goes in",
+        text="the air probe jumps by 3 K and more within five minutes, "
+        f"{100 * share:.0f} % of the time: sun and shade, or warm air in gusts. Shade it and keep "
+        "it in the air that goes in",
     )
 
 
@@ -378,11 +379,11 @@ def capacity_unlike_listed(
     if ratio < 1.0:
         return Remark(
             code="capacity-below-listed",
-            text=f"the machine {held}, {1 - ratio:.0%} less than the oil and metal listed: check "
-            "the oil level, then the profile's litres and kilograms",
+            text=f"the machine {held}, {100 * (1 - ratio):.0f} % less than the oil and metal "
+            "listed: check the oil level, then the profile's litres and kilograms",
         )
     return Remark(
         code="capacity-above-listed",
-        text=f"the machine {held}, {ratio - 1:.0%} more than the oil and metal listed: check the "
-        "profile's litres, and whether all metal that warms with the oil is listed",
+        text=f"the machine {held}, {100 * (ratio - 1):.0f} % more than the oil and metal listed: "
+        "check the profile's litres, and whether all metal that warms with the oil is listed",
     )

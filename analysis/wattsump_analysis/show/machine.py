@@ -73,8 +73,8 @@ def _capacity(profile: Profile, units: str) -> Iterator[str]:
     u_whole = math.hypot(u_oil * oil_j_k, u_metal * metal_j_k) / whole
     yield _row(
         "together",
-        f"{show(whole, 'heat_capacity', units)} {_half(u_whole)}, {metal_j_k / whole:.0%} of it "
-        "in metal",
+        f"{show(whole, 'heat_capacity', units)} {_half(u_whole)}, "
+        f"{100 * metal_j_k / whole:.0f} % of it in metal",
     )
 
 

@@ -317,7 +317,7 @@ def strange(session: Session) -> tuple[Remark, ...]:
         share = float(np.mean(suspicion.sunlit(ambient, session.elapsed_s)))
         if share > 0.05:
             text = (
-                f"ambient swings too fast for shaded air in {share:.0%} of the outing: "
+                f"ambient swings too fast for shaded air in {100 * share:.0f} % of the outing: "
                 "sun, or the cooler's own warm air"
             )
             remarks.append(Remark(code="ambient-swings", text=text))
