@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Table, shown
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import inside_unit, show
-from wattsump_logger.width import USUAL, columns
+from wattsump_logger.width import USUAL, columns, fitted
 
 __all__ = (
     "SCHEMA",
@@ -67,13 +67,14 @@ def _row_lines(row: Row, system: str) -> Iterator[str]:
     if len(text) <= columns() or columns() == WIDTH:
         yield from _wrapped(text, " " * (_LABEL + 3))
     else:  # a narrow terminal: the figure below its label
-        yield from _wrapped(f"  {row.label.strip()}", "    ")
-        yield from _wrapped(f"    {shown(row.figure, system, both=both)}", "    ")
+        indent = " " * (4 + len(row.label) - len(row.label.lstrip()))
+        yield from _wrapped(f"  {row.label.rstrip()}", indent)
+        yield from _wrapped(f"{indent}{shown(row.figure, system, both=both)}", indent)
     if tail:
         yield from _wrapped(f"      {tail}", "      ")
 
 
-def _table_lines(table: Table, system: str) -> Iterator[str]:
+def _table_lines(table: Table, system: str) -> list[str]:
     cells = [
         [
             cell if isinstance(cell, str) else shown(cell, system, both=cell.kind in _MIXED_CELLS)
@@ -83,11 +84,12 @@ def _table_lines(table: Table, system: str) -> Iterator[str]:
     ]
     lines = [list(table.heads), *cells]
     widths = [max(len(line[column]) for line in lines) for column in range(len(table.heads))]
+    wide = []
     for line in lines:
         first, *rest = zip(line, widths, strict=True)
-        yield (
-            f"  {first[0]:<{first[1]}}" + "".join(f"  {text:>{width}}" for text, width in rest)
-        ).rstrip()
+        cells = "".join(f"  {text:>{width}}" for text, width in rest)
+        wide.append(f"  {first[0]:<{first[1]}}{cells}".rstrip())
+    return fitted(wide, lines, "  ")
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

@@ -7,8 +7,9 @@ from wattsump_analysis.results import Interval
 from wattsump_analysis.season.fleet import Member
 from wattsump_analysis.season.state import State
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, LeftOut
-from wattsump_analysis.show.season_screen import WIDTH, headline, likely_text, next_steps
+from wattsump_analysis.show.season_screen import headline, likely_text, next_steps
 from wattsump_analysis.show.words import day_text, figure
+from wattsump_logger.width import columns, fitted
 
 __all__ = ("FLEET_FORMAT", "fleet_data", "fleet_screen", "left_out_text", "next_of", "word_of")
 
@@ -19,17 +20,20 @@ _NAME, _STATE, _K, _HEAT, _DAY = 22, 15, 16, 14, 12
 def fleet_screen(
     members: Sequence[Member], left_out: Sequence[LeftOut] = (), units: str = "si"
 ) -> str:
-    """Return a fleet as lines of at most `WIDTH` columns, the machine to look at first on top."""
-    lines = [_row("machine", "state", "K", "heat", "newest")]
+    """Return a fleet as lines of at most 80 columns, the machine to look at first on top."""
+    heads = ("machine", "state", "K", "heat", "newest")
+    is_narrow = columns() < len(_row(*heads))
+    lines = [] if is_narrow else [_row(*heads)]
     for member in members:
         newest = (member.outings[-1].start_utc or "")[:10] or "no date"
         k, heat = (_value(member, at, units) for at in range(2))
-        lines.append(_row(member.machine, str(member.standing), k, heat, newest))
+        row = (member.machine, str(member.standing), k, heat, newest)
+        lines += fitted([_row(*row)], [("", *heads[1:]), row])
         lines += textwrap.wrap(
-            word_of(member), WIDTH, initial_indent="    ", subsequent_indent="    "
+            word_of(member), columns(), initial_indent="    ", subsequent_indent="    "
         )
     if left_out:
-        lines += ["", *textwrap.wrap(left_out_text(left_out), WIDTH)]
+        lines += ["", *textwrap.wrap(left_out_text(left_out), columns())]
     return "\n".join(lines)
 
 

@@ -18,7 +18,7 @@ __all__ = ("WIDTH", "proof_screen")
 
 WIDTH = USUAL
 _NAME_WIDTH = 19
-_VALUE_WIDTH = 23
+_VALUE_WIDTH, _WIDEST_VALUE = 23, 30
 _BAR_WIDTH = 48
 _TAG = re.compile(r"(\\*)(\[[a-z#/@][^\[]*?\])")
 _COLOURS: dict[Tone, str] = {"good": "green", "bad": "red", "plain": "cyan", "open": "yellow"}
@@ -39,9 +39,11 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     colour = _COLOURS[proof.verdict.tone]
     word = proof.verdict.heading.upper()
     lines = (*facts(proof, units), *more)
+    sizes = (len(fact.value) + 2 for fact in lines if fact.beside)
+    wide = max(_VALUE_WIDTH, *(size for size in sizes if size <= _WIDEST_VALUE), 0)
     blocks = [
         [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(in_units(proof.headline, units))],
-        [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact))],
+        [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact, wide))],
         [line for reason in _more_reasons(proof) for line in _item("Why", reason, units)],
         _item("Next", proof.next_step, units, "bold"),
         [line for caution in proof.cautions for line in _item("Caution", caution, units, "yellow")],
@@ -83,14 +85,14 @@ def _item(name: str, remark: Remark, units: str, style: str = "") -> list[str]:
     return [label + lines[0][9:], *lines[1:]]
 
 
-def _row(fact: Fact) -> list[str]:
-    """Return one fact as columns; what does not fit its column goes on below."""
+def _row(fact: Fact, wide: int) -> list[str]:
+    """Return one fact as columns, its value's `wide`; what does not fit goes on below."""
     name = f"[dim]{fact.name:<{_NAME_WIDTH}}[/]"
     if not fact.beside:
         lines = _wrapped(fact.value, indent=_NAME_WIDTH)
         return [name + lines[0][_NAME_WIDTH:], *lines[1:]]
-    value = f"[bold]{_safe(fact.value)}[/]" + " " * max(_VALUE_WIDTH - len(fact.value), 2)
-    taken = _NAME_WIDTH + max(_VALUE_WIDTH, len(fact.value) + 2)
+    value = f"[bold]{_safe(fact.value)}[/]" + " " * max(wide - len(fact.value), 2)
+    taken = _NAME_WIDTH + max(wide, len(fact.value) + 2)
     if taken + len(fact.beside) < columns():
         return [name + value + _safe(fact.beside)]
     beside = _wrapped(fact.beside, indent=_NAME_WIDTH)

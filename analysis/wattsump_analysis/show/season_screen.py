@@ -19,7 +19,7 @@ from wattsump_analysis.statistics.change import Shape
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.quantities import shown_unit, to_shown
 from wattsump_logger.units.sentences import in_units
-from wattsump_logger.width import USUAL, columns
+from wattsump_logger.width import USUAL, columns, fitted
 
 __all__ = (
     "WIDTH",
@@ -93,7 +93,7 @@ def trend_screen(trend: Trend, units: str = "si") -> str:
     """Return a trend as lines of at most `WIDTH` columns."""
     blocks = [
         [trend.machine, *_wrapped(trend_sentence(trend).text)],
-        list(_recent(trend, units)),
+        _table(list(_recent(trend, units))),
         [line for step in trend.steps for line in _step_lines(step)],
         list(_standing(trend)),
         [line for step in next_steps(trend) for line in _item("Next", step, units)],
@@ -120,12 +120,10 @@ def compare_screen(comparison: Comparison, units: str = "si") -> str:
     """Return a comparison as lines of at most `WIDTH` columns."""
     sides = f"{_names(comparison.before)}  ->  {_names(comparison.after)}"
     lines = [line for line in (comparison.like_rise, *comparison.lines) if line is not None]
+    rows = [(line.name, *row_of(line, units)) for line in lines]
     blocks = [
         [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units).text)],
-        [
-            _beside("", "before", "after", "change"),
-            *(_row(line, units) for line in lines),
-        ],
+        _sides([("", "before", "after", "change"), *rows]),
         [line for remark in comparison.also for line in _item("Also", remark, units)],
         [
             *_item("Cannot split", comparison.cannot_split or "", units),
@@ -241,10 +239,10 @@ def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
     return f"{shown:{'+' if sign else ''}.0f} {shown_unit(kind, units)}"
 
 
-def _recent(trend: Trend, units: str) -> Iterator[str]:
+def _recent(trend: Trend, units: str) -> Iterator[tuple[str, str, str]]:
     """The newest stretch's means without odd ones out, and the newest outing, odd or not."""
     inside, newest = newest_stretch(trend), trend.outings[-1]
-    yield _table("", "now", "newest")
+    yield "", "now", "newest"
     rows = (
         ("K of the cooler", "conductance", "k_w_k"),
         ("heat into the oil", "power", "heat_w"),
@@ -257,11 +255,11 @@ def _recent(trend: Trend, units: str) -> Iterator[str]:
             mean = figure(math.fsum(numbers) / len(numbers), kind, units, both=False)
             of_newest = getattr(newest, field)
             last = "-" if of_newest is None else figure(of_newest, kind, units, both=False)
-            yield _table(name, mean, last)
+            yield name, mean, last
     warm = sum(o.minutes_above_warn for o in inside) / max(sum(o.hours for o in inside), 1e-9)
-    yield _table("too warm, minutes an hour", f"{warm:.1f}", "")
+    yield "too warm, minutes an hour", f"{warm:.1f}", ""
     whole = min(o.completeness for o in inside)
-    yield _table("least share of readings", percent(whole), "")
+    yield "least share of readings", percent(whole), ""
 
 
 def _step_lines(step: Step) -> Iterator[str]:
@@ -329,10 +327,6 @@ def settles(cause: Cause) -> Remark:
     return _SETTLES[cause]
 
 
-def _row(line: Line, units: str) -> str:
-    return _beside(line.name, *row_of(line, units))
-
-
 def row_of(line: Line, units: str) -> tuple[str, str, str]:
     """Return before, after and the change of a line, with its range where there is one."""
 
@@ -355,13 +349,18 @@ def row_of(line: Line, units: str) -> tuple[str, str, str]:
     return text(line.before), text(line.after), tail
 
 
-def _beside(name: str, before: str, after: str, change: str) -> str:
-    return f"{name:<32}{before:>12}{after:>12}  {change}".rstrip()[:WIDTH]
+def _sides(rows: Sequence[tuple[str, str, str, str]]) -> list[str]:
+    lines = [
+        f"{name:<32}{before:>12}{after:>12}  {change}".rstrip()
+        for name, before, after, change in rows
+    ]
+    return fitted(lines, rows)
 
 
-def _table(name: str, now: str, newest: str) -> str:
+def _table(rows: Sequence[tuple[str, str, str]]) -> list[str]:
     # The widest value, "175 BTU/(h °F)", and a space.
-    return f"{name:<32}{now:>16}{newest:>16}".rstrip()
+    lines = [f"{name:<32}{now:>16}{newest:>16}".rstrip() for name, now, newest in rows]
+    return fitted(lines, rows)
 
 
 def _item(name: str, remark: Remark | str, units: str = "si") -> list[str]:
