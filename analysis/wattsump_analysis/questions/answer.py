@@ -214,11 +214,9 @@ def _plain(value: float, figure: Figure, system: str, decimals: int | None = Non
         return _time(value)
     if figure.kind == "energy":
         return f"{value / 3.6e6:.2f} kWh"
-    text = show(value, figure.kind, system)
+    if decimals is None:
+        return show(value, figure.kind, system)
     unit = shown_unit(figure.kind, system, largest=value)
-    number = text.removesuffix(unit).rstrip()
-    if decimals is None or decimals >= len(number.partition(".")[2]):
-        return text
     return f"{_number(value, figure, system, decimals)} {unit}".strip()
 
 

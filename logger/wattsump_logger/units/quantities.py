@@ -280,7 +280,8 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     system : {"si", "us"}
         Which units to show.
     digits : int
-        Significant digits; temperatures and differences get one decimal instead.
+        Significant digits; temperatures and differences get one decimal instead, none where
+        they are whole degrees Fahrenheit.
 
     Returns
     -------
@@ -304,6 +305,8 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     shown = value * scale + offset
     tenths = kind.startswith("temperature")
     text = f"{shown:.1f}" if tenths else _rounded(shown, digits)
+    if tenths and system == "us":
+        text = text.removesuffix(".0")  # a typed whole degree claims no tenth
     if float(text) == 0:
         text = text.lstrip("-")
     return f"{grouped(text, unit)} {_LABELS.get(unit, unit)}".strip()

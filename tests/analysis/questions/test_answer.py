@@ -124,7 +124,7 @@ def test_json_keeps_inside_units_and_has_null_for_never() -> None:
 def test_a_figure_in_a_remark_follows_the_wanted_units() -> None:
     remark = Remark(code="settles", text=("settles at ", temperature(100.0), "\x1b!"))
     assert remark.text == sentence(remark) == "settles at 100.0 °C?!"
-    assert sentence(remark, "us") == "settles at 212.0 °F?!"
+    assert sentence(remark, "us") == "settles at 212 °F?!"
     assert remark.as_json() == {"code": "settles", "text": "settles at 100.0 °C?!"}
 
 

@@ -192,7 +192,7 @@ def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
 
 def test_the_rule_of_life_is_told_in_the_units_asked_for() -> None:
     answer = limits_of(typed_fields(LimitsAsked, {"oil": "60 degC"}), Givens())
-    assert "140.0 °F; half per 18.0 °F" in screen(answer, "us")
+    assert "140 °F; half per 18 °F" in screen(answer, "us")
     assert "°C" not in screen(answer, "us").partition("Seals")[0].replace("60.0 °C = ", "")
 
 
