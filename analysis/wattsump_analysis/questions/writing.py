@@ -85,10 +85,9 @@ def _table_lines(table: Table, system: str) -> list[str]:
     lines = [list(table.heads), *cells]
     widths = [max(len(line[column]) for line in lines) for column in range(len(table.heads))]
     wide = []
-    for line in lines:
-        first, *rest = zip(line, widths, strict=True)
-        cells = "".join(f"  {text:>{width}}" for text, width in rest)
-        wide.append(f"  {first[0]:<{first[1]}}{cells}".rstrip())
+    for name, *rest in lines:
+        told = "".join(f"  {cell:>{w}}" for cell, w in zip(rest, widths[1:], strict=True))
+        wide.append(f"  {name:<{widths[0]}}{told}".rstrip())
     return fitted(wide, lines, "  ")
 
 
