@@ -9,11 +9,9 @@ from typing import Literal
 from wattsump_analysis.arrays import FloatArray
 from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
-from wattsump_logger.units.quantities import shown_unit, to_shown
 
 __all__ = (
     "BudgetLine",
-    "Conductance",
     "Diagnostics",
     "Influence",
     "Interval",
@@ -63,30 +61,6 @@ class Interval:
     def half_width_rel(self) -> float:
         """Half of the interval's width over the value."""
         return 0.5 * (self.high - self.low) / abs(self.value)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Conductance:
-    """A conductance inside a remark [W/K], with its range where it has one.
-
-    It is rounded once, in the units it is shown in.
-    """
-
-    value: float
-    low: float | None = None
-    high: float | None = None
-
-    def __str__(self) -> str:
-        return self.text("si")
-
-    def text(self, units: str) -> str:
-        """Return the value with its unit, and the range behind it, as whole numbers."""
-        value, low, high = (
-            math.nan if end is None else float(to_shown(end, "conductance", units))
-            for end in (self.value, self.low, self.high)
-        )
-        whole = f"{value:.0f} {shown_unit('conductance', units)}"
-        return whole if self.low is None else f"{whole} ({low:.0f} to {high:.0f})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

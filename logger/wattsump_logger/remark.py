@@ -7,15 +7,37 @@ from dataclasses import dataclass, field
 
 from wattsump_logger.printable import printable
 
-__all__ = ("Remark",)
+__all__ = ("Remark", "Worded", "shown_in")
+
+
+def shown_in(part: object, system: str) -> str:
+    """Return a text in the units of a system: that of a remark, of a figure, or as it is."""
+    exchanged = getattr(part, "in_units", None)
+    return str(part) if exchanged is None else str(exchanged(system))
+
+
+class Worded(str):
+    """A text that keeps the pieces it was made of, with figures between texts."""
+
+    pieces: tuple[object, ...]
+
+    def __new__(cls, *pieces: object) -> "Worded":
+        """Join the pieces in SI units."""
+        made = super().__new__(cls, "".join(map(str, pieces)))
+        made.pieces = pieces
+        return made
+
+    def in_units(self, system: str) -> str:
+        """Return the text in the units of a system."""
+        return "".join(shown_in(part, system) for part in self.pieces)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, init=False)
 class Remark:
     """A reason, a caution, a note or a next step; `text` has no code in it.
 
-    Made from a text, or from texts with figures between them: `pieces` keeps the figures, for
-    whoever shows them in other units than those of `text`.
+    Made from a text, or from texts with figures or other remarks between them: `pieces` keeps
+    these, for whoever shows them in other units than those of `text`.
     """
 
     code: str
@@ -32,6 +54,10 @@ class Remark:
 
     def __str__(self) -> str:
         return self.text
+
+    def in_units(self, system: str) -> str:
+        """Return the text in the units of a system."""
+        return "".join(shown_in(part, system) for part in self.pieces)
 
     def as_json(self) -> dict[str, str]:
         """Return the remark as programs get it."""

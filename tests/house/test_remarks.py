@@ -36,3 +36,9 @@ def test_remarks_are_read_from_source_with_what_differs_left_out() -> None:
         ("probe-moved", "… moved by … K"),
         ("", "the … held"),
     ]
+
+
+def test_figures_of_the_analysis_are_pieces_that_know_their_units() -> None:
+    fixed = re.compile(r"[…0-9] ?(K|°C|degC|kW|W/K|kJ/K)\b(?!')")  # what is to be typed is quoted
+    ours = [made for made in remarks.remarks() if made.module.startswith("wattsump_analysis/")]
+    assert [made.code for made in ours if fixed.search(made.text)] == []

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from wattsump_analysis.model.fit import rests_on_layout
-from wattsump_analysis.proof.routes import AGREE_REL, largest_disagreement
+from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import Soak
@@ -17,6 +17,7 @@ from wattsump_analysis.statistics.draws import LEAST_DRAWS
 from wattsump_logger.machine.profile import OIL_ROLES, SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
+from wattsump_logger.units.measure import degrees, kelvins, listed
 
 __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 
@@ -79,12 +80,12 @@ def cautions_of(
         remarks.append(_share_varied(samples))
     difference = largest_disagreement(routes)
     if difference > AGREE_REL:
-        each = ", ".join(f"{r.name} {r.k_w_k.value:.0f} W/K" for r in routes)
-        text = (
-            f"independent ways to the same figure differ by {100 * difference:.0f} % ({each}): "
-            "one of the things they rest on is wrong"
+        differ = (
+            f"independent ways to the same figure differ by {100 * difference:.0f} %: ",
+            *listed((f"{route.name} ", conductance(route.k_w_k)) for route in routes),
+            ". One of the things they rest on is wrong",
         )
-        remarks.append(Remark(code="routes-differ", text=text))
+        remarks.append(Remark(code="routes-differ", text=differ))
     remarks.extend(_about_fit(stretch, know))
     return tuple(remarks)
 
@@ -116,13 +117,19 @@ def _too_hot(samples: Samples, profile: Profile | None) -> list[Remark]:
         limit_c = _limit_of(name, profile)
         if limit_c is not None and peak_c > limit_c:
             where = name.replace("_", " ")
-            text = f"{where} reached {peak_c:.0f} °C, over its limit of {limit_c:.0f} °C"
-            if name in OIL_ROLES:
-                text += (
-                    ": hoses and seals suffer and hot oil burns; let it cool before opening "
-                    "anything"
-                )
-            remarks.append(Remark(code="over-limit", text=text))
+            harm = (
+                ": hoses and seals suffer and hot oil burns; let it cool before opening anything"
+                if name in OIL_ROLES
+                else ""
+            )
+            reached = (
+                f"{where} reached ",
+                degrees(peak_c),
+                ", over its limit of ",
+                degrees(limit_c),
+                harm,
+            )
+            remarks.append(Remark(code="over-limit", text=reached))
     return remarks
 
 
@@ -146,11 +153,13 @@ def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
             remarks.append(Remark(code="drop-backwards", text=text))
     offsets = None if soak is None else soak.offsets_k
     if offsets is not None and offsets.get("ambient", 0.0) > SUNLIT_K:
-        text = (
-            f"the air probe read {offsets['ambient']:.1f} K more than the oil after a rest: look "
-            "for sun or warm air on the probe, which is then no error of its own"
+        warm = (
+            "the air probe read ",
+            kelvins(offsets["ambient"]),
+            " more than the oil after a rest: look for sun or warm air on the probe, which is then "
+            "no error of its own",
         )
-        remarks.append(Remark(code="air-probe-warm", text=text))
+        remarks.append(Remark(code="air-probe-warm", text=warm))
     return remarks
 
 
@@ -179,11 +188,12 @@ def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
         )
         remarks.append(Remark(code="search-unfinished", text=text))
     if stretch.side.why is not None:
-        text = (
-            f"{stretch.side.why}, so the oil side gives no figure: are both probes in the oil, "
-            "right way round, and is the core open to the air?"
+        backwards = (
+            stretch.side.why,
+            ", so the oil side gives no figure: are both probes in the oil, right way round, and "
+            "is the core open to the air?",
         )
-        remarks.append(Remark(code=stretch.side.why.code, text=text))
+        remarks.append(Remark(code=stretch.side.why.code, text=backwards))
     if stretch.alone is not None:
         text = f"the figure is the oil side's alone: {stretch.alone}"
         remarks.append(Remark(code="oil-side-alone", text=text))
@@ -214,17 +224,17 @@ def notes_of(
         text = "no rest before the start: the probes could not be matched, so their class counts"
         notes.append(Remark(code="no-rest", text=text))
     elif soak.reason is not None:
-        text = f"the probes were not matched: {soak.reason}"
-        notes.append(Remark(code=soak.reason.code, text=text))
+        why = ("the probes were not matched: ", soak.reason)
+        notes.append(Remark(code=soak.reason.code, text=why))
     elif soak.offsets_k is not None:
-        moved = ", ".join(
-            f"{name.replace('_', ' ')} {-offset:+.2f} K"
+        moved = listed(
+            (f"{name.replace('_', ' ')} ", kelvins(-offset, "+.2f"))
             for name, offset in soak.offsets_k.items()
             if name != ("tank" if samples.has_tank else "cooler_in") and name in samples.seen_c
         )
         to = "tank's" if samples.has_tank else "cooler inlet's"
-        text = f"probes matched to the {to} in the rest before the start: {moved}"
-        notes.append(Remark(code="probes-matched", text=text))
+        matched = (f"probes matched to the {to} in the rest before the start: ", *moved)
+        notes.append(Remark(code="probes-matched", text=matched))
     if stretch is not None and not {p.kind for p in stretch.phases} & (COOL_DOWNS | STEPS):
         text = (
             "no cool-down and no fan step: heat in and heat out are told apart by the warm-up alone"

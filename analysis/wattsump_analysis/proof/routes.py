@@ -13,11 +13,13 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.results import Interval, Route
 from wattsump_analysis.statistics.intervals import DRAWS, draws_of, span_of
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import Measure, listed
 
 __all__ = (
     "AGREE_REL",
     "KnownHeat",
     "capacity_from_heat",
+    "conductance",
     "conductance_from_capacity",
     "contradiction",
     "largest_disagreement",
@@ -73,12 +75,14 @@ def contradiction(routes: Sequence[Route]) -> Remark | None:
         return None
     if largest_disagreement((low, high)) <= AGREE_REL:
         return None
-    each = "; ".join(
-        f"{route.name} {route.k_w_k.value:.0f} W/K, {route.k_w_k.low:.0f} to {route.k_w_k.high:.0f}"
-        for route in (low, high)
-    )
-    text = f"independent ways to the same figure exclude each other ({each})"
+    each = listed(((f"{route.name} ", conductance(route.k_w_k)) for route in (low, high)), "; ")
+    text = ("independent ways to the same figure exclude each other: ", *each)
     return Remark(code="routes-exclude", text=text)
+
+
+def conductance(k: Interval) -> Measure:
+    """Return a K with its range for a sentence."""
+    return Measure(value=k.value, kind="conductance", spec=".0f", low=k.low, high=k.high)
 
 
 def largest_disagreement(routes: Sequence[Route]) -> float:

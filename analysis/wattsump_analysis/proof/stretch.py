@@ -21,6 +21,7 @@ from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, Phase, PhaseFit, Route, Segment
 from wattsump_analysis.statistics.intervals import draws_of, span_of
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 __all__ = ("NO_TANK", "NO_TANK_STEP", "Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
 
@@ -162,8 +163,8 @@ def _fit(
     tank = record.oils_c["tank"]
     moved = float(np.nanmax(tank) - np.nanmin(tank))
     if moved < LEAST_SPAN_K:
-        text = f"the oil moved by {moved:.1f} K only: there is no transient to learn from"
-        return None, Remark(code="oil-never-moved", text=text)
+        only = "the oil moved by ", kelvins(moved), " only: there is no transient to learn from"
+        return None, Remark(code="oil-never-moved", text=only)
     if not np.any(record.engine > 0.5):
         text = "the engine never ran: a stopped cool-down measures the shell, not the cooler"
         return None, Remark(code="engine-never-ran", text=text)

@@ -16,15 +16,16 @@ from wattsump_analysis.physics.label import (
     verdict_from_samples,
     word_of,
 )
-from wattsump_analysis.proof.routes import contradiction
+from wattsump_analysis.proof.routes import conductance, contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
-from wattsump_analysis.results import Conductance, Interval, LabelCheck, Route, Verdict
+from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
 from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.machine.profile import Cooler, Profile
-from wattsump_logger.remark import Remark
+from wattsump_logger.remark import Remark, Worded
+from wattsump_logger.units.measure import Measure, degrees, kelvins, listed
 
 __all__ = (
     "STATED_WORDS",
@@ -138,7 +139,9 @@ def undecided(reasons: tuple[Remark, ...], next_step: Remark, *, more: str = "")
     """Judgement of an outing that has no usable K; `more` is added to the headline."""
     return Judgement(
         verdict=Verdict.CANNOT_TELL,
-        headline=f"{Verdict.CANNOT_TELL.heading}, because {reasons[0]}. {more}".rstrip(),
+        headline=Worded(
+            f"{Verdict.CANNOT_TELL.heading}, because ", reasons[0], f". {more}".rstrip()
+        ),
         reasons=reasons,
         next_step=next_step,
         label=None,
@@ -190,8 +193,13 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
         ):
             return Remark(
                 code="held-at-setting",
-                text=f"the oil was held at {np.nanmean(tank[held]):.0f} °C, where the {name} is "
-                f"set ({setting:.0f} °C): such a plateau measures the {name}, not the cooler",
+                text=(
+                    "the oil was held at ",
+                    degrees(float(np.nanmean(tank[held]))),
+                    f", where the {name} is set (",
+                    degrees(setting),
+                    f"): such a plateau measures the {name}, not the cooler",
+                ),
             )
     return None
 
@@ -312,7 +320,7 @@ def _in_doubt(judgement: Judgement, why: Refusal) -> Judgement:
     return replace(
         judgement,
         verdict=Verdict.CANNOT_TELL,
-        headline=f"{Verdict.CANNOT_TELL.heading}, because {why.reason}.",
+        headline=Worded(f"{Verdict.CANNOT_TELL.heading}, because ", why.reason, "."),
         reasons=(why.reason, *judgement.reasons),
         next_step=why.next_step,
     )
@@ -407,17 +415,23 @@ def _percent(interval: Interval) -> str:
     return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
 
 
-def _rejects(k: Interval) -> tuple[str | Conductance, ...]:
-    return "The cooler rejects ", Conductance(value=k.value, low=k.low, high=k.high)
+def _rejects(k: Interval) -> tuple[object, ...]:
+    return "The cooler rejects ", conductance(k)
 
 
 def _measured(k: Interval) -> Judgement:
     """The judgement of watts without a label."""
-    kilowatts = [0.001 * USUAL_ETD_K * end for end in (k.value, k.low, k.high)]
+    heat_w, low_w, high_w = (USUAL_ETD_K * end for end in (k.value, k.low, k.high))
     return Judgement(
         verdict=Verdict.MEASURED,
-        headline=f"{''.join(map(str, _rejects(k)))}: {kilowatts[0]:.2f} kW ({kilowatts[1]:.2f} to "
-        f"{kilowatts[2]:.2f}) with the oil {USUAL_ETD_K:.0f} K over the air.",
+        headline=Worded(
+            *_rejects(k),
+            ": ",
+            Measure(value=heat_w, kind="power", low=low_w, high=high_w),
+            " with the oil ",
+            kelvins(USUAL_ETD_K, ".0f"),
+            " over the air.",
+        ),
         reasons=(Remark(code="no-label", text="the machine profile names no label heat"),),
         next_step=Remark(
             code="enter-label",
@@ -442,7 +456,8 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
             "cooler, which is warmer by what no probe saw and the range allows for",
         )
     if word is not Verdict.CANNOT_TELL:
-        claims = Conductance(value=label.label_heat_w / label.label_etd_k)
+        claims_w_k = label.label_heat_w / label.label_etd_k
+        claims = Measure(value=claims_w_k, kind="conductance", spec=".0f")
         return Judgement(
             verdict=word,
             headline=f"{_of_cooler(word)}: {share}. {what_decides(label, word)}",
@@ -507,7 +522,7 @@ def _of_cooler(word: Verdict) -> str:
 
 
 def _without_etd(
-    label: LabelCheck, k: Interval, rejects: tuple[str | Conductance, ...], stretch: Stretch
+    label: LabelCheck, k: Interval, rejects: tuple[object, ...], stretch: Stretch
 ) -> Judgement:
     """The label at every basis of the trade: a verdict only if all agree."""
     weighed = label_verdict(
@@ -516,8 +531,8 @@ def _without_etd(
         lambda claim: verdict_from_samples(claim, stretch.label_draws, stretch.weights),
     )
     word = weighed.word
-    each = ", ".join(
-        f"{reading.etd_k:.0f} K: {100 * check.share:.0f} %"
+    each = listed(
+        (kelvins(reading.etd_k, ".0f"), f": {100 * check.share:.0f} %")
         for reading, check in weighed.each
         if reading.etd_k is not None
     )
@@ -525,15 +540,19 @@ def _without_etd(
         Remark(code="rejects", text=rejects),
         Remark(
             code="share-at-usual-differences",
-            text=f"its share at the trade's usual differences would be {each}",
+            text=("its share at the trade's usual differences would be ", *each),
         ),
     )
-    true_at = f"the label would be true at {weighed.true_etd_k:.0f} K oil in over air in"
-    headline = f"{_of_cooler(word)} at every difference the trade rates at; {true_at}."
+    true_at = (
+        "; the label would be true at ",
+        kelvins(weighed.true_etd_k, ".0f"),
+        " oil in over air in.",
+    )
+    headline = Worded(f"{_of_cooler(word)} at every difference the trade rates at", *true_at)
     if word is Verdict.CANNOT_TELL:
         text = "the label does not print the temperature difference it is stated at"
         reasons = (Remark(code="label-without-difference", text=text), *reasons)
-        headline = f"{word.heading}, because {text}; {true_at}."
+        headline = Worded(f"{word.heading}, because {text}", *true_at)
     return Judgement(
         verdict=word, headline=headline, reasons=reasons, next_step=_ASK, label=label, k_w_k=k
     )

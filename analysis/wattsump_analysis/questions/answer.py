@@ -63,6 +63,10 @@ class Figure:
     def __str__(self) -> str:
         return shown(self)
 
+    def in_units(self, system: str) -> str:
+        """Return it as a sentence in the units of a system has it."""
+        return shown(self, system)
+
 
 def temperature(temp_c: float) -> Figure:
     """Return a temperature [°C] without an interval."""

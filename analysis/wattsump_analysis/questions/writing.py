@@ -123,9 +123,7 @@ def _remarks(remarks: tuple[Remark, ...]) -> list[dict[str, str]]:
 
 def sentence(remark: Remark, system: str = "si") -> str:
     """Text of a remark with its figures in the wanted units."""
-    return "".join(
-        shown(part, system) if isinstance(part, Figure) else str(part) for part in remark.pieces
-    )
+    return remark.in_units(system)
 
 
 def screen(answer: Answer, system: str = "si") -> str:

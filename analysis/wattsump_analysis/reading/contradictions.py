@@ -15,6 +15,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.samples import Samples
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 __all__ = ("contradictions", "right_channels")
 
@@ -339,6 +340,9 @@ def _time(record: Record) -> Remark | None:
         return None
     return Remark(
         code="time-counts-no-seconds",
-        text=f"the tank changed by {quickest:.2g} K/min at its quickest, as no machine at work "
-        "does: elapsed_s does not count seconds",
+        text=(
+            "the tank changed by ",
+            kelvins(quickest, ".2g", per="/min"),
+            " at its quickest, as no machine at work does: elapsed_s does not count seconds",
+        ),
     )

@@ -13,6 +13,7 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.suspects import tank_and_air_swapped, undisturbed
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import degrees, kelvins
 
 __all__ = ("misplaced_in", "misplaced_reason")
 
@@ -55,8 +56,13 @@ def _too_hot(record: Record) -> Remark | None:
         return None
     return Remark(
         code="readings-too-hot",
-        text=f"air of {air_c:.0f} °C and oil of up to {oil_c:.0f} °C are too hot for a machine "
-        "at work: readings in °F, or a broken probe",
+        text=(
+            "air of ",
+            degrees(air_c),
+            " and oil of up to ",
+            degrees(oil_c),
+            " are too hot for a machine at work: readings in °F, or a broken probe",
+        ),
     )
 
 
@@ -108,8 +114,12 @@ def _tank_jumped(record: Record) -> Remark | None:
     at = int(np.argmax(np.where(alone, np.abs(jumps), 0.0)))
     return Remark(
         code="tank-probe-moved",
-        text=f"the tank jumped by {jumps[at]:+.1f} K at {record.elapsed_s[at] / 60:.0f} min and "
-        "the oil drawn from it did not: its probe was moved or knocked",
+        text=(
+            "the tank jumped by ",
+            kelvins(jumps[at], "+.1f"),
+            f" at {record.elapsed_s[at] / 60:.0f} min and the oil drawn from it did not: its probe "
+            "was moved or knocked",
+        ),
     )
 
 

@@ -12,6 +12,7 @@ from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 __all__ = ("FLOW_AND_HEAT", "OilSide", "jumps_s", "oil_side", "own_circuit")
 
@@ -86,7 +87,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
     excess = float(np.median((inlet - record.ambient_c)[warm]))
     if not (value > 0.0 and drop > 0.0):
-        text = f"with fan and flow the oil leaves {drop:.2f} K cooler than it enters"
+        text = "with fan and flow the oil leaves ", kelvins(drop, ".2f"), " cooler than it enters"
         return OilSide(k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
     scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
     budget = (

@@ -19,6 +19,7 @@ from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 from wattsump_logger.watch.guide import SETTLED_K_MIN
 
 __all__ = (
@@ -227,15 +228,18 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
         drift = _robust_drift_k_min(x[seen], y[seen])
         drifts.append(_beyond_scatter_k_min(x[seen], y[seen], drift))
         if abs(drift) > SETTLED_K_MIN:
-            text = f"{name} still moved by {drift:+.2f} K/min during the rest"
-            return refused(Remark(code="rest-drifts", text=text))
+            moved = kelvins(drift, "+.2f", per="/min")
+            still = (f"{name} still moved by ", moved, " during the rest")
+            return refused(Remark(code="rest-drifts", text=still))
         levels[name] = _level(y[seen])
     spread_k = max(levels.values()) - min(levels.values())
     if spread_k > SOAK_SPREAD_K:
-        text = (
-            f"the probes stood {spread_k:.1f} K apart: oil and air were not at one temperature yet"
+        apart = (
+            "the probes stood ",
+            kelvins(spread_k),
+            " apart: oil and air were not at one temperature yet",
         )
-        return refused(Remark(code="rest-uneven", text=text))
+        return refused(Remark(code="rest-uneven", text=apart))
     return Soak(
         start_s=start_s,
         end_s=end_s,

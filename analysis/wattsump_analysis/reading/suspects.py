@@ -15,6 +15,7 @@ from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
 from wattsump_logger.calibration.suspicion import sunlit, swapped
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import Measure, degrees, kelvins
 
 __all__ = (
     "air_that_answers_the_fan",
@@ -162,15 +163,22 @@ def air_that_answers_the_fan(record: Record) -> Remark | None:
     if shift > 0:
         return Remark(
             code="hot-air-returns",
-            text=f"the air at the probe is {shift:.1f} K warmer while the fan blows: hot air comes "
-            "round to the intake, or the probe stands in it. Close the gaps around the core, and "
-            "log again with the probe in the air that goes in",
+            text=(
+                "the air at the probe is ",
+                kelvins(shift),
+                " warmer while the fan blows: hot air comes round to the intake, or the probe "
+                "stands in it. Close the gaps around the core, and log again with the probe in the "
+                "air that goes in",
+            ),
         )
     return Remark(
         code="warm-air-pools",
-        text=f"the air at the probe is {-shift:.1f} K warmer while the fan stands: warmth of "
-        "engine or core pools at it. Heat over air is uncertain in the parts without fan; move the "
-        "probe farther out",
+        text=(
+            "the air at the probe is ",
+            kelvins(-shift),
+            " warmer while the fan stands: warmth of engine or core pools at it. Heat over air is "
+            "uncertain in the parts without fan; move the probe farther out",
+        ),
     )
 
 
@@ -186,9 +194,12 @@ def jumping_air(record: Record) -> Remark | None:
         return None
     return Remark(
         code="air-jumps",
-        text="the air probe jumps by 3 K and more within five minutes, "
-        f"{100 * share:.0f} % of the time: sun and shade, or warm air in gusts. Shade it and keep "
-        "it in the air that goes in",
+        text=(
+            "the air probe jumps by ",
+            kelvins(3.0, ".0f"),
+            f" and more within five minutes, {100 * share:.0f} % of the time: sun and shade, or "
+            "warm air in gusts. Shade it and keep it in the air that goes in",
+        ),
     )
 
 
@@ -244,9 +255,12 @@ def probe_that_moved(record: Record) -> Remark | None:
             best = abs(steps[name])
             remark = Remark(
                 code="probe-moved",
-                text=f"{name} jumped by {steps[name]:+.1f} K against the tank at "
-                f"{record.elapsed_s[at] / 60:.0f} min while nothing was switched: was the "
-                "probe moved or knocked, or the cooler covered?",
+                text=(
+                    f"{name} jumped by ",
+                    kelvins(steps[name], "+.1f"),
+                    f" against the tank at {record.elapsed_s[at] / 60:.0f} min while nothing was "
+                    "switched: was the probe moved or knocked, or the cooler covered?",
+                ),
             )
     return remark
 
@@ -344,9 +358,12 @@ def bypass_that_opens(record: Record) -> Remark | None:
         return None
     return Remark(
         code="bypass-opens",
-        text=f"below about {knee_c:.0f} °C the cooler passed hardly any heat and above it all at "
-        "once: a thermostatic bypass opens there. The colder part of the outing says nothing of "
-        "the cooler",
+        text=(
+            "below about ",
+            degrees(knee_c),
+            " the cooler passed hardly any heat and above it all at once: a thermostatic bypass "
+            "opens there. The colder part of the outing says nothing of the cooler",
+        ),
     )
 
 
@@ -375,15 +392,23 @@ def capacity_unlike_listed(
             "flow meter or a metered heater nobody can tell which way: check the oil level, then "
             "the profile's litres and kilograms",
         )
-    held = f"warmed and cooled as if it held {capacity_j_k / 1e3:.0f} kJ/K"
+    held = Measure(value=capacity_j_k, kind="heat_capacity", spec=".0f")
     if ratio < 1.0:
         return Remark(
             code="capacity-below-listed",
-            text=f"the machine {held}, {100 * (1 - ratio):.0f} % less than the oil and metal "
-            "listed: check the oil level, then the profile's litres and kilograms",
+            text=(
+                "the machine warmed and cooled as if it held ",
+                held,
+                f", {100 * (1 - ratio):.0f} % less than the oil and metal listed: check the oil "
+                "level, then the profile's litres and kilograms",
+            ),
         )
     return Remark(
         code="capacity-above-listed",
-        text=f"the machine {held}, {100 * (ratio - 1):.0f} % more than the oil and metal listed: "
-        "check the profile's litres, and whether all metal that warms with the oil is listed",
+        text=(
+            "the machine warmed and cooled as if it held ",
+            held,
+            f", {100 * (ratio - 1):.0f} % more than the oil and metal listed: check the profile's "
+            "litres, and whether all metal that warms with the oil is listed",
+        ),
     )

@@ -24,6 +24,7 @@ from wattsump_analysis.season.trend import fan_steps, in_order, own_u, relative_
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 __all__ = ("Comparison", "Line", "compare")
 
@@ -272,8 +273,8 @@ def _also(
         also.append(Remark(code="capacity-differs", text=text))
     air = [[o.ambient_c for o in side if o.ambient_c is not None] for side in (before, after)]
     if air[0] and air[1] and abs(np.mean(air[1]) - np.mean(air[0])) > AIR_APART_K:
-        text = f"air {np.mean(air[1]) - np.mean(air[0]):+.0f} K"
-        also.append(Remark(code="air-differs", text=text))
+        apart_k = float(np.mean(air[1]) - np.mean(air[0]))
+        also.append(Remark(code="air-differs", text=("air ", kelvins(apart_k, "+.0f"))))
     least = min(o.completeness for o in (*before, *after))
     if least < 0.9:
         text = f"an outing with only {100 * least:.0f} % of its readings"

@@ -7,13 +7,20 @@ from wattsump_analysis.results import Interval
 from wattsump_analysis.season.causes import SURE, Cause, Likely
 from wattsump_analysis.season.events import EventKind
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import degrees
 
 __all__ = ("TESTS", "splitting")
 
 _FAN_TEST = Remark(
     code="test-by-fan-steps",
-    text="at working speed and 60 to 70 degC oil, switch the fan off and on three times, five "
-    "minutes each: the change of slope is the cooler's air side alone",
+    text=(
+        "at working speed and oil of ",
+        degrees(60.0),
+        " to ",
+        degrees(70.0),
+        ", switch the fan off and on three times, five minutes each: the change of slope is the "
+        "cooler's air side alone",
+    ),
 )
 _OIL_TEST = Remark(
     code="test-by-oil-side",

@@ -10,8 +10,7 @@ import textwrap
 
 from wattsump_analysis.results import LabelCheck, Proof, Tone, Verdict
 from wattsump_analysis.show.words import Fact, facts, figure, sentence
-from wattsump_logger.remark import Remark
-from wattsump_logger.units.sentences import in_units
+from wattsump_logger.remark import Remark, shown_in
 from wattsump_logger.width import USUAL, columns
 
 __all__ = ("WIDTH", "proof_screen")
@@ -42,7 +41,7 @@ def proof_screen(proof: Proof, units: str = "si", more: tuple[Fact, ...] = ()) -
     sizes = (len(fact.value) + 2 for fact in lines if fact.beside)
     wide = max(_VALUE_WIDTH, *(size for size in sizes if size <= _WIDEST_VALUE), 0)
     blocks = [
-        [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(in_units(proof.headline, units))],
+        [f"[bold {colour}]{_safe(word)}[/]", *_wrapped(shown_in(proof.headline, units))],
         [*_bar(proof.label, units), *(line for fact in lines for line in _row(fact, wide))],
         [line for reason in _more_reasons(proof) for line in _item("Why", reason, units)],
         _item("Next", proof.next_step, units, "bold"),

@@ -16,9 +16,8 @@ from wattsump_analysis.season.state import newest_stretch
 from wattsump_analysis.season.trend import SOON, Step, Trend
 from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
-from wattsump_logger.remark import Remark
+from wattsump_logger.remark import Remark, shown_in
 from wattsump_logger.units.quantities import shown_unit, to_shown
-from wattsump_logger.units.sentences import in_units
 from wattsump_logger.width import USUAL, columns, fitted
 
 __all__ = (
@@ -365,7 +364,7 @@ def _table(rows: Sequence[tuple[str, str, str]]) -> list[str]:
 
 def _item(name: str, remark: Remark | str, units: str = "si") -> list[str]:
     return textwrap.wrap(
-        in_units(str(remark), units),
+        shown_in(remark, units),
         columns(),
         initial_indent=f"{name:<14}",
         subsequent_indent=" " * 14,

@@ -7,9 +7,9 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
-from wattsump_analysis.results import Conductance, Interval, Proof
+from wattsump_analysis.results import Interval, Proof
 from wattsump_logger.machine.profile import OIL_ROLES
-from wattsump_logger.remark import Remark
+from wattsump_logger.remark import Remark, shown_in
 from wattsump_logger.session.rows import by_program
 from wattsump_logger.units.quantities import grouped, show, shown_unit, to_shown
 from wattsump_logger.units.sentences import in_units
@@ -87,11 +87,7 @@ def clock_text(elapsed_s: float) -> str:
 
 def sentence(remark: Remark | str, units: str = "si") -> str:
     """Return a remark as a sentence in the units of display: a capital first, a stop last."""
-    pieces = remark.pieces if isinstance(remark, Remark) else (remark,)
-    text = "".join(
-        part.text(units) if isinstance(part, Conductance) else in_units(str(part), units)
-        for part in pieces
-    )
+    text = shown_in(remark, units)
     if not text:
         return text
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

@@ -126,11 +126,11 @@ def check_command(
 ) -> None:
     """Point out readings that are numbers but hardly temperatures."""
     from wattsump_logger.calibration.bath import strange
+    from wattsump_logger.remark import shown_in
     from wattsump_logger.session.reader import load_session
-    from wattsump_logger.units.sentences import in_units
 
     lines = strange(load_session(session)) or ("nothing strange in these readings",)
-    _say(in_units(str(line), units) for line in lines)
+    _say(shown_in(line, units) for line in lines)
 
 
 def show_command(machine: _Machine = None, into: _File = None) -> None:

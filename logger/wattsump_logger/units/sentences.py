@@ -1,7 +1,7 @@
-"""Converts the units in sentences of alarms, guides and remarks.
+"""Converts the units in sentences that are kept as text: of alarms and guides, and their marks.
 
-Numbers and ranges in these sentences have one of a few units, which are replaced for display in
-US units.
+A session's file has these in SI units. Numbers and ranges in them have one of a few units, which
+are replaced for display in US units. A figure of a remark is a `measure.Measure` instead.
 """
 
 import re

@@ -1,6 +1,8 @@
 """The answer on a terminal: what it says, how wide it is, and that colour carries nothing."""
 
 import io
+import json
+import pickle
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -9,11 +11,13 @@ from rich.console import Console
 
 from analysis import proof_fixture
 from wattsump_analysis.physics.label import word_of
+from wattsump_analysis.proof.proof_json import proof_text
 from wattsump_analysis.proof.verdict import what_decides
-from wattsump_analysis.results import Conductance, Interval, Proof, Verdict
+from wattsump_analysis.results import Interval, Proof, Verdict
 from wattsump_analysis.show.screen import WIDTH, proof_screen
 from wattsump_analysis.show.words import chance, figure, sentence, span
-from wattsump_logger.remark import Remark
+from wattsump_logger.remark import Remark, Worded, shown_in
+from wattsump_logger.units.measure import Measure, kelvins
 
 MAKERS = (proof_fixture.falls_short, proof_fixture.without_etd, proof_fixture.cannot_tell)
 
@@ -160,11 +164,34 @@ def test_a_range_that_leaves_the_label_out_needs_no_word_on_what_decides() -> No
 
 
 def test_the_reason_is_rounded_once_in_the_units_it_is_shown_in() -> None:
-    k = Conductance(value=93.5, low=82.7, high=104.4)
+    k = Measure(value=93.5, kind="conductance", spec=".0f", low=82.7, high=104.4)
     reason = Remark(code="any", text=("The cooler rejects ", k))
     assert sentence(reason) == "The cooler rejects 94 W/K (83 to 104)."
     # independent: by 3600/1055.05585262/1.8 (NIST SP 811), 177.2, 156.8 and 197.9; 94 gives 178.
     assert "177 BTU/(h °F) (157 to 198)" in sentence(reason, "us")
+
+
+def test_the_headline_and_the_figure_below_it_are_rounded_alike_in_either_system() -> None:
+    proof = proof_fixture.falls_short()
+    assert proof.label is not None
+    assert proof.label.heat_at_etd_w is not None
+    heat = Measure(value=proof.label.heat_at_etd_w.value, kind="power")
+    told = replace(proof, headline=Worded("So ", heat, " leave the oil."))
+    for units in ("si", "us"):
+        text = " ".join(shown(told, units).split())
+        assert f"So {figure(heat.value, 'power', units, both=False)} leave" in text
+    assert json.loads(proof_text(told))["headline"] == told.headline
+    assert shown_in(pickle.loads(pickle.dumps(told.headline)), "us") == shown_in(
+        told.headline, "us"
+    )
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_a_remark_inside_a_remark_follows_the_units_of_display(units: str) -> None:
+    inner = Remark(code="inner", text=("the probes stood ", kelvins(2.0), " apart"))
+    outer = Remark(code="outer", text=("not matched: ", inner))
+    assert sentence(outer, units) == f"Not matched: {inner.in_units(units)}."
+    assert ("K" in sentence(outer, units)) is (units == "si")
 
 
 def test_a_value_that_is_the_same_in_both_systems_stands_once() -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from wattsump_analysis.proof.verdict import what_decides
 from wattsump_analysis.results import LabelCheck, Proof, Verdict
 from wattsump_analysis.show import words
+from wattsump_logger.remark import shown_in
 
 __all__ = ("Beam", "Glance", "glance_at")
 
@@ -48,7 +49,7 @@ def _title(proof: Proof, units: str) -> tuple[str, str]:
             proof.headline, units
         )
     if label is None or label.share_of_label is None or label.heat_at_etd_w is None:
-        rest = proof.headline.removeprefix(word).lstrip(" ,:;.")
+        rest = shown_in(proof.headline, units).removeprefix(word).lstrip(" ,:;.")
         return word, words.sentence(rest, units)
     share, heat = label.share_of_label, label.heat_at_etd_w
     if not (math.isfinite(heat.low) and math.isfinite(heat.high)):

@@ -201,6 +201,7 @@ _QUESTIONS = (
         key="lines",
         title="Lines and fill",
         answer=_lines,
-        more="what hoses hold and bear, flare sizes: wattsump lines --hose '-8 x 3 m'",
+        more="what hoses hold and bear, flare sizes: wattsump lines --hose '-8 x 3 m', or with "
+        "'-8 x 10 ft'",
     ),
 )
