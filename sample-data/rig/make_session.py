@@ -16,7 +16,8 @@ CYCLE_S = 60.0
 SWAP_CYCLE = 733  # first cycle at the 20 % setting
 
 # What a session's sidecar says of a machine. The rig's oil and metal are not published:
-# an uncertainty of 100 % says that the volume is not known. The sensor class is ours.
+# an uncertainty of 100 % says that the volume is not known. The sensor class is ours, and that its
+# probes are in the oil, as a test rig's are: CP is their difference with no other correction.
 PROFILE = {
     "name": "Hydraulic test rig with a degraded cooler",
     "oil": {"grade": "VG 46", "volume": "50 L", "volume_uncertainty": "100 %"},
@@ -24,8 +25,8 @@ PROFILE = {
     "channels": {
         "tank": {"sensor": "±0.3 K", "note": "TS1"},
         "ts2": {"role": "other", "sensor": "±0.3 K", "note": "TS2"},
-        "cooler_in": {"sensor": "±0.3 K", "note": "TS3"},
-        "cooler_out": {"sensor": "±0.3 K", "note": "TS4"},
+        "cooler_in": {"sensor": "±0.3 K", "mount": "in oil", "note": "TS3"},
+        "cooler_out": {"sensor": "±0.3 K", "mount": "in oil", "note": "TS4"},
         "ambient": {"sensor": "±0.3 K", "note": "implied by the cooling efficiency CE"},
         "flow": {"unit": "lpm", "note": "FS2"},
         "motor": {"role": "other", "unit": "w", "note": "EPS1"},

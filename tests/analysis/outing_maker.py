@@ -145,6 +145,8 @@ def bracken(**sections: object) -> Profile:
             {"name": "core", "material": "aluminium", "mass": "10 kg", "mass_uncertainty": "15 %"},
         ],
         "cooler": {"label_heat": "8 kW", "label_etd": "55 K", "oil_flow_uncertainty": "6 %"},
+        # The emulated probes read the oil itself.
+        "channels": {name: {"mount": "in oil"} for name in ("cooler_in", "cooler_out")},
     }
     raw |= sections
     return profile_from_dict({key: value for key, value in raw.items() if value is not None})

@@ -32,7 +32,7 @@ def scored(family: str, miss: float, words: tuple[str, ...] = ("cannot tell",) *
     ("family", "protocol"),
     [
         ("part misses the cooler", "guided, metered flow"),
-        ("two coolers", "guided"),
+        ("two coolers", "guided, probes on the pipes"),
     ],
 )
 def test_ranges_hold_most_machines_are_of_use_and_give_no_wrong_verdict(

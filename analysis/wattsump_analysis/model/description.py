@@ -107,8 +107,9 @@ class Source:
 # positional: the same
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """A reading of a node, late by `lag`; `offset` names the unknown that is its offset.
+    """A reading of a node, late by `lag`, with the unknowns that are its offset and contact error.
 
+    The contact error is the share of its rise over the air that a probe outside the oil misses.
     With a `flow`, the probe reads the node's oil after it lost `cooled` times its excess over the
     air, and the heat that warms the capacity `stored`.
     """
@@ -118,6 +119,7 @@ class Probe:
     noise: str
     lag: str
     offset: str = ""
+    contact: str = ""
     cooled: str = ""
     stored: str = ""
     flow: str = ""
@@ -148,14 +150,15 @@ SOURCES = (
     Source("heater_in_wall", HEATER, WALL),
 )
 PROBES = (
-    Probe("tank", TANK, "noise_tank_k", "lag_tank_s"),
-    Probe("cooler_in", LOOP, "noise_pipe_k", "lag_in_s", offset="offset_in_k"),
+    Probe("tank", TANK, "noise_tank_k", "lag_tank_s", contact="contact_tank"),
+    Probe("cooler_in", LOOP, "noise_pipe_k", "lag_in_s", "offset_in_k", "contact_in"),
     Probe(
         "cooler_out",
         LOOP,
         "noise_pipe_k",
         "lag_out_s",
-        offset="offset_out_k",
+        "offset_out_k",
+        "contact_out",
         cooled="cooler",
         stored="core",
         flow="cooler_flow",
@@ -432,6 +435,14 @@ def _offset(probe: str) -> Callable[[Case], Gaussian]:
     )
 
 
+def _contact(probe: str) -> Callable[[Case], Gaussian]:
+    def prior(case: Case) -> Gaussian:
+        mean, sd = case.know.contact.get(probe, (0.0, 0.0))
+        return Gaussian(mean=mean, sd=sd if case.has(probe) else 0.0, stated=True)
+
+    return prior
+
+
 def _heater_gain(case: Case) -> Gaussian:
     if not case.heated:
         return Gaussian(mean=1.0, sd=0.0)
@@ -579,11 +590,10 @@ UNKNOWNS = (
     ),
     Unknown("offset_in_k", _offset("cooler_in"), "offset of the inlet probe, K"),
     Unknown("offset_out_k", _offset("cooler_out"), "offset of the outlet probe, K"),
-    Unknown(
-        "heater_gain",
-        _heater_gain,
-        "the heater's power over that recorded",
-    ),
+    Unknown("contact_tank", _contact("tank"), "oil above tank probe, share of its rise"),
+    Unknown("contact_in", _contact("cooler_in"), "oil above inlet probe, share of its rise"),
+    Unknown("contact_out", _contact("cooler_out"), "oil above outlet probe, share of its rise"),
+    Unknown("heater_gain", _heater_gain, "the heater's power over that recorded"),
 )
 # Mean and spread of the heat of a kind of work, W: wide; and for a pump that only circulates oil
 # to spread a heater's warmth, from 10 to 25 bar of a charge circuit. Common practice, no source.

@@ -46,6 +46,7 @@ def equations() -> str:
                 f" - ({probe.cooled} ({probe.node} - {AIR}) + {probe.stored} d({probe.node})/dt)"
             )
             text += f" / {probe.flow}"
+        text += f" + {probe.contact} ({AIR} - reading)"
         lines.append(f"{text}, {probe.lag} late")
     return "\n".join(lines)
 

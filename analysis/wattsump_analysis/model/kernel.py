@@ -28,6 +28,8 @@ __all__ = ("Scales", "Shape", "backward", "draw", "forward")
 
 Matrix = list[list[Number]]
 
+PER_PROBE = 3  # numbers of a bin
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shape:
@@ -62,10 +64,10 @@ class Shape:
     def common(self) -> int:
         """Numbers of a bin that all trials share.
 
-        Base and air [°C], inputs times the step to the next bin, each probe's reading and whether
-        it counts, and the series that quantities use.
+        Base and air [°C], inputs times the step to the next bin, each probe's reading, whether it
+        counts and how far it is from the air [K], and the series that quantities use.
         """
-        return 2 + self.inputs + 2 * len(self.probes) + len(self.series)
+        return 2 + self.inputs + PER_PROBE * len(self.probes) + len(self.series)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +105,8 @@ class Bin:
         self.shape = shape
         self.base, self.air, *rest = trace.shared(f"common{which}", shape.common)
         self.inputs, rest = rest[: shape.inputs], rest[shape.inputs :]
-        self.readings, series = rest[: 2 * len(shape.probes)], rest[2 * len(shape.probes) :]
+        read = PER_PROBE * len(shape.probes)
+        self.readings, series = rest[:read], rest[read:]
         self.series = dict(zip(shape.series, series, strict=True))
         self.kept = trace.loads(f"values{which}", len(shape.elements))
         self.values: Sequence[Number] = self.kept
@@ -174,8 +177,8 @@ class Block:
 
     def _read(self, p: int, bin_: Bin, before: Bin | None = None) -> None:
         """Add a reading: the node's oil, cooled part of the way to the air, with its lag."""
-        node, offset, cooled, stored, flow = self.shape.readings[p]
-        value, counts = bin_.readings[2 * p : 2 * p + 2]
+        node, offset, contact, cooled, stored, flow = self.shape.readings[p]
+        value, counts, to_air_k = bin_.readings[PER_PROBE * p : PER_PROBE * (p + 1)]
         late: Number = self.scales.lags[p] if before else 0.0
         gone: Number = 0.0  # share of the way to the air
         was_gone: Number = 0.0
@@ -201,6 +204,8 @@ class Block:
             row[column + self.shape.air_column] = -to_air
         if offset:
             row[column + offset] += 1.0
+        if contact:
+            row[column + contact] += to_air_k
         row[-1] = constant - value
         variance = self.scales.noises[p] * self.scales.noises[p]
         precision = 1.0 / variance

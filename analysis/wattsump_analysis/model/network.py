@@ -38,6 +38,7 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     Gaussian,
+    Probe,
 )
 from wattsump_analysis.model.kernel import Scales, Shape
 from wattsump_analysis.model.tables import Stamps, Tables, ends_of
@@ -283,6 +284,7 @@ class Network:
             (
                 place[probe.node],
                 self._column(probe.offset),
+                self._column(probe.contact),
                 *(made.element(q) if q else -1 for q in (probe.cooled, probe.stored, probe.flow)),
             )
             for probe in self.probes
@@ -325,7 +327,7 @@ class Network:
         readings = [
             row
             for probe, seen in zip(self.probes, self.seen, strict=True)
-            for row in (np.nan_to_num(record.oils_c[probe.name]), seen)
+            for row in (np.nan_to_num(record.oils_c[probe.name]), seen, self._to_air_k(probe))
         ]
         priors = self.unknown_priors.values()
         rows = np.eye(shape.carried)[SIZE:-1]
@@ -449,10 +451,15 @@ class Network:
         constant = np.append(prompt[:1], (1.0 - late) * prompt[1:] + late * prompt[:-1])
         constant -= rise * np.diff(self.base_c, prepend=self.base_c[0])
         constant += values.get(probe.offset, 0.0)
+        constant += values.get(probe.contact, 0.0) * self._to_air_k(probe)
         now = (1.0 - late) * (1.0 - drop) - rise
         before = late * np.roll(1.0 - drop, 1) + rise
         now[0], before[0] = 1.0 - drop[0], 0.0
         return now, before, record.oils_c[probe.name] - constant
+
+    def _to_air_k(self, probe: Probe) -> FloatArray:
+        """How far the air is above a probe's reading [K], shape (n,); 0 without a reading."""
+        return np.nan_to_num(self.record.ambient_c - self.record.oils_c[probe.name])
 
     def _named(self, quantity: str, given: Any) -> FloatArray:
         return np.asarray(QUANTITIES[quantity](given, self.series))

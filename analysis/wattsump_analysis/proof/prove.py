@@ -30,7 +30,7 @@ from wattsump_analysis.reading.phases import (
     switches_of,
 )
 from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
-from wattsump_analysis.reading.samples import Samples, gather, metered_heat_j_m3k
+from wattsump_analysis.reading.samples import Samples, gather, metered_heat_j_m3k, without_bare
 from wattsump_analysis.reading.suspects import capacity_unlike_listed, never_on, suspects_of
 from wattsump_analysis.results import Proof, Route
 from wattsump_logger.errors import SessionError
@@ -54,6 +54,7 @@ class _Outing:
     session: Session
     profile: Profile | None
     samples: Samples
+    read: Samples  # of these, the ones that a fit may read
     switches: Switches
     soak: Soak | None
     guesses: tuple[Remark, ...]
@@ -111,6 +112,7 @@ def prove(
         session=session,
         profile=profile,
         samples=samples,
+        read=without_bare(samples, profile),
         switches=switches,
         soak=find_soak(samples, switches.engine),
         guesses=guesses,
@@ -143,21 +145,21 @@ def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
     cuts = cut_times(outing.samples, outing.session.marks)
     until_s = flow_known_until(outing.samples)
     return stretch_records(
-        outing.samples, outing.switches, outing.offsets_k, None, cuts, until_s=until_s
+        outing.read, outing.switches, outing.offsets_k, None, cuts, until_s=until_s
     )[0]
 
 
 def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
     heat = _oil_heat(outing)
-    whole = record_of(outing.samples, outing.switches, outing.offsets_k, heat)
+    whole = record_of(outing.read, outing.switches, outing.offsets_k, heat)
     # Switches can only be checked against readings while it is known whether oil was pumped.
     with_flow_known = whole.between(float(whole.elapsed_s[0]), flow_known_until(outing.samples))
-    contradicted = contradictions(with_flow_known, outing.samples, matched=bool(outing.offsets_k))
+    contradicted = contradictions(with_flow_known, outing.read, matched=bool(outing.offsets_k))
     if contradicted:
         return _unfitted(outing, contradicted, right_channels(), seed)
-    cuts = find_cuts(outing.samples, outing.session.marks, whole)
+    cuts = find_cuts(outing.read, outing.session.marks, whole)
     records, left_out = stretch_records(
-        outing.samples,
+        outing.read,
         outing.switches,
         outing.offsets_k,
         heat,

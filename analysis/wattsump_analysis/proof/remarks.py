@@ -7,7 +7,7 @@ import numpy as np
 from wattsump_analysis.model.fit import rests_on_layout
 from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
-from wattsump_analysis.reading.machine import Knowledge
+from wattsump_analysis.reading.machine import Knowledge, bare_pipes
 from wattsump_analysis.reading.phases import Soak
 from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.roles import roles_amiss
@@ -78,6 +78,12 @@ def cautions_of(
         remarks.append(Remark(code="engine-unlogged", text=text))
     if stretch.is_pump_varied:
         remarks.append(_share_varied(samples))
+    if bare_pipes(profile) & set(samples.temps_c):
+        text = (
+            "the cooler's probes sit bare on their pipes and read too low by an unknown tenth of "
+            "their rise: they were left out. Put them under 20 mm of foam, or into the oil"
+        )
+        remarks.append(Remark(code="probes-bare", text=text))
     difference = largest_disagreement(routes)
     if difference > AGREE_REL:
         differ = (

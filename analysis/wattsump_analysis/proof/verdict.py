@@ -54,6 +54,9 @@ STATED_WORDS = {
     "offset_ambient_k": "the air probe's error",
     "offset_in_k": "the error of the probe into the cooler",
     "offset_out_k": "the error of the probe out of the cooler",
+    "contact_tank": "the contact error of the tank probe",
+    "contact_in": "the contact error of the probe into the cooler",
+    "contact_out": "the contact error of the probe out of the cooler",
     "heater_gain": "the heater's power",
 }
 _MORE_LOGGING = frozenset({"log-guided-run", "weigh-and-repeat"})

@@ -1,6 +1,7 @@
 """K from the oil's own flow and temperature drop, without any heat capacity of the machine."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from wattsump_logger.units.measure import kelvins
 
 __all__ = ("FLOW_AND_HEAT", "OilSide", "jumps_s", "oil_side", "own_circuit")
 
+PIPES = ("cooler_in", "cooler_out")
 FLOW_AND_HEAT = "oil flow and heat"  # the budget's name for what a flow meter carries
 LEAST_EXCESS_K = 5.0  # oil over air, below which the quotient is mostly error
 LEAST_BINS = 5
@@ -70,13 +72,15 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     -----
     The value is the median over the quarter of the bins, with fan and flow and well above
     the air, in which the oil changed least: then the core stores no heat. Its
-    uncertainty is that of the flow, of the small difference in to out, of the air, and the
-    scatter of the bins taken as fully correlated, added in squares.
+    uncertainty is that of the flow, of the small difference in to out, of how the probes sit on
+    their pipes, of the air, and the scatter of the bins taken as fully correlated, added in
+    squares.
 
     References
     ----------
     Heat balance of the oil; JCGM 100:2008, eq. (12).
     """
+    record = _in_oil(record, know)
     k = _series(record)
     seen = np.flatnonzero(np.isfinite(k))
     if seen.size < LEAST_BINS:
@@ -90,11 +94,13 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         text = "with fan and flow the oil leaves ", kelvins(drop, ".2f"), " cooler than it enters"
         return OilSide(k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
     scatter = 1.4826 * float(np.median(np.abs(k[warm] - value))) / value
+    u_contact = math.hypot(*(know.contact.get(name, (0.0, 0.0))[1] for name in PIPES))
     budget = (
         BudgetLine(source=FLOW_AND_HEAT, kind="B", relative=know.u_flow_rel),
         BudgetLine(
             source="cooler probes", kind="B", relative=float(np.sqrt(2.0)) * know.u_match_k / drop
         ),
+        BudgetLine(source="probes on the pipes", kind="B", relative=u_contact * excess / drop),
         BudgetLine(source="air probe", kind="B", relative=know.u_ambient_k / excess),
         BudgetLine(source="readings", kind="A", relative=scatter),
     )
@@ -104,6 +110,15 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         heat_w=float(np.mean(k[seen] * (inlet - record.ambient_c)[seen])),
         budget=tuple(sorted(budget, key=lambda line: -line.relative)),
     )
+
+
+def _in_oil(record: Record, know: Knowledge) -> Record:
+    """The record with the cooler's probes put right by their usual contact error."""
+    oils = dict(record.oils_c)
+    for name in set(PIPES) & set(oils):
+        mean, _ = know.contact.get(name, (0.0, 0.0))
+        oils[name] = oils[name] + mean * (oils[name] - record.ambient_c)
+    return replace(record, oils_c=oils)
 
 
 def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:

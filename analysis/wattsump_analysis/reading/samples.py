@@ -1,20 +1,20 @@
 """A session's columns by role: temperatures, flags and flow of one outing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
-from wattsump_analysis.reading.machine import oil_heat_factor, stated_flow
+from wattsump_analysis.reading.machine import bare_pipes, oil_heat_factor, stated_flow
 from wattsump_analysis.reading.record import despike
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import SEVERAL, Profile, Role, column_of
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
-__all__ = ("FIRED_RPM", "Samples", "gather", "metered_heat_j_m3k")
+__all__ = ("FIRED_RPM", "Samples", "gather", "metered_heat_j_m3k", "without_bare")
 
 FIRED_RPM = 300.0  # above cranking, below any idling
 WORKING_RPM_SHARE = 0.6  # of the highest speed: between idling and working
@@ -101,6 +101,19 @@ def gather(session: Session, profile: Profile | None) -> Samples:
         engine_rpm=_speed(session, profile),
         has_tank=has_tank,
     )
+
+
+def without_bare(samples: Samples, profile: Profile | None) -> Samples:
+    """Samples without the cooler's probes, and the flow between them, where those sit bare.
+
+    A difference of two readings that are each wrong by an unknown tenth tells nothing. Without a
+    tank probe there is nothing else to read, so they stay.
+    """
+    bare = bare_pipes(profile)
+    if not bare or not samples.has_tank:
+        return samples
+    temps = {name: c for name, c in samples.temps_c.items() if name not in bare}
+    return replace(samples, temps_c=temps, flow_m3_s=None)
 
 
 def _bad(session: Session, expected: str, found: str, do: str) -> SessionError:

@@ -5,8 +5,14 @@ import textwrap
 from collections.abc import Iterator
 
 from wattsump_analysis.physics.drive import HEAT_SHARES, drive_loss_w
-from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k, stated_flow
-from wattsump_logger.machine.profile import Profile
+from wattsump_analysis.reading.machine import (
+    bare_pipes,
+    contact_of,
+    metal_capacity_j_k,
+    oil_capacity_j_k,
+    stated_flow,
+)
+from wattsump_logger.machine.profile import Profile, Role
 from wattsump_logger.units.quantities import show
 from wattsump_logger.width import columns
 
@@ -35,6 +41,7 @@ def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
         _drive(profile, units),
         _beside(profile, units),
         _channels(profile),
+        _mounts(profile),
         _missing(profile),
     ):
         for row in rows:
@@ -148,6 +155,17 @@ def _channels(profile: Profile) -> Iterator[str]:
         yield _row("channels", each)
     else:
         yield _row("channels", "by their names on the wire: tank, cooler_in, cooler_out, ...")
+
+
+def _mounts(profile: Profile) -> Iterator[str]:
+    """Yield how the probes at the cooler sit, as stated or as taken."""
+    contact = contact_of(profile)
+    inlet, outlet = (
+        "in the oil" if contact[role.value] == (0.0, 0.0) else "outside the pipe, insulated"
+        for role in (Role.COOLER_IN, Role.COOLER_OUT)
+    )
+    text = inlet if inlet == outlet else f"inlet {inlet}; outlet {outlet}"
+    yield _row("cooler probes", "bare, not used for watts" if bare_pipes(profile) else text)
 
 
 def _missing(profile: Profile) -> Iterator[str]:

@@ -16,6 +16,7 @@ from wattsump_logger.machine.oil_label import holds_water, read_label
 __all__ = ("QUESTIONS", "Question", "checked", "profile_data", "toml_of")
 
 _PARTS = (("tank and frame", "steel"), ("pump and motors", "cast iron"), ("core", "aluminium"))
+_AT_COOLER = ("cooler_in", "cooler_out")
 _FANS = ("switch", "engine", "thermostat 50 degC")
 _THERMOSTAT = "thermostat"
 _NO_METAL = "without both heavy parts no metal is listed, and temperatures give no watts"
@@ -31,7 +32,7 @@ class Question:
     """
 
     name: str
-    section: Literal["", "oil", "metal", "drive", "cooler", "heater"]
+    section: Literal["", "oil", "metal", "drive", "cooler", "heater", "channels"]
     key: str
     text: str
     example: str
@@ -131,6 +132,14 @@ QUESTIONS: tuple[Question, ...] = (
         usual="switch",
     ),
     Question(
+        name="probes",
+        section="channels",
+        key="mount",
+        text="How do the probes at the cooler sit: in the oil, or outside, insulated or bare?",
+        example="; ".join(keys.MOUNTS),
+        usual="insulated",
+    ),
+    Question(
         name="power",
         section="drive",
         key="power",
@@ -155,6 +164,7 @@ _TABLES = {
     "drive": keys.DRIVE,
     "cooler": keys.COOLER,
     "heater": keys.HEATER,
+    "channels": keys.CHANNEL,
 }
 
 
@@ -232,6 +242,8 @@ def profile_data(answers: Mapping[str, str]) -> dict[str, object]:
             elif answer.startswith(_THERMOSTAT):
                 setting = answer.partition(" ")[2]
                 sections.setdefault("cooler", {})["fan_thermostat"] = setting
+        elif answer and question.section == "channels":
+            data["channels"] = {name: {question.key: answer} for name in _AT_COOLER}
         elif answer and question.section:
             sections.setdefault(question.section, {})[question.key] = answer
         elif answer:
@@ -254,8 +266,14 @@ def _lines(data: Mapping[str, object]) -> Iterator[str]:
     for section in keys.SECTIONS:
         value = data.get(section)
         if isinstance(value, Mapping):
-            yield f"\n[{section}]"
-            yield from _pairs(value)
+            plain = {key: one for key, one in value.items() if not isinstance(one, Mapping)}
+            if plain:
+                yield f"\n[{section}]"
+                yield from _pairs(plain)
+            for name, part in value.items():
+                if isinstance(part, Mapping):
+                    yield f"\n[{section}.{name}]"
+                    yield from _pairs(part)
         elif isinstance(value, list):
             for part in value:
                 yield f"\n[[{section}]]"

@@ -19,6 +19,7 @@ __all__ = (
     "HEATER",
     "LIMITS",
     "METAL",
+    "MOUNTS",
     "NOT_PRINTED",
     "OIL",
     "SECTIONS",
@@ -30,6 +31,7 @@ __all__ = (
 )
 
 NOT_PRINTED = "not printed"
+MOUNTS = ("in oil", "insulated", "bare")
 
 # Half-width at 95 % over standard uncertainty, JCGM 100:2008, G.6.6 (k = 2).
 _HALF_WIDTH_OVER_U = 2.0
@@ -177,6 +179,7 @@ LIMITS = (
 CHANNEL = (
     _text("role"),
     _text("sensor", default="not stated"),
+    Key(name="mount", attribute="mount", form="choice", choices=MOUNTS),
     _text("unit"),
     _quantity("offset", "offset_k", "temperature_difference", -50, 50, default="0 K"),
     Key(

@@ -183,6 +183,7 @@ class Channel:
     unit: str = "c"
     slope: float = 0.0
     slope_at_c: float = 0.0
+    mount: Literal["in oil", "insulated", "bare"] | None = None
 
     def correction_k(self, temp_c: float) -> float:
         """Return the correction of a reading [K]."""

@@ -360,6 +360,8 @@ def _channel(raw: Mapping[str, object], name: str, where: str) -> Channel:
     unit = USUAL_UNIT.get(role, "c") if read["unit"] is None else read["unit"]
     if unit not in COLUMN_UNITS:
         raise _wrong(f"{where}.unit", "one of " + ", ".join(COLUMN_UNITS), unit)
+    if unit != "c" and read["mount"] is not None:
+        raise _wrong(f"{where}.mount", f"no mount on a channel in {unit!r}", read["mount"])
     read |= {"role": role, "unit": unit, "sensor": _sensor(read["sensor"], unit, where)}
     return Channel(name=name, **read)
 

@@ -25,7 +25,7 @@ SHAPE = Shape(
     feeds=tuple((node, 0, 1, 0) for node in range(len(NODES))),
     feed_factors=(1.0,) * len(NODES),
     probes=PROBES[:1],
-    readings=((0, 0, -1, -1, -1),),
+    readings=((0, 0, 0, -1, -1, -1),),
     air_column=0,
 )
 

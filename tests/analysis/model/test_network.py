@@ -66,6 +66,9 @@ UNKNOWN = {
     "offset_ambient_k": Gaussian(mean=0.3, sd=0.5),
     "offset_in_k": Gaussian(mean=0.1, sd=0.2),
     "offset_out_k": Gaussian(mean=-0.2, sd=0.2),
+    "contact_tank": Gaussian(mean=0.1, sd=0.05),
+    "contact_in": Gaussian(mean=0.03, sd=0.02),
+    "contact_out": Gaussian(mean=0.05, sd=0.03),
     "heater_gain": Gaussian(mean=1.02, sd=0.05),
 }
 

@@ -472,3 +472,17 @@ def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing:
     assert without is not None
     # The rise without a fan told the shell before the cut; the rest of the outing hardly does.
     assert after.half_width_rel < 0.8 * without.half_width_rel
+
+
+def test_bare_probes_at_the_cooler_are_left_out_and_the_tank_answers(outing: Session) -> None:
+    bare = {name: {"mount": "bare"} for name in ("cooler_in", "cooler_out")}
+    session = with_columns(outing, *PROBES, *FLAGS)
+    low = dict(session.columns)
+    for name, missed in (("cooler_in_c", 0.05), ("cooler_out_c", 0.2)):
+        low[name] = low[name] - missed * (low[name] - low["ambient_c"])
+    proof = prove(replace(session, columns=low), bracken(channels=bare))
+    assert "probes-bare" in codes(proof.cautions)
+    assert proof.k_w_k is not None
+    # pinned: the same outing without these channels, to the last digit.
+    alone = prove(with_columns(session, "tank_c", "ambient_c", *FLAGS), bracken())
+    assert (proof.k_refers_to, proof.k_w_k) == (alone.k_refers_to, alone.k_w_k)

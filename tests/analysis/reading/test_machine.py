@@ -8,6 +8,8 @@ import pytest
 from analysis.outing_maker import bracken
 from wattsump_analysis.reading.machine import (
     METAL_J_KGK,
+    bare_pipes,
+    contact_of,
     knowledge,
     metal_capacity_j_k,
     oil_capacity_j_k,
@@ -144,3 +146,19 @@ def test_a_data_sheets_specific_heat_counts_in_what_is_there_and_in_what_flows()
     assert typed.oil_flow_w_k == pytest.approx(usual.oil_flow_w_k * 2100.0 / cragoe, rel=2e-3)
     assert typed.u_oil_heat_rel < 0.6 * usual.u_oil_heat_rel
     assert typed.u_oil_rel < usual.u_oil_rel
+
+
+def test_cooler_probes_are_on_their_pipes_unless_stated_and_the_tanks_is_in_oil() -> None:
+    contact = contact_of(bracken(channels={"cooler_out": {"mount": "in oil"}}))
+    assert contact["cooler_out"] == contact["tank"] == (0.0, 0.0)
+    mean, u = contact["cooler_in"]
+    # independent: 3 W/(m2 K) of 20 mm of foam (0.04 W/(m K) about a tube of 22 mm, and 10 W/(m2 K)
+    # to the air) against 80 and 320 of laminar oil, worked out by hand.
+    for film in (80.0, 320.0):
+        assert abs(3.0 / (3.0 + film) - mean) < 2.0 * u
+
+
+def test_one_bare_probe_costs_both_at_the_cooler() -> None:
+    assert bare_pipes(bracken()) == frozenset()
+    bare = bracken(channels={"cooler_in": {"mount": "bare"}})
+    assert bare_pipes(bare) == {"cooler_in", "cooler_out"}

@@ -123,3 +123,17 @@ def test_pauses_at_idle_are_no_step_of_the_cooler() -> None:
     paused = replace(record, flow_w_k=FLOW_W_K * slow, oils_c=oils)
     assert jumps_s(record) != ()  # the same without a change of flow is one
     assert jumps_s(paused) == ()
+
+
+def test_probes_on_their_pipes_read_low_and_are_put_right() -> None:
+    # independent: an inlet probe that misses a fiftieth of its rise, read here as 2 % of the
+    # reading's own; the outlet's is in the oil.
+    know = knowledge(bracken(channels={"cooler_out": {"mount": "in oil"}}), 60.0, matched=True)
+    true = flowing(np.full(60, 90.0))
+    inlet = AIR_C + (true.oils_c["cooler_in"] - AIR_C) / 1.02
+    found = oil_side(replace(true, oils_c={**true.oils_c, "cooler_in": inlet}), know)
+    assert found.k_w_k is not None
+    assert found.k_w_k.value == pytest.approx(90.0)
+    # independent: 1.5 % of a rise of 40 K is 7.5 % of a drop of 8 K.
+    shares = {line.source: line.relative for line in found.budget}
+    assert shares["probes on the pipes"] == pytest.approx(0.015 * 40.0 / 8.0)

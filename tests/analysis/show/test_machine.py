@@ -52,11 +52,15 @@ def test_ctrl_c_keeps_the_answers_and_the_same_command_goes_on(
     path = str(tmp_path / "mine.toml")
     first = CliRunner().invoke(app, ["machine", "new", path], input="Mine\n\n18 L\n")
     assert first.exit_code != 0
-    rest = "24 kg\n34 kg\n\n6 kW\n\n\n\n\n\n"
+    rest = "24 kg\n34 kg\n\n6 kW\n\n\n\nin oil\n\n\n"
     second = CliRunner().invoke(app, ["machine", "new", path], input=rest)
     assert "3 answers" in second.output
     profile = load_profile(path)
     assert (profile.name, len(profile.metal)) == ("Mine", 2)
+    assert {name: channel.mount for name, channel in profile.channels.items()} == {
+        "cooler_in": "in oil",
+        "cooler_out": "in oil",
+    }
     assert [file.name for file in tmp_path.iterdir()] == ["mine.toml"]
 
 
@@ -80,7 +84,7 @@ def test_a_slip_is_mended_by_going_back_and_what_was_right_stays(
     app: typer.Typer, tmp_path: Path
 ) -> None:
     path = str(tmp_path / "mine.toml")
-    typed = "Mine\n5 gal\nVG 46\n81 L\n<\n18 L\n24 kg\n<\n\n34 kg\n\n6 kW\n\n\n\n\n\n"
+    typed = "Mine\n5 gal\nVG 46\n81 L\n<\n18 L\n24 kg\n<\n\n34 kg\n\n6 kW\n\n\n\n\n\n\n"
     said = CliRunner().invoke(app, ["machine", "new", path], input=typed)
     assert said.exit_code == 0, said.output
     assert max(len(line) for line in said.output.splitlines() if path not in line) <= 80
@@ -149,6 +153,18 @@ def test_a_kept_answer_that_the_profile_would_refuse_is_asked_again(
     draft = tmp_path / "mine.toml.answers.json"
     draft.write_text(json.dumps({one.name: one.usual for one in QUESTIONS} | {"name": "Mine"}))
     path = str(tmp_path / "mine.toml")
-    result = CliRunner().invoke(app, ["machine", "new", path], input="18 L\n" + 9 * "\n")
+    result = CliRunner().invoke(app, ["machine", "new", path], input="18 L\n" + 10 * "\n")
     assert result.exit_code == 0, result.output
     assert load_profile(path).oil.volume_m3 * 1000 == 18.0  # independent: as typed, in litres
+
+
+def test_how_the_probes_at_the_cooler_sit_is_said_back() -> None:
+    said = set()
+    for inlet, outlet in (({}, {}), ({"mount": "in oil"}, {}), ({}, {"mount": "bare"})):
+        raw = {
+            "name": "x",
+            "oil": {"grade": "VG 46", "volume": "18 L"},
+            "channels": {"cooler_in": inlet, "cooler_out": outlet},
+        }
+        said.add(tuple(machine_lines(profile_from_dict(raw))))
+    assert len(said) == 3

@@ -41,6 +41,9 @@ _BUDGET_NAMES = {
     "offset_in_k": "cooler inlet probe against the tank's",
     "offset_out_k": "cooler outlet probe against the inlet's",
     "offset_ambient_k": "air probe against the oil's",
+    "contact_tank": "contact of the tank probe",
+    "contact_in": "contact of the cooler's inlet probe",
+    "contact_out": "contact of the cooler's outlet probe",
     "readings": "scatter of the readings, and what no input states",
 }
 
