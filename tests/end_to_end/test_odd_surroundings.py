@@ -3,6 +3,7 @@
 import contextlib
 import io
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -49,6 +50,7 @@ def run(folder: Path, before: str, extra: Mapping[str, str | None], *words: str)
     return ran.stdout.decode(errors="replace")
 
 
+ROOT = Path(__file__).parents[2]
 _PROGRAM = ("-m", "wattsump_analysis")
 
 
@@ -78,3 +80,31 @@ def test_an_output_held_in_memory_takes_the_answer() -> None:
     with contextlib.redirect_stdout(held), pytest.raises(SystemExit):
         main(["rating", "--label-heat", "6 kW"])
     assert "6.00 kW" in held.getvalue()
+
+
+@LINUX
+@pytest.mark.parametrize("place", ["an environment", "{}/an environment"])
+def test_start_finds_its_environment_from_any_folder(place: str, tmp_path: Path) -> None:
+    checkout = tmp_path / "the checkout"
+    checkout.mkdir()
+    shutil.copy(ROOT / "start", checkout)
+    for name in ("pyproject.toml", "constraints.txt"):
+        (checkout / name).write_text("")
+    python = tmp_path / "an environment" / "bin" / "python"
+    python.parent.mkdir(parents=True)
+    python.write_text('#!/bin/sh\necho "$PWD" "$@"\n')
+    python.chmod(0o755)
+    seal = f"printf '%s\\n' '{checkout}' | cksum > '{python.parents[1]}/wattsump-tests'"
+    subprocess.run(["sh", "-c", seal], check=True)
+    ran = subprocess.run(
+        ["sh", checkout / "start", "tests", "one test.py"],
+        cwd=tmp_path,
+        env={**os.environ, "WATTSUMP_VENV": place.format(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=100,
+        check=False,
+    )
+    assert ran.stdout.splitlines()[-1:] == [
+        f"{checkout} -m pytest -n auto --dist loadfile one test.py"
+    ], ran.stderr
