@@ -48,6 +48,7 @@ def import_files(
 
     Frames that an earlier file already had are taken once.
     """
+    folder.mkdir(parents=True, exist_ok=True)
     recorder = Recorder(
         folder,
         name,
@@ -89,7 +90,6 @@ def _check(recorder: Recorder, folder: Path) -> None:
 
 def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
     """Return a free name for the session: the wanted one, else after the first file."""
-    folder.mkdir(parents=True, exist_ok=True)
     base = files[0].stem if wanted is None else checked_name(wanted)
     name, number = base, 1
     while (folder / f"{name}.csv").exists():

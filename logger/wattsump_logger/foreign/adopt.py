@@ -522,6 +522,7 @@ def _span(values: FloatArray) -> str:
 
 def write(made: Understood, folder: Path, name: str, profile: Profile | None) -> Path:
     """Write the session as `<name>.csv` in `folder`, its origin in the sidecar."""
+    folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.csv"
     origin = {
         "file": made.table.path.name,

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import read_small
+from wattsump_logger.session.wholefile import write_whole
 
 __all__ = ("Answers", "answers_for", "beside", "keep")
 
@@ -63,10 +64,9 @@ def keep(path: Path, names: Sequence[str], answers: Answers) -> None:
             "settings": dict(answers.settings),
         }
     )
-    draft = path.with_name(path.name + ".part")
     text = json.dumps({"format": FORMAT, "tables": entries}, ensure_ascii=False, indent=2)
-    draft.write_text(text + "\n", encoding="utf-8", newline="\n")
-    draft.replace(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, text + "\n")
 
 
 def _entries(path: Path) -> list[dict[str, object]]:

@@ -50,10 +50,12 @@ def test_typed_columns_make_a_session_and_are_kept_for_the_next_file(
 
 
 def test_a_preview_writes_nothing(app: typer.Typer, other: Path, tmp_path: Path) -> None:
-    typed = ["--column", "Oil=tank degC", "--column", "Air C=ambient", "--preview"]
-    result = CliRunner().invoke(app, ["import", "other.csv", *typed])
+    typed = ["--column", "Oil=tank degC", "--column", "Air C=ambient", "--out", "new/folder"]
+    result = CliRunner().invoke(app, ["import", "other.csv", *typed, "--preview"])
     assert "nothing was written" in result.output
     assert [path.name for path in tmp_path.iterdir()] == ["other.csv"]
+    CliRunner().invoke(app, ["import", "other.csv", *typed])
+    assert {path.name for path in Path("new/folder").iterdir()} >= {"other.csv", "columns.json"}
 
 
 def test_no_session_that_is_there_is_written_over(app: typer.Typer, other: Path) -> None:
