@@ -94,7 +94,7 @@ def trend_screen(trend: Trend, units: str = "si") -> str:
         [trend.machine, *_wrapped(trend_sentence(trend).text)],
         _table(list(_recent(trend, units))),
         [line for step in trend.steps for line in _step_lines(step)],
-        list(_standing(trend)),
+        list(_standing(trend, units)),
         [line for step in next_steps(trend) for line in _item("Next", step, units)],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
@@ -277,7 +277,7 @@ def step_text(step: Step) -> str:
     return text
 
 
-def _standing(trend: Trend) -> Iterator[str]:
+def _standing(trend: Trend, units: str) -> Iterator[str]:
     sd = 100 * trend.scatter.sd
     yield from _item(
         "Repeats to",
@@ -295,7 +295,9 @@ def _standing(trend: Trend) -> Iterator[str]:
         names = ", ".join(trend.outings[i].name for i in odd)
         yield from _item("Odd ones out", f"{names}: alone unlike the outings around")
     if trend.left_out:
-        first = "; ".join(f"{left.name} ({left.why})" for left in trend.left_out[:3])
+        first = "; ".join(
+            f"{left.name} ({shown_in(left.why, units)})" for left in trend.left_out[:3]
+        )
         more = len(trend.left_out) - 3
         yield from _item("Not counted", first + (f" and {more} more" if more > 0 else ""))
 

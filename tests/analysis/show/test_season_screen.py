@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from analysis.codes import codes
 from analysis.few_outings import full_season, outing, row_of_outings
 from wattsump_analysis.season.compare import compare
 from wattsump_analysis.season.events import EventKind
-from wattsump_analysis.season.trend import Trend, trend_of
+from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
 from wattsump_analysis.show.plots.season import plot_trend
 from wattsump_analysis.show.season_json import compare_data, trend_data
 from wattsump_analysis.show.season_screen import (
@@ -26,6 +27,8 @@ from wattsump_analysis.show.season_screen import (
     trend_screen,
     trend_sentence,
 )
+from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 DOCS = Path(__file__).parents[3] / "docs"
 
@@ -52,6 +55,13 @@ def test_the_screen_lists_every_change_with_what_was_noted_and_what_to_do(season
     assert "Next " in screen
     assert codes(next_steps(season)) == ["measure-case-drain"]
     assert "Repeats to" in screen
+
+
+def test_why_an_outing_does_not_count_is_told_in_the_units_of_display(season: Trend) -> None:
+    why = Remark(code="any", text=("the tank jumped by ", kelvins(5.0)))
+    left = LeftOut(name="odd", why=why)
+    screen = trend_screen(replace(season, left_out=(left,)), "us")
+    assert "9.0 °F)" in screen
 
 
 def test_nothing_has_changed_is_a_result_and_says_what_would_have_shown() -> None:
