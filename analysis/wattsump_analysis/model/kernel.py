@@ -61,6 +61,11 @@ class Shape:
         return self.carried * (self.carried + 1) // 2
 
     @property
+    def columns(self) -> int:
+        """Numbers in the columns that are eliminated at a bin."""
+        return sum(self.carried + self.size - k for k in range(self.size))
+
+    @property
     def common(self) -> int:
         """Numbers of a bin that all trials share.
 
@@ -125,25 +130,26 @@ class Block:
     there, and eliminates its bin; "last" eliminates the last bin and the unknowns.
     """
 
-    def __init__(self, shape: Shape, kind: str, *, kept: bool = False) -> None:
+    def __init__(self, shape: Shape, kind: str) -> None:
         self.shape, self.kind = shape, kind
         trace = self.trace = Trace()
         *self.given, self.h = trace.loads("given", len(shape.parameters) + 1)
         p = SimpleNamespace(**dict(zip(shape.parameters, self.given, strict=True)))
         self.scales = Scales.of(p, self.h, shape.probes)
+        self.width = shape.carried + (shape.size if kind == "middle" else 0)
         self.here = Bin(shape, trace)
         load = trace.shared if kind == "first" else trace.loads
         self.carry = load("start" if kind == "first" else "carry", shape.entries)
-        ahead = shape.size if kind == "middle" else 0
-        m = self.m = zeros(shape.carried + ahead, shape.carried + ahead)
+        ahead = self.width - shape.carried
+        before = zeros(self.width, self.width)
+        self.rows: list[tuple[Sequence[Number], Number]] = []
         entries = iter(self.carry)
         place = [i if i < shape.size else i + ahead for i in range(shape.carried)]
         for i, row in enumerate(place):
             for column in place[: i + 1]:
-                m[row][column] = next(entries)
+                before[row][column] = next(entries)
         self.nodes: list[Number] = []
         self.weights: list[Number] = []
-        self.pivots: list[Number] = []
         self.logs: list[tuple[Number, Number]] = []
         if kind == "first":
             self.here.compute(p, self.h)
@@ -151,14 +157,13 @@ class Block:
                 self._read(probe, self.here)
         elif kind == "middle":
             self.then = Bin(shape, trace, ".then")
-            if not kept:
-                self.then.compute(p, self.h)
+            self.then.compute(p, self.h)
             self._step()
             for probe in range(len(shape.probes)):
                 self._read(probe, self.then, self.here)
-            self.pivots = eliminate(m, shape.size)
-        else:
-            self.pivots = eliminate(m, shape.size + shape.unknowns)
+        gone = {"first": 0, "middle": shape.size, "last": shape.size + shape.unknowns}[kind]
+        self.m = eliminated(before, self.rows, gone)
+        self.pivots = [self.m[k][k] for k in range(gone)]
         self.logs += [(pivot, 1.0 / pivot) for pivot in self.pivots]
         self.logs += [(node, -2.0 / node) for node in self.nodes]
         self.logs += [(weight, -1.0 / weight) for weight in self.weights]
@@ -168,6 +173,11 @@ class Block:
         """The lower half over the latest bin's states, the unknowns and 1."""
         first = len(self.m) - self.shape.carried
         return [self.m[i][j] for i in range(first, len(self.m)) for j in range(first, i + 1)]
+
+    @property
+    def columns(self) -> list[Number]:
+        """The eliminated columns of the lower half."""
+        return [row[k] for k in range(self.shape.size) for row in self.m[k:]]
 
     @property
     def ratio(self) -> Number:
@@ -192,7 +202,7 @@ class Block:
         now = (1.0 - late) * (1.0 - gone) - rise
         to_air = (1.0 - late) * gone
         constant = now * bin_.base + to_air * bin_.air
-        row: list[Number] = [0.0] * len(self.m)
+        row: list[Number] = [0.0] * self.width
         if before:
             row[node] = late * (1.0 - was_gone) + rise
             constant = constant + row[node] * before.base + late * was_gone * before.air
@@ -209,7 +219,7 @@ class Block:
         row[-1] = constant - value
         variance = self.scales.noises[p] * self.scales.noises[p]
         precision = 1.0 / variance
-        add(self.m, row, precision * counts)
+        self.rows.append((row, precision * counts))
         self.logs.append((variance, precision * counts))
 
     def _step(self) -> None:
@@ -236,21 +246,24 @@ class Block:
         a[nodes][nodes] = 1.0
         b[nodes][nodes] = -keep
         for before, after, (constant, *unknowns), weight in zip(b, a, f, self.weights, strict=True):
-            add(self.m, [*before, *after, *(-x for x in unknowns), -constant], weight)
+            row = [*before, *after, *(-x for x in unknowns), -constant]
+            self.rows.append((row, weight))
         self.nodes = pivots_of(a, nodes)
 
 
 def forward(shape: Shape) -> tuple[str, int]:
     """Text of the forward pass, and its number of arrays.
 
-    It writes the elements' values to `values`, the matrix passed to each bin to `carry`, factors
-    of the determinant to `ratio`, and the remaining square to `total`.
+    It writes the elements' values to `values`, the matrix passed to the last bin to `carry`, the
+    columns eliminated in each bin to `columns`, factors of the determinant to `ratio`, and the
+    remaining square to `total`.
     """
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     first.trace.stores("values", first.here.values)
     first.trace.stores("carry", first.passed_on)
     middle.trace.stores("values.then", middle.then.values)
     middle.trace.stores("carry.then", middle.passed_on)
+    middle.trace.stores("columns", middle.columns)
     middle.trace.stores("ratio", [middle.ratio])
     last.trace.stores("ratio", [last.ratio])
     last.trace.stores("total", [last.m[-1][-1]])
@@ -263,6 +276,8 @@ def backward(shape: Shape) -> tuple[str, int]:
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     seeds = [(last.m[-1][-1], 1.0), *last.logs]
     last.trace.stores("by_carry", last.trace.slopes(seeds, last.carry))
+    middle.trace.recall("columns", middle.columns)
+    middle.trace.recall("values.then", middle.then.values)
     for block in (middle, first):
         trace = block.trace
         computed = block.then.values if block is middle else block.here.values
@@ -284,7 +299,8 @@ def backward(shape: Shape) -> tuple[str, int]:
 
 def draw(shape: Shape) -> tuple[str, int]:
     """Text of the states from the last bin back, given unknowns and unit noises; its arrays."""
-    last, middle = Block(shape, "last"), Block(shape, "middle", kept=True)
+    last, middle = Block(shape, "last"), Block(shape, "middle")
+    middle.trace.recall("columns", middle.columns)
     for block in (last, middle):
         trace = block.trace
         later: list[Number] = [*trace.loads("unknown", shape.unknowns), 1.0]
@@ -309,7 +325,8 @@ def _arrays(shape: Shape) -> dict[str, int]:
         "start": 0,
         "given": 0,
         "values": len(shape.elements) * LANES,
-        "carry": shape.entries * LANES,
+        "carry": 0,
+        "columns": shape.columns * LANES,
     }
 
 
@@ -324,14 +341,6 @@ def zeros(rows: int, columns: int) -> Matrix:
     return [[0.0] * columns for _ in range(rows)]
 
 
-def add(m: Matrix, row: Sequence[Number], weight: Number) -> None:
-    """Add the weighted square of a row to the lower half of m."""
-    for i, x in enumerate(row):
-        weighted = weight * x
-        for j in range(i + 1):
-            m[i][j] += weighted * row[j]
-
-
 def pivots_of(a: Matrix, count: int) -> list[Number]:
     """Pivots of an elimination without row exchange; A's diagonal is dominant enough for it."""
     for k in range(count):
@@ -343,16 +352,28 @@ def pivots_of(a: Matrix, count: int) -> list[Number]:
     return [a[k][k] for k in range(count)]
 
 
-def eliminate(m: Matrix, count: int) -> list[Number]:
-    """Eliminate the first rows of a symmetric matrix, lower half; returns their pivots.
+def eliminated(
+    before: Matrix, rows: Sequence[tuple[Sequence[Number], Number]], count: int
+) -> Matrix:
+    """Add weighted squares of rows to a symmetric matrix, and eliminate its first `count` rows.
 
-    An eliminated column keeps its values from before its elimination.
+    Lower half. An eliminated column keeps its values from before its elimination. Each number is
+    summed in one go, so that it is kept in a register meanwhile.
     """
-    for k in range(count):
-        m[k][k] = positive(m[k][k])
-        inverse = 1.0 / m[k][k]
-        for i in range(k + 1, len(m)):
-            ratio = m[i][k] * inverse
-            for j in range(k + 1, i + 1):
-                m[i][j] -= ratio * m[j][k]
-    return [m[k][k] for k in range(count)]
+    size = len(before)
+    m, ratios = zeros(size, size), zeros(size, size)
+    weighted = [[weight * x for x in row] for row, weight in rows]
+    for j in range(size):
+        for i in range(j, size):
+            whole = before[i][j]
+            for (row, _), own in zip(rows, weighted, strict=True):
+                whole = whole + own[i] * row[j]
+            for k in range(min(j, count)):
+                whole = whole - ratios[i][k] * m[j][k]
+            m[i][j] = whole
+        if j < count:
+            m[j][j] = positive(m[j][j])
+            inverse = 1.0 / m[j][j]
+            for i in range(j + 1, size):
+                ratios[i][j] = m[i][j] * inverse
+    return m

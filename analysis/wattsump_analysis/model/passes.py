@@ -43,7 +43,7 @@ class Pass:
         rows = self.shape.carried
         whole = np.zeros((len(given), rows, rows))
         i, j = np.tril_indices(rows)
-        parts = [up.carry[-1].T.copy() for up in self._up(given)]
+        parts = [up.carry.T.copy() for up in self._up(given)]
         whole[:, i, j] = whole[:, j, i] = np.concatenate(parts)[: len(given)]
         return whole
 
@@ -52,7 +52,7 @@ class Pass:
         shape, wholes, slopes = self.shape, [], []
         for up in self._up(given, keep=True):
             by_given = np.zeros(up.given.shape)
-            by_carry = np.empty((shape.entries, LANES))
+            by_carry = _empty(shape.entries)
             by_values = np.zeros((len(shape.elements), LANES))
             self._call("backward", up, by_given, by_carry, by_values)
             wholes.append(up.whole)
@@ -75,18 +75,19 @@ class Pass:
     def _up(self, given: FloatArray, *, keep: bool = False) -> Iterator["_Up"]:
         """Each group of trials after the forward pass; all use the same arrays."""
         shape, n = self.shape, len(self.common)
-        values = np.empty((n if keep else 1, len(shape.elements), LANES))
-        carry = np.empty((n if keep else 1, shape.entries, LANES))
+        values = _empty(n if keep else 1, len(shape.elements))
+        carry = _empty(shape.entries)
+        columns = _empty(n if keep else 1, shape.columns)
         ratios, total = np.empty((n, LANES)), np.empty(LANES)
         for lanes in _lanes(given):
-            up = _Up(given=lanes, values=values, carry=carry, whole=total)
+            up = _Up(given=lanes, values=values, carry=carry, columns=columns, whole=total)
             self._call("forward", up, ratios, total)
             yield replace(up, whole=total + np.log(ratios).sum(axis=0))
 
     def _call(self, name: str, up: "_Up", *rest: FloatArray) -> None:
-        arrays = (self.common, self.start, up.given, up.values, up.carry, *rest)
+        arrays = (self.common, self.start, up.given, up.values, up.carry, up.columns, *rest)
         compiled = getattr(functions(self.shape), name)
-        kept = int(len(up.carry) > 1)
+        kept = int(len(up.values) > 1)
         compiled(len(self.common) - 1, kept, *(array.ctypes.data for array in arrays))
 
 
@@ -97,7 +98,16 @@ class _Up:
     given: FloatArray
     values: FloatArray
     carry: FloatArray
+    columns: FloatArray
     whole: FloatArray
+
+
+def _empty(*shape: int) -> FloatArray:
+    """An array (*shape, LANES) whose vectors lie in one line of the processor's cache each."""
+    count = LANES * int(np.prod(shape))
+    room = np.empty(count + LANES)
+    begin = -(room.ctypes.data // room.itemsize) % LANES
+    return room[begin : begin + count].reshape(*shape, LANES)
 
 
 def _lanes(rows: FloatArray) -> FloatArray:

@@ -22,6 +22,7 @@ from scipy.special import logsumexp
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.description import Gaussian
 from wattsump_analysis.model.network import Network, natural
+from wattsump_analysis.model.ridge import Ridge
 from wattsump_analysis.statistics.draws import (
     WORST,
     Part,
@@ -261,8 +262,9 @@ def draw_from(
         Part(share=float(share), centre=mode.theta, covariance=mode.covariance)
         for mode, share in zip(modes, shares, strict=True)
     ]
-    drawn = drawn_from(target.with_slopes, parts, rng)
-    theta = drawn.points
+    ridge = Ridge(target.names)
+    drawn = drawn_from(ridge.slopes(target.with_slopes), [ridge.part(p) for p in parts], rng)
+    theta = ridge.across(drawn.points)
     best = max(modes, key=lambda mode: -target(mode.theta)).theta
     network = target.network
     count = sum(name in network.unknown_priors for name in network.unknowns if " " not in name)

@@ -22,9 +22,9 @@ __all__ = ("LANES", "Number", "Trace", "Value", "function", "positive", "root")
 
 LANES = 8
 VECTOR = f"<{LANES} x double>"
-CALLED = {"sqrt": f"llvm.sqrt.v{LANES}f64", "exp": "exp_of_lanes", "log": "log_of_lanes"}
+SQRT = f"llvm.sqrt.v{LANES}f64"
 LASTING = ("given", "unknown")  # arrays that are never written, the same in all bins
-KEPT = ("values", "carry")  # arrays that may have room for a single bin only
+KEPT = ("values", "columns")  # arrays that may have room for a single bin only
 SPLAT = f"<{LANES} x i32> zeroinitializer"
 
 
@@ -90,8 +90,8 @@ def greater(a: Number, b: Number, then: Number, otherwise: Number) -> Number:
 
 
 def positive(number: Number) -> Number:
-    """The number, not a number where it is not above zero."""
-    return greater(number, 0.0, number, float("nan"))
+    """The number, not a number where it is not above zero; `slopes` are those of the number."""
+    return number.of.record("positive", number) if isinstance(number, Value) else number
 
 
 def root(number: Number) -> Number:
@@ -115,10 +115,22 @@ class Trace:
 
     def __init__(self) -> None:
         self.operations: list[tuple[Any, ...]] = []
+        self.known: dict[tuple[Any, ...], int] = {}
+        self.recalled: dict[int, tuple[Any, ...]] = {}
 
     def record(self, *operation: Any) -> Value:
-        self.operations.append(operation)
-        return Value(self, len(self.operations) - 1)
+        """The result of an operation; of the same as before if it was recorded already."""
+        key = tuple((x.at,) if isinstance(x, Value) else x for x in operation)
+        at = self.known.setdefault(key, len(self.operations))
+        if at == len(self.operations):
+            self.operations.append(operation)
+        return Value(self, at)
+
+    def recall(self, pointer: str, numbers: Iterable[Number]) -> None:
+        """Load these numbers from an array, where they are known, instead of computing them."""
+        for index, number in enumerate(numbers):
+            if isinstance(number, Value):
+                self.recalled[number.at] = ("load", pointer, index)
 
     def loads(self, pointer: str, count: int) -> list[Value]:
         """Numbers of each trial from an array (count, LANES)."""
@@ -134,42 +146,52 @@ class Trace:
             if add and _is(number, 0.0):
                 continue
             before = self.record("load", pointer, at) if add else 0.0
-            self.record("store", pointer, at, before + number)
+            self.operations.append(("store", pointer, at, before + number))
 
     def slopes(self, seeds: Sequence[tuple[Number, Number]], of: Sequence[Value]) -> list[Number]:
         """Slopes, in the values `of`, of the sum of numbers times their factors."""
-        by: dict[int, Number] = {}
+        terms: dict[int, list[tuple[Number, Number]]] = {}
 
-        def credit(value: Number, slope: Number) -> None:
+        def credit(value: Number, slope: Number, factor: Number = 1.0) -> None:
             if isinstance(value, Value):
-                by[value.at] = by.get(value.at, 0.0) + slope
+                terms.setdefault(value.at, []).append((slope, factor))
+
+        def whole(at: int) -> Number:
+            # Summed in one go, so that it is kept in a register meanwhile.
+            total: Number = 0.0
+            for slope, factor in terms.get(at, ()):
+                total = total - slope if _is(factor, -1.0) else total + slope * factor
+            return total
 
         for value, factor in seeds:
             credit(value, factor)
+        by: dict[int, Number] = {}
         for at in range(len(self.operations) - 1, -1, -1):
-            if at not in by:
+            if at not in terms:
                 continue
-            slope = by[at]
+            slope = by[at] = whole(at)
             match self.operations[at]:
                 case "fadd", a, b:
                     credit(a, slope)
                     credit(b, slope)
                 case "fsub", a, b:
                     credit(a, slope)
-                    credit(b, -slope)
+                    credit(b, slope, -1.0)
                 case "fmul", a, b:
-                    credit(a, slope * b)
-                    credit(b, slope * a)
+                    credit(a, slope, b)
+                    credit(b, slope, a)
                 case "fdiv", a, b:
-                    inverse = 1.0 / b
-                    credit(a, slope * inverse)
-                    credit(b, -(slope * Value(self, at) * inverse))
+                    part = slope * (1.0 / b)
+                    credit(a, part)
+                    credit(b, -(part * Value(self, at)))
                 case "fneg", a:
-                    credit(a, -slope)
+                    credit(a, slope, -1.0)
+                case "positive", a:
+                    credit(a, slope)
                 case "exp", a:
-                    credit(a, slope * Value(self, at))
+                    credit(a, slope, Value(self, at))
                 case "log", a:
-                    credit(a, slope * (1.0 / a))
+                    credit(a, slope, 1.0 / a)
                 case "select", a, b, then, otherwise:
                     credit(then, greater(a, b, slope, 0.0))
                     credit(otherwise, greater(a, b, 0.0, slope))
@@ -180,20 +202,31 @@ class Trace:
 
         Names begin with `prefix`.
         """
+        used: set[int] = set()
+        for at in range(len(self.operations) - 1, -1, -1):
+            if at in used or self.operations[at][0] == "store":
+                used.add(at)
+                used.update(x.at for x in self._emitted(at) if isinstance(x, Value))
         lasting: set[int] = set()
+        waiting: set[int] = set()  # loads, until they are needed
         parts: tuple[list[str], list[str]] = ([], [])
-        for at, operation in enumerate(self.operations):
-            kind, *numbers = operation
+        for at in sorted(used):
+            kind, *numbers = self._emitted(at)
+            operands = [x.at for x in numbers if isinstance(x, Value)]
             if kind in ("load", "shared"):
-                lasts = numbers[0] in LASTING
-            else:
-                lasts = kind != "store" and all(
-                    x.at in lasting for x in numbers if isinstance(x, Value)
-                )
-            if lasts:
+                waiting.add(at)
+                if numbers[0] in LASTING:
+                    lasting.add(at)
+                continue
+            if kind != "store" and lasting.issuperset(operands):
                 lasting.add(at)
-            parts[0 if lasts else 1].extend(self._lines(at, prefix))
+            for ready in (*waiting.intersection(operands), at):
+                parts[0 if ready in lasting else 1].extend(self._lines(ready, prefix))
+            waiting.difference_update(operands)
         return "".join(f"{line}\n" for line in parts[0]), "".join(f"{x}\n" for x in parts[1])
+
+    def _emitted(self, at: int) -> tuple[Any, ...]:
+        return self.recalled.get(at, self.operations[at])
 
     def _lines(self, at: int, prefix: str) -> list[str]:
         own = f"%{prefix}{at}"
@@ -203,7 +236,7 @@ class Trace:
                 return f"%{prefix}{number.at}"
             return constant(number)
 
-        match self.operations[at]:
+        match self._emitted(at):
             case ("load" | "shared" | "store") as kind, pointer, index, *what:
                 whole = pointer if pointer in LASTING else f"{prefix}{pointer}"
                 step = index if kind == "shared" else index * LANES
@@ -224,8 +257,17 @@ class Trace:
                     f"{own} = select <{LANES} x i1> {own}.c, {VECTOR} {name(then)}, "
                     f"{VECTOR} {name(otherwise)}",
                 ]
-            case ("sqrt" | "exp" | "log") as kind, a:
-                return [f"{own} = call {VECTOR} @{CALLED[kind]}({VECTOR} {name(a)})"]
+            case "positive", a:
+                return [
+                    f"{own}.c = fcmp ogt {VECTOR} {name(a)}, zeroinitializer",
+                    f"{own} = select <{LANES} x i1> {own}.c, {VECTOR} {name(a)}, "
+                    f"{VECTOR} {constant(math.nan)}",
+                ]
+            case "sqrt", a:
+                return [f"{own} = call {VECTOR} @{SQRT}({VECTOR} {name(a)})"]
+            case ("exp" | "log") as kind, a:
+                lines = INLINE[kind].replace("%", f"{own}.").replace(f"{own}.result", own)
+                return lines.replace(f"{own}.x", name(a)).splitlines()
             case "fneg", a:
                 return [f"{own} = fneg contract {VECTOR} {name(a)}"]
             case kind, a, b:
@@ -293,7 +335,8 @@ br i1 %more, label %loop, label %done
 done:
 {placed("c", last)}{"".join(after.text("c"))}ret void
 }}
-{FUNCTIONS}"""
+declare {VECTOR} @{SQRT}({VECTOR})
+"""
 
 
 def _horner(x: str, coefficients: Sequence[float], to: str) -> str:
@@ -319,9 +362,8 @@ LN2_LOW = float.fromhex("0x1.A39EF35793C76p-33")
 # exp x = 2^k exp r, r = x - k ln 2, by 14 terms of its series, and log x = e ln 2 + 2 artanh s,
 # s = (m - 1) / (m + 1), m between the roots of a half and of 2, by 11 terms: both to a few units of
 # the last place.
-FUNCTIONS = f"""
-declare {VECTOR} @{CALLED["sqrt"]}({VECTOR})
-define private {VECTOR} @{CALLED["exp"]}({VECTOR} %x) {{
+INLINE = {
+    "exp": f"""\
 %over = fcmp ogt {VECTOR} %x, {constant(MOST_EXPONENT)}
 %low = select <{LANES} x i1> %over, {VECTOR} {constant(MOST_EXPONENT)}, {VECTOR} %x
 %under = fcmp olt {VECTOR} %low, {constant(-MOST_EXPONENT)}
@@ -339,9 +381,8 @@ define private {VECTOR} @{CALLED["exp"]}({VECTOR} %x) {{
 %own = bitcast {VECTOR} %p12 to {INTEGERS}
 %whole = add {INTEGERS} %own, %shifted
 %result = bitcast {INTEGERS} %whole to {VECTOR}
-ret {VECTOR} %result
-}}
-define private {VECTOR} @{CALLED["log"]}({VECTOR} %x) {{
+""",
+    "log": f"""\
 %bits = bitcast {VECTOR} %x to {INTEGERS}
 %exponent = lshr {INTEGERS} %bits, {_integers(52)}
 %placed = or {INTEGERS} %exponent, {_integers(0x433 << 52)}
@@ -367,6 +408,5 @@ define private {VECTOR} @{CALLED["log"]}({VECTOR} %x) {{
 %whole = fadd contract {VECTOR} %low, %large
 %above = fcmp ogt {VECTOR} %x, zeroinitializer
 %result = select <{LANES} x i1> %above, {VECTOR} %whole, {VECTOR} {constant(float("nan"))}
-ret {VECTOR} %result
-}}
-"""
+""",
+}

@@ -11,6 +11,8 @@ References
    ch. 5: eq. 5.18 to 5.20 and sec. 5.4.2.4 (jittered steps).
 .. [2] A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, sec. 11.4: variances between and
    within chains.
+.. [3] A. Seyboldt, E. L. Carlson, B. Carpenter, Preconditioning Hamiltonian Monte Carlo by
+   minimizing Fisher Divergence, arXiv 2603.18845 (2026).
 """
 
 from collections.abc import Callable, Sequence
@@ -20,15 +22,15 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 
-__all__ = ("LEAST_DRAWS", "WORST", "Drawn", "Part", "drawn_from")
+__all__ = ("LEAST_DRAWS", "WORST", "Drawn", "Part", "Slopes", "drawn_from")
 
 CHAINS = 64
-WARM_UP = 8  # moves of each chain that tune the ellipsoid and the step, then dropped
-KEPT = 8  # moves of each chain whose ends are draws
-NEARER = 0.7  # of a deviation, spread of the starts: chains spread faster than they contract
-TURN = 2.0  # length of a move in deviations; a quarter turn, 1.6, decorrelates a normal density
-FIRST_STEP = 0.35
+WARM_UP = 3  # moves of each chain that tune the ellipsoid and the step, then dropped
+KEPT = 7  # moves of each chain whose ends are draws
+TURN = 2.3  # length of a move in deviations; a quarter turn, 1.6, decorrelates a normal density
+FIRST_STEP = 0.4
 MOST_STEPS = 12
+GUESS = 5  # draws that the first guess of the ellipsoid counts for
 LEAST_DRAWS = 100.0  # effective; fewer are too few
 WORST = 1e12  # minus the log density where the density is zero
 
@@ -87,7 +89,7 @@ def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generato
         rng.standard_normal((number, part.centre.size)) @ _axes(part.covariance).T
         for part, number in zip(parts, numbers, strict=True)
     ]
-    begun = centres + NEARER * np.concatenate(away)
+    begun = centres + np.concatenate(away)
     values, _ = minus_log(begun)
     begun[values >= WORST] = centres[values >= WORST]
     state = _State(begun, *minus_log(begun))
@@ -95,15 +97,15 @@ def drawn_from(minus_log: Slopes, parts: Sequence[Part], rng: np.random.Generato
         raise ArithmeticError("no draw lies within the model's reach")
     first = np.sum([part.share * part.covariance for part in parts], axis=0)
     axes, step = _axes(first), FIRST_STEP
-    past: list[FloatArray] = []
+    past: list[_State] = []
     for move in range(WARM_UP + KEPT):
         state, accepted = _moved(minus_log, state, axes, step, rng)
-        past.append(state.points)
+        past.append(state)
         if move < WARM_UP:
-            step *= 1.25 if accepted > 0.85 else 1.0 if accepted > 0.7 else 0.7
-            if move > 1:
-                axes = _axes(_settled(np.concatenate(past[2:][-4:]), first))
-    kept = np.array(past[WARM_UP:])
+            axes = _settled(past, first)
+            if move > 0:
+                step *= 1.2 if accepted > 0.9 else 1.0 if accepted > 0.75 else 0.8
+    kept = np.array([state.points for state in past[WARM_UP:]])
     return Drawn(points=np.concatenate(kept), effective=_effective(kept))
 
 
@@ -112,11 +114,20 @@ def _axes(covariance: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.cholesky(covariance))
 
 
-def _settled(points: FloatArray, first: FloatArray) -> FloatArray:
-    """Covariance of the draws, shrunk towards the first guess if they are few."""
-    count, size = points.shape
-    trust = count / (count + 3 * size)
-    return np.asarray(trust * np.cov(points, rowvar=False) + (1.0 - trust) * first)
+def _settled(states: Sequence[_State], first: FloatArray) -> FloatArray:
+    """Root of the mean of two estimates of the density's covariance [3]_.
+
+    One is that of the draws, the other the inverse of that of the slopes, which are its inverse
+    times the draws if the density is normal. What few draws miss of the covariance is then missed
+    alike by both, and cancels in their geometric mean.
+    """
+    points = np.concatenate([state.points for state in states])
+    slopes = np.concatenate([state.slopes for state in states])
+    trust = len(points) / (len(points) + GUESS)
+    root = _axes(trust * np.cov(points, rowvar=False) + (1.0 - trust) * first)
+    stiff = trust * np.cov(slopes @ root, rowvar=False) + (1.0 - trust) * np.eye(len(first))
+    values, vectors = np.linalg.eigh(stiff)
+    return np.asarray(root @ vectors * values**-0.25)
 
 
 def _moved(
