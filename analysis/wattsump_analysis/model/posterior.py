@@ -32,7 +32,6 @@ from wattsump_analysis.statistics.draws import (
 __all__ = ("Mode", "Posterior", "Target", "draw_from", "find_mode")
 
 AT_ONCE = 100  # trials whose coefficient series are in memory together
-FIRST_LOOK = 5  # passes of a search before it is compared with another
 MOST_PASSES = 40
 LEAST_GAIN = 0.05  # gain of a pass; with less the mode is within a third of a deviation
 STRIDES = (1.0, 1.5, 0.6, 0.3, 0.15, 0.06, 0.03, 0.01)  # as many as are computed at once
@@ -176,14 +175,14 @@ class Posterior:
         return np.full(len(self.draws), self.target.fixed[name])
 
 
-def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
-    """The mode after a number of Newton's passes, and whether it has converged.
+def _newton(target: Target, mode: Mode) -> Mode:
+    """The mode that Newton's passes reach.
 
     Slopes are differenced over the width of the previous pass's covariance in each direction, so
     that the covariance is that of the whole peak, not of its top.
     """
     sd = target.sd[0]
-    for _ in range(passes):
+    for _ in range(MOST_PASSES):
         values, vectors = np.linalg.eigh(mode.covariance / np.outer(sd, sd))
         axes = sd[:, np.newaxis] * vectors * np.sqrt(values)
         beside = np.vstack([mode.theta, mode.theta + BESIDE * axes.T])
@@ -204,8 +203,8 @@ def _newton(target: Target, mode: Mode, passes: int) -> tuple[Mode, bool]:
         value = float(min(values[0], heights[best]))
         mode = Mode(theta=theta, covariance=covariance, value=value)
         if gained < LEAST_GAIN:
-            return mode, True
-    return mode, False
+            break
+    return mode
 
 
 def _within_prior(covariance: FloatArray, sd: FloatArray) -> FloatArray:
@@ -231,16 +230,9 @@ def find_mode(target: Target, starts: Sequence[FloatArray]) -> Mode:
         Starts of the search, which may end at a lower mode; the highest is returned.
     """
     rough = np.diag(np.minimum(target.sd[0], NEAR) ** 2)
+    # All to the end: after a few passes the lower mode may still be ahead.
     places = [Mode(theta=start, covariance=rough, value=WORST) for start in starts]
-    if len(places) > 1:
-        # After a few passes the better start is clear, unless it has already converged: it may be
-        # at a low mode, so a search that has not converged goes on too.
-        looks = [_newton(target, place, FIRST_LOOK) for place in places]
-        leading, ended = min(looks, key=lambda look: look[0].value)
-        places = [mode for mode, done in looks if mode is leading or (ended and not done)]
-    return min(
-        (_newton(target, place, MOST_PASSES)[0] for place in places), key=lambda mode: mode.value
-    )
+    return min((_newton(target, place) for place in places), key=lambda mode: mode.value)
 
 
 def draw_from(
