@@ -32,10 +32,12 @@ from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, causes_of, divide
 
 __all__ = (
+    "AS_THEY_COME",
     "KINDS",
     "LATER",
     "MANNERS",
     "NEAR",
+    "OFTEN",
     "OUTINGS",
     "SOON",
     "Case",
@@ -69,7 +71,13 @@ KINDS = (
     "probe repaired",
     "chaff and wear at once",
     "fouls, cleaned, wears",
+    "changes as they come",
 )
+# Its changes come as often as the method supposes, at any outing: what it says of odds is counted
+# here. In the kinds above a change is certain, and early.
+AS_THEY_COME = KINDS[-1]
+CHANGE_RATE = 1.0 / 25.0
+APART = 3  # outings between two changes at least, and before the end
 # Of these the goals speak: drawn more often than the others.
 OFTEN = KINDS[:3]
 
@@ -224,6 +232,8 @@ def _changes(
     kind: str, rng: np.random.Generator, n: int
 ) -> tuple[FloatArray, list[Truth], dict[int, tuple[Event, ...]]]:
     """Shifts of ln K and ln heat (n, 2), the true changes, and the marks an owner left."""
+    if kind == AS_THEY_COME:
+        return _as_they_come(rng, n)
     at = int(rng.integers(7, 12))
     fouled = float(np.log(1.0 - rng.uniform(0.2, 0.5)))
     worn = float(np.log(rng.uniform(1.2, 1.4)))
@@ -245,17 +255,67 @@ def _changes(
         "chaff and wear at once": ((at, Cause.BOTH, fouled, worn),),
         "fouls, cleaned, wears": (loss, washed, (at + 13, Cause.DRIVE, 0.0, worn)),
     }[kind]
-    cleaned = (at + 7, Event(kind=EventKind.CLEAN, text="washed the core"))
-    where, event = {
-        "oil changed": (at, Event(kind=EventKind.OIL, text="new oil")),
-        "probe repaired": (at, Event(kind=EventKind.PROBE, text="new probe")),
-    }.get(kind, cleaned)
+    where, event = (at, _MARKS[kind]) if kind in _MARKS else (at + 7, _MARKS["washed"])
     noted = marked and bool(changes) and where in {change[0] for change in changes}
     shift = np.zeros((n, 2))
     for begins, _, k, heat in changes:
         shift[begins:] += (k, heat)
     truths = [Truth(at=begins, cause=cause) for begins, cause, _, _ in changes]
     return shift, truths, {where: (event,)} if noted else {}
+
+
+def _as_they_come(
+    rng: np.random.Generator, n: int
+) -> tuple[FloatArray, list[Truth], dict[int, tuple[Event, ...]]]:
+    """As `_changes`: changes at any outing, causes as often as the table of causes has them."""
+    shift, truths, marks = np.zeros((n, 2)), list[Truth](), dict[int, tuple[Event, ...]]()
+    lost = free = 0.0
+    for at in range(APART, n - APART + 1):
+        if at < free or rng.random() >= CHANGE_RATE:
+            continue
+        change = str(rng.choice(list(_SHARES), p=_SHARE_OF_EACH))
+        if change == "washed" and lost == 0.0:
+            change = "loses 20 to 50 %"
+        fouled = float(np.log(1.0 - rng.uniform(0.2, 0.5)))
+        worn = float(np.log(rng.uniform(1.2, 1.4)))
+        fan = float(np.log(rng.uniform(0.1, 0.5)))
+        oil, probe = rng.choice([-1.0, 1.0], 2) * rng.uniform((0.25, 0.2), 0.4)
+        cause, k, heat = {
+            "loses 10 %": (Cause.COOLER, float(np.log(0.9)), 0.0),
+            "loses 20 to 50 %": (Cause.COOLER, fouled, 0.0),
+            "washed": (Cause.COOLER, -lost, 0.0),
+            "fan fails": (Cause.FAN, fan, 0.0),
+            "wears": (Cause.DRIVE, 0.0, worn),
+            "chaff and wear": (Cause.BOTH, fouled, worn),
+            "oil changed": (Cause.OTHER, oil, oil * rng.uniform(0.4, 1.0)),
+            "probe repaired": (Cause.OTHER, probe, probe),
+        }[change]
+        lost = lost + k if cause in (Cause.COOLER, Cause.BOTH) else lost
+        shift[at:] += (k, heat)
+        truths.append(Truth(at=at, cause=cause))
+        if change in _MARKS and rng.random() < 0.5:
+            marks[at] = (_MARKS[change],)
+        free = at + APART
+    return shift, truths, marks
+
+
+# How often each comes, of all changes: docs/trend-method.md, by cause.
+_SHARES = {
+    "loses 10 %": 0.18,
+    "loses 20 to 50 %": 0.20,
+    "washed": 0.06,
+    "fan fails": 0.08,
+    "wears": 0.29,
+    "chaff and wear": 0.07,
+    "oil changed": 0.05,
+    "probe repaired": 0.07,
+}
+_SHARE_OF_EACH = np.array(list(_SHARES.values())) / sum(_SHARES.values())
+_MARKS = {
+    "washed": Event(kind=EventKind.CLEAN, text="washed the core"),
+    "oil changed": Event(kind=EventKind.OIL, text="new oil"),
+    "probe repaired": Event(kind=EventKind.PROBE, text="new probe"),
+}
 
 
 def _outing(

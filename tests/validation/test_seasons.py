@@ -8,8 +8,19 @@ import numpy as np
 import pytest
 from bound import found_by_oracle, likelihood_ratios
 from scipy import stats
-from seasons import KINDS, MANNERS, OFTEN, Case, cases, draw_season, kept, score_case
-from seasons_page import odds_lines, summary_lines
+from seasons import (
+    AS_THEY_COME,
+    KINDS,
+    MANNERS,
+    OFTEN,
+    Case,
+    SeasonScore,
+    cases,
+    draw_season,
+    kept,
+    score_case,
+)
+from seasons_page import goal_lines, odds_lines, summary_lines
 
 from wattsump_analysis.season.causes import Cause
 from wattsump_analysis.season.conditions import log_rows
@@ -21,8 +32,46 @@ def test_every_season_is_in_order_and_its_changes_lie_within(kind: str, manner: 
     outings, truths = draw_season(kind, np.random.default_rng(1), MANNERS[manner])
     assert [o.start_utc for o in outings] == sorted(o.start_utc or "" for o in outings)
     assert all(0 < truth.at < len(outings) for truth in truths)
-    assert bool(truths) == (kind != "control")
+    if kind != AS_THEY_COME:
+        assert bool(truths) == (kind != "control")
     assert len({o.rests_on for o in outings}) == 1 + MANNERS[manner].profile
+
+
+def test_changes_as_they_come_are_one_in_25_outings_and_apart() -> None:
+    drawn = [draw_season(AS_THEY_COME, np.random.default_rng(seed))[1] for seed in range(400)]
+    places = [[truth.at for truth in truths] for truths in drawn]
+    assert all(np.diff(at).min(initial=3) >= 3 for at in places)
+    # independent: a place is free unless one of the two before it has a change: with a rate p at
+    # free places, p / (1 + 2 p) of all 25 places have one; 400 seasons know it to 5 %
+    expected = 25 * (1 / 25) / (1 + 2 / 25)
+    assert np.mean([len(at) for at in places]) == pytest.approx(expected, rel=0.15)
+
+
+def test_a_missed_goal_is_named_with_what_was_counted() -> None:
+    def score(kind: str, delay: int | None, alarms: int, odds: float) -> SeasonScore:
+        return SeasonScore(
+            kind=kind,
+            outings=50,
+            false_alarms=alarms,
+            delays=(delay,),
+            right=(True,),
+            right_later=(True,),
+            odds=((odds, True),) * 60,
+            chances=((odds, True),) * 60,
+        )
+
+    def missed(scores: dict[str, list[SeasonScore]]) -> list[str]:
+        return [line for line in goal_lines(scores) if "**missed**" in line]
+
+    found = [score(kind, 2, 0, 0.97) for kind in (*OFTEN, AS_THEY_COME)]
+    assert missed({"tidy": found}) == []
+    late = [score(OFTEN[2], 9, 0, 0.97), score("control", None, 2, 0.97)]
+    come = [score(AS_THEY_COME, 2, 0, 0.6)]
+    lines = missed({"tidy": [*late, *come]})
+    assert len(lines) == 4
+    assert any("control: 2.00" in line for line in lines)
+    assert any("0 % (0/1)" in line for line in lines)
+    assert sum("60 %" in line and "100 %" in line for line in lines) == 2
 
 
 def test_chaff_and_wear_lower_k_and_raise_heat_at_the_same_outing() -> None:

@@ -137,7 +137,7 @@ def fleet_command(
     from wattsump_analysis.season.fleet import fleet_of, gather_tree
 
     gathered = gather_tree(folder, lambda below, only: _gathered(below, None, only))
-    members = fleet_of(gathered)
+    members = fleet_of(gathered, folder)
     if not members:
         raise UsageError(
             expected="a session that could be worked out",

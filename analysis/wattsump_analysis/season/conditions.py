@@ -69,13 +69,16 @@ def given_of(outings: Sequence[Outing]) -> Given:
     speed = np.log(_filled([outing.engine_rpm for outing in outings], 1.0))
     speed -= np.median(speed)
     nothing = np.zeros(len(outings))
+    year = [
+        *((U_YEAR_K * wave, nothing) for wave in _year(outings)),
+        *((nothing, U_YEAR_HEAT * wave) for wave in _year(outings)),
+    ]
     pairs = [
+        *year,
         (U_AIR_DENSITY * density, nothing),
         (U_OIL_VISCOSITY * thick, nothing),
         (U_ENGINE_SPEED_K * speed, nothing),
         (nothing, U_ENGINE_SPEED_HEAT * speed),
-        *((U_YEAR_K * wave, nothing) for wave in _year(outings)),
-        *((nothing, U_YEAR_HEAT * wave) for wave in _year(outings)),
         *((scale, scale) for scale in _scales(outings)),
     ]
     offsets = np.column_stack(
@@ -84,14 +87,19 @@ def given_of(outings: Sequence[Outing]) -> Given:
             ENGINE_SPEED_HEAT * speed,
         ]
     )
-    moving = [np.column_stack(pair) for pair in pairs if np.any(np.ptp(pair, axis=1) > 0.0)]
+    moving = [np.column_stack(pair) for pair in pairs if _moves(pair)]
     return Given(
         rows=log_rows(outings),
         offsets=offsets - np.median(offsets, axis=0),
         columns=np.stack(moving, axis=2) if moving else np.zeros((len(outings), 2, 0)),
         oil_k=oil_c - np.median(oil_c),
         rise_k=float(np.median(rise_k)),
+        yearly=sum(map(_moves, year)),
     )
+
+
+def _moves(pair: tuple[FloatArray, FloatArray]) -> bool:
+    return bool(np.any(np.ptp(pair, axis=1) > 0.0))
 
 
 def _filled(values: Sequence[float | None], otherwise: float) -> FloatArray:

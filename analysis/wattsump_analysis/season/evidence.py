@@ -27,6 +27,7 @@ from wattsump_analysis.arrays import FloatArray
 
 __all__ = (
     "FLAT",
+    "TIDY",
     "TYPICAL",
     "Evidence",
     "Given",
@@ -36,17 +37,19 @@ __all__ = (
     "shift_evidence",
 )
 
-# Of neighbouring outings: most machines repeat nearly independently, few drag more than half
-# of an outing's error into the next. A choice.
-CORRELATIONS = np.array([0.1, 0.3, 0.55])
-CORRELATION_ODDS = np.array([0.4, 0.35, 0.25])
+# Three machines in four are tidy: each outing by itself, and no year. In the others neighbouring
+# outings are alike, few dragging more than half of an outing's error into the next, and the year
+# moves both numbers. A choice.
+CORRELATIONS = np.array([0.0, 0.1, 0.3, 0.55])
+CORRELATION_ODDS = np.array([0.75, 0.10, 0.09, 0.06])
+TIDY = CORRELATIONS == 0.0
 # A drive's heat answers its oil's warmth, either way, per kelvin. Common practice, no source.
 ANSWERS = np.array([-0.006, 0.0, 0.006])
 ANSWER_ODDS = np.array([0.25, 0.5, 0.25])
-# Scatter (c, k, w) of one ordinary outing: as fits of one emulated machine repeat (K 7 %, heat
-# 5 %, correlation 0.7; docs/validation-seasons.md), and for the heat 6 % more, because nobody
-# does the same work twice.
-TYPICAL = np.array([0.0495, 0.0495, 0.0604])
+# Scatter (c, k, w) of one ordinary outing: full fits of an emulated machine repeated to 5.5 to
+# 7.1 % in K and 7.0 to 8.9 % in heat, the work's own 5 % among it, with a correlation of 0.42 to
+# 0.84. These make 6.5 %, 8.1 % and 0.57.
+TYPICAL = np.array([0.055, 0.035, 0.060])
 # Factors on each, and how far a machine may be from the typical one, in a logarithm: a choice.
 FACTORS = np.array([0.6, 1.0, 1.67])
 SPREAD = 0.4
@@ -86,8 +89,9 @@ class Given:
     """Logarithms of K and heat `rows` (n, 2), and what moves them.
 
     `offsets` (n, 2) are to be taken off the rows; `columns` (n, 2, p) move K and heat, each
-    scaled to an unknown slope of standard deviation 1; `oil_k` (n,) is how much warmer the oil
-    ran than usual, `rise_k` its usual rise over air.
+    scaled to an unknown slope of standard deviation 1, the first `yearly` of them with the time
+    of year; `oil_k` (n,) is how much warmer the oil ran than usual, `rise_k` its usual rise over
+    air.
     """
 
     rows: FloatArray
@@ -95,6 +99,7 @@ class Given:
     columns: FloatArray
     oil_k: FloatArray
     rise_k: float
+    yearly: int = 0
 
     def along(self, column: FloatArray, covariance: ArrayLike) -> "Given":
         """The same with one thing more, that moves outings along `column` (n,) so widely."""
@@ -115,7 +120,11 @@ class Evidence:
         y = np.repeat(rows[:, :, None], len(ANSWERS), axis=2)
         y[:, 1] -= np.multiply.outer(given.oil_k, ANSWERS)
         self.grid, self._given = grid, given
-        self._c = np.stack([_white(columns, rho) for rho in CORRELATIONS])
+        # By how much each column counts at each correlation.
+        self._share = np.ones((len(CORRELATIONS), columns.shape[2]))
+        self._share[TIDY, 2 : 2 + given.yearly] = 0.0
+        each = zip(CORRELATIONS, self._share, strict=True)
+        self._c = np.stack([_white(columns * share, rho) for rho, share in each])
         self._y = np.stack([_white(y, rho) for rho in CORRELATIONS])
         self._v = np.linalg.inv(grid.covariance)
         inner = self._within(np.einsum("jiqp,jirs->jqrps", self._c, self._c, optimize=True))
@@ -183,10 +192,12 @@ class Evidence:
     def columns_mean(self) -> tuple[FloatArray, FloatArray]:
         """Mean (p,) and covariance (p, p) of z, the levels (2) first, over the grid."""
         weights = np.exp(self.log_weights)
-        mean = np.einsum("jva,jvpa->p", weights, self._z)
-        off = self._z - mean[:, None]
+        z = self._z * self._share[:, None, :, None]
+        own = self._inverse * (self._share[:, :, None] * self._share[:, None])[:, None]
+        mean = np.einsum("jva,jvpa->p", weights, z)
+        off = z - mean[:, None]
         spread = np.einsum("jva,jvpa,jvsa->ps", weights, off, off, optimize=True)
-        return mean, spread + np.einsum("jva,jvps->ps", weights, self._inverse, optimize=True)
+        return mean, spread + np.einsum("jva,jvps->ps", weights, own, optimize=True)
 
     @property
     def scatter_mean(self) -> FloatArray:

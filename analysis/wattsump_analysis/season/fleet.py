@@ -1,7 +1,7 @@
 """Several machines in one folder tree: each machine's outings and state, worst first."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,17 +11,21 @@ from wattsump_analysis.season.state import Standing, State, state_of
 from wattsump_analysis.season.store import sessions_in
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, Trend, in_order, trend_of
 from wattsump_logger.errors import UsageError
+from wattsump_logger.remark import Remark
 
 __all__ = ("Member", "fleet_of", "gather_tree")
 
 Gatherer = Callable[[Path, frozenset[Path]], Gathered]
+# A machine's name, and the folder of machines' folders in which it was met, if told apart.
+_Known = tuple[str, Path | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
     """One machine of a fleet; `trend` and `state` are None with too few outings for them.
 
-    `folder` holds all its sessions; None where another machine's lie in it too.
+    `folder` holds all its sessions; None where another machine's lie in it too. `remark` says
+    that another folder has outings under the same name.
     """
 
     machine: str
@@ -30,6 +34,7 @@ class Member:
     trend: Trend | None
     state: State | None
     standing: Standing
+    remark: Remark | None = None
 
     @property
     def urgency(self) -> tuple[int, float, str]:
@@ -83,17 +88,51 @@ def _nothing(found: str, top: Path) -> UsageError:
     )
 
 
-def fleet_of(gathered: Gathered) -> tuple[Member, ...]:
-    """Return the machines of what was gathered, the one to look at first in front."""
-    outings: dict[str, list[Outing]] = {}
+def fleet_of(gathered: Gathered, top: Path | None = None) -> tuple[Member, ...]:
+    """Return the machines of what was gathered, the one to look at first in front.
+
+    Parameters
+    ----------
+    gathered : Gathered
+        Outings of all machines.
+    top : Path, optional
+        The folder of the machines' folders. Outings of one name in two folders right below it are
+        two machines, as when a profile was copied; without it, one machine.
+    """
+    outings: dict[_Known, list[Outing]] = {}
     for outing in gathered.outings:
-        outings.setdefault(outing.machine, []).append(outing)
-    folders = {name: _folder(gathered, machine) for name, machine in outings.items()}
-    members = [_member(name, machine, _alone(name, folders)) for name, machine in outings.items()]
+        part = None if top is None else _below(top, gathered.paths[outing.key])
+        outings.setdefault((outing.machine, part), []).append(outing)
+    folders = {known: _folder(gathered, machine) for known, machine in outings.items()}
+    members = [
+        _member(known[0], machine, _alone(known, folders), _same_name(known, folders))
+        for known, machine in outings.items()
+    ]
     return tuple(sorted(members, key=lambda member: member.urgency))
 
 
-def _member(machine: str, outings: list[Outing], folder: Path | None) -> Member:
+def _below(top: Path, session: Path) -> Path:
+    """Return the folder right below `top` in which a session lies, or `top`."""
+    inside = session.relative_to(top).parts
+    return top / inside[0] if len(inside) > 1 else top
+
+
+def _same_name(known: _Known, folders: Mapping[_Known, Path]) -> Remark | None:
+    machine, own = known
+    others = [part for name, part in folders if name == machine and part != own]
+    if not others:
+        return None
+    named = " and ".join(str(part) for part in (own, *others))
+    return Remark(
+        code="same-name-two-folders",
+        text=f"the profiles in {named} carry the same machine name; counted apart: give each "
+        "machine a name of its own, or put one machine's outings into one folder",
+    )
+
+
+def _member(
+    machine: str, outings: list[Outing], folder: Path | None, remark: Remark | None
+) -> Member:
     usable, _ = in_order(outings)
     trend = trend_of(outings) if len(usable) >= FEWEST_OUTINGS else None
     state = None if trend is None else state_of(trend)
@@ -110,6 +149,7 @@ def _member(machine: str, outings: list[Outing], folder: Path | None) -> Member:
         trend=trend,
         state=state,
         standing=standing,
+        remark=remark,
     )
 
 
@@ -118,7 +158,7 @@ def _folder(gathered: Gathered, outings: list[Outing]) -> Path:
     return Path(os.path.commonpath(places))
 
 
-def _alone(machine: str, folders: dict[str, Path]) -> Path | None:
+def _alone(machine: _Known, folders: Mapping[_Known, Path]) -> Path | None:
     """Return a machine's folder, None where another machine's lies in it or is the same."""
     own = folders[machine]
     others = (folder for name, folder in folders.items() if name != machine)

@@ -4,8 +4,9 @@ K and heat of an outing are tested together, as logarithms, because their errors
 a heat capacity 5 % high raises both by 5 %. A change of one without the other is therefore much
 stronger evidence than a change of both alike.
 
-For every outing the odds of a change from there on are computed against no change, an odd outing,
-a spell and a drift. The most likely of these joins the model, and the search is repeated.
+For every outing the odds of a change from there on are computed against all that would explain the
+same outings: no change, a change elsewhere, an odd outing or a spell next to it, a drift. The most
+likely of these joins the model, and the search is repeated.
 
 References
 ----------
@@ -21,11 +22,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wattsump_analysis.arrays import FloatArray, out_of_range
-from wattsump_analysis.season.causes import noted_odds, pattern_odds
+from wattsump_analysis.season.causes import PATTERNS, noted_odds, pattern_odds
 from wattsump_analysis.season.conditions import plain_rows
 from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.evidence import (
     FLAT,
+    TIDY,
     TYPICAL,
     Evidence,
     Given,
@@ -49,13 +51,19 @@ __all__ = (
 # or two changes a season, one outing in fifty. Common practice, no source.
 CHANGE_ODDS, ODD_ODDS = 1.0 / 25.0, 1.0 / 50.0
 ODD_SD = 0.4
-# Another driver or another load for two or three outings: K hardly, the heat a little. A choice.
-SPELLS, SPELL_ODDS = (2, 3), 1.0 / 25.0
+# Another driver or another load for two or three outings: K hardly, the heat a little. One in
+# fifty outings of a machine that is not tidy; a choice.
+SPELLS, SPELL_LOG_ODDS = (2, 3), np.where(TIDY, -np.inf, np.log(1.0 / 50.0))
 SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
-# Odds from which a change is reported. Chosen on drawn seasons so that false alarms stay under one
-# in fifty outings, whatever the season; docs/validation-seasons.md has the rates.
-REPORT = 0.22
-REPORT_ODD = 3.0
+# Odds from which a change is reported: a loss of K is worth telling early, since heat goes with
+# the work and a wash is soon done; of the newest two outings a third may be waited for. Chosen on
+# drawn seasons so that false alarms stay under one in fifty outings, whatever the season;
+# docs/validation-seasons.md has the rates, of other seasons.
+REPORT = 0.15
+LESS_WORTH = 0.1
+WORTH = np.log([1.0 if pattern.mean[0] < 0.0 else LESS_WORTH for pattern in PATTERNS])
+WAITS = 1.5
+REPORT_DRIFT, REPORT_ODD = REPORT / LESS_WORTH, 3.0
 # A drift is rare, of so much in ten outings, and tested from so many outings on.
 DRIFT_ODDS, DRIFT_SD, FEWEST_FOR_DRIFT = 0.1, 0.08, 8
 DRIFT_WIDTH = 2.0  # of its standard uncertainty, in the quantity that drifts
@@ -277,20 +285,42 @@ class _Beside:
     """Logarithms of the odds of what a model does not have, and the evidence they come from.
 
     `steps` (places, patterns) are of a step at each of `places`; `odd` (n,) of an odd outing,
-    `spell` of each spell, `drift` of a drift.
+    `spell` of each of `spells`, (begin, end) each; `drift` of a drift.
     """
 
     evidence: Evidence
     places: NDArray[np.int64]
     steps: FloatArray
     odd: FloatArray
+    spells: NDArray[np.int64]
     spell: FloatArray
     drift: float
 
     @property
-    def no_change(self) -> float:
-        """Of nothing more, an odd outing or a spell."""
+    def no_step(self) -> float:
+        """Of nothing more, an odd outing or a spell, wherever."""
         return float(log_sum(np.array([0.0, *self.odd, *self.spell]), axis=0))
+
+    def best(self, low: int, high: int) -> tuple[int, FloatArray, FloatArray]:
+        """Place of a step between two others, its patterns' odds beside no change and all else.
+
+        It is the place most worth telling. An odd outing or a spell far from it may be there with
+        the step or without, and so is no matter; a step elsewhere is another explanation.
+        """
+        between = (self.places > low) & (self.places < high)
+        places, steps = self.places[between], self.steps[between]
+        at_each = log_sum(steps, axis=1)
+        at = int(places[np.argmax(log_sum(steps + WORTH, axis=1))])
+        here = np.abs(places - at) <= NEAR
+        beside = np.abs(self.spells - at).min(axis=1) <= 1
+        instead = (
+            [0.0, self.drift],
+            at_each[~here],
+            self.odd[max(at - NEAR, 0) : at + NEAR],
+            self.spell[beside],
+        )
+        patterns = log_sum(steps[here], axis=0)
+        return at, patterns, patterns - log_sum(np.concatenate(instead), axis=0)
 
 
 class _Search:
@@ -329,7 +359,8 @@ class _Search:
                 places=places,
                 steps=np.asarray(steps + np.log(CHANGE_ODDS) + self._noted[places]),
                 odd=_factors(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS),
-                spell=_factors(evidence, inside, SPELL_COVARIANCE) + np.log(SPELL_ODDS),
+                spells=np.array(self._spells),
+                spell=_factors(evidence, inside, SPELL_COVARIANCE, SPELL_LOG_ODDS),
                 drift=drift + float(np.log(DRIFT_ODDS)),
             )
         return self._done[model]
@@ -338,12 +369,12 @@ class _Search:
         """The model with the most likely addition; None where none passes its limit."""
         beside, n, spells = self.beside(model), self._n, self._spells
         if beside.places.size:
-            at_each = log_sum(beside.steps, axis=1)
-            step = float(log_sum(at_each, axis=0))
-            if step - np.logaddexp(beside.no_change, beside.drift) > np.log(REPORT):
-                at = int(beside.places[np.argmax(at_each)])
+            at, _, odds = beside.best(0, n)
+            limit = REPORT * (WAITS if n - at == FEWEST else 1.0)
+            if log_sum(odds + WORTH, axis=0) > np.log(limit):
                 return replace(model, steps=tuple(sorted((*model.steps, at))))
-            if beside.drift - np.logaddexp(beside.no_change, step) > np.log(REPORT):
+            step = log_sum(beside.steps, axis=(0, 1))
+            if beside.drift - np.logaddexp(beside.no_step, step) > np.log(REPORT_DRIFT):
                 return replace(model, drifts=True)
         # Of the newest outings nobody can say yet whether they are odd or the first of a change.
         odd, spell = beside.odd.copy(), beside.spell.copy()
@@ -364,19 +395,22 @@ class _Search:
             beside = self.beside(replace(model, steps=others))
             low = others[number - 1] if number else 0
             high = others[number] if number < len(others) else self._n
-            between = (beside.places > low) & (beside.places < high)
-            places, steps = beside.places[between], beside.steps[between]
-            at = int(places[np.argmax(log_sum(steps, axis=1))])
-            patterns.append(log_sum(steps[np.abs(places - at) <= NEAR], axis=0))
-            against = np.logaddexp(beside.no_change, beside.drift)
-            chances.append(float(1.0 / (1.0 + np.exp(against - log_sum(steps, axis=(0, 1))))))
+            at, odds_of_each, odds = beside.best(low, high)
+            patterns.append(odds_of_each)
+            chances.append(float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0)))))
             model = replace(model, steps=(*others[:number], at, *others[number:]))
         return model, tuple(patterns), tuple(chances)
 
 
-def _factors(evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Logarithms of Bayes factors of a change without a cause along columns (n, h)."""
+def _factors(
+    evidence: Evidence, columns: FloatArray, covariance: FloatArray, log_odds: ArrayLike = 0.0
+) -> FloatArray:
+    """Logarithms of Bayes factors of a change without a cause along columns (n, h).
+
+    `log_odds` are those of the change itself, at each correlation if they differ.
+    """
     a, b, weights = _along(evidence, columns)
+    weights = weights + np.reshape(log_odds, (-1, 1, 1))
     factors = shift_evidence(a, b, np.zeros(2), covariance)
     return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
 
@@ -442,7 +476,7 @@ def smallest_seen(
         b = change @ precision
         a = np.broadcast_to(precision, (size.size, 2, 2))
         odds = pattern_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
-        reported = log_sum(odds, axis=1) + np.log(CHANGE_ODDS) > np.log(REPORT)
+        reported = log_sum(odds + WORTH, axis=1) + np.log(CHANGE_ODDS) > np.log(REPORT)
         # 0.84 standard deviations of a normal leave a fifth below.
         seen[quantity] = size[np.argmax(reported)] + 0.8416 / np.sqrt(precision[quantity, quantity])
     return seen

@@ -5,9 +5,15 @@ from collections.abc import Sequence
 
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.fleet import Member
-from wattsump_analysis.season.state import State
+from wattsump_analysis.season.state import Standing, State
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, LeftOut
-from wattsump_analysis.show.season_screen import headline, likely_text, next_steps
+from wattsump_analysis.show.season_screen import (
+    COOL_DOWN,
+    capital,
+    headline,
+    likely_text,
+    next_steps,
+)
 from wattsump_analysis.show.words import day_text, figure
 from wattsump_logger.width import columns, fitted
 
@@ -39,6 +45,11 @@ def fleet_screen(
 
 def word_of(member: Member) -> str:
     """Return what a machine's outings say together, in a sentence or two."""
+    said = _said(member)
+    return said if member.remark is None else f"{said} {capital(member.remark.text)}."
+
+
+def _said(member: Member) -> str:
     trend, count = member.trend, len(member.outings)
     if trend is None:
         return f"{count} of the {FEWEST_OUTINGS} outings that a trend needs."
@@ -56,7 +67,9 @@ def word_of(member: Member) -> str:
 
 def next_of(member: Member) -> str:
     """Return the next thing to do for a machine; "" where there is none."""
-    steps = () if member.trend is None else next_steps(member.trend)
+    if member.trend is None:
+        return COOL_DOWN.text if member.standing is Standing.TOO_HOT else ""
+    steps = next_steps(member.trend)
     return steps[0].text if steps else ""
 
 
@@ -83,6 +96,7 @@ def fleet_data(members: Sequence[Member], left_out: Sequence[LeftOut] = ()) -> d
                 "heat_w": _interval(member.state, 1),
                 "sentence": word_of(member),
                 "next_step": next_of(member) or None,
+                "remark": None if member.remark is None else member.remark.as_json(),
             }
             for member in members
         ],

@@ -12,15 +12,16 @@ from wattsump_analysis.season.causes import SURE, Cause, Likely
 from wattsump_analysis.season.compare import Comparison, Line
 from wattsump_analysis.season.events import Event
 from wattsump_analysis.season.outing import Outing
-from wattsump_analysis.season.state import newest_stretch
+from wattsump_analysis.season.state import Standing, newest_stretch, state_of, turn_of
 from wattsump_analysis.season.trend import SOON, Step, Trend
 from wattsump_analysis.show.words import chance, figure
 from wattsump_analysis.statistics.change import Shape
-from wattsump_logger.remark import Remark, shown_in
+from wattsump_logger.remark import Remark, Worded, shown_in
 from wattsump_logger.units.quantities import shown_unit, to_shown
 from wattsump_logger.width import USUAL, columns, fitted
 
 __all__ = (
+    "COOL_DOWN",
     "WIDTH",
     "capital",
     "compare_screen",
@@ -36,6 +37,7 @@ __all__ = (
     "row_of",
     "settles",
     "share_text",
+    "split_text",
     "step_text",
     "trend_screen",
     "trend_sentence",
@@ -64,6 +66,15 @@ _SETTLES = {
         text="check level and grade of the oil, and all probes in one warm bucket",
     ),
 }
+COOL_DOWN = Remark(
+    code="keep-below-the-limit",
+    text="the oil passed its limit: work less hard or in shorter stretches until it stays below, "
+    "and look at the oil level, the core and the fan",
+)
+_NOW = (
+    "Now: K and heat under like conditions (air, oil, season), the rest the mean since the newest "
+    "change. Newest: as run."
+)
 
 
 def trend_sentence(trend: Trend) -> Remark:
@@ -92,8 +103,8 @@ def trend_screen(trend: Trend, units: str = "si") -> str:
     """Return a trend as lines of at most `WIDTH` columns."""
     blocks = [
         [trend.machine, *_wrapped(trend_sentence(trend).text)],
-        _table(list(_recent(trend, units))),
-        [line for step in trend.steps for line in _step_lines(step)],
+        [*_table(list(_recent(trend, units))), *_wrapped(_NOW)],
+        [line for step in trend.steps for line in _step_lines(step, units)],
         list(_standing(trend, units)),
         [line for step in next_steps(trend) for line in _item("Next", step, units)],
     ]
@@ -239,8 +250,9 @@ def _difference(value_k: float, units: str, *, sign: bool = False) -> str:
 
 
 def _recent(trend: Trend, units: str) -> Iterator[tuple[str, str, str]]:
-    """The newest stretch's means without odd ones out, and the newest outing, odd or not."""
-    inside, newest = newest_stretch(trend), trend.outings[-1]
+    """K and heat now, means of the newest stretch without odd ones out, and the newest outing."""
+    inside, newest, state = newest_stretch(trend), trend.outings[-1], state_of(trend)
+    like = {"k_w_k": state.k_w_k.value, "heat_w": state.heat_w.value}
     yield "", "now", "newest"
     rows = (
         ("K of the cooler", "conductance", "k_w_k"),
@@ -251,18 +263,27 @@ def _recent(trend: Trend, units: str) -> Iterator[tuple[str, str, str]]:
     for name, kind, field in rows:
         numbers = [value for o in inside if (value := getattr(o, field)) is not None]
         if numbers:
-            mean = figure(math.fsum(numbers) / len(numbers), kind, units, both=False)
+            level = like.get(field, math.fsum(numbers) / len(numbers))
+            now = figure(level, kind, units, both=False)
             of_newest = getattr(newest, field)
             last = "-" if of_newest is None else figure(of_newest, kind, units, both=False)
-            yield name, mean, last
+            yield name, now, last
     warm = sum(o.minutes_above_warn for o in inside) / max(sum(o.hours for o in inside), 1e-9)
     yield "too warm, minutes an hour", f"{warm:.1f}", ""
     whole = min(o.completeness for o in inside)
     yield "least share of readings", percent(whole), ""
 
 
-def _step_lines(step: Step) -> Iterator[str]:
+def _step_lines(step: Step, units: str) -> Iterator[str]:
     yield from _item(_day(step.start_utc) or step.name, step_text(step))
+    if step.cannot_split is not None:
+        yield from _item("", split_text(step), units)
+
+
+def split_text(step: Step) -> Worded:
+    """Return which causes of a change cannot be told apart, and the test that would."""
+    test = () if step.test is None else ("; what would tell: ", step.test)
+    return Worded("Cannot be split: ", step.cannot_split, *test)
 
 
 def step_text(step: Step) -> str:
@@ -308,6 +329,10 @@ def next_steps(trend: Trend) -> tuple[Remark, ...]:
     if trend.newest_is_odd:
         text = "the newest outing differs; one or two more like it would make it a change"
         steps.append(Remark(code="newest-lies-apart", text=text))
+    too_hot = state_of(trend).standing is Standing.TOO_HOT
+    if too_hot and (not trend.steps or turn_of(trend.steps[-1]) <= 0.0):
+        # No change explains the heat, so no test of a cause is about it.
+        steps.insert(0, COOL_DOWN)
     if not trend.steps:
         return tuple(steps)
     step = trend.steps[-1]

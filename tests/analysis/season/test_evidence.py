@@ -6,8 +6,10 @@ from scipy import stats
 
 from wattsump_analysis.season.evidence import (
     ANSWERS,
+    CORRELATION_ODDS,
     CORRELATIONS,
     FLAT,
+    TIDY,
     TYPICAL,
     Evidence,
     Given,
@@ -29,6 +31,7 @@ def given(seed: int) -> Given:
         columns=rng.normal(0.0, 0.05, (N, 2, 3)),
         oil_k=rng.normal(0.0, 5.0, N),
         rise_k=30.0,
+        yearly=1,
     )
 
 
@@ -38,7 +41,8 @@ def density(g: Given, grid: Grid, point: tuple[int, int, int], step: int | None)
     lag = np.abs(np.subtract.outer(np.arange(N), np.arange(N)))
     whole = np.kron(grid.covariance[v], CORRELATIONS[j] ** lag)
     whole += np.kron(FLAT**2 * np.eye(2), np.ones((N, N)))
-    columns = g.columns.transpose(1, 0, 2).reshape(2 * N, -1)
+    # The year, the first column, moves no tidy machine.
+    columns = g.columns[:, :, 1 if TIDY[j] else 0 :].transpose(1, 0, 2).reshape(2 * N, -1)
     whole += columns @ columns.T
     mean = np.zeros(2 * N)
     if step is not None:
@@ -68,10 +72,10 @@ def test_evidence_of_a_step_is_that_of_the_whole_normal_vector(seed: int) -> Non
 def test_points_of_the_grid_are_weighed_by_the_density_of_all_rows() -> None:
     g, grid = given(5), Grid.about(TYPICAL, TYPICAL)
     weights = Evidence(g, grid).log_weights
-    odds = np.log([0.4, 0.35, 0.25])
-    first, second = (0, 13, 1), (2, 4, 1)
+    odds = np.log(CORRELATION_ODDS)
+    first, second = (0, 13, 1), (3, 4, 1)
     expected = density(g, grid, first, None) - density(g, grid, second, None)
-    expected += odds[0] - odds[2] + grid.log_odds[13] - grid.log_odds[4]
+    expected += odds[0] - odds[3] + grid.log_odds[13] - grid.log_odds[4]
     # independent: as above, with the stated odds of the points
     assert weights[first] - weights[second] == pytest.approx(expected, abs=1e-6)
     assert log_sum(weights, axis=(0, 1, 2)) == pytest.approx(0.0, abs=1e-12)

@@ -82,6 +82,22 @@ def test_a_machines_folder_is_its_own_only_where_no_other_lies_in_it() -> None:
     assert {m.folder for m in fleet_of(shared)} == {None}
 
 
+def test_one_name_in_two_folders_is_two_machines_and_both_folders_are_named() -> None:
+    both = gathered({"one": row_of_outings([], n=12), "two": row_of_outings([(6, 0.5, 1.0)], n=12)})
+    alike = replace(both, outings=tuple(replace(o, machine="Alder") for o in both.outings))
+    members = fleet_of(alike, Path("fleet"))
+    assert [(m.machine, m.folder, len(m.outings)) for m in members] == [
+        ("Alder", Path("fleet/two"), 12),
+        ("Alder", Path("fleet/one"), 12),
+    ]
+    for member in members:
+        assert member.remark is not None
+        assert member.remark.code == "same-name-two-folders"
+        assert "fleet/one" in member.remark.text
+        assert "fleet/two" in member.remark.text
+    assert all(m.remark is None for m in fleet_of(both, Path("fleet")))
+
+
 def test_each_folder_below_is_gathered_by_itself_and_sessions_on_top_too(tmp_path: Path) -> None:
     for name in ("alder/a.csv", "alder/older/b.csv", "birch/c.csv", "d.csv", ".hidden/e.csv"):
         path = tmp_path / name

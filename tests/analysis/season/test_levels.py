@@ -30,8 +30,10 @@ def test_the_nile_has_one_step_and_it_is_1898() -> None:
     river = np.log(np.asarray(NILE))
     other = np.random.default_rng(5).normal(0.0, 0.15, river.size)
     found = find_stretches(np.column_stack([river, other]))
+    told = zip(found.starts[1:], found.chances, strict=True)
+    likely = [at for at, chance in told if chance > 0.5]
     # published: Cobb (1978) puts the change at 1898; 28 years of the series come before it.
-    assert found.starts == (0, 28)
+    assert likely == [28]
 
 
 def test_several_steps_in_one_season_are_found_each_at_its_place() -> None:
@@ -94,9 +96,10 @@ def test_a_known_step_has_the_least_squares_size_and_uncertainty() -> None:
     rows[20:] += (-0.3, 0.1)
     levels, _ = levels_at(plain_rows(rows), 20, TYPICAL)
     plain = rows[20:].mean(axis=0) - rows[:20].mean(axis=0)
-    sd = np.sqrt(np.diag(USUAL) * (1.0 / 20.0 + 1.0 / 20.0))
-    # independent: means by hand; serial correlation, which is not known to be none, weighs the
-    # ends of a row and widens the step's uncertainty.
+    rest = rows - np.repeat([rows[:20].mean(axis=0), rows[20:].mean(axis=0)], 20, axis=0)
+    sd = np.sqrt(np.sum(rest**2, axis=0) / 38.0 * (1.0 / 20.0 + 1.0 / 20.0))
+    # independent: means and scatter by hand; serial correlation, which is not known to be none,
+    # weighs the ends of a row and widens the step's uncertainty.
     np.testing.assert_allclose(levels.steps[0], plain, atol=0.3 * sd.max())
     found = np.sqrt(np.diag(levels.covariance[0]))
     assert np.all(found > 0.9 * sd)

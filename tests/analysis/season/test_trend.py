@@ -44,7 +44,7 @@ def test_things_of_two_kinds_done_at_once_leave_the_step_open_with_a_test_to_spl
 
 
 def test_a_small_change_just_begun_is_told_with_a_chance_that_grows_as_it_stays() -> None:
-    season = row_of_outings([(12, 0.82, 1.0)], n=24, seed=3)
+    season = row_of_outings([(12, 0.88, 1.0)], n=24, seed=3)
     begun, stayed = (trend_of(season[:n]).steps[0].chance for n in (14, 24))
     assert begun < 0.9 < stayed
 

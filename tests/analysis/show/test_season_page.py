@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.trend import Trend, trend_of
 from wattsump_analysis.show.report.links import Links
 from wattsump_analysis.show.report.season_page import render_comparison, render_season
+from wattsump_analysis.show.season_screen import split_text
 
 NASTY = "<img src=x onerror=alert(1)>"
 
@@ -76,6 +78,17 @@ def test_nothing_has_changed_is_a_title_with_what_would_have_been_seen() -> None
     page = text_of(render_season(trend_of(row_of_outings([], n=24, seed=2))))
     assert "No change Over 24 outings. A loss of" in page
     assert "Do this next Go on:" in page
+
+
+def test_a_change_that_cannot_be_split_and_may_be_chance_says_both_with_the_test() -> None:
+    row = row_of_outings([(8, 0.5, 1.2)], n=16, noted={8: EventKind.OIL, 9: EventKind.COOLER})
+    trend = trend_of(row)
+    step = replace(trend.steps[0], chance=0.4)
+    page = unescape(text_of(render_season(replace(trend, steps=(step,)))))
+    assert "40 in 100" in page
+    assert split_text(step) in page
+    sure = render_season(replace(trend, steps=(replace(step, chance=0.95),)))
+    assert "95 in 100" not in text_of(sure)
 
 
 def test_oil_over_its_limit_is_not_titled_no_change() -> None:

@@ -16,6 +16,8 @@ from analysis.codes import codes
 from analysis.few_outings import full_season, outing, row_of_outings
 from wattsump_analysis.season.compare import compare
 from wattsump_analysis.season.events import EventKind
+from wattsump_analysis.season.outing import Outing
+from wattsump_analysis.season.state import state_of
 from wattsump_analysis.season.trend import LeftOut, Trend, trend_of
 from wattsump_analysis.show.plots.season import plot_trend
 from wattsump_analysis.show.season_json import compare_data, trend_data
@@ -24,9 +26,11 @@ from wattsump_analysis.show.season_screen import (
     compare_screen,
     compare_sentence,
     next_steps,
+    split_text,
     trend_screen,
     trend_sentence,
 )
+from wattsump_analysis.show.words import figure
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
 
@@ -91,6 +95,36 @@ def test_a_newest_outing_that_lies_apart_is_told_before_it_is_a_change() -> None
     assert "Next " in screen
     row_of_k = next(line for line in screen.splitlines() if line.startswith("K of the cooler"))
     assert row_of_k.endswith(" 57.0 W/K")  # the newest outing's own K, as given above
+
+
+def test_k_and_heat_now_are_the_one_level_that_page_and_fleet_give() -> None:
+    # Hot air for half of the outings: their plain mean is another number than at like air.
+    row = row_of_outings([], n=16, seed=3)
+    row[8:] = [replace(o, ambient_c=35.0, k_w_k=0.97 * (o.k_w_k or 0.0)) for o in row[8:]]
+    trend = trend_of(row)
+    now = figure(state_of(trend).k_w_k.value, "conductance", "si", both=False)
+    line = next(x for x in trend_screen(trend).splitlines() if x.startswith("K of the cooler"))
+    assert now in line
+
+
+def test_oil_over_its_limit_is_what_to_do_about_first_where_no_change_explains_it() -> None:
+    def hot(row: list[Outing]) -> Trend:
+        return trend_of([*row[:-1], replace(row[-1], minutes_above_max=9.0)])
+
+    assert codes(next_steps(hot(row_of_outings([], n=24, seed=2)))) == ["keep-below-the-limit"]
+    washed = hot(row_of_outings([(8, 1.5, 1.0)], n=24))
+    assert codes(next_steps(washed))[0] == "keep-below-the-limit"
+    fouled = hot(row_of_outings([(8, 0.5, 1.0)], n=24))
+    assert "keep-below-the-limit" not in codes(next_steps(fouled))
+
+
+def test_a_change_whose_causes_cannot_be_split_says_so_with_the_test() -> None:
+    row = row_of_outings([(8, 0.5, 1.2)], n=16, noted={8: EventKind.OIL, 9: EventKind.COOLER})
+    (step,) = trend_of(row).steps
+    assert step.cannot_split is not None
+    assert step.test is not None
+    assert codes([step.cannot_split, step.test]) == ["several-changes", "test-by-oil-side"]
+    assert split_text(step) in " ".join(trend_screen(trend_of(row)).split())
 
 
 @pytest.mark.parametrize("units", ["si", "us"])

@@ -27,6 +27,7 @@ from wattsump_analysis.show.season_screen import (
     row_of,
     settles,
     share_text,
+    split_text,
     trend_sentence,
     warmer_text,
 )
@@ -69,6 +70,8 @@ class _Change:
     cause: str
     noted: str
     drift: bool
+    chance: str
+    split: str
     causes: tuple[tuple[str, str], ...]
 
 
@@ -209,6 +212,8 @@ def _change(step: Step) -> _Change:
         cause=capital(likely_text(step.causes)),
         noted=noted_text(step.events) if step.events else "",
         drift=step.shape in (Shape.SLOPE, Shape.EITHER),
+        chance=f"{100 * step.chance:.0f} in 100" if step.chance < SURE else "",
+        split="" if step.cannot_split is None else split_text(step),
         causes=tuple((str(c.cause), words.chance(c.probability)) for c in step.causes),
     )
 
