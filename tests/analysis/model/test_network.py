@@ -100,36 +100,43 @@ def make_network(seed: int = 1, flow: bool = False, switched: bool = True) -> Ne
     return Network(record, np.linspace(90.0, 30.0, BINS), 30.0, ratio, 0.95 * ratio, UNKNOWN)
 
 
-def propagate(network: Network, draw: FloatArray) -> FloatArray:
-    """All readings without noise for given start, step noises and unknowns, by plain loops."""
+def propagate(network: Network, draws: FloatArray, given: Any = P) -> FloatArray:
+    """All readings without noise for starts, step noises and unknowns in rows, by plain loops."""
     count = len(network.unknowns)
-    unknown = draw[-count:]
-    a, b, f = network.steps(P)
-    states = [draw[:SIZE] + np.array([0.0, *[draw[0]] * (SIZE - 2), 0.0])]
-    for k, noise in enumerate(draw[SIZE:-count].reshape(BINS - 1, SIZE)):
-        right = f[k] @ np.append(1.0, unknown) + noise - b[k] @ states[-1]
-        states.append(np.linalg.solve(a[k], right))
-    path = np.array(states)
-    seen = []
-    for row, probe in enumerate(network.probes):
-        now, before, value = network.reading(row, P, unknown)
-        node = path[:, NODES.index(probe.node)]
-        predicted = now * node + before * np.roll(node, 1)
-        seen.append((network.record.oils_c[probe.name] - value + predicted)[network.seen[row]])
-    return np.concatenate(seen)
+    unknowns = draws[:, -count:]
+    forced = np.column_stack([np.ones(len(draws)), unknowns])
+    a, b, f = network.steps(given)
+    start = draws[:, :SIZE].copy()
+    start[:, 1:-1] += start[:, :1]
+    states = [start]
+    for k in range(BINS - 1):
+        noise = draws[:, SIZE * (k + 1) : SIZE * (k + 2)]
+        right = forced @ f[k].T + noise - states[-1] @ b[k].T
+        states.append(np.linalg.solve(a[k], right.T).T)
+    paths = np.stack(states, axis=1)
+    rows = []
+    for path, unknown in zip(paths, unknowns, strict=True):
+        seen = []
+        for row, probe in enumerate(network.probes):
+            now, before, value = network.reading(row, given, unknown)
+            node = path[:, NODES.index(probe.node)]
+            predicted = now * node + before * np.roll(node, 1)
+            seen.append((network.record.oils_c[probe.name] - value + predicted)[network.seen[row]])
+        rows.append(np.concatenate(seen))
+    return np.array(rows)
 
 
-def dense(network: Network) -> tuple[FloatArray, FloatArray, FloatArray]:
+def dense(network: Network, given: Any = P) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Readings, and their mean and covariance before any is read."""
     priors = list(network.unknown_priors.values())
     start = [2.0, *[network.start_spread_k] * (SIZE - 2), 1.0]
-    sd = np.array([*start, *np.tile(network.step_sds(P), BINS - 1), *[g.sd for g in priors]])
+    sd = np.array([*start, *np.tile(network.step_sds(given), BINS - 1), *[g.sd for g in priors]])
     centre = np.zeros(sd.size)
     centre[-len(priors) :] = [g.mean for g in priors]
-    base = propagate(network, np.zeros(sd.size))
-    design = np.array([propagate(network, unit) - base for unit in np.eye(sd.size)]).T
+    base, *moved = propagate(network, np.vstack([np.zeros(sd.size), np.eye(sd.size)]), given)
+    design = (np.array(moved) - base).T
     noise = [
-        np.full(network.seen[row].sum(), getattr(P, probe.noise) ** 2)
+        np.full(network.seen[row].sum(), getattr(given, probe.noise) ** 2)
         for row, probe in enumerate(network.probes)
     ]
     data = [
@@ -140,17 +147,36 @@ def dense(network: Network) -> tuple[FloatArray, FloatArray, FloatArray]:
     return np.concatenate(data), base + design @ centre, covariance
 
 
+def dense_log_likelihood(network: Network, given: Any = P) -> float:
+    data, mean, covariance = dense(network, given)
+    residuals = data - mean
+    determinant = np.linalg.slogdet(covariance)[1] + data.size * np.log(2 * np.pi)
+    return float(-0.5 * (residuals @ np.linalg.solve(covariance, residuals) + determinant))
+
+
 @pytest.mark.parametrize(("flow", "switched"), [(False, True), (True, False)])
 def test_the_likelihood_is_that_of_the_dense_gaussian(flow: bool, switched: bool) -> None:
     network = make_network(flow=flow, switched=switched)
-    data, mean, covariance = dense(network)
-    residuals = data - mean
-    determinant = np.linalg.slogdet(covariance)[1] + data.size * np.log(2 * np.pi)
     # independent: every start, step noise and unknown propagated by loops into one dense
     # normal density; both in double precision, so eight digits.
-    assert network.log_likelihood(P) == pytest.approx(
-        -0.5 * (residuals @ np.linalg.solve(covariance, residuals) + determinant), rel=1e-8
-    )
+    assert network.log_likelihood(P) == pytest.approx(dense_log_likelihood(network), rel=1e-8)
+
+
+def test_fifty_drawn_machines_are_as_likely_as_the_dense_gaussian_says() -> None:
+    network, rng = make_network(), np.random.default_rng(50)
+    back: Any = {"log": np.log, "share": lambda x: np.log(x / (1 - x)), "linear": float}
+    for _ in range(50):
+        drawn = {
+            one.name: float(natural(one.name, back[one.transform](getattr(P, one.name)) + move))
+            for one, move in zip(
+                PARAMETERS, rng.normal(scale=0.3, size=len(PARAMETERS)), strict=True
+            )
+        }
+        machine = SimpleNamespace(**drawn)
+        # independent: as above.
+        assert network.log_likelihood(machine) == pytest.approx(
+            dense_log_likelihood(network, machine), rel=1e-8
+        )
 
 
 @pytest.mark.parametrize(("flow", "switched"), [(False, True), (True, False)])
@@ -275,16 +301,16 @@ def test_draws_of_the_smoother_scatter_about_its_mean() -> None:
 def test_unknowns_have_the_mean_and_spread_that_the_dense_gaussian_gives_them() -> None:
     network = make_network()
     data, mean, covariance = dense(network)
-    unit = np.zeros(SIZE * BINS + len(network.unknowns))
-    base = propagate(network, unit)
+    pair = np.zeros((2, SIZE * BINS + len(network.unknowns)))
     row = network.unknowns.index("offset_in_k")
-    unit[SIZE * BINS + row] = 1.0
+    pair[1, SIZE * BINS + row] = 1.0
+    base, moved = propagate(network, pair)
     prior = UNKNOWN["offset_in_k"]
-    gain = prior.sd**2 * np.linalg.solve(covariance, propagate(network, unit) - base)
+    gain = prior.sd**2 * np.linalg.solve(covariance, moved - base)
     spread = network.spread(P)
     # independent: conditioning of the dense normal; double precision.
     assert spread.means[0, row] == pytest.approx(prior.mean + gain @ (data - mean), rel=1e-6)
-    variance = prior.sd**2 - prior.sd**2 * gain @ (propagate(network, unit) - base)
+    variance = prior.sd**2 - prior.sd**2 * gain @ (moved - base)
     many = replace(
         spread,
         means=np.repeat(spread.means, 4000, axis=0),
