@@ -24,9 +24,10 @@ import numpy as np
 from wattsump_analysis.model.description import NODE_ERROR, NODES, QUANTITIES, Probe
 from wattsump_analysis.model.trace import LANES, Number, Trace, function, positive, root
 
-__all__ = ("Scales", "Shape", "backward", "draw", "forward")
+__all__ = ("ARRAYS", "Scales", "Shape", "backward", "draw", "forward")
 
 Matrix = list[list[Number]]
+ARRAYS = {"forward": 8, "backward": 9, "draw": 9}  # how many each function takes
 
 PER_PROBE = 3  # numbers of a bin
 
@@ -251,8 +252,8 @@ class Block:
         self.nodes = pivots_of(a, nodes)
 
 
-def forward(shape: Shape) -> tuple[str, int]:
-    """Text of the forward pass, and its number of arrays.
+def forward(shape: Shape) -> str:
+    """Text of the forward pass.
 
     It writes the elements' values to `values`, the matrix passed to the last bin to `carry`, the
     columns eliminated in each bin to `columns`, factors of the determinant to `ratio`, and the
@@ -268,11 +269,11 @@ def forward(shape: Shape) -> tuple[str, int]:
     last.trace.stores("ratio", [last.ratio])
     last.trace.stores("total", [last.m[-1][-1]])
     arrays = _arrays(shape) | {"ratio": LANES, "total": 0}
-    return function("forward", arrays, [first.trace, middle.trace, last.trace]), len(arrays)
+    return function("forward", arrays, [first.trace, middle.trace, last.trace])
 
 
-def backward(shape: Shape) -> tuple[str, int]:
-    """Text of the backward pass over the arrays of `forward`, for the slopes, and its arrays."""
+def backward(shape: Shape) -> str:
+    """Text of the backward pass over the arrays of `forward`, for the slopes."""
     first, middle, last = (Block(shape, kind) for kind in ("first", "middle", "last"))
     seeds = [(last.m[-1][-1], 1.0), *last.logs]
     last.trace.stores("by_carry", last.trace.slopes(seeds, last.carry))
@@ -294,11 +295,11 @@ def backward(shape: Shape) -> tuple[str, int]:
         trace.stores("by_values", by_values)
     arrays = _arrays(shape) | {"by_given": 0, "by_carry": 0, "by_values": 0}
     traces = [last.trace, middle.trace, first.trace]
-    return function("backward", arrays, traces, down=True), len(arrays)
+    return function("backward", arrays, traces, down=True)
 
 
-def draw(shape: Shape) -> tuple[str, int]:
-    """Text of the states from the last bin back, given unknowns and unit noises; its arrays."""
+def draw(shape: Shape) -> str:
+    """Text of the states from the last bin back, given unknowns and unit noises."""
     last, middle = Block(shape, "last"), Block(shape, "middle")
     middle.trace.recall("columns", middle.columns)
     for block in (last, middle):
@@ -316,7 +317,7 @@ def draw(shape: Shape) -> tuple[str, int]:
         trace.stores("states", later[: shape.size])
     step = shape.size * LANES
     arrays = _arrays(shape) | {"unknown": 0, "noise": step, "states": step}
-    return function("draw", arrays, [last.trace, middle.trace, Trace()], down=True), len(arrays)
+    return function("draw", arrays, [last.trace, middle.trace, Trace()], down=True)
 
 
 def _arrays(shape: Shape) -> dict[str, int]:

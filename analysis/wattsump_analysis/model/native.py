@@ -11,12 +11,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from llvmlite import binding
 
 from wattsump_analysis.model import kernel
 from wattsump_analysis.model.kernel import Shape
 
 __all__ = ("Functions", "functions")
+
+
+LIBRARIES = (str(binding.llvm_version_info), np.__version__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,20 +45,29 @@ def functions(shape: Shape) -> Functions:
     engine = binding.create_mcjit_compiler(binding.parse_assembly(""), machine)
     made = {}
     for write in (kernel.forward, kernel.backward, kernel.draw):
-        text, arrays = write(shape)
-        key = "\n".join((text, cpu, features, str(binding.llvm_version_info)))
+        name = write.__name__
+        # Not by the text: writing it takes longer than anything else here.
+        key = "\n".join((name, repr(shape), _sources(), cpu, features, *LIBRARIES))
         place = _folder() / f"{hashlib.sha256(key.encode()).hexdigest()}.o"
         code = _kept(place)
         if code is None:
-            code = machine.emit_object(binding.parse_assembly(text))
+            code = machine.emit_object(binding.parse_assembly(write(shape)))
             _keep(place, code)
         engine.add_object_file(binding.ObjectFileRef.from_data(code))
-        made[write.__name__] = ctypes.CFUNCTYPE(
-            None, *[ctypes.c_int64] * 2, *[ctypes.c_void_p] * arrays
-        )
+        pointers = [ctypes.c_void_p] * kernel.ARRAYS[name]
+        made[name] = ctypes.CFUNCTYPE(None, *[ctypes.c_int64] * 2, *pointers)
     engine.finalize_object()
     ready = {name: kind(engine.get_function_address(name)) for name, kind in made.items()}
     return Functions(engine=engine, **ready)
+
+
+@lru_cache(maxsize=1)
+def _sources() -> str:
+    """Digest of the modules from which texts are written."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
 def _folder() -> Path:

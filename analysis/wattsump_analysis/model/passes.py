@@ -1,7 +1,7 @@
 """The compiled pass over the bins, for as many trials as are given."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ class Pass:
     shape: Shape
     common: FloatArray
     start: FloatArray
+    _kept: dict[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
 
     def minus_twice(self, given: FloatArray) -> FloatArray:
         """Squares and log determinants of the elimination, shape (trials,)."""
@@ -52,7 +53,7 @@ class Pass:
         shape, wholes, slopes = self.shape, [], []
         for up in self._up(given, keep=True):
             by_given = np.zeros(up.given.shape)
-            by_carry = _empty(shape.entries)
+            by_carry = self._room("carry", shape.entries)
             by_values = np.zeros((len(shape.elements), LANES))
             self._call("backward", up, by_given, by_carry, by_values)
             wholes.append(up.whole)
@@ -75,14 +76,26 @@ class Pass:
     def _up(self, given: FloatArray, *, keep: bool = False) -> Iterator["_Up"]:
         """Each group of trials after the forward pass; all use the same arrays."""
         shape, n = self.shape, len(self.common)
-        values = _empty(n if keep else 1, len(shape.elements))
-        carry = _empty(shape.entries)
-        columns = _empty(n if keep else 1, shape.columns)
+        values = self._room("values", n if keep else 1, len(shape.elements))
+        carry = self._room("carry", shape.entries)
+        columns = self._room("columns", n if keep else 1, shape.columns)
         ratios, total = np.empty((n, LANES)), np.empty(LANES)
         for lanes in _lanes(given):
             up = _Up(given=lanes, values=values, carry=carry, columns=columns, whole=total)
             self._call("forward", up, ratios, total)
             yield replace(up, whole=total + np.log(ratios).sum(axis=0))
+
+    def _room(self, name: str, *shape: int) -> FloatArray:
+        """An array (*shape, LANES), the same at each call: the system takes long to give a new one.
+
+        Each of its vectors lies in one line of the processor's cache.
+        """
+        count = LANES * int(np.prod(shape))
+        if name not in self._kept or self._kept[name].size < count + LANES:
+            self._kept[name] = np.empty(count + LANES)
+        room = self._kept[name]
+        begin = -(room.ctypes.data // room.itemsize) % LANES
+        return room[begin : begin + count].reshape(*shape, LANES)
 
     def _call(self, name: str, up: "_Up", *rest: FloatArray) -> None:
         arrays = (self.common, self.start, up.given, up.values, up.carry, up.columns, *rest)
@@ -100,14 +113,6 @@ class _Up:
     carry: FloatArray
     columns: FloatArray
     whole: FloatArray
-
-
-def _empty(*shape: int) -> FloatArray:
-    """An array (*shape, LANES) whose vectors lie in one line of the processor's cache each."""
-    count = LANES * int(np.prod(shape))
-    room = np.empty(count + LANES)
-    begin = -(room.ctypes.data // room.itemsize) % LANES
-    return room[begin : begin + count].reshape(*shape, LANES)
 
 
 def _lanes(rows: FloatArray) -> FloatArray:
