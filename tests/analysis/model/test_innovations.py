@@ -33,7 +33,7 @@ def drawn_from(network: Network, unknown: FloatArray, rng: np.random.Generator) 
     starts = np.array([2.0, *[network.start_spread_k] * (SIZE - 2), 1.0])
     steps = network.step_sds(P) * rng.standard_normal((BINS - 1, SIZE))
     draw = np.concatenate([starts * rng.standard_normal(SIZE), steps.ravel(), unknown])
-    clean = propagate(network, draw)
+    clean = propagate(network, draw[np.newaxis])[0]
     oils, at = {}, 0
     for row, probe in enumerate(network.probes):
         seen = network.seen[row]
