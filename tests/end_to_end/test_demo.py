@@ -35,7 +35,9 @@ def test_every_reading_arrives_through_the_port(outing: Session) -> None:
     length_s = bracken.rehearse(bracken.demo_profile()).length_s
     assert outing.elapsed_s.size == length_s
     assert np.all(np.diff(outing.elapsed_s) == 1)
-    assert {fault.code for fault in outing.faults if fault.channel == "wire"} == {"boot"}
+    # On a busy computer the emulated controller may fall behind the clock, which is flagged.
+    faults = {fault.code for fault in outing.faults if fault.channel == "wire"}
+    assert faults - {"uptime_slow"} == {"boot"}
 
 
 def test_each_stage_is_a_mark_at_its_beginning(outing: Session) -> None:

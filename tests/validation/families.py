@@ -54,6 +54,7 @@ class Family:
     pauses: bool = False
     start: Literal["even", "shed", "night"] = "even"
     air_probe: Literal["shaded", "sun", "core"] = "shaded"
+    size: float = 1.0  # of oil, metal, flow, heat and every conductance
 
 
 FAMILIES: Mapping[str, Family] = {
@@ -73,6 +74,8 @@ FAMILIES: Mapping[str, Family] = {
     "a night still cooling": Family(start="night"),
     "air probe in the sun": Family(air_probe="sun"),
     "air probe near the core": Family(air_probe="core"),
+    "three times the size": Family(size=3.0),
+    "a third of the size": Family(size=1.0 / 3.0),
 }
 
 
@@ -163,21 +166,29 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
     def normal(sd: float) -> FloatArray:
         return np.exp(sd * rng.standard_normal(count))
 
-    litres = between(10, 30)
+    def log_between(low: float, high: float) -> FloatArray:
+        return np.exp(between(np.log(low), np.log(high)))
+
+    size = family.size
+    litres = size * between(10, 30)
     oil_heat = normal(0.03)
     oil_j_k = litres / 1000.0 * oil_heat * volumetric_heat_j_m3k(np.full(count, 20.0))
-    kg = {"drive": between(18, 45), "tank": between(8, 22), "core": between(2, 6)}
+    kg = {
+        "drive": size * between(18, 45),
+        "tank": size * between(8, 22),
+        "core": size * between(2, 6),
+    }
     heat_of = {"drive": IRON_J_KGK, "tank": STEEL_J_KGK, "core": ALUMINIUM_J_KGK}
     specific = normal(0.04)
     metal = {name: kg[name] * heat_of[name] * specific for name in kg}
-    flow_m3_s = between(12, 40) / 60000.0
+    flow_m3_s = size * between(12, 40) / 60000.0
     misses = between(*family.misses)
     grades = tuple(str(grade) for grade in rng.choice(list(GRADES), count))
     paths, cores = _paths(family, misses, flow_m3_s * oil_heat, between)
     names = _volumes(paths)
-    nodes = _nodes(names, oil_j_k, metal, cores, between)
+    nodes = _nodes(names, oil_j_k, metal, cores, between, size * LINE_LEAST_J_K)
     load_to = _shares(family, names, between)
-    shell = between(8, 22)
+    shell = size * between(8, 22)
     motion = between(0.2, 0.8)
     drive_shell = between(0.25, 0.6)
     surfaces = (
@@ -186,12 +197,17 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
         Surface(node=names[1], w_k=shell * 0.1, motion=motion),
     )
     links = (
-        Link(one="drive", other="metal", w_k=between(100, 350), standing=0.15),
-        Link(one="tank", other="wall", w_k=between(150, 600), standing=0.3),
-        Link(one="tank", other="metal", w_k=np.exp(between(np.log(3), np.log(60))), standing=0.5),
-        *(Link(one="tank", other=name, w_k=between(1, 4)) for name in names[1:]),
+        Link(one="drive", other="metal", w_k=size * between(100, 350), standing=0.15),
+        Link(one="tank", other="wall", w_k=size * between(150, 600), standing=0.3),
+        Link(
+            one="tank",
+            other="metal",
+            w_k=size * np.exp(between(np.log(3), np.log(60))),
+            standing=0.5,
+        ),
+        *(Link(one="tank", other=name, w_k=size * between(1, 4)) for name in names[1:]),
         *(
-            Link(one=path.cooler.core, other=path.before[-1], w_k=between(1, 3))
+            Link(one=path.cooler.core, other=path.before[-1], w_k=size * between(1, 3))
             for path in paths
             if path.cooler is not None
         ),
@@ -276,7 +292,7 @@ def _paths(
     """The ways of the oil, and the names of the cores."""
     one = np.ones_like(misses)
     rate_w_k = flow_oil * volumetric_heat_j_m3k(np.full_like(misses, WARM_C))
-    whole_w_k = np.exp(between(np.log(40), np.log(180)))
+    whole_w_k = family.size * np.exp(between(np.log(40), np.log(180)))
     if family.cooler == "return":
         share = 1.0 - misses
         cooler = _cooler("core", whole_w_k, rate_w_k * share, family.belt, between)
@@ -344,10 +360,11 @@ def _nodes(
     metal_j_k: Mapping[str, FloatArray],
     cores: tuple[str, ...],
     between: Draw,
+    least_j_k: float,
 ) -> dict[str, Node]:
     """Oil shared out over its volumes, and the metal."""
     lines = names[2:]
-    line_j_k = {name: np.maximum(between(0.015, 0.04) * oil_j_k, LINE_LEAST_J_K) for name in lines}
+    line_j_k = {name: np.maximum(between(0.015, 0.04) * oil_j_k, least_j_k) for name in lines}
     drive = between(0.08, 0.25) * oil_j_k
     tank = oil_j_k - drive - sum(line_j_k.values(), np.zeros_like(oil_j_k))
     nodes = {"tank": Node(j_k=tank, oil=True), "drive": Node(j_k=drive, oil=True)}

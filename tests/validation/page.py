@@ -263,6 +263,8 @@ DESCRIBED = {
     "a night still cooling": "two to four hours after work: oil over air, and both falling",
     "air probe in the sun": "1 to 4 K too warm",
     "air probe near the core": "it feels 5 to 20 % of the warmth of the air behind the core",
+    "three times the size": "of oil, metal, flow, heat and every conductance",
+    "a third of the size": "the same, smaller",
 }
 
 TEXT = """# Validation on drawn machines

@@ -165,7 +165,7 @@ def test_words_at_other_labels_are_those_that_prove_says_itself() -> None:
     session = session_of(ran, 0)
     proof = prove(session, profile_of(ran, 0, 100.0), seed=0)
     assert proof.k_w_k is not None
-    label_w_k = proof.k_w_k.value / 0.8
+    label_w_k = proof.k_w_k.value / 0.7
     held = prove(session, profile_of(ran, 0, label_w_k), seed=0)
     assert held.verdict == word_at(proof, label_w_k) == "falls short"
     assert len(score.words) == len(SHARES)

@@ -3,9 +3,9 @@
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.model.case import LAYOUTS, Case, Gaussian, Layout
 from wattsump_analysis.model.description import (
     AIR,
-    LAYOUTS,
     LINKS,
     NODES,
     PARAMETERS,
@@ -13,9 +13,6 @@ from wattsump_analysis.model.description import (
     SOURCES,
     STORES,
     UNKNOWNS,
-    Case,
-    Gaussian,
-    Layout,
 )
 from wattsump_analysis.model.network import natural
 from wattsump_analysis.reading.machine import knowledge

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, standing_of
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.core import steps_of
 from wattsump_analysis.model.description import (
     AIR,
@@ -37,7 +38,6 @@ from wattsump_analysis.model.description import (
     QUANTITIES,
     SOURCES,
     STORES,
-    Gaussian,
     Probe,
 )
 from wattsump_analysis.model.kernel import Scales, Shape
@@ -160,6 +160,8 @@ class Network:
         Whether the oil flow is all that is pumped, including oil that bypasses the cooler.
     heater_bonded : bool
         Whether the heater warms the tank's wall, not its oil.
+    size : float
+        The machine's heat capacity over the usual one (`Case.size`).
     """
 
     def __init__(
@@ -174,6 +176,7 @@ class Network:
         start_spread_k: float = 1.0,
         flow_of_pump: bool = False,
         heater_bonded: bool = False,
+        size: float = 1.0,
     ) -> None:
         self.record = record
         self.viscosity_mm2_s = viscosity_mm2_s
@@ -206,7 +209,7 @@ class Network:
         priors = {name: prior for name, prior in unknowns.items() if prior.sd > 0}
         for kind, only_circulates in enumerate(circulating):
             mean_w, sd_w = LEVEL[bool(only_circulates)]
-            priors[f"level {kind}"] = Gaussian(mean=mean_w, sd=sd_w)
+            priors[f"level {kind}"] = Gaussian(mean=size * mean_w, sd=size * sd_w)
         self.unknown_priors = priors
         self.unknowns = tuple(priors)
         self.probes = tuple(probe for probe in PROBES if probe.name in record.oils_c)

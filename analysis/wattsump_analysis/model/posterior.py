@@ -20,7 +20,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.description import Gaussian
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.network import Network, natural
 from wattsump_analysis.model.ridge import Ridge
 from wattsump_analysis.statistics.draws import (

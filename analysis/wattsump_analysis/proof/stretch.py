@@ -7,7 +7,7 @@ from enum import StrEnum
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.description import Gaussian
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.fit import Fitted, carried, fit_record, model_form, stated_tells
 from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
 from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases

@@ -10,6 +10,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, usual_rpm
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.description import (
     AIR,
     HEATER,
@@ -20,7 +21,6 @@ from wattsump_analysis.model.description import (
     QUANTITIES,
     SOURCES,
     STORES,
-    Gaussian,
 )
 from wattsump_analysis.model.equations import equations
 from wattsump_analysis.model.network import SIZE, Network, natural, shell_ratio

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wattsump_analysis.model.description import Gaussian
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.fit import _over_inlet
 
 

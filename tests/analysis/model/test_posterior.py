@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wattsump_analysis.model import posterior
-from wattsump_analysis.model.description import Gaussian
+from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.network import Spread
 from wattsump_analysis.model.posterior import Posterior, Target, _within_prior, draw_from, find_mode
 from wattsump_logger.arrays import FloatArray

@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wattsump_analysis.model.description import UNKNOWNS, Gaussian
+from wattsump_analysis.model.case import Gaussian
+from wattsump_analysis.model.description import UNKNOWNS
 from wattsump_analysis.proof.verdict import STATED_WORDS, denied_prior
 
 

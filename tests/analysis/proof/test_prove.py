@@ -45,7 +45,7 @@ def flowing(outing: Session) -> Proof:
 
 
 def lump_running() -> Session:
-    session = lump_session(2400.0, 800.0, 60.0)
+    session = lump_session(4800.0, 800.0, 60.0)
     running = np.ones(session.elapsed_s.size)
     columns = {**session.columns, "engine_on": running, "drive_on": running}
     return replace(session, columns=columns)
@@ -472,6 +472,24 @@ def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing:
     assert without is not None
     # The rise without a fan told the shell before the cut; the rest of the outing hardly does.
     assert after.half_width_rel < 0.8 * without.half_width_rel
+
+
+def test_a_machine_of_three_times_the_oil_and_metal_has_three_times_the_k(
+    outing: Session, guided: Proof
+) -> None:
+    oil = {"grade": "VG 46", "volume": "51 L", "volume_uncertainty": "5 %"}
+    metal = [
+        {"name": "iron", "material": "steel", "mass": "138 kg", "mass_uncertainty": "15 %"},
+        {"name": "core", "material": "aluminium", "mass": "30 kg", "mass_uncertainty": "15 %"},
+    ]
+    large = prove(with_columns(outing, *PROBES, *FLAGS), bracken(oil=oil, metal=metal))
+    assert guided.k_w_k is not None
+    assert large.k_w_k is not None
+    # independent: every balance is linear in capacities, flows, conductances and heat, so the same
+    # temperatures mean three times of each; to a few hundredths by the draws.
+    for end in ("value", "low", "high"):
+        tripled = 3.0 * getattr(guided.k_w_k, end)
+        assert getattr(large.k_w_k, end) == pytest.approx(tripled, rel=0.05)
 
 
 def test_bare_probes_at_the_cooler_are_left_out_and_the_tank_answers(outing: Session) -> None:
