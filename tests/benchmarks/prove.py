@@ -3,7 +3,8 @@
     python tests/benchmarks/prove.py [hours ...]
 
 Each size runs in a process of its own: seconds of CPU of loading and proving, beside one plain
-`scipy.optimize.curve_fit` of an exponential on the same cool-down, and the peak memory.
+`scipy.optimize.curve_fit` of an exponential on the same cool-down, what parts of the proof took,
+and the peak memory over that of the imports.
 """
 
 import resource
@@ -12,6 +13,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -68,6 +70,38 @@ def _took_s(t: FloatArray, y: FloatArray) -> float:
     return time.process_time() - began
 
 
+def _parts() -> dict[str, float]:
+    """Seconds of the parts of a proof, which are filled in as it runs."""
+    from wattsump_analysis.model import fit
+    from wattsump_analysis.proof import diagnostics, stretch
+
+    took_s: dict[str, float] = {}
+
+    def timed(module: Any, name: str, part: str) -> None:
+        plain = getattr(module, name)
+
+        def run(*given: Any, **named: Any) -> Any:
+            began = time.process_time()
+            try:
+                return plain(*given, **named)
+            finally:
+                took_s[part] = took_s.get(part, 0.0) + time.process_time() - began
+
+        setattr(module, name, run)
+
+    timed(fit, "modes_of", "modes")
+    timed(fit, "draw_from", "draws")
+    timed(fit, "_reported", "paths and ledger")
+    timed(diagnostics, "influence_of", "influence of phases")
+    timed(diagnostics, "innovations", "innovations")
+    timed(stretch, "fit_phases", "single exponentials")
+    return took_s
+
+
+def _peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
 def measure(hours: float) -> dict[str, float]:
     """Print one row of the table; return seconds of proving and of one exponential."""
     from wattsump_analysis.proof.prove import prove
@@ -75,6 +109,7 @@ def measure(hours: float) -> dict[str, float]:
 
     with tempfile.TemporaryDirectory() as name:
         subprocess.run([sys.executable, __file__, "make", name, str(hours)], check=True)
+        parts, imported_mb = _parts(), _peak_mb()
         began = time.process_time()
         session = load_session(Path(name) / "long.csv")
         loaded = time.process_time()
@@ -85,12 +120,14 @@ def measure(hours: float) -> dict[str, float]:
     y = y[cooling]
     seen = np.isfinite(y)
     plain = min(_took_s(t[seen], y[seen]) for _ in range(_FITS))
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
         f"{hours:g} h, {session.elapsed_s.size} rows: load {loaded - began:.2f} s, prove "
         f"{proved - loaded:.2f} s, one exponential {plain:.3f} s "
-        f"({(proved - loaded) / plain:.0f} x), peak {peak:.0f} MB, verdict {proof.verdict}"
+        f"({(proved - loaded) / plain:.0f} x), peak {_peak_mb():.0f} MB, "
+        f"{imported_mb:.0f} MB of it imports, verdict {proof.verdict}"
     )
+    parts["the rest"] = proved - loaded - sum(parts.values())
+    print("  " + ", ".join(f"{part} {took_s:.2f} s" for part, took_s in parts.items()))
     return {"prove": proved - loaded, "load": loaded - began, "exponential": plain}
 
 

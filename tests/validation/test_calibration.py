@@ -2,6 +2,7 @@
 
 import numpy as np
 from calibration import KNOW, drawn_theta, outing, ranks
+from effective import effective_draws
 from scipy.special import logsumexp
 
 from wattsump_analysis.model.fit import build_target
@@ -30,3 +31,8 @@ def test_drawn_parameters_are_of_the_prior_that_is_fitted_with() -> None:
     entropy = 0.5 * np.log(2 * np.pi * np.e * target.sd**2).sum(axis=1)
     told = -logsumexp(target.log_priors(drawn), axis=0).mean()
     assert entropy.min() - 0.5 < told < entropy.max() + np.log(2) + 0.5
+
+
+def test_draws_of_a_drawn_machine_count() -> None:
+    # pinned: fewer than this means that chains no longer move.
+    assert (effective_draws(0) or 0.0) > 150.0
