@@ -52,7 +52,7 @@ Each script in `tests/benchmarks` can be run by itself and then tells seconds an
 
 ## A proof
 
-Most of it is slopes of the likelihood, some 4400 of 25 parameters, eight at a time; their cost
+Most of it is slopes of the likelihood, some 5000 of 25 parameters, eight at a time; their cost
 grows with the bins (at most 600), not with the samples, which only loading and binning see, and a
 season grows with its outings. `python tests/benchmarks/prove.py 1 4` tells these, in seconds of one
 processor of 2.6 GHz that others used too, so a slower core's are its clock's multiple:
