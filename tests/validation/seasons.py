@@ -79,7 +79,7 @@ AS_THEY_COME = KINDS[-1]
 CHANGE_RATE = 1.0 / 25.0
 APART = 3  # outings between two changes at least, and before the end
 # Of these the goals speak: drawn more often than the others.
-OFTEN = KINDS[:3]
+OFTEN = (*KINDS[:3], AS_THEY_COME)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
