@@ -313,8 +313,8 @@ The chance that anything changed there at all, each time a step was told, beside
 
 {chances}
 
-The same two in all other seasons, where nine in ten have a change, certain and early, so that more
-is right than was stated:
+The same two in all other seasons, where most have a change, certain and early, so that more is
+right than was stated:
 
 {other_odds}
 

@@ -1,6 +1,7 @@
 """Drawn seasons and the oracle that bounds what can be found in them."""
 
 import json
+import re
 from dataclasses import asdict
 from pathlib import Path
 
@@ -124,3 +125,14 @@ def test_the_oracles_ratio_is_that_of_densities_of_differences() -> None:
 def test_the_oracle_finds_every_large_loss_and_few_tiny_ones() -> None:
     assert found_by_oracle(0.6, 3, 0.0, 12, seed=3) == 1.0
     assert found_by_oracle(0.01, 3, 0.0, 12, seed=3) < 0.5
+
+
+def test_owners_are_told_of_chances_what_was_counted() -> None:
+    docs = Path(__file__).parents[2] / "docs"
+    counted = (docs / "validation-seasons.md").read_text("utf-8").split("The chance that anything")
+    rows = re.findall(r"\| (\d+) to (\d+) % \| \d+ % \| (\d+) % \| \d+ \|", counted[1])
+    owners = " ".join((docs / "a-season.md").read_text("utf-8").split())
+    told = {low: (high, right) for low, high, right in rows[: len(rows) // 2]}
+    for low in ("10", "30"):
+        high, right = told[low]
+        assert f"told with {low} to {high} in 100, {right} in 100 were real" in owners
