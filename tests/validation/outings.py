@@ -353,8 +353,8 @@ def _contact_errors(one: int) -> dict[str, float]:
     return errors
 
 
-def session_of(happened: Happened, one: int) -> Session:
-    """What the owner of machine `one` logged."""
+def session_of(happened: Happened, one: int, slow: float = 1.0) -> Session:
+    """What the owner of machine `one` logged, by probes `slow` times as slow as usual."""
     rng = np.random.default_rng([7, one])
     rows, protocol, drawn = happened.rows(one), happened.protocol, happened.drawn
     controls = {name: values[rows, one] for name, values in happened.controls.items()}
@@ -365,7 +365,7 @@ def session_of(happened: Happened, one: int) -> Session:
         seen = happened.seen_c[name][rows, one]
         if name in AT_COOLER and protocol.mount == "insulated":
             seen = seen - contact[name] * (seen - controls["air"])
-        columns[f"{name}_c"] = _read(seen, rng.uniform(2, 15), offset_k, rng)
+        columns[f"{name}_c"] = _read(seen, slow * rng.uniform(2, 15), offset_k, rng)
     speed = controls["speed"]
     if protocol.rpm:
         rpm = WORKING_RPM * speed * (1.0 + 0.005 * rng.standard_normal(speed.size))

@@ -313,9 +313,14 @@ def _pipe_noise(case: Case) -> Gaussian:
 
 
 def _lag(probe: str) -> Callable[[Case], Gaussian]:
-    return lambda case: Gaussian(
-        mean=8.0, sd=4.0 if case.has("cooler_in") and case.has(probe) else 0.0
-    )
+    """A bare tip in the oil follows in seconds, one in a well or on a tube's wall in a minute."""
+
+    def prior(case: Case) -> Gaussian:
+        if case.has("cooler_in") and case.has(probe):
+            return Gaussian(mean=float(np.log(12.0)), sd=0.9)
+        return Gaussian(mean=float(np.log(8.0)), sd=0.0)
+
+    return prior
 
 
 def _offset(probe: str) -> Callable[[Case], Gaussian]:
@@ -471,9 +476,9 @@ PARAMETERS = (
     ),
     Parameter("noise_tank_k", LOG, _about(0.1, 0.0), "noise of the tank's bin means, K"),
     Parameter("noise_pipe_k", LOG, _pipe_noise, "noise of the pipe probes' bin means, K"),
-    Parameter("lag_tank_s", LINEAR, _lag("tank"), "lag of the tank probe, s"),
-    Parameter("lag_in_s", LINEAR, _lag("cooler_in"), "lag of the inlet probe, s"),
-    Parameter("lag_out_s", LINEAR, _lag("cooler_out"), "lag of the outlet probe, s"),
+    Parameter("lag_tank_s", LOG, _lag("tank"), "lag of the tank probe, s"),
+    Parameter("lag_in_s", LOG, _lag("cooler_in"), "lag of the inlet probe, s"),
+    Parameter("lag_out_s", LOG, _lag("cooler_out"), "lag of the outlet probe, s"),
 )
 UNKNOWNS = (
     Unknown(

@@ -78,12 +78,15 @@ class Shape:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scales:
-    """Numbers of a trial that all bins share: lags in bins, noises in K, weights of a step's rows.
+    """Numbers of a trial that all bins share: of probes, and weights of a step's rows.
 
-    `keep` is the factor on the wander from bin to bin; its weight is the last.
+    A probe keeps the share `kept` of its reading from bin to bin. The rest it takes from the oil,
+    `late` of that from the bin before, so that it follows a steady rise by its lag. `noises` are
+    in K. `keep` is the factor on the wander from bin to bin; its weight is the last.
     """
 
-    lags: Sequence[Any]
+    kept: Sequence[Any]
+    late: Sequence[Any]
     noises: Sequence[Any]
     weights: Sequence[Any]
     keep: Any
@@ -93,8 +96,11 @@ class Scales:
         """Scales of parameters, which may be numbers of any kind."""
         keep = np.exp(-(bin_s / p.memory_s))
         minute = 1.0 / (60.0 * bin_s * p.model_error_w * p.model_error_w)
+        lags = [getattr(p, probe.lag) / bin_s for probe in probes]
+        kept = [np.exp(-(1.0 / lag)) for lag in lags]
         return cls(
-            lags=[getattr(p, probe.lag) / bin_s for probe in probes],
+            kept=kept,
+            late=[lag - stays / (1.0 - stays) for lag, stays in zip(lags, kept, strict=True)],
             noises=[getattr(p, probe.noise) for probe in probes],
             weights=[
                 *(minute / NODE_ERROR[node] ** 2 for node in NODES),
@@ -127,7 +133,7 @@ class Bin:
 class Block:
     """The recorded operations for a bin.
 
-    "first" adds the first bin's readings; "middle" adds the step to the next bin and the readings
+    "first" starts; "middle" adds the step to the next bin and the readings
     there, and eliminates its bin; "last" eliminates the last bin and the unknowns.
     """
 
@@ -154,14 +160,12 @@ class Block:
         self.logs: list[tuple[Number, Number]] = []
         if kind == "first":
             self.here.compute(p, self.h)
-            for probe in range(len(shape.probes)):
-                self._read(probe, self.here)
         elif kind == "middle":
             self.then = Bin(shape, trace, ".then")
             self.then.compute(p, self.h)
             self._step()
             for probe in range(len(shape.probes)):
-                self._read(probe, self.then, self.here)
+                self._read(probe)
         gone = {"first": 0, "middle": shape.size, "last": shape.size + shape.unknowns}[kind]
         self.m = eliminated(before, self.rows, gone)
         self.pivots = [self.m[k][k] for k in range(gone)]
@@ -186,38 +190,36 @@ class Block:
         inverse = 1.0 / _product([*self.nodes, *self.nodes, *self.weights])
         return inverse * _product(self.pivots)
 
-    def _read(self, p: int, bin_: Bin, before: Bin | None = None) -> None:
-        """Add a reading: the node's oil, cooled part of the way to the air, with its lag."""
+    def _read(self, p: int) -> None:
+        """Add a reading: the node's oil, cooled part of the way to the air, late by the lag."""
+        before, then = self.here, self.then
         node, offset, contact, cooled, stored, flow = self.shape.readings[p]
-        value, counts, to_air_k = bin_.readings[PER_PROBE * p : PER_PROBE * (p + 1)]
-        late: Number = self.scales.lags[p] if before else 0.0
+        value, counts, to_air_k = then.readings[PER_PROBE * p : PER_PROBE * (p + 1)]
+        kept, late = self.scales.kept[p], self.scales.late[p]
         gone: Number = 0.0  # share of the way to the air
         was_gone: Number = 0.0
         rise: Number = 0.0  # share of the rise between bins that the core stored
         if flow >= 0:
-            through = 1.0 / bin_.values[flow]
-            gone = bin_.values[cooled] * through
-            if before:
-                was_gone = before.values[cooled] * (1.0 / before.values[flow])
-                rise = bin_.values[stored] * through * (1.0 / self.h)
+            through = 1.0 / then.values[flow]
+            gone = then.values[cooled] * through
+            was_gone = before.values[cooled] * (1.0 / before.values[flow])
+            rise = then.values[stored] * through * (1.0 / self.h)
         now = (1.0 - late) * (1.0 - gone) - rise
-        to_air = (1.0 - late) * gone
-        constant = now * bin_.base + to_air * bin_.air
+        was = late * (1.0 - was_gone) + rise
+        to_air, was_to_air = (1.0 - late) * gone, late * was_gone
         row: list[Number] = [0.0] * self.width
-        if before:
-            row[node] = late * (1.0 - was_gone) + rise
-            constant = constant + row[node] * before.base + late * was_gone * before.air
-            to_air = to_air + late * was_gone
         first = len(row) - self.shape.carried
-        row[first + node] = now
+        row[node], row[first + node] = was, now
         column = first + self.shape.size - 1
         if self.shape.air_column:
-            row[column + self.shape.air_column] = -to_air
+            row[column + self.shape.air_column] = -(to_air + was_to_air)
         if offset:
             row[column + offset] += 1.0
         if contact:
             row[column + contact] += to_air_k
-        row[-1] = constant - value
+        took = (value - kept * before.readings[PER_PROBE * p]) * (1.0 / (1.0 - kept))
+        oil = now * then.base + was * before.base + to_air * then.air + was_to_air * before.air
+        row[-1] = oil - took
         variance = self.scales.noises[p] * self.scales.noises[p]
         precision = 1.0 / variance
         self.rows.append((row, precision * counts))

@@ -229,6 +229,7 @@ class Network:
                 self.seen[row] &= settled & steady
             if probe.flow:
                 self.seen[row] &= calm
+        self.seen &= _follows_a_reading(record, self.probes)
         self.tables = self._tables()
         tie = np.eye(SIZE)
         tie[1:-1, 0] = -1.0
@@ -438,34 +439,37 @@ class Network:
         return np.array(Scales.of(given, self.record.bin_s, self.probes).weights) ** -0.5
 
     def reading(self, row: int, given: Any, unknown: FloatArray) -> tuple[FloatArray, ...]:
-        """Probe `row` as now x node + before x node a bin ago = value, given the unknowns."""
+        """Probe `row` as now x node + before x node a bin ago = value, given the unknowns.
+
+        The value is what it took up since the bin before. No first reading counts.
+        """
         probe, record = self.probes[row], self.record
-        late = getattr(given, probe.lag) / record.bin_s
+        scales = Scales.of(given, record.bin_s, self.probes)
+        kept, late = scales.kept[row], scales.late[row]
         none = np.zeros(record.bins)
         drop, rise = none, none
         if probe.flow:
             flow = self._named(probe.flow, given)
             drop = self._named(probe.cooled, given) / flow
             rise = self._named(probe.stored, given) / (flow * record.bin_s)
-            rise[0] = 0.0
-        values = dict(zip(self.unknowns, unknown, strict=True))
-        air = record.ambient_c - values.get("offset_ambient_k", 0.0)
-        prompt = (1.0 - drop) * self.base_c + drop * air
-        constant = np.append(prompt[:1], (1.0 - late) * prompt[1:] + late * prompt[:-1])
-        constant -= rise * np.diff(self.base_c, prepend=self.base_c[0])
-        constant += values.get(probe.offset, 0.0)
-        constant += values.get(probe.contact, 0.0) * self._to_air_k(probe)
         now = (1.0 - late) * (1.0 - drop) - rise
         before = late * np.roll(1.0 - drop, 1) + rise
-        now[0], before[0] = 1.0 - drop[0], 0.0
-        return now, before, record.oils_c[probe.name] - constant
+        values = dict(zip(self.unknowns, unknown, strict=True))
+        air = drop * (record.ambient_c - values.get("offset_ambient_k", 0.0))
+        constant = now * self.base_c + before * np.roll(self.base_c, 1)
+        constant += (1.0 - late) * air + late * np.roll(air, 1)
+        constant += values.get(probe.offset, 0.0)
+        constant += values.get(probe.contact, 0.0) * self._to_air_k(probe)
+        read = np.nan_to_num(record.oils_c[probe.name])
+        took = (read - kept * np.roll(read, 1)) / (1.0 - kept)
+        return now, before, took - constant
+
+    def _named(self, quantity: str, given: Any) -> FloatArray:
+        return np.asarray(QUANTITIES[quantity](given, self.series))
 
     def _to_air_k(self, probe: Probe) -> FloatArray:
         """How far the air is above a probe's reading [K], shape (n,); 0 without a reading."""
         return np.nan_to_num(self.record.ambient_c - self.record.oils_c[probe.name])
-
-    def _named(self, quantity: str, given: Any) -> FloatArray:
-        return np.asarray(QUANTITIES[quantity](given, self.series))
 
     def smooth(self, given: Any, rng: np.random.Generator | None = None) -> Smooth:
         """States given all readings: their mean, or one joint draw if `rng` is given."""
@@ -518,6 +522,12 @@ class Network:
             )
             for trial in range(len(states))
         ]
+
+
+def _follows_a_reading(record: Record, probes: Sequence[Probe]) -> NDArray[np.bool_]:
+    """Where a probe was read in the bin before, (probes, n): a late one tells nothing without."""
+    read = np.array([np.isfinite(record.oils_c[probe.name]) for probe in probes])
+    return np.pad(read[:, :-1], ((0, 0), (1, 0)))
 
 
 def shell_ratio(surface_c: FloatArray, ambient_c: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ from wattsump_analysis.physics.label import (
     verdict_from_samples,
     word_of,
 )
+from wattsump_analysis.proof.implausible import denied_prior, slow_probe
 from wattsump_analysis.proof.routes import conductance, contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.cooler_share import fan_followed
@@ -28,11 +29,9 @@ from wattsump_logger.remark import Remark, Worded
 from wattsump_logger.units.measure import Measure, degrees, kelvins, listed
 
 __all__ = (
-    "STATED_WORDS",
     "Judgement",
     "Refusal",
     "check_label",
-    "denied_prior",
     "judge",
     "log_longer",
     "refusals_of",
@@ -45,20 +44,6 @@ SELDOM = 0.1  # share of time over the setting that still counts as held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
-DENIED_SD = 4.0  # of what was stated: a typing error or another machine, not chance
-STATED_WORDS = {
-    "oil_j_k": "the oil's heat capacity",
-    "metal_j_k": "the metal's heat capacity",
-    "oil_heat": "the oil's specific heat",
-    "oil_flow_w_k": "the oil's flow",
-    "offset_ambient_k": "the air probe's error",
-    "offset_in_k": "the error of the probe into the cooler",
-    "offset_out_k": "the error of the probe out of the cooler",
-    "contact_tank": "the contact error of the tank probe",
-    "contact_in": "the contact error of the probe into the cooler",
-    "contact_out": "the contact error of the probe out of the cooler",
-    "heater_gain": "the heater's power",
-}
 _MORE_LOGGING = frozenset({"log-guided-run", "weigh-and-repeat"})
 USUAL_ETD_K = 40.0  # usual difference to state watts at; common practice, no source
 
@@ -228,6 +213,13 @@ def refusals_of(
             "again."
         )
         refusals.append(Refusal(reason=denied, next_step=Remark(code="check-stated", text=text)))
+    slow = slow_probe(stretch)
+    if slow is not None:
+        text = (
+            "Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
+            "bare metal, paste and foam. Then log the outing again."
+        )
+        refusals.append(Refusal(reason=slow, next_step=Remark(code="quicken-probe", text=text)))
     contradicting = contradiction(routes)
     if contradicting is not None:
         text = (
@@ -238,32 +230,6 @@ def refusals_of(
             Refusal(reason=contradicting, next_step=Remark(code="check-flow-and-masses", text=text))
         )
     return tuple(refusals)
-
-
-def denied_prior(stretch: Stretch) -> Remark | None:
-    """Why readings and what was stated cannot both be right: the value that had to give way."""
-    if stretch.fitted is None or stretch.by_side:
-        return None
-    posterior = stretch.fitted.posterior
-    priors = [posterior.priors[name].original for name in posterior.names]
-    shifts = {
-        name: (mean - prior.mean) / prior.sd
-        for name, mean, prior in zip(
-            posterior.names, posterior.draws.mean(axis=0), priors, strict=True
-        )
-        if prior.stated
-    }
-    if not shifts:
-        return None
-    name = max(shifts, key=lambda name: abs(shifts[name]))
-    if abs(shifts[name]) < DENIED_SD:
-        return None
-    return Remark(
-        code="readings-deny-stated",
-        text=f"to explain the readings {STATED_WORDS[name]} would have to be "
-        f"{abs(shifts[name]):.0f} standard uncertainties from what was stated: the machine is not "
-        "as described",
-    )
 
 
 def judge(

@@ -8,7 +8,7 @@ import pytest
 
 from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.description import UNKNOWNS
-from wattsump_analysis.proof.verdict import STATED_WORDS, denied_prior
+from wattsump_analysis.proof.implausible import STATED_WORDS, denied_prior
 
 
 def fitted_to(shift_sd: float, *, stated: bool = True, by_side: bool = False) -> Any:

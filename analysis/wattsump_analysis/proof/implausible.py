@@ -1,0 +1,76 @@
+"""What a fit found that no machine as described has: reasons to give no watts."""
+
+import numpy as np
+
+from wattsump_analysis.proof.stretch import Stretch
+from wattsump_logger.remark import Remark
+
+__all__ = ("STATED_WORDS", "denied_prior", "slow_probe")
+
+DENIED_SD = 4.0  # of what was stated: a typing error or another machine, not chance
+STATED_WORDS = {
+    "oil_j_k": "the oil's heat capacity",
+    "metal_j_k": "the metal's heat capacity",
+    "oil_heat": "the oil's specific heat",
+    "oil_flow_w_k": "the oil's flow",
+    "offset_ambient_k": "the air probe's error",
+    "offset_in_k": "the error of the probe into the cooler",
+    "offset_out_k": "the error of the probe out of the cooler",
+    "contact_tank": "the contact error of the tank probe",
+    "contact_in": "the contact error of the probe into the cooler",
+    "contact_out": "the contact error of the probe out of the cooler",
+    "heater_gain": "the heater's power",
+}
+# Drawn probes of 2 to 15 s are found at 11 s or less, those of 30 to 90 s at 31 s or more
+# (tests/validation/probes.py).
+SLOW_S = 20.0
+LAG_WORDS = {
+    "lag_tank_s": "the tank probe",
+    "lag_in_s": "the probe into the cooler",
+    "lag_out_s": "the probe out of the cooler",
+}
+
+
+def denied_prior(stretch: Stretch) -> Remark | None:
+    """Why readings and what was stated cannot both be right: the value that had to give way."""
+    if stretch.fitted is None or stretch.by_side:
+        return None
+    posterior = stretch.fitted.posterior
+    priors = [posterior.priors[name].original for name in posterior.names]
+    shifts = {
+        name: (mean - prior.mean) / prior.sd
+        for name, mean, prior in zip(
+            posterior.names, posterior.draws.mean(axis=0), priors, strict=True
+        )
+        if prior.stated
+    }
+    if not shifts:
+        return None
+    name = max(shifts, key=lambda name: abs(shifts[name]))
+    if abs(shifts[name]) < DENIED_SD:
+        return None
+    return Remark(
+        code="readings-deny-stated",
+        text=f"to explain the readings {STATED_WORDS[name]} would have to be "
+        f"{abs(shifts[name]):.0f} standard uncertainties from what was stated: the machine is not "
+        "as described",
+    )
+
+
+def slow_probe(stretch: Stretch) -> Remark | None:
+    """Why the readings come too late to give K: the slowest probe.
+
+    The fit finds half of a long lag or less, and K then comes out up to half too low.
+    """
+    if stretch.fitted is None or stretch.by_side:
+        return None
+    posterior = stretch.fitted.posterior
+    lags_s = {name: float(np.median(posterior.column(name))) for name in LAG_WORDS}
+    name = max(lags_s, key=lambda one: lags_s[one])
+    if lags_s[name] < SLOW_S:
+        return None
+    return Remark(
+        code="slow-probe",
+        text=f"{LAG_WORDS[name]} follows its oil {lags_s[name]:.0f} s late or more: K comes out "
+        "too low by an unknown part",
+    )
