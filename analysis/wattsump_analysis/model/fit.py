@@ -106,7 +106,8 @@ TANK_ONLY = ModelForm(k=0.065, capacity=0.035, heat=0.03)
 HEATED = ModelForm(k=0.04, capacity=0.045, heat=0.055)
 # A heater warms standing oil by paths that work does not use, so it shows less of the capacity than
 # a heater in circulating oil.
-HEATED_STANDING = ModelForm(k=0.1, capacity=0.08, heat=0.1)
+HEATED_STANDING = ModelForm(k=0.14, capacity=0.08, heat=0.12)
+HEATED_PAD = ModelForm(k=0.11, capacity=0.08, heat=0.12)
 UNSTEPPED = ModelForm(k=0.06, capacity=0.015, heat=0.075)
 # Pipe probes and nothing that fixes the scale: the others need 0.030 to 0.105 for the omitted one.
 # Twice that is kept, since the scale is then that of the layouts alone, and an owner's machine may
@@ -131,7 +132,9 @@ def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
         return TANK_ONLY
     heated = record.heater_w > HEATING_W
     if np.any(heated):
-        return HEATED if np.any(heated & (record.engine > 0.5)) else HEATED_STANDING
+        if np.any(heated & (record.engine > 0.5)):
+            return HEATED
+        return HEATED_PAD if know is not None and know.heater_bonded else HEATED_STANDING
     if flow_tells(record):
         return STEPPED_WITH_FLOW
     if stated_tells(record, know):
