@@ -10,6 +10,7 @@ from types import ModuleType
 import pytest
 
 from firmware.harness import Harness, need
+from firmware.on_chip import Open, keep
 from wattsump_logger.bench import chip
 
 HERE = Path(__file__).parent
@@ -67,3 +68,22 @@ def table_image() -> ModuleType:
 def built(tmp_path_factory: pytest.TempPathFactory) -> chip.Built:
     need(chip.missing_tools())
     return chip.build(tmp_path_factory.mktemp("chip"))
+
+
+@pytest.fixture
+def line(tmp_path: Path) -> Path:
+    return tmp_path / "line.bin"
+
+
+@pytest.fixture
+def open_bench(
+    built: chip.Built, line: Path, table_image: ModuleType, request: pytest.FixtureRequest
+) -> Open:
+    def opened(table: str | None = None, other: chip.Built | None = None) -> chip.ChipBench:
+        bench = chip.ChipBench(other or built, line=line)
+        request.addfinalizer(bench.close)
+        if table is not None:
+            keep(bench, table_image.image(table))
+        return bench
+
+    return opened

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from wattsump_analysis.commands import machine
 from wattsump_analysis.emulation.bracken import demo_profile
@@ -20,6 +20,10 @@ def app() -> typer.Typer:
     app = typer.Typer()
     machine.register(app)
     return app
+
+
+def new(app: typer.Typer, path: Path, typed: str, *options: str) -> Result:
+    return CliRunner().invoke(app, ["machine", "new", str(path), *options], input=typed)
 
 
 def test_the_label_is_told_per_kelvin_and_the_drive_s_heat_beside_it() -> None:
@@ -49,11 +53,11 @@ def test_what_is_missing_is_told_with_its_cost() -> None:
 def test_ctrl_c_keeps_the_answers_and_the_same_command_goes_on(
     app: typer.Typer, tmp_path: Path
 ) -> None:
-    path = str(tmp_path / "mine.toml")
-    first = CliRunner().invoke(app, ["machine", "new", path], input="Mine\n\n18 L\n")
+    path = tmp_path / "mine.toml"
+    first = new(app, path, "Mine\n\n18 L\n")
     assert first.exit_code != 0
     rest = "24 kg\n34 kg\n\n6 kW\n\n\n\nin oil\n\n\n"
-    second = CliRunner().invoke(app, ["machine", "new", path], input=rest)
+    second = new(app, path, rest)
     assert "3 answers" in second.output
     profile = load_profile(path)
     assert (profile.name, len(profile.metal)) == ("Mine", 2)
@@ -67,7 +71,7 @@ def test_ctrl_c_keeps_the_answers_and_the_same_command_goes_on(
 def test_no_profile_that_is_there_is_written_over(app: typer.Typer, tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("x")
-    result = CliRunner().invoke(app, ["machine", "new", str(path)], input="Mine\n")
+    result = new(app, path, "Mine\n")
     assert result.exit_code != 0
     assert path.read_text() == "x"
 
@@ -83,11 +87,11 @@ def test_check_ends_with_three_where_something_is_wrong(app: typer.Typer, tmp_pa
 def test_a_slip_is_mended_by_going_back_and_what_was_right_stays(
     app: typer.Typer, tmp_path: Path
 ) -> None:
-    path = str(tmp_path / "mine.toml")
+    path = tmp_path / "mine.toml"
     typed = "Mine\n5 gal\nVG 46\n81 L\n<\n18 L\n24 kg\n<\n\n34 kg\n\n6 kW\n\n\n\n\n\n\n"
-    said = CliRunner().invoke(app, ["machine", "new", path], input=typed)
+    said = new(app, path, typed)
     assert said.exit_code == 0, said.output
-    assert max(len(line) for line in said.output.splitlines() if path not in line) <= 80
+    assert max(len(line) for line in said.output.splitlines() if str(path) not in line) <= 80
     profile = load_profile(path)
     assert round(profile.oil.volume_m3 * 1000) == 18
     assert [part.mass_kg for part in profile.metal] == [24.0, 34.0]
@@ -96,15 +100,13 @@ def test_a_slip_is_mended_by_going_back_and_what_was_right_stays(
 def test_a_difference_typed_in_degrees_is_said_back_in_kelvin(
     app: typer.Typer, tmp_path: Path
 ) -> None:
-    path = str(tmp_path / "mine.toml")
     typed = "Mine\n\n18 L\n24 kg\n34 kg\n4 kg\n20.000 BTU/h\n20000 BTU/h\n50 °C\n"
-    result = CliRunner().invoke(app, ["machine", "new", path], input=typed)
+    result = new(app, tmp_path / "mine.toml", typed)
     assert "50.0 K = 90 °F" in result.output
 
 
 def test_an_answer_that_is_no_quantity_is_printed_once(app: typer.Typer, tmp_path: Path) -> None:
-    typed = "Mine\n\nabout 16 litres\n"
-    result = CliRunner().invoke(app, ["machine", "new", str(tmp_path / "mine.toml")], input=typed)
+    result = new(app, tmp_path / "mine.toml", "Mine\n\nabout 16 litres\n")
     assert result.output.count("'about 16 litres'") == 1
 
 
@@ -126,8 +128,7 @@ def test_questions_to_a_reader_of_us_units_give_their_examples_first(
     app: typer.Typer, tmp_path: Path
 ) -> None:
     typed = "Mine\n\n5 gal\n53 lb\n75 lb\n"
-    path = str(tmp_path / "mine.toml")
-    asked = CliRunner().invoke(app, ["machine", "new", path, "--units", "us"], input=typed)
+    asked = new(app, tmp_path / "mine.toml", typed, "--units", "us")
     assert asked.output.index("75 lb") < asked.output.index("34 kg")
 
 
@@ -139,9 +140,7 @@ def test_kept_answers_that_cannot_be_read_are_refused_and_stay(
 ) -> None:
     draft = tmp_path / "mine.toml.answers.json"
     draft.write_bytes(kept)
-    result = CliRunner().invoke(
-        app, ["machine", "new", str(tmp_path / "mine.toml")], input="Mine\n"
-    )
+    result = new(app, tmp_path / "mine.toml", "Mine\n")
     assert isinstance(result.exception, UsageError)
     assert result.exception.where == str(draft)
     assert draft.read_bytes() == kept
@@ -152,8 +151,8 @@ def test_a_kept_answer_that_the_profile_would_refuse_is_asked_again(
 ) -> None:
     draft = tmp_path / "mine.toml.answers.json"
     draft.write_text(json.dumps({one.name: one.usual for one in QUESTIONS} | {"name": "Mine"}))
-    path = str(tmp_path / "mine.toml")
-    result = CliRunner().invoke(app, ["machine", "new", path], input="18 L\n" + 10 * "\n")
+    path = tmp_path / "mine.toml"
+    result = new(app, path, "18 L\n" + 10 * "\n")
     assert result.exit_code == 0, result.output
     assert load_profile(path).oil.volume_m3 * 1000 == 18.0  # independent: as typed, in litres
 
