@@ -242,7 +242,10 @@ class Parameter:
     meaning: str
 
     def prior(self, case: Case) -> Gaussian:
-        """Prior for a machine of the case's size: capacities, conductances and heat follow it."""
+        """Prior for a machine of the case's size: what is in J/K, W/K or W by its name follows it.
+
+        Such parameters are fitted as logarithms. What is stated is of this machine already.
+        """
         prior = self.usual(case)
         if prior.stated or not self.name.endswith(("_j_k", "_w_k", "_w")):
             return prior

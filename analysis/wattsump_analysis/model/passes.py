@@ -53,7 +53,7 @@ class Pass:
         shape, wholes, slopes = self.shape, [], []
         for up in self._up(given, keep=True):
             by_given = np.zeros(up.given.shape)
-            by_carry = self._room("carry", shape.entries)
+            by_carry = self._room("by_carry", shape.entries)
             by_values = np.zeros((len(shape.elements), LANES))
             self._call("backward", up, by_given, by_carry, by_values)
             wholes.append(up.whole)

@@ -81,7 +81,8 @@ def cautions_of(
     if bare_pipes(profile) & set(samples.temps_c):
         text = (
             "the cooler's probes sit bare on their pipes and read too low by an unknown tenth of "
-            "their rise: they were left out. Put them under 20 mm of foam, or into the oil"
+            "their rise: beside a tank probe they are left out. Put them under 20 mm of foam, or "
+            "into the oil"
         )
         remarks.append(Remark(code="probes-bare", text=text))
     difference = largest_disagreement(routes)

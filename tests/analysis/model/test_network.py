@@ -1,6 +1,7 @@
 """The network's likelihood against a dense Gaussian, its balance, its slope and its smoother."""
 
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -24,6 +25,7 @@ from wattsump_analysis.model.description import (
 )
 from wattsump_analysis.model.equations import equations
 from wattsump_analysis.model.network import SIZE, Network, natural, shell_ratio
+from wattsump_analysis.model.passes import Pass
 from wattsump_analysis.reading.record import Record
 from wattsump_logger.arrays import FloatArray
 
@@ -200,6 +202,24 @@ def test_the_slope_is_the_difference_quotient_in_every_parameter(
         )
         # independent: central differences, good to the square of their step.
         assert slope[row] == pytest.approx((ahead - behind) / 2e-4, rel=1e-4, abs=1e-5), name
+
+
+def test_no_two_arrays_of_a_compiled_function_share_memory(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # The texts declare every array `noalias`: the compiler may move a load past any store.
+    network, seen, call = make_network(), list[str](), Pass._call
+
+    def watched(self: Pass, name: str, up: Any, *rest: FloatArray) -> None:
+        seen.append(name)
+        arrays = (self.common, self.start, up.given, up.values, up.carry, up.columns, *rest)
+        assert not any(np.shares_memory(*pair) for pair in combinations(arrays, 2)), name
+        call(self, name, up, *rest)
+
+    monkeypatch.setattr(Pass, "_call", watched)
+    network.slopes(["cooler_w_k"], P)
+    network.smooth(P, np.random.default_rng(1))
+    assert set(seen) == {"forward", "backward", "draw"}
 
 
 def test_many_trials_at_once_are_each_as_one_alone() -> None:
