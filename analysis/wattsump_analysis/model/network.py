@@ -367,7 +367,11 @@ class Network:
         return np.stack(np.broadcast_arrays(*columns, self.record.bin_s), axis=-1)
 
     def _log_densities(self, whole: FloatArray, bound: FloatArray) -> FloatArray:
-        """Log densities from the pass's squares and determinants; -inf where there is none."""
+        """Log densities from the pass's squares and determinants; -inf where there is none.
+
+        They are of what the probes took up, not of the readings: those are denser by 1 / (1 - kept)
+        each, but with noises fixed above a probe's own that would draw lags far too long.
+        """
         counts = self.seen.sum(axis=1)
         noises = bound[:, [list(TRANSFORM).index(probe.noise) for probe in self.probes]]
         whole = whole + 2.0 * np.log(noises) @ counts + counts.sum() * LOG_2PI
