@@ -1,8 +1,12 @@
-"""Text made fit to be shown: no escapes, no turned writing, and ASCII where nothing else is."""
+"""Text made fit to be shown or typed: no escapes, ASCII where nothing else is, paths in quotes."""
 
+import os
+import re
+import shlex
 import unicodedata
+from pathlib import Path
 
-__all__ = ("in_ascii", "printable")
+__all__ = ("as_typed", "in_ascii", "printable")
 
 # Longer where the short form would be read as something else; block elements keep their place.
 _IN_ASCII = {
@@ -65,3 +69,15 @@ def in_ascii(text: str) -> str:
     return "".join(
         char if char.isascii() else "?" for char in letters if not unicodedata.combining(char[0])
     )
+
+
+def as_typed(path: Path | str, system: str = os.name) -> str:
+    """Return a path as it is typed in a command, in quotes where the shell needs them.
+
+    >>> as_typed("an export.csv", "posix")
+    "'an export.csv'"
+    """
+    if system == "posix":
+        return shlex.quote(str(path))
+    # Other shells part paths by backslashes, and the older one knows double quotes only.
+    return str(path) if re.fullmatch(r"[\w:\\/.~+-]+", str(path)) else f'"{path}"'

@@ -3,8 +3,10 @@
 import sys
 import unicodedata
 
+import pytest
+
 from wattsump_logger.errors import UsageError
-from wattsump_logger.printable import in_ascii, printable
+from wattsump_logger.printable import as_typed, in_ascii, printable
 from wattsump_logger.remark import Remark
 
 ALL = "".join(map(chr, range(sys.maxunicode + 1)))
@@ -36,3 +38,18 @@ def test_every_sign_of_our_own_screens_has_an_ascii_spelling() -> None:
 
 def test_letters_keep_what_ascii_has_of_them() -> None:
     assert in_ascii("Öl, Gehäuse, draußen") == "Ol, Gehause, draussen"
+
+
+@pytest.mark.parametrize(
+    ("path", "system", "typed"),
+    [
+        ("an export.csv", "posix", "'an export.csv'"),
+        ("out/a.csv", "posix", "out/a.csv"),
+        ("an export.csv", "nt", '"an export.csv"'),
+        ("C:\\out\\a-2.csv", "nt", "C:\\out\\a-2.csv"),
+    ],
+)
+def test_a_path_is_in_quotes_only_where_its_shell_needs_them(
+    path: str, system: str, typed: str
+) -> None:
+    assert as_typed(path, system) == typed

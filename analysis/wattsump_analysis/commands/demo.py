@@ -2,7 +2,6 @@
 
 import contextlib
 import math
-import shlex
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -15,6 +14,7 @@ import typer
 from wattsump_analysis.commands.prove import conclude, prove_file
 from wattsump_logger.commands.log import Units
 from wattsump_logger.errors import UsageError
+from wattsump_logger.printable import as_typed
 from wattsump_logger.session.wholefile import write_whole
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def demo_command(
     typer.echo("")
     for what, path in _made(session, profile, report):
         typer.echo(f"{what:<9}{path}")
-    _tell(f"Again, from its session alone: wattsump prove {shlex.quote(str(session))}")
+    _tell(f"Again, from its session alone: wattsump prove {as_typed(session)}")
 
 
 def record(out: Path, speed: float, screen: str | None = None) -> tuple[Path, Path]:

@@ -1,7 +1,6 @@
 """`wattsump machine`: describe a machine by answering questions, and check the description."""
 
 import json
-import shlex
 import textwrap
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wattsump_logger.commands.log import Units
+from wattsump_logger.printable import as_typed
 
 if TYPE_CHECKING:
     from wattsump_logger.machine.describing import Question
@@ -46,7 +46,7 @@ def new_command(
     from wattsump_logger.machine.profile import profile_from_dict
     from wattsump_logger.session.wholefile import write_whole
 
-    typed = shlex.quote(str(path))
+    typed = as_typed(path)
     if path.exists():
         raise UsageError(
             expected="a name that is free",

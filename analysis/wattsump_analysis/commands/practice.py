@@ -1,12 +1,13 @@
 """`wattsump practice`: an emulated controller that stays up, for `wattsump log` to record."""
 
-import shlex
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from wattsump_logger.printable import as_typed
 
 if TYPE_CHECKING:
     from wattsump_analysis.emulation.practice import PracticeMachine
@@ -70,9 +71,8 @@ def practice_command(
             "profile is of the machine emulated here: with your own, limits and watts would\n"
             "not fit."
         )
-        machine_typed, out_typed = shlex.quote(str(profile)), shlex.quote(str(out))
         typer.echo(
-            f"  wattsump log {port} --machine {machine_typed} --out {out_typed}{fast} "
+            f"  wattsump log {port} --machine {as_typed(profile)} --out {as_typed(out)}{fast} "
             "--guide proving-run"
         )
         typer.echo("Here, keys work the machine:")

@@ -198,6 +198,7 @@ class Kept:
         if len(self._times) >= _MOST_ROWS:
             for kept in (self._times, *self._columns.values()):
                 del kept[: _MOST_ROWS // 8]
+            self._marks = [mark for mark in self._marks if mark[0] >= self._times[0]]
         self._times.append(now_s)
         for column, value in look.values.items():
             kept = self._columns.setdefault(column, array("d"))

@@ -73,7 +73,8 @@ class Givens:
         part, ledger, label = _part(proof), proof.ledger, proof.label
         heat = _figure(None if part is None else part.heat_in_w, "power")
         several = len(_fitted(proof))
-        which = "last" if proof.k_w_k is None else "one that gave K"
+        gave_k = proof.k_w_k is not None and part is proof.main_segment
+        which = "one that gave K" if gave_k else "last"
         text = f"Of {several} stretches of the outing the {which} is used."
         return cls(
             source=source,

@@ -15,6 +15,7 @@ from wattsump_analysis.show.season_screen import (
     next_steps,
 )
 from wattsump_analysis.show.words import day_text, figure
+from wattsump_logger.remark import shown_in
 from wattsump_logger.width import columns, fitted
 
 __all__ = ("FLEET_FORMAT", "fleet_data", "fleet_screen", "left_out_text", "next_of", "word_of")
@@ -39,7 +40,7 @@ def fleet_screen(
             word_of(member), columns(), initial_indent="    ", subsequent_indent="    "
         )
     if left_out:
-        lines += ["", *textwrap.wrap(left_out_text(left_out), columns())]
+        lines += ["", *textwrap.wrap(left_out_text(left_out, units), columns())]
     return "\n".join(lines)
 
 
@@ -73,12 +74,11 @@ def next_of(member: Member) -> str:
     return steps[0].text if steps else ""
 
 
-def left_out_text(left_out: Sequence[LeftOut]) -> str:
+def left_out_text(left_out: Sequence[LeftOut], units: str = "si") -> str:
     """Return how many files count for no machine, with the first of them."""
     files = "file counts" if len(left_out) == 1 else "files count"
-    return (
-        f"{len(left_out)} {files} for no machine, such as {left_out[0].name} ({left_out[0].why})."
-    )
+    first = f"{left_out[0].name} ({shown_in(left_out[0].why, units)})"
+    return f"{len(left_out)} {files} for no machine, such as {first}."
 
 
 def fleet_data(members: Sequence[Member], left_out: Sequence[LeftOut] = ()) -> dict[str, object]:

@@ -1,6 +1,5 @@
 """The part of `import` for another logger's table: questions, preview, kept answers."""
 
-import shlex
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from wattsump_logger.printable import as_typed
 from wattsump_logger.width import USUAL
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def adopt(
     session = write(made, folder, name, profile)
     typer.echo(f"session {session}")
     typer.echo(f"columns {answers_file}, for the next file with these names")
-    typer.echo(f"next    wattsump prove {shlex.quote(str(session))}")
+    typer.echo(f"next    wattsump prove {as_typed(session)}")
 
 
 def _settled(asked: TableAsked, earlier: "Answers | None", names: Sequence[str]) -> "Answers":

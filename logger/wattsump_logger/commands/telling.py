@@ -1,10 +1,10 @@
 """The lines that the logger's commands print before and after; the view shows the rest."""
 
-import shlex
 from collections.abc import Iterator, Mapping
 
 from wattsump_logger.capture.importing import Imported
 from wattsump_logger.capture.loop import Captured
+from wattsump_logger.printable import as_typed
 from wattsump_logger.session.appendfile import SYNC_S
 
 __all__ = ("beginning", "ending", "imported")
@@ -24,7 +24,7 @@ def ending(captured: Captured, units: str = "si") -> Iterator[str]:
     yield f"{captured.row_count} rows; on the wire: {_counts(captured.counts)}"
     for path in captured.sessions[-1:]:
         in_us = "" if units == "si" else f" --units {units}"
-        yield f"next    wattsump prove {shlex.quote(str(path))}{in_us}"
+        yield f"next    wattsump prove {as_typed(path)}{in_us}"
     if not captured.sessions:
         yield "no reading came: check the speed (--baud) and that the controller sends a hello"
     if not captured.is_whole:

@@ -87,9 +87,9 @@ def checked(question: Question, typed: str) -> str:
         typed_column(answer, f"column {question.key!r}")
         return answer
     degrees = {"c": "degC", "f": "degF"}.get(_DEGREES.get(answer.lower(), ""), answer)
-    answer = answer.replace(" ", "-")  # as in "day first"
     spelled = {choice.lower(): choice for choice in question.choices}
-    choice = spelled.get(answer.lower()) or spelled.get(degrees.lower())
+    hyphened = answer.lower().replace(" ", "-")  # as in "day first"
+    choice = spelled.get(hyphened) or spelled.get(degrees.lower())
     if choice is None:
         raise UsageError(
             expected="one of " + ", ".join(question.choices),

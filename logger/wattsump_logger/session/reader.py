@@ -6,7 +6,6 @@ text cells that are not empty. docs/session-format.md is the specification.
 
 import csv
 import re
-import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -20,6 +19,7 @@ from wattsump_logger.errors import SessionError
 from wattsump_logger.inputs import need_regular
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.notebook import card
+from wattsump_logger.printable import as_typed
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.rows import FIRST_COLUMNS, LAST_COLUMNS, marks_of, taken_back
 from wattsump_logger.session.sidecar import read_sidecar
@@ -253,7 +253,7 @@ def _advice(line: bytes, path: Path) -> str:
         return "this holds frames of the wire: `wattsump import` makes a session of it"
     if line.strip() and b"\0" not in line:
         whose = "a spreadsheet saved" if line.startswith(b"time_utc") else "another logger wrote"
-        return f"if {whose} it, `wattsump import {shlex.quote(str(path))}` makes a session of it"
+        return f"if {whose} it, `wattsump import {as_typed(path)}` makes a session of it"
     return "give a session made by `wattsump log` or `wattsump import`"
 
 

@@ -1,10 +1,9 @@
 """A quantity inside a sentence, kept until it is known in which units the sentence is shown."""
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from wattsump_logger.units.quantities import grouped, shown_unit, to_shown
+from wattsump_logger.units.quantities import grouped, rounded, shown_unit, to_shown
 
 __all__ = ("Measure", "degrees", "kelvins", "listed")
 
@@ -44,13 +43,10 @@ class Measure:
 
     def _number(self, value: float, unit: str, system: str) -> str:
         number = float(to_shown(value, self.kind, system, largest=self.value))
-        decimals = 2 - math.floor(math.log10(abs(number))) if number else 0
-        return grouped(
-            f"{number:{self.spec}}"
-            if self.spec
-            else f"{round(number, decimals):.{max(decimals, 0)}f}",
-            unit,
-        )
+        text = f"{number:{self.spec}}" if self.spec else rounded(number, 3)
+        if float(text) == 0:
+            text = text.lstrip("-")
+        return grouped(text, unit)
 
 
 def kelvins(difference_k: float, spec: str = ".1f", *, per: str = "") -> Measure:

@@ -35,6 +35,7 @@ __all__ = (
     "grouped",
     "inside_unit",
     "parse",
+    "rounded",
     "show",
     "shown_unit",
     "to_shown",
@@ -304,7 +305,7 @@ def show(value: float, kind: str, system: str = "si", *, digits: int = 3) -> str
     scale, offset = _line(kind, unit)
     shown = value * scale + offset
     tenths = kind.startswith("temperature")
-    text = f"{shown:.1f}" if tenths else _rounded(shown, digits)
+    text = f"{shown:.1f}" if tenths else rounded(shown, digits)
     if tenths and system == "us":
         text = text.removesuffix(".0")  # a typed whole degree claims no tenth
     if float(text) == 0:
@@ -474,7 +475,8 @@ def _unit_for(value: float, kind: str, system: str) -> str:
     return [unit for start, unit in steps if size >= start][-1]
 
 
-def _rounded(value: float, digits: int) -> str:
+def rounded(value: float, digits: int) -> str:
+    """Return a number with `digits` significant digits."""
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
     exponent = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))

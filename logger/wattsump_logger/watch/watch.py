@@ -223,9 +223,8 @@ class Watch:
         """Take the capture's status: judge it, and show it."""
         self._has_outing = bool(status.name)
         if self._outing and status.name != self._outing:
-            # What reached an outing is undone in it or not at all.
-            waiting = [text for text in self._undoable if text in self._queued]
-            self._undoable = deque(waiting, maxlen=_MARKS_UNDONE)
+            # What reached an outing is undone in it or not at all; while one runs, no mark waits.
+            self._undoable.clear()
         self._outing = status.name
         columns = tuple(status.values)
         if columns and columns != self._columns:

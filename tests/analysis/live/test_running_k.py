@@ -14,6 +14,7 @@ from wattsump_analysis.emulation.bracken import (
     demo_profile,
     rehearse,
 )
+from wattsump_analysis.live import running_k
 from wattsump_analysis.live.running_k import (
     Guided,
     Kept,
@@ -248,3 +249,14 @@ def test_a_mark_taken_back_does_not_cut_the_outing() -> None:
     for look, mark in zip(looks(6), ("cooler cleaned", "undo: cooler cleaned", "fan"), strict=True):
         kept.take(replace(look, marks=((look.now_s, mark),)))
     assert [mark.text for mark in kept.session().marks] == ["fan"]
+
+
+def test_marks_of_rows_that_were_dropped_are_dropped_with_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(running_k, "_MOST_ROWS", 8)
+    kept = Kept()
+    for look in looks(40):
+        kept.take(replace(look, marks=((look.now_s, "alarm"),)))
+    session = kept.session()
+    assert [mark.elapsed_s for mark in session.marks] == list(session.elapsed_s)

@@ -28,7 +28,7 @@ from wattsump_analysis.questions.givens import (
     givens_from,
     needed,
 )
-from wattsump_analysis.results import Proof
+from wattsump_analysis.results import Proof, Segment
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.profile import load_profile
 
@@ -176,3 +176,17 @@ def test_heat_and_capacity_are_of_the_stretch_that_gave_k() -> None:
     assert givens.capacity_j_k is not None
     assert givens.capacity_j_k.value == segment.capacity_j_k.value
     assert givens.heat_w is not None
+
+
+def test_the_note_names_the_stretch_that_is_used() -> None:
+    proof = proof_fixture.falls_short()
+    segment = proof.segments[0]
+    without = replace(segment, capacity_j_k=None)
+    other = replace(segment, k_w_k=None)
+
+    def note(*segments: Segment) -> str:
+        (note,) = Givens.of(replace(proof, segments=segments)).notes
+        return note.text
+
+    # The stretch that gave K has no heat capacity in the second, so another one is used.
+    assert note(segment, other) != note(without, other, other)

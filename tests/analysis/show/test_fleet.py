@@ -18,6 +18,7 @@ from wattsump_analysis.show.fleet_screen import fleet_data, fleet_screen
 from wattsump_analysis.show.report.fleet_page import render_fleet
 from wattsump_analysis.show.season_screen import WIDTH
 from wattsump_logger.remark import Remark
+from wattsump_logger.units.measure import kelvins
 
 DOCS = Path(__file__).parents[3] / "docs"
 LEFT_OUT = (LeftOut(name="shopping", why=Remark(code="any", text="no session")),)
@@ -88,3 +89,12 @@ def test_data_for_programs_follow_the_published_schema(members: tuple[Member, ..
     data = json.loads(json.dumps(fleet_data(members, LEFT_OUT), allow_nan=False))
     Draft202012Validator(schema).validate(data)
     assert [machine["standing"] for machine in data["machines"]] == ["worse", "few", "same"]
+
+
+def test_why_a_file_counts_for_no_machine_is_in_the_units_of_display(
+    members: tuple[Member, ...],
+) -> None:
+    why = Remark(code="any", text=("the tank jumped by ", kelvins(5.0)))
+    left = (LeftOut(name="odd", why=why),)
+    assert "9.0 °F" in fleet_screen(members, left, "us")
+    assert "5.0 K" not in render_fleet(members, left, units="us")

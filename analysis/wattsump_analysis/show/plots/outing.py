@@ -285,8 +285,8 @@ def _placed(
     """Return minute, where its words begin, words and row of each mark; no row in a crowd."""
     rows, right = Rows(axes, _MARK_ROWS), axes.get_xlim()[1]
     places = []
-    for elapsed_s, text in marks:
-        at, name = elapsed_s / 60, mark_words(text)
+    for elapsed_s, name in marks:
+        at = elapsed_s / 60
         left = min(at, right - rows.length(f"{name}  "))
         places.append((at, left, name, rows.row_for(left, name)))
     return places

@@ -61,7 +61,7 @@ def render_fleet(
         "step": f"{members[0].machine}: {first}" if due and first else _GO_ON,
         "rows": [_row(member, units, page) for member in members],
         "left_out": left_out,
-        "left_out_line": left_out_text(left_out) if left_out else "",
+        "left_out_line": left_out_text(left_out, units) if left_out else "",
         "season_page": SEASON_PAGE,
         "pictures": {},
         "provenance": dict(made_with or {}),
