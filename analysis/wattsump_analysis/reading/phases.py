@@ -45,6 +45,7 @@ STANDING_S = 120.0  # a shorter pause of the drive counts as work
 STILL_LEVEL_S = 300.0  # the tank of a machine just stopped hardly falls yet; common practice
 SOAK_USED_S = 600.0
 STEP_K = 0.25  # of a usual converter
+COARSE_K = 0.1  # a little more than matched probes differ by
 SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
 SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
@@ -231,6 +232,9 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
             moved = kelvins(drift, "+.2f", per="/min")
             still = (f"{name} still moved by ", moved, " during the rest")
             return refused(Remark(code="rest-drifts", text=still))
+        if _step_error_k(samples.temps_c[name], y[seen]) > COARSE_K:
+            coarse = f"{name} is read in steps too coarse to tell a rest from a slow drift"
+            return refused(Remark(code="rest-coarse", text=coarse))
         levels[name] = _level(y[seen])
     spread_k = max(levels.values()) - min(levels.values())
     if spread_k > SOAK_SPREAD_K:
@@ -251,6 +255,23 @@ def find_soak(samples: Samples, engine: FloatArray) -> Soak | None:
 def _level(y: FloatArray) -> float:
     """Mean without spikes; unlike a median, finer than a converter's quarter-degree steps."""
     return float(np.mean(y[np.abs(y - np.median(y)) < SPIKE_K]))
+
+
+def _step_error_k(whole: FloatArray, y: FloatArray) -> float:
+    """Standard error of a mean of readings `y` by the steps that the outing is read in, in K.
+
+    Noise of a good part of a step evens the steps out; without it the mean is off by a quarter of
+    one. B. Widrow and I. Kollar, Quantization Noise, 2008, sec. 4.3 and app. G: mean of a quantised
+    normal variable, from memory.
+    """
+    gaps = np.diff(np.unique(np.round(whole[np.isfinite(whole)], 4)))
+    if not gaps.size:
+        return 0.0
+    step_k = float(np.min(gaps))
+    changes = np.clip(np.diff(y), -3.0 * step_k, 3.0 * step_k)  # a spike is no noise
+    noise_k2 = max(float(np.mean(changes**2)) / 2.0 - step_k**2 / 12.0, 0.0)
+    evened = np.exp(-2.0 * np.pi**2 * noise_k2 / step_k**2)
+    return float(step_k / (np.sqrt(2.0) * np.pi) * evened)
 
 
 def _robust_drift_k_min(x: FloatArray, y: FloatArray) -> float:

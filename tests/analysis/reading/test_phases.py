@@ -84,6 +84,22 @@ def test_a_rest_that_still_cools_matches_nothing() -> None:
     assert soak.reason.code == "rest-drifts"
 
 
+@pytest.mark.parametrize(("step_k", "matches"), [(0.25, True), (1.0, False)])
+def test_a_rest_read_in_whole_degrees_matches_nothing(step_k: float, matches: bool) -> None:
+    # independent: in steps of 0.25 K a mean is off by 0.25 / (pi sqrt 2) = 0.06 K at most, in whole
+    # degrees by 0.22 K, more than matched probes differ by.
+    session = lump_session(1800.0, 1e9, 15.1, start_c=15.1)
+    worked_k = np.maximum(np.arange(360) - 240, 0) * 0.1
+    stepped = {
+        name: np.round((y + worked_k) / step_k) * step_k for name, y in session.columns.items()
+    }
+    engine = (worked_k > 0.0).astype(float)
+    soak = find_soak(gather(replace(session, columns=stepped), None), engine)
+    assert soak is not None
+    assert (soak.offsets_k is not None) is matches
+    assert matches or (soak.reason is not None and soak.reason.code == "rest-coarse")
+
+
 def test_a_rest_with_oil_and_air_apart_matches_nothing() -> None:
     session = lump_session(1800.0, 1e9, 15.0, start_c=40.0)
     soak = find_soak(gather(session, None), np.zeros(session.elapsed_s.size))
