@@ -15,9 +15,10 @@ from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
 
-__all__ = ("FLOW_AND_HEAT", "OilSide", "jumps_s", "oil_side", "own_circuit")
+__all__ = ("FLOW_AND_HEAT", "ON_PIPES", "OilSide", "jumps_s", "oil_side", "own_circuit")
 
 PIPES = ("cooler_in", "cooler_out")
+ON_PIPES = "probes on the pipes"  # the budget's name for how they sit
 FLOW_AND_HEAT = "oil flow and heat"  # the budget's name for what a flow meter carries
 LEAST_EXCESS_K = 5.0  # oil over air, below which the quotient is mostly error
 LEAST_BINS = 5
@@ -100,7 +101,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
         BudgetLine(
             source="cooler probes", kind="B", relative=float(np.sqrt(2.0)) * know.u_match_k / drop
         ),
-        BudgetLine(source="probes on the pipes", kind="B", relative=u_contact * excess / drop),
+        BudgetLine(source=ON_PIPES, kind="B", relative=u_contact * excess / drop),
         BudgetLine(source="air probe", kind="B", relative=know.u_ambient_k / excess),
         BudgetLine(source="readings", kind="A", relative=scatter),
     )

@@ -6,7 +6,8 @@ stronger evidence than a change of both alike.
 
 For every outing the odds of a change from there on are computed against all that would explain the
 same outings: no change, a change elsewhere, an odd outing or a spell next to it, a drift. The most
-likely of these joins the model, and the search is repeated.
+likely of these joins the model, and the search is repeated. At the end each step is judged beside
+the others, and those not worth telling are taken out.
 
 References
 ----------
@@ -73,6 +74,7 @@ FEWEST = 2
 MOST_MOVES = 12  # of the grid, by a factor of 1.67 each
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
+LONGEST_PAIR = 12  # outings between two changes that are looked for together
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
 
@@ -370,10 +372,14 @@ class _Search:
         beside, n, spells = self.beside(model), self._n, self._spells
         if beside.places.size:
             at, _, odds = beside.best(0, n)
-            limit = REPORT * (WAITS if n - at == FEWEST else 1.0)
-            if log_sum(odds + WORTH, axis=0) > np.log(limit):
-                return replace(model, steps=tuple(sorted((*model.steps, at))))
             step = log_sum(beside.steps, axis=(0, 1))
+            # Changes that are not in the model yet hide each other: each is another explanation
+            # beside the next. So steps are tried where any are likely, and are judged at the end.
+            other = np.logaddexp(beside.no_step, beside.drift)
+            if step > other or self.is_told(at, odds):
+                return replace(model, steps=tuple(sorted((*model.steps, at))))
+            if there_and_back := self.pair(beside, float(np.logaddexp(step, other))):
+                return replace(model, steps=tuple(sorted((*model.steps, *there_and_back))))
             if beside.drift - np.logaddexp(beside.no_step, step) > np.log(REPORT_DRIFT):
                 return replace(model, drifts=True)
         # Of the newest outings nobody can say yet whether they are odd or the first of a change.
@@ -387,9 +393,35 @@ class _Search:
             return replace(model, odd=(*model.odd, worst))
         return replace(model, spells=(*model.spells, spells[longest]))
 
+    def pair(self, beside: _Beside, other: float) -> tuple[int, int] | None:
+        """Begin and end of a stretch at another level, if more likely than all `other`.
+
+        A level that is left and reached again makes either step by itself a poor explanation.
+        """
+        free = beside.places
+        apart = np.subtract.outer(free, free)
+        ends, begins = np.nonzero((apart >= FEWEST) & (apart <= LONGEST_PAIR))
+        if not ends.size:
+            return None
+        stretches = [(int(free[b]), int(free[e])) for b, e in zip(begins, ends, strict=True)]
+        factors = _factors(
+            beside.evidence, _inside(self._n, stretches), STEP_SD**2 * np.eye(2)
+        ) + 2.0 * np.log(CHANGE_ODDS)
+        if log_sum(factors, axis=0) < other:
+            return None
+        return stretches[int(np.argmax(factors))]
+
+    def is_told(self, at: int, odds: FloatArray) -> bool:
+        """Whether a step at a place, with its patterns' odds beside all else, is to be reported."""
+        limit = REPORT * (WAITS if self._n - at == FEWEST else 1.0)
+        return bool(log_sum(odds + WORTH, axis=0) > np.log(limit))
+
     def settled(self, model: _Model) -> tuple[_Model, tuple[FloatArray, ...], tuple[float, ...]]:
-        """The model with each step at its most likely place, and its patterns' odds and chance."""
-        patterns, chances = [], []
+        """The model with each step at its most likely place, and its patterns' odds and chance.
+
+        A step that is not to be told beside the others is taken out, the least likely first.
+        """
+        patterns, chances, told = [], [], []
         for number in range(len(model.steps)):
             others = model.steps[:number] + model.steps[number + 1 :]
             beside = self.beside(replace(model, steps=others))
@@ -398,7 +430,15 @@ class _Search:
             at, odds_of_each, odds = beside.best(low, high)
             patterns.append(odds_of_each)
             chances.append(float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0)))))
+            told.append(
+                float(log_sum(odds + WORTH, axis=0)) if not self.is_told(at, odds) else np.inf
+            )
             model = replace(model, steps=(*others[:number], at, *others[number:]))
+        if told and min(told) < np.inf:
+            least = int(np.argmin(told))
+            return self.settled(
+                replace(model, steps=model.steps[:least] + model.steps[least + 1 :])
+            )
         return model, tuple(patterns), tuple(chances)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.oil import viscosity_mm2_s
-from wattsump_analysis.reading.oil_side import FLOW_AND_HEAT
+from wattsump_analysis.reading.oil_side import FLOW_AND_HEAT, ON_PIPES
 from wattsump_analysis.reading.samples import FIRED_RPM
 from wattsump_analysis.results import Interval, Phase, Proof, Segment
 from wattsump_analysis.season.events import Event, EventKind, event_kinds
@@ -34,7 +34,12 @@ __all__ = (
 )
 
 # Budget lines about the machine, the same in each of its outings.
-ONE_FOR_ALL = frozenset({"oil_j_k", "metal_j_k", "oil_heat", "oil_flow_w_k", FLOW_AND_HEAT})
+ONE_FOR_ALL = frozenset(
+    {
+        *("oil_j_k", "metal_j_k", "oil_heat", "oil_flow_w_k", FLOW_AND_HEAT),
+        *("contact_tank", "contact_in", "contact_out", ON_PIPES),
+    }
+)
 # What the profile states of the heat capacity: other figures are another scale.
 CAPACITY = ("oil.volume", "metal")
 # Of a fan step: what is left out after the switch, and how much is looked at (Newton's law

@@ -43,6 +43,17 @@ def test_several_steps_in_one_season_are_found_each_at_its_place() -> None:
     assert find_stretches(rows).starts == (0, 8, 15, 22)
 
 
+@pytest.mark.parametrize("seed", range(14))
+def test_a_loss_that_was_washed_off_does_not_hide_behind_a_later_change(seed: int) -> None:
+    # One step into the lower level explains little as long as the step out of it is not there.
+    rows = drawn(24, seed)
+    rows[8:14] += (-0.4, 0.0)
+    rows[19:] += (0.0, 0.3)
+    starts = find_stretches(rows, usual=1.19 * TYPICAL).starts
+    # independent: the places where the levels were moved, to one outing.
+    assert starts == pytest.approx((0, 8, 14, 19), abs=1)
+
+
 def test_one_odd_outing_is_no_change() -> None:
     rows = drawn(16, 1)
     rows[9] += (0.6, 0.0)
