@@ -1,6 +1,7 @@
 """The demonstration: through a real port, the real capture, to files a stranger can use."""
 
 import contextlib
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -134,7 +135,8 @@ def test_the_live_screen_of_a_recording_can_be_seen_in_the_demonstration(
 ) -> None:
     session, _ = demo.record(tmp_path, FAST, "us")
     shown = capsys.readouterr().out  # no terminal: plain lines
-    assert "bracken: recording" in shown
+    # Played so fast, a hold-up of the computer by some milliseconds is a silence of seconds.
+    assert re.search("^bracken: (recording|silent for) ", shown)
     assert "tank_f " in shown
     watched = load_session(session)
     assert watched.elapsed_s.size == outing.elapsed_s.size
