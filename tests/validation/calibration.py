@@ -88,7 +88,7 @@ def readings_of(
     covariance = np.linalg.inv(network.start_precision)
     states = [rng.multivariate_normal(np.zeros(SIZE), covariance)]
     for k in range(network.record.bins - 1):
-        right = f[k] @ np.append(1.0, unknown) + sds * rng.standard_normal(SIZE)
+        right = f[k] @ np.append(1.0, unknown) + sds[k] * rng.standard_normal(SIZE)
         states.append(np.linalg.solve(a[k], right - b[k] @ states[-1]))
     path = np.array(states)
     scales, oils = Scales.of(given, network.record.bin_s, network.probes), {}

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from parts import (
     Cooler,
+    Hot,
     Link,
     Machine,
     Node,
@@ -54,6 +55,9 @@ class Family:
     pauses: bool = False
     start: Literal["even", "shed", "night"] = "even"
     air_probe: Literal["shaded", "sun", "core"] = "shaded"
+    tank: Literal["stirred", "corner", "baffle"] = "stirred"
+    beside_engine: bool = False
+    leaks: bool = False  # what the cooler gets is leakage, more under load and of thin oil
     size: float = 1.0  # of oil, metal, flow, heat and every conductance
 
 
@@ -74,6 +78,14 @@ FAMILIES: Mapping[str, Family] = {
     "a night still cooling": Family(start="night"),
     "air probe in the sun": Family(air_probe="sun"),
     "air probe near the core": Family(air_probe="core"),
+    "dead corner in the tank": Family(tank="corner"),
+    "baffle in the tank": Family(tank="baffle"),
+    "tank beside the engine": Family(beside_engine=True),
+    "leakage through the cooler": Family(
+        cooler="case drain",
+        leaks=True,
+        load_to={"case": (0.3, 0.7), "drive": (0.3, 0.7), "metal": (0.1, 0.4)},
+    ),
     "three times the size": Family(size=3.0),
     "a third of the size": Family(size=1.0 / 3.0),
 }
@@ -187,6 +199,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
     paths, cores = _paths(family, misses, flow_m3_s * oil_heat, between)
     names = _volumes(paths)
     nodes = _nodes(names, oil_j_k, metal, cores, between, size * LINE_LEAST_J_K)
+    nodes, extra, hot = _around_the_tank(family, nodes, between)
     load_to = _shares(family, names, between)
     shell = size * between(8, 22)
     motion = between(0.2, 0.8)
@@ -211,6 +224,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
             for path in paths
             if path.cooler is not None
         ),
+        *extra,
     )
     back = between(0.1, 0.25)
     machine = Machine(
@@ -223,6 +237,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
         heater_to={"wall": 1.0 - back} if heater == "pad" else {"tank": np.ones(count)},
         oil_heat=oil_heat,
         walther=_walther(grades),
+        hot=hot,
     )
     rise_k = between(15, 45)
     level_w = rise_k * (machine.settled_w_k(np.full(count, WARM_C)) + shell)
@@ -260,6 +275,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
     cooled = sum((path.share for path in machine.cooled), np.zeros(count))
     u_bucket = between(0.02, 0.04)
     idled_lpm = flow_m3_s * work.idle * 60000.0
+    unloaded = 1.0 - max(path.leaks for path in paths)
     owner = Owner(
         grades=grades,
         litres=litres * normal(U_LITRES),
@@ -269,7 +285,7 @@ def draw(family: Family, count: int, rng: np.random.Generator, heater: str = "ci
             "core": ("aluminium", kg["core"] * normal(U_PART)),
         },
         turn_m3=flow_m3_s / TIGHT * 60.0 / WORKING_RPM * normal(U_PLATE),
-        bucket_lpm=idled_lpm * cooled * np.exp(u_bucket * rng.standard_normal(count)),
+        bucket_lpm=idled_lpm * cooled * unloaded * np.exp(u_bucket * rng.standard_normal(count)),
         u_bucket=u_bucket,
         class_k=rng.choice([1.5, 2.5], count),
         meter=normal(U_METER),
@@ -296,14 +312,18 @@ def _paths(
     if family.cooler == "return":
         share = 1.0 - misses
         cooler = _cooler("core", whole_w_k, rate_w_k * share, family.belt, between)
-        cooled = Path(before=("drive", "inlet"), share=share, cooler=cooler, after=("outlet",))
+        after = ("outlet", "chamber") if family.tank == "baffle" else ("outlet",)
+        cooled = Path(before=("drive", "inlet"), share=share, cooler=cooler, after=after)
         rest = (Path(before=("drive",), share=misses),) if misses.any() else ()
         return (cooled, *rest), ("core",)
     if family.cooler == "case drain":
         share = between(0.35, 0.7)
         cooler = _cooler("core", whole_w_k, rate_w_k * share, family.belt, between)
+        leaks = 0.7 if family.leaks else 0.0
         return (
-            Path(before=("drive", "case"), share=share, cooler=cooler, after=("outlet",)),
+            Path(
+                before=("drive", "case"), share=share, cooler=cooler, after=("outlet",), leaks=leaks
+            ),
             Path(before=("drive", "inlet"), share=one - share),
         ), ("core",)
     left = between(0.42, 0.58)
@@ -363,7 +383,7 @@ def _nodes(
     least_j_k: float,
 ) -> dict[str, Node]:
     """Oil shared out over its volumes, and the metal."""
-    lines = names[2:]
+    lines = [name for name in names[2:] if name != "chamber"]
     line_j_k = {name: np.maximum(between(0.015, 0.04) * oil_j_k, least_j_k) for name in lines}
     drive = between(0.08, 0.25) * oil_j_k
     tank = oil_j_k - drive - sum(line_j_k.values(), np.zeros_like(oil_j_k))
@@ -371,6 +391,28 @@ def _nodes(
     nodes |= {name: Node(j_k=line_j_k[name], oil=True) for name in lines}
     nodes |= {"metal": Node(j_k=metal_j_k["drive"]), "wall": Node(j_k=metal_j_k["tank"])}
     return nodes | {name: Node(j_k=metal_j_k["core"] / len(cores)) for name in cores}
+
+
+def _around_the_tank(
+    family: Family, nodes: dict[str, Node], between: Draw
+) -> tuple[dict[str, Node], tuple[Link, ...], tuple[Hot, ...]]:
+    """A tank that is not stirred throughout, or that a warm engine stands beside."""
+    if family.tank != "stirred":
+        name = "corner" if family.tank == "corner" else "chamber"
+        apart = between(0.2, 0.5)
+        whole = nodes["tank"].j_k
+        nodes = nodes | {
+            "tank": Node(j_k=(1.0 - apart) * whole, oil=True),
+            name: Node(j_k=apart * whole, oil=True),
+        }
+        w_k = np.exp(between(np.log(15), np.log(150)))
+        return nodes, (Link(one="tank", other=name, w_k=w_k, standing=0.3),), ()
+    if family.beside_engine:
+        engine = Node(j_k=between(25e3, 50e3))
+        link = Link(one="engine", other="wall", w_k=between(2, 7))
+        hot = Hot(node="engine", at_c=85.0, w_k=engine.j_k / between(200, 500))
+        return nodes | {"engine": engine}, (link,), (hot,)
+    return nodes, (), ()
 
 
 def _shares(family: Family, names: tuple[str, ...], between: Draw) -> dict[str, FloatArray]:

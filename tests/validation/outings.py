@@ -90,6 +90,14 @@ FAN_OFF = (
     replace(WORK, longest_s=1500),
     *ORDINARY[1:],
 )
+STOPPED = Stage(longest_s=900, engine="off")
+BREAKS = (
+    replace(WORK, longest_s=1800),
+    STOPPED,
+    replace(WORK, longest_s=1500),
+    replace(STOPPED, longest_s=400),
+    *FAN_OFF[1:],
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +128,7 @@ PROTOCOLS: Mapping[str, Protocol] = {
     "ordinary work, no engine speed": Protocol(stages=ORDINARY, rpm=False),
     "ordinary work, one fan-off": Protocol(stages=FAN_OFF),
     "ordinary work, fan-off, no speed": Protocol(stages=FAN_OFF, rpm=False),
+    "ordinary work, fan-off, breaks": Protocol(stages=BREAKS),
     "ordinary work, metered, pauses": Protocol(stages=ORDINARY, flow="metered", pauses=True),
 }
 
@@ -314,7 +323,9 @@ def _row(drawn: Drawn, temps: FloatArray, moment: Balance, c: Controls) -> tuple
         pumped | (c.fan > 0.0), moment.cooler_w / cooler.air_flow_w_k / len(cooled), 0.0
     )
     ambient = c.ambient_c + site.sun_k + site.core_share * np.minimum(behind_k, 40.0)
-    share = sum((path.share for path in cooled), np.zeros_like(inlet))
+    tank = temps[row["tank"]]
+    share = sum((machine.passing_w_k(path, tank, c) for path in cooled), np.zeros_like(inlet))
+    share = share / np.maximum(machine.moved_w_k(tank, c.speed, c.load), 1e-6)
     volume = machine.pump.flow_m3_s * c.speed * (1.0 - machine.pump.slip * c.load) * share * 60000.0
     values = (
         *(temps[row["tank"]], inlet, outlet, 0.5 * (case + temps[row["metal"]]), ambient),

@@ -13,7 +13,18 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ("Controls", "Cooler", "Link", "Machine", "Node", "Path", "Pump", "Surface", "advance")
+__all__ = (
+    "Controls",
+    "Cooler",
+    "Hot",
+    "Link",
+    "Machine",
+    "Node",
+    "Path",
+    "Pump",
+    "Surface",
+    "advance",
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -96,6 +107,16 @@ class Path:
     share: FloatArray
     cooler: Cooler | None = None
     after: tuple[str, ...] = ()
+    leaks: float = 0.0  # how much of its flow is leakage, more under load and of thin oil
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hot:
+    """A node that coolant keeps near `at_c` by `w_k` while the engine runs."""
+
+    node: str
+    at_c: float
+    w_k: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +144,7 @@ class Machine:
     heater_to: Mapping[str, FloatArray]
     oil_heat: FloatArray
     walther: tuple[FloatArray, FloatArray]
+    hot: tuple[Hot, ...] = ()
     row: Mapping[str, int] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -143,6 +165,12 @@ class Machine:
         """Capacity rate of the pumped oil [W/K] at a share of full speed and of full load."""
         flow = self.pump.flow_m3_s * speed * (1.0 - self.pump.slip * load)
         return np.asarray(flow * self.oil_heat * volumetric_heat_j_m3k(oil_c))
+
+    def passing_w_k(self, path: Path, tank_c: FloatArray, c: "Controls") -> FloatArray:
+        """Capacity rate that goes through a path [W/K]."""
+        rate = self.moved_w_k(tank_c, c.speed, c.load) * path.share
+        thin = np.sqrt(self.thickness(np.full_like(tank_c, RATED_OIL_C)) / self.thickness(tank_c))
+        return np.asarray(rate * (1.0 + path.leaks * (np.minimum(c.load * thin, 1.5) - 1.0)))
 
     def settled_w_k(
         self, oil_c: FloatArray, speed: FloatArray | float = 1.0, load: FloatArray | float = 1.0
@@ -211,7 +239,7 @@ def _sides(
     one = np.ones_like(oil_c)
     full = machine.moved_w_k(rated_c, one, one) * path.share
     passing = 1.0 / (1.0 + (nu / cooler.bypass_mm2_s) ** 2)
-    through = machine.moved_w_k(oil_c, c.speed, c.load) * path.share * passing
+    through = machine.passing_w_k(path, oil_c, c) * passing
     blown = c.fan * (1.0 - cooler.belt + cooler.belt * c.speed)
     air = cooler.still + (1.0 - cooler.still) * blown
     return cooler.sides_w_k(through, full, nu / machine.thickness(rated_c), air)
@@ -260,10 +288,13 @@ def balance(machine: Machine, temps_c: FloatArray, c: Controls) -> Balance:
         rates[at, at] -= w_k
         given[at] += w_k * c.ambient_c
         shell_w += w_k * (temps_c[at] - c.ambient_c)
-    moved = machine.moved_w_k(temps_c[row[TANK]], c.speed, c.load)
+    for hot in machine.hot:
+        at = row[hot.node]
+        rates[at, at] -= hot.w_k * pumped
+        given[at] += hot.w_k * pumped * hot.at_c
     cooler_w, outlets = np.zeros_like(c.speed), []
     for path in machine.paths:
-        through = moved * path.share
+        through = machine.passing_w_k(path, temps_c[row[TANK]], c)
         places = [row[name] for name in (TANK, *path.before, *path.after, TANK)]
         for source, into in pairwise(places):
             join(into, source, through)

@@ -33,6 +33,9 @@ def scored(family: str, miss: float, words: tuple[str, ...] = ("cannot tell",) *
     [
         ("part misses the cooler", "guided, metered flow"),
         ("two coolers", "guided, probes on the pipes"),
+        ("leakage through the cooler", "guided"),
+        ("tank beside the engine", "ordinary work, one fan-off"),
+        ("part misses the cooler", "ordinary work, fan-off, breaks"),
     ],
 )
 def test_ranges_hold_most_machines_are_of_use_and_give_no_wrong_verdict(
