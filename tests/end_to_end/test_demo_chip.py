@@ -56,7 +56,9 @@ def outing(recorded: Path) -> Session:
 def test_every_second_of_the_outing_is_one_row(outing: Session, played: Rehearsal) -> None:
     # The first reading is one period after the boot.
     assert outing.elapsed_s + 1.0 == pytest.approx(np.arange(1.0, played.length_s))
-    assert {fault.code for fault in outing.faults if fault.channel == "wire"} == {"boot"}
+    # On a busy computer the emulated chip may fall behind the clock, which is flagged.
+    faults = {fault.code for fault in outing.faults if fault.channel == "wire"}
+    assert faults - {"uptime_slow"} == {"boot"}
     assert outing.notes == ()
 
 

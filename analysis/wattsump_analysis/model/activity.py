@@ -1,4 +1,4 @@
-"""What a machine was doing in each bin: its engine speed and its kind of work."""
+"""What a machine was doing in each bin: its engine, its kind of work, and how long it stood."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,12 +6,24 @@ from numpy.typing import NDArray
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
 
-__all__ = ("HEATING_W", "idle_of", "kinds_of", "speed_of", "standing_of", "usual_rpm")
+__all__ = (
+    "HEATING_W",
+    "engine_over_k",
+    "idle_of",
+    "kinds_of",
+    "speed_of",
+    "standing_of",
+    "stood_ks",
+    "usual_rpm",
+)
 
 HEATING_W = 10.0
 WORKING_QUANTILE = 0.9  # quantile of a running engine's speeds
 SLOW = 0.8  # of the working speed: an engine below it that drives nothing idles
 LONGEST_PAUSE_S = 240.0  # standing for longer at working speed is a trial
+# Of a small liquid-cooled engine: what its thermostat holds, and how fast it warms and cools.
+# Common practice, no source.
+ENGINE_C, ENGINE_WARMS_S, ENGINE_COOLS_S = 85.0, 400.0, 6000.0
 LEAST_SHARE = 0.05  # a kind of work needs this share of a bin for a separate heat
 
 
@@ -72,6 +84,27 @@ def idle_of(record: Record) -> FloatArray:
 def standing_of(record: Record) -> FloatArray:
     """`idle_of` where no engine speed was logged, so that the speed may have changed."""
     return idle_of(record) if record.engine_rpm is None else np.zeros(record.bins)
+
+
+def stood_ks(record: Record, oil_c: FloatArray) -> FloatArray:
+    """Excess over the air [K], summed over the seconds of the stand that ends in a bin; else 0."""
+    runs = record.engine > 0.5
+    summed = np.cumsum(np.where(runs, 0.0, np.abs(oil_c - record.ambient_c) * record.bin_s))
+    starts = np.flatnonzero(runs & ~np.roll(runs, 1))
+    starts = starts[starts > 0]
+    stood = np.zeros(record.bins)
+    stood[starts] = np.diff(summed[starts], prepend=0.0)
+    return stood
+
+
+def engine_over_k(record: Record, oil_c: FloatArray) -> FloatArray:
+    """How far an engine that runs warm by its coolant is above the tank [K], shape (n,)."""
+    warm, warmth = 0.0, np.empty(record.bins)
+    for k, runs in enumerate(record.engine):
+        after_s = ENGINE_WARMS_S if runs > 0.5 else ENGINE_COOLS_S
+        warm += (float(runs > 0.5) - warm) * -np.expm1(-record.bin_s / after_s)
+        warmth[k] = warm
+    return warmth * (ENGINE_C - oil_c)
 
 
 def _working_rpm(record: Record) -> float | None:

@@ -29,6 +29,8 @@ from wattsump_analysis.model.core import conductance, followed, metal_lags_s, st
 
 __all__ = (
     "AIR",
+    "ENGINE",
+    "GAINS",
     "HEATER",
     "LEVEL",
     "LINEAR",
@@ -58,7 +60,10 @@ Quantity = Callable[[Given, Seen], Any]
 
 TANK, LOOP, METAL, WALL = NODES = ("tank", "loop", "metal", "wall")
 AIR = "air"
-LOAD, HEATER = "load", "heater"
+LOAD, HEATER, ENGINE = "load", "heater", "engine"
+# The unknown by which a recorded heat, or the engine's excess over the tank, is multiplied, and the
+# factor where there is none.
+GAINS = {HEATER: ("heater_gain", 1.0), ENGINE: ("engine_w_k", 0.0)}
 # Error of each node's balance, over `model_error_w`.
 NODE_ERROR = {TANK: 1.0, LOOP: 0.5, METAL: 0.5, WALL: 0.5}
 STILL_LINK_W_K = 8.0  # tank to loop without circulation; small beside the shell's loss
@@ -94,7 +99,7 @@ class Link:
 # positional: the same
 @dataclass(frozen=True, slots=True)
 class Source:
-    """The share `quantity` of a heat, load or heater, that enters a node."""
+    """The share `quantity` of a heat, of load, heater or engine, that enters a node."""
 
     quantity: str
     heat: str
@@ -145,6 +150,7 @@ SOURCES = (
     Source("into_tank", LOAD, TANK),
     Source("heater_in_oil", HEATER, TANK),
     Source("heater_in_wall", HEATER, WALL),
+    Source("engine_in_wall", ENGINE, WALL),
 )
 PROBES = (
     Probe("tank", TANK, "noise_tank_k", "lag_tank_s", contact="contact_tank"),
@@ -164,7 +170,10 @@ PROBES = (
 
 
 def _moved(p: Given, r: Seen) -> Any:
-    given = r.pumped_ratio * _speed(p, r) if r.flow_w_k is None else r.flow_w_k
+    given = r.flow_w_k
+    if given is None:
+        given = r.pumped_ratio * _speed(p, r) * np.exp(-p.leakage * r.log_viscosity_ratio)
+        given = given * (1.0 - r.idle * (1.0 - p.calm_flow))
     whole = np.maximum(p.oil_flow_w_k * p.oil_heat * given, LEAST_FLOW_W_K) * r.engine
     return whole * (1.0 - p.past_cooler) if r.flow_of_pump else whole
 
@@ -217,6 +226,7 @@ QUANTITIES: dict[str, Quantity] = {
     "into_tank": lambda p, r: p.tank_heat * _driven(p, r),
     "heater_in_oil": lambda p, r: r.ones * (not r.heater_bonded),
     "heater_in_wall": lambda p, r: r.ones * r.heater_bonded,
+    "engine_in_wall": lambda p, r: r.ones,
     # Factor from the load's wander, a state of unit variance, to watts.
     "wander": lambda p, r: p.wander_w * (1.0 - r.idle * (1.0 - p.calm_wander)),
 }
@@ -315,6 +325,22 @@ def _pipe_noise(case: Case) -> Gaussian:
     return Gaussian(mean=float(np.log(0.2 if case.record.flow_w_k is None else 0.3)), sd=0.0)
 
 
+def _thin(case: Case) -> Gaussian:
+    """A pump slips a little more of thin oil; what a case drain passes is all leakage."""
+    return Gaussian(mean=0.0, sd=_unless_stated(case, 0.2))
+
+
+def _calm(case: Case) -> Gaussian:
+    return Gaussian(mean=0.0, sd=_unless_stated(case, 0.3) if idle_of(case.record).any() else 0.0)
+
+
+def _unless_stated(case: Case, spread: float) -> float:
+    """`spread` of how an unknown flow changes, less of a stated one, none of a recorded one."""
+    if case.record.flow_w_k is not None or not case.has("cooler_in"):
+        return 0.0
+    return spread if case.know.oil_flow_w_k is None else 0.05
+
+
 def _lag(probe: str) -> Callable[[Case], Gaussian]:
     """A bare tip in the oil follows in seconds, one in a well or on a tube's wall in a minute."""
 
@@ -349,6 +375,12 @@ def _heater_gain(case: Case) -> Gaussian:
     if case.know.heater_bonded:
         return Gaussian(mean=PAD_GAIN, sd=float(np.hypot(u_rel, PAD_GAIN_SD)), stated=True)
     return Gaussian(mean=1.0, sd=u_rel, stated=True)
+
+
+def _engine_w_k(case: Case) -> Gaussian:
+    """None to some watts per kelvin, of an engine next to the tank."""
+    warms = bool(np.any(case.record.engine > 0.5))
+    return Gaussian(mean=case.size, sd=2.0 * case.size if warms else 0.0)
 
 
 # Weak priors are ranges of small machines, in proportion to size (common practice, no source).
@@ -433,6 +465,8 @@ PARAMETERS = (
         _oil_flow,
         "oil flow times its heat capacity, W/K, or the factor on a recorded one",
     ),
+    Parameter("leakage", LINEAR, _thin, "power of the oil's thinness in its flow"),
+    Parameter("calm_flow", LOG, _calm, "oil flow for a turn while standing over that at work"),
     Parameter(
         "past_cooler",
         SHARE,
@@ -495,6 +529,7 @@ UNKNOWNS = (
     Unknown("contact_in", _contact("cooler_in"), "oil above inlet probe, share of its rise"),
     Unknown("contact_out", _contact("cooler_out"), "oil above outlet probe, share of its rise"),
     Unknown("heater_gain", _heater_gain, "the heater's power over that recorded"),
+    Unknown("engine_w_k", _engine_w_k, "warm engine to the tank's wall, W/K"),
 )
 # Mean and spread of the heat of a kind of work, W: wide; and for a pump that only circulates oil
 # to spread a heater's warmth, from 10 to 25 bar of a charge circuit. Common practice, no source.

@@ -49,7 +49,7 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
     back = np.linalg.inv(a)
     carry = -back @ b
     push = np.einsum("tij,tj->ti", back, f @ np.append(1.0, unknown))
-    stir = (back * network.step_sds(given) ** 2) @ back.transpose(0, 2, 1)
+    stir = (back * network.step_sds(given)[:, np.newaxis] ** 2) @ back.transpose(0, 2, 1)
     probes = [
         (
             NODES.index(probe.node),

@@ -22,11 +22,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, standing_of
+from wattsump_analysis.model.activity import (
+    engine_over_k,
+    idle_of,
+    kinds_of,
+    speed_of,
+    standing_of,
+    stood_ks,
+)
 from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.core import steps_of
 from wattsump_analysis.model.description import (
     AIR,
+    ENGINE,
+    GAINS,
     HEATER,
     LEVEL,
     LINEAR,
@@ -102,6 +111,7 @@ class Series:
     speed: FloatArray
     standing: FloatArray
     idle: FloatArray
+    stood_ks: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +214,9 @@ class Network:
             speed=speed_of(record),
             standing=standing_of(record),
             idle=idle_of(record),
+            stood_ks=stood_ks(record, self.base_c),
         )
+        self.engine_over_k = engine_over_k(record, self.base_c)
         self.level_of, circulating = kinds_of(record)
         priors = {name: prior for name, prior in unknowns.items() if prior.sd > 0}
         for kind, only_circulates in enumerate(circulating):
@@ -252,8 +264,15 @@ class Network:
     def _inputs(self) -> tuple[FloatArray, Mapping[str, int]]:
         """Input series by row: 1, -1, air, heater, then an indicator of each level."""
         record, ones = self.record, np.ones(self.record.bins)
-        rows = [ones, -ones, record.ambient_c, record.heater_w, *self.level_of.T]
-        return np.array(rows), {"one": 0, "minus": 1, AIR: 2, HEATER: 3, LOAD: 4}
+        sources = {
+            "one": ones,
+            "minus": -ones,
+            AIR: record.ambient_c,
+            HEATER: record.heater_w,
+            ENGINE: self.engine_over_k,
+        }
+        places = {name: at for at, name in enumerate((*sources, LOAD))}
+        return np.array([*sources.values(), *self.level_of.T]), places
 
     def _column(self, name: str) -> int:
         """Column of an unknown after that of the readings; 0 if it is not an unknown."""
@@ -277,8 +296,10 @@ class Network:
                     made.feed(place[node], air_column, of, source_of["minus"], factor)
         for source in SOURCES:
             row, of = place[source.enters], made.element(source.quantity)
-            if source.heat == HEATER:
-                made.feed(row, self._column("heater_gain"), of, source_of[HEATER], 1.0)
+            if source.heat != LOAD:
+                name, usual = GAINS[source.heat]
+                column = self._column(name)
+                made.feed(row, column, of, source_of[source.heat], 1.0 if column else usual)
                 continue
             wander = made.element(source.quantity, "wander")
             made.stamp(1, row, SIZE - 1, wander, 1.0)
@@ -439,8 +460,10 @@ class Network:
         return a, b, f
 
     def step_sds(self, given: Any) -> FloatArray:
-        """Standard deviations of the errors of `steps`, shape (m,)."""
-        return np.array(Scales.of(given, self.record.bin_s, self.probes).weights) ** -0.5
+        """Standard deviations of the errors of `steps`, shape (n - 1, m)."""
+        scales = Scales.of(given, self.record.bin_s, self.probes)
+        weights = scales.weights_after(self.series.stood_ks[1:])
+        return np.stack(np.broadcast_arrays(*weights), axis=-1) ** -0.5
 
     def reading(self, row: int, given: Any, unknown: FloatArray) -> tuple[FloatArray, ...]:
         """Probe `row` as now x node + before x node a bin ago = value, given the unknowns.
@@ -509,13 +532,19 @@ class Network:
         # a core without flow or of warmer oil, must not count as heat.
         taken = sum(midpoints_of(of(store.quantity)) * np.diff(nodes[store.of]) for store in STORES)
         shares = sum(of(source.quantity) for source in SOURCES if source.heat == LOAD)
-        heater = unknown.get("heater_gain", 1.0) * self.record.heater_w
+        heater, engine = (
+            unknown.get(name, usual) * given
+            for (name, usual), given in zip(
+                GAINS.values(), (self.record.heater_w, self.engine_over_k), strict=True
+            )
+        )
         series = {
             "air_c": temps[AIR],
             "heat_w": load * shares,
             "heater_w": heater,
             "cooler_w": booked["cooler"],
-            "shell_w": booked["shell"],
+            # What a warm engine gives to the tank is so much less lost.
+            "shell_w": booked["shell"] - engine,
             "stored_j": np.pad(np.cumsum(taken, axis=-1), ((0, 0), (1, 0))),
         }
         series = {name: np.broadcast_to(rows, load.shape) for name, rows in series.items()}

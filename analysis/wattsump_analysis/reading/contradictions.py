@@ -35,6 +35,7 @@ SLOPE_S = 160.0  # either side of a switching
 WRONG_K_MIN = 0.15
 MOSTLY = 0.75
 WARMED_K, WARMED_K_MIN = 3.0, 0.15
+SOAKED_K_MIN = 0.4  # a tank beside the engine warms more slowly than this after a stop
 UNMOVED_K_MIN = 0.02  # a tenth of what a small heater does to a small machine
 COLDER_K = 5.0
 SHAKEN_S = 10.0  # no fan or engine repeatedly stays in one state so briefly
@@ -272,7 +273,13 @@ def _over_runs(record: Record, where: Mask, is_so: Callable[[float, float], bool
 def _warms_by_itself(record: Record) -> Remark | None:
     quiet = (record.engine < 0.1) & (record.moving < 0.1) & (record.heater_w < 1.0)
     quiet &= _settled(record, record.engine) & (record.oils_c["tank"] > record.ambient_c - 2.0)
-    where = _over_runs(record, quiet, lambda rise, slope: rise > WARMED_K and slope > WARMED_K_MIN)
+    soaked = quiet & np.logical_or.accumulate(record.engine > 0.1)
+    where = _over_runs(
+        record, quiet & ~soaked, lambda rise, slope: rise > WARMED_K and slope > WARMED_K_MIN
+    )
+    where |= _over_runs(
+        record, soaked, lambda rise, slope: rise > WARMED_K and slope > SOAKED_K_MIN
+    )
     if not where.any():
         return None
     return Remark(

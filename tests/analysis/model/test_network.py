@@ -14,6 +14,7 @@ from wattsump_analysis.model.activity import idle_of, kinds_of, speed_of, usual_
 from wattsump_analysis.model.case import Gaussian
 from wattsump_analysis.model.description import (
     AIR,
+    ENGINE,
     HEATER,
     LINKS,
     LOAD,
@@ -63,6 +64,8 @@ P: Any = SimpleNamespace(
     heat_power=0.8,
     oil_heat=1.02,
     calm_wander=0.6,
+    leakage=0.2,
+    calm_flow=0.9,
 )
 UNKNOWN = {
     "offset_ambient_k": Gaussian(mean=0.3, sd=0.5),
@@ -72,6 +75,7 @@ UNKNOWN = {
     "contact_in": Gaussian(mean=0.03, sd=0.02),
     "contact_out": Gaussian(mean=0.05, sd=0.03),
     "heater_gain": Gaussian(mean=1.02, sd=0.05),
+    "engine_w_k": Gaussian(mean=1.0, sd=2.0),
 }
 
 
@@ -132,7 +136,7 @@ def dense(network: Network, given: Any = P) -> tuple[FloatArray, FloatArray, Flo
     """Readings, and their mean and covariance before any is read."""
     priors = list(network.unknown_priors.values())
     start = [2.0, *[network.start_spread_k] * (SIZE - 2), 1.0]
-    sd = np.array([*start, *np.tile(network.step_sds(given), BINS - 1), *[g.sd for g in priors]])
+    sd = np.array([*start, *np.ravel(network.step_sds(given)), *[g.sd for g in priors]])
     centre = np.zeros(sd.size)
     centre[-len(priors) :] = [g.mean for g in priors]
     base, *moved = propagate(network, np.vstack([np.zeros(sd.size), np.eye(sd.size)]), given)
@@ -253,14 +257,20 @@ def test_the_balance_of_all_nodes_is_heat_in_less_cooler_and_shell() -> None:
     assert {s.enters for s in heated if np.all(quantity(pad, s.quantity) == 1.0)} == {"wall"}
 
 
-def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does() -> None:
+def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     network = make_network()
     ones = np.ones(BINS)
     record = replace(
         network.record, fan=ones, engine=ones, moving=ones, work=np.zeros(BINS, dtype=np.int64)
     )
     record = replace(record, ambient_c=10.0 * ones, heater_w=400.0 * ones)
-    calm = Network(record, 30.0 * ones, 30.0, ones, ones, {})
+    monkeypatch.setattr(
+        "wattsump_analysis.model.network.engine_over_k", lambda record, oil_c: 30.0 * ones
+    )
+    warms = {"engine_w_k": Gaussian(mean=0.0, sd=1.0)}
+    calm = Network(record, 30.0 * ones, 30.0, ones, ones, warms)
     calm.series = replace(calm.series, shell_ratio=ones)
     slow = changed(oil_j_k=3e5, metal_j_k=2.5e5)
     c = {name: float(np.ravel(of(slow, calm.series))[0]) for name, of in QUANTITIES.items()}
@@ -276,7 +286,7 @@ def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does
                 if node != AIR:
                     heat[at[node]] += sign * flow
         for source in SOURCES:
-            of = load_w if source.heat == LOAD else 400.0
+            of = {LOAD: load_w, HEATER: 400.0, ENGINE: 5.0 * 30.0}[source.heat]
             heat[at[source.enters]] += c[source.quantity] * of
         for one in STORES:
             store[at[one.at], at[one.of]] += c[one.quantity]
@@ -286,7 +296,7 @@ def test_steps_follow_the_declared_balances_as_an_integrator_of_other_hands_does
     a, b, f = calm.steps(slow)
     state = np.append(start - calm.base_c[0], 0.0)
     for k in range(BINS - 1):
-        state = np.linalg.solve(a[k], f[k] @ np.array([1.0, load_w]) - b[k] @ state)
+        state = np.linalg.solve(a[k], f[k] @ np.array([1.0, 5.0, load_w]) - b[k] @ state)
     end_s = 10.0 * (BINS - 1)
     # independent: scipy's solve_ivp of the declared tables; the trapezoidal rule errs by the
     # square of a step of 10 s over the loop's 180 s.
@@ -316,6 +326,23 @@ def test_draws_of_the_smoother_scatter_about_its_mean() -> None:
     centre = network.smooth(P).tank_c
     standard_error = draws.std(axis=0) / np.sqrt(400)
     assert np.all(np.abs(draws.mean(axis=0) - centre) < 5 * standard_error)
+
+
+def test_after_a_stand_what_no_probe_reads_may_be_off_by_a_share_of_the_heat_lost() -> None:
+    made = make_network().record
+    engine = (np.arange(BINS) % 7 > 2).astype(float)
+    record = replace(made, engine=engine, oils_c={"tank": np.full(BINS, 60.0)})
+    record = replace(record, ambient_c=np.full(BINS, 20.0))
+    ones = np.ones(BINS)
+    network = Network(record, 30.0 * ones, 30.0, ones, ones, {})
+    # independent: 40 K over the air through three bins of 10 s, before each of the two starts.
+    assert network.series.stood_ks == pytest.approx(1200.0 * np.isin(np.arange(BINS), (3, 10)))
+    sds = network.step_sds(P)
+    calm, started = sds[0], sds[2]
+    # independent: 0.3 of a shell of 12 W/K for 1200 K s, in quadrature, in all nodes but the tank.
+    assert started[0] == calm[0]
+    assert started[1:-1] == pytest.approx(np.hypot(calm[1:-1], 0.3 * 12.0 * 1200.0))
+    assert started[-1] == calm[-1]
 
 
 def test_unknowns_have_the_mean_and_spread_that_the_dense_gaussian_gives_them() -> None:

@@ -52,4 +52,5 @@ def test_a_k_that_the_oil_side_gave_hangs_on_no_fit() -> None:
 
 
 def test_every_unknown_that_can_be_stated_has_words() -> None:
-    assert {unknown.name for unknown in UNKNOWNS} < set(STATED_WORDS)
+    # Nobody states how near the engine is.
+    assert {unknown.name for unknown in UNKNOWNS} - {"engine_w_k"} < set(STATED_WORDS)

