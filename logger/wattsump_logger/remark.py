@@ -16,6 +16,10 @@ def shown_in(part: object, system: str) -> str:
     return str(part) if exchanged is None else str(exchanged(system))
 
 
+def _joined(pieces: tuple[object, ...], system: str) -> str:
+    return "".join(shown_in(part, system) for part in pieces)
+
+
 class Worded(str):
     """A text that keeps the pieces it was made of, with figures between texts."""
 
@@ -29,7 +33,7 @@ class Worded(str):
 
     def in_units(self, system: str) -> str:
         """Return the text in the units of a system."""
-        return "".join(shown_in(part, system) for part in self.pieces)
+        return _joined(self.pieces, system)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, init=False)
@@ -57,7 +61,7 @@ class Remark:
 
     def in_units(self, system: str) -> str:
         """Return the text in the units of a system."""
-        return "".join(shown_in(part, system) for part in self.pieces)
+        return _joined(self.pieces, system)
 
     def as_json(self) -> dict[str, str]:
         """Return the remark as programs get it."""

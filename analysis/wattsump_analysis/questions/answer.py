@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
-from wattsump_logger.units.quantities import grouped, show, shown_unit, to_shown
+from wattsump_logger.units.quantities import grouped, rounded, show, shown_unit, to_shown
 
 __all__ = (
     "ESTIMATE",
@@ -64,7 +64,7 @@ class Figure:
         return shown(self)
 
     def in_units(self, system: str) -> str:
-        """Return it as a sentence in the units of a system has it."""
+        """Return it as it stands in a sentence, in the units of a system."""
         return shown(self, system)
 
 
@@ -247,17 +247,7 @@ def _number(value: float, figure: Figure, system: str, decimals: int | None) -> 
         return _plain(value, figure, system)
     number = float(to_shown(value, figure.kind, system, largest=figure.value))
     unit = shown_unit(figure.kind, system, largest=figure.value)
-    usual = f"{number:.1f}" if figure.kind.startswith("temperature") else _three_digits(number)
+    usual = f"{number:z.1f}" if figure.kind.startswith("temperature") else rounded(number, 3)
     if decimals is None or decimals >= len(usual.partition(".")[2]):
         return grouped(usual, unit)
-    rounded = f"{round(number, decimals):.{max(decimals, 0)}f}"
-    if float(rounded) == 0.0:
-        rounded = rounded.lstrip("-")
-    return grouped(rounded, unit)
-
-
-def _three_digits(number: float) -> str:
-    if number == 0.0:
-        return "0"
-    decimals = max(2 - math.floor(math.log10(abs(number))), 0)
-    return f"{float(f'{number:.3g}'):.{decimals}f}"
+    return grouped(f"{round(number, decimals):z.{max(decimals, 0)}f}", unit)

@@ -16,7 +16,6 @@ __all__ = (
     "SCHEMA",
     "as_json",
     "screen",
-    "sentence",
 )
 
 SCHEMA = "wattsump-answer-2"
@@ -29,7 +28,7 @@ _MIXED_CELLS = frozenset({"power", "pressure"})
 
 def _blocks(answer: Answer, system: str) -> Iterator[list[str]]:
     shown_first = len(answer.cautions) if answer.is_hands_on else 1
-    headline = [line for remark in answer.headline for line in _wrapped(sentence(remark, system))]
+    headline = [line for remark in answer.headline for line in _wrapped(remark.in_units(system))]
     top = [list(_caution_lines(answer.cautions[:shown_first])), headline]
     yield from top if answer.is_hands_on else reversed(top)
     for section in answer.sections:
@@ -39,10 +38,10 @@ def _blocks(answer: Answer, system: str) -> Iterator[list[str]]:
         if section.table is not None:
             lines += _table_lines(section.table, system)
         for remark in section.remarks:
-            lines += _wrapped(f"  {sentence(remark, system)}", "  ")
+            lines += _wrapped(f"  {remark.in_units(system)}", "  ")
         yield lines
     if answer.assumed:
-        assumed = (_wrapped(f"- {sentence(remark, system)}", "  ") for remark in answer.assumed)
+        assumed = (_wrapped(f"- {remark.in_units(system)}", "  ") for remark in answer.assumed)
         yield ["Assumed", *(line for lines in assumed for line in lines)]
     yield list(_caution_lines(answer.cautions[shown_first:]))
 
@@ -58,7 +57,7 @@ def _row_lines(row: Row, system: str) -> Iterator[str]:
     both = row.figure.low is None
     text = f"  {row.label:<{_LABEL}} {shown(row.figure, system, both=both)}"
     flag = "" if row.flag is None else row.flag.text.upper()
-    note = "" if row.note is None else sentence(row.note, system)
+    note = "" if row.note is None else row.note.in_units(system)
     tail = "; ".join(part for part in (flag, note) if part)
     whole = f"{text}  {tail}" if tail else text
     if len(whole) <= columns():
@@ -119,11 +118,6 @@ def _table_json(table: Table) -> dict[str, object]:
 
 def _remarks(remarks: tuple[Remark, ...]) -> list[dict[str, str]]:
     return [remark.as_json() for remark in remarks]
-
-
-def sentence(remark: Remark, system: str = "si") -> str:
-    """Text of a remark with its figures in the wanted units."""
-    return remark.in_units(system)
 
 
 def screen(answer: Answer, system: str = "si") -> str:

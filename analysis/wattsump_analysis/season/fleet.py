@@ -16,7 +16,8 @@ from wattsump_logger.remark import Remark
 __all__ = ("Member", "fleet_of", "gather_tree")
 
 Gatherer = Callable[[Path, frozenset[Path]], Gathered]
-# A machine's name, and the folder of machines' folders in which it was met, if told apart.
+# A machine's name, and the folder right below the fleet's that it was met in; None where folders
+# do not tell machines apart.
 _Known = tuple[str, Path | None]
 
 

@@ -56,10 +56,11 @@ ODD_SD = 0.4
 # fifty outings of a machine that is not tidy; a choice.
 SPELLS, SPELL_LOG_ODDS = (2, 3), np.where(TIDY, -np.inf, np.log(1.0 / 50.0))
 SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
-# Odds from which a change is reported: a loss of K is worth telling early, since heat goes with
-# the work and a wash is soon done; of the newest two outings a third may be waited for. Chosen on
-# drawn seasons so that false alarms stay under one in fifty outings, whatever the season;
-# docs/validation-seasons.md has the rates, of other seasons.
+# Odds from which a change is reported, times what it is worth: a loss of K is worth telling early,
+# since heat goes with the work and a wash is soon done. Of a change that rests on the newest two
+# outings the odds must be higher, since a third is soon there. Chosen on drawn seasons so that
+# false alarms stay under one in fifty outings, whatever the season; docs/validation-seasons.md has
+# the rates in seasons that had no part in the choice.
 REPORT = 0.15
 LESS_WORTH = 0.1
 WORTH = np.log([1.0 if pattern.mean[0] < 0.0 else LESS_WORTH for pattern in PATTERNS])
@@ -74,7 +75,7 @@ FEWEST = 2
 MOST_MOVES = 12  # of the grid, by a factor of 1.67 each
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
-LONGEST_PAIR = 12  # outings between two changes that are looked for together
+LONGEST_PAIR = 12  # outings between two changes that are looked for together; a choice
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
 
@@ -175,6 +176,14 @@ class _Model:
         for spell in self.spells:
             given = given.along(_inside(n, [spell])[:, 0], SPELL_COVARIANCE)
         return given.along(_ramp(n), DRIFT_SD**2 * np.eye(2)) if self.drifts else given
+
+    def stepping(self, *places: int) -> "_Model":
+        """The model with further steps."""
+        return replace(self, steps=tuple(sorted((*self.steps, *places))))
+
+    def without_step(self, number: int) -> "_Model":
+        """The model with one step less."""
+        return replace(self, steps=self.steps[:number] + self.steps[number + 1 :])
 
     def places(self, n: int) -> NDArray[np.int64]:
         """Where a further step may begin."""
@@ -287,14 +296,14 @@ class _Beside:
     """Logarithms of the odds of what a model does not have, and the evidence they come from.
 
     `steps` (places, patterns) are of a step at each of `places`; `odd` (n,) of an odd outing,
-    `spell` of each of `spells`, (begin, end) each; `drift` of a drift.
+    `spell` of each of `spells`, `drift` of a drift.
     """
 
     evidence: Evidence
     places: NDArray[np.int64]
     steps: FloatArray
     odd: FloatArray
-    spells: NDArray[np.int64]
+    spells: Sequence[tuple[int, int]]
     spell: FloatArray
     drift: float
 
@@ -304,22 +313,24 @@ class _Beside:
         return float(log_sum(np.array([0.0, *self.odd, *self.spell]), axis=0))
 
     def best(self, low: int, high: int) -> tuple[int, FloatArray, FloatArray]:
-        """Place of a step between two others, its patterns' odds beside no change and all else.
+        """Place most worth telling of between two steps, and odds of each pattern there.
 
-        It is the place most worth telling. An odd outing or a spell far from it may be there with
-        the step or without, and so is no matter; a step elsewhere is another explanation.
+        The odds are against no change first, then against all else that would explain the same
+        outings. An odd outing or a spell far away may be there with the step or without, so it does
+        not count against the step; a step elsewhere is another explanation.
         """
         between = (self.places > low) & (self.places < high)
         places, steps = self.places[between], self.steps[between]
         at_each = log_sum(steps, axis=1)
-        at = int(places[np.argmax(log_sum(steps + WORTH, axis=1))])
+        at = int(places[np.argmax(_worth(steps))])
         here = np.abs(places - at) <= NEAR
-        beside = np.abs(self.spells - at).min(axis=1) <= 1
+        # A spell that begins or ends an outing away from the step looks like it.
+        like_it = np.abs(np.subtract(self.spells, at)).min(axis=1) <= 1
         instead = (
             [0.0, self.drift],
             at_each[~here],
             self.odd[max(at - NEAR, 0) : at + NEAR],
-            self.spell[beside],
+            self.spell[like_it],
         )
         patterns = log_sum(steps[here], axis=0)
         return at, patterns, patterns - log_sum(np.concatenate(instead), axis=0)
@@ -336,7 +347,10 @@ class _Search:
         self._spells = [(at, at + length) for length in SPELLS for at in range(n - length + 1)]
 
     def evidence(self, model: _Model) -> Evidence:
-        """Evidence under a model; the grid moves to where the machine's scatter is."""
+        """Evidence under a model; the grid moves to where the machine's scatter is.
+
+        It begins where the last model left it, which is seldom far off.
+        """
         given = model.given(self._given)
         evidence = Evidence(given, Grid.about(self._usual, self._centre))
         for _ in range(MOST_MOVES):
@@ -361,7 +375,7 @@ class _Search:
                 places=places,
                 steps=np.asarray(steps + np.log(CHANGE_ODDS) + self._noted[places]),
                 odd=_factors(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS),
-                spells=np.array(self._spells),
+                spells=self._spells,
                 spell=_factors(evidence, inside, SPELL_COVARIANCE, SPELL_LOG_ODDS),
                 drift=drift + float(np.log(DRIFT_ODDS)),
             )
@@ -369,7 +383,7 @@ class _Search:
 
     def further(self, model: _Model) -> _Model | None:
         """The model with the most likely addition; None where none passes its limit."""
-        beside, n, spells = self.beside(model), self._n, self._spells
+        beside, n = self.beside(model), self._n
         if beside.places.size:
             at, _, odds = beside.best(0, n)
             step = log_sum(beside.steps, axis=(0, 1))
@@ -377,24 +391,24 @@ class _Search:
             # beside the next. So steps are tried where any are likely, and are judged at the end.
             other = np.logaddexp(beside.no_step, beside.drift)
             if step > other or self.is_told(at, odds):
-                return replace(model, steps=tuple(sorted((*model.steps, at))))
+                return model.stepping(at)
             if there_and_back := self.pair(beside, float(np.logaddexp(step, other))):
-                return replace(model, steps=tuple(sorted((*model.steps, *there_and_back))))
+                return model.stepping(*there_and_back)
             if beside.drift - np.logaddexp(beside.no_step, step) > np.log(REPORT_DRIFT):
                 return replace(model, drifts=True)
         # Of the newest outings nobody can say yet whether they are odd or the first of a change.
         odd, spell = beside.odd.copy(), beside.spell.copy()
         odd[[n - 1, *model.odd]] = -np.inf
-        spell[[end == n or (begin, end) in model.spells for begin, end in spells]] = -np.inf
+        spell[[end == n or (begin, end) in model.spells for begin, end in beside.spells]] = -np.inf
         worst, longest = int(np.argmax(odd)), int(np.argmax(spell))
         if max(odd[worst], spell[longest]) < np.log(REPORT_ODD):
             return None
         if odd[worst] > spell[longest]:
             return replace(model, odd=(*model.odd, worst))
-        return replace(model, spells=(*model.spells, spells[longest]))
+        return replace(model, spells=(*model.spells, beside.spells[longest]))
 
     def pair(self, beside: _Beside, other: float) -> tuple[int, int] | None:
-        """Begin and end of a stretch at another level, if more likely than all `other`.
+        """Begin and end of a stretch at another level, if likelier than the odds of all `other`.
 
         A level that is left and reached again makes either step by itself a poor explanation.
         """
@@ -414,32 +428,33 @@ class _Search:
     def is_told(self, at: int, odds: FloatArray) -> bool:
         """Whether a step at a place, with its patterns' odds beside all else, is to be reported."""
         limit = REPORT * (WAITS if self._n - at == FEWEST else 1.0)
-        return bool(log_sum(odds + WORTH, axis=0) > np.log(limit))
+        return bool(_worth(odds) > np.log(limit))
 
     def settled(self, model: _Model) -> tuple[_Model, tuple[FloatArray, ...], tuple[float, ...]]:
         """The model with each step at its most likely place, and its patterns' odds and chance.
 
         A step that is not to be told beside the others is taken out, the least likely first.
         """
-        patterns, chances, told = [], [], []
+        patterns, chances = [], []
+        untold: dict[int, float] = {}
         for number in range(len(model.steps)):
-            others = model.steps[:number] + model.steps[number + 1 :]
-            beside = self.beside(replace(model, steps=others))
-            low = others[number - 1] if number else 0
-            high = others[number] if number < len(others) else self._n
+            others = model.without_step(number)
+            beside = self.beside(others)
+            low, _, high = (0, *model.steps, self._n)[number : number + 3]
             at, odds_of_each, odds = beside.best(low, high)
             patterns.append(odds_of_each)
             chances.append(float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0)))))
-            told.append(
-                float(log_sum(odds + WORTH, axis=0)) if not self.is_told(at, odds) else np.inf
-            )
-            model = replace(model, steps=(*others[:number], at, *others[number:]))
-        if told and min(told) < np.inf:
-            least = int(np.argmin(told))
-            return self.settled(
-                replace(model, steps=model.steps[:least] + model.steps[least + 1 :])
-            )
+            if not self.is_told(at, odds):
+                untold[number] = float(_worth(odds))
+            model = others.stepping(at)
+        if untold:
+            return self.settled(model.without_step(min(untold, key=lambda number: untold[number])))
         return model, tuple(patterns), tuple(chances)
+
+
+def _worth(odds: FloatArray) -> FloatArray:
+    """Logarithm of the odds (..., patterns), each times what it is worth to be told."""
+    return log_sum(odds + WORTH, axis=-1)
 
 
 def _factors(
@@ -516,7 +531,7 @@ def smallest_seen(
         b = change @ precision
         a = np.broadcast_to(precision, (size.size, 2, 2))
         odds = pattern_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
-        reported = log_sum(odds + WORTH, axis=1) + np.log(CHANGE_ODDS) > np.log(REPORT)
+        reported = _worth(odds) + np.log(CHANGE_ODDS) > np.log(REPORT)
         # 0.84 standard deviations of a normal leave a fifth below.
         seen[quantity] = size[np.argmax(reported)] + 0.8416 / np.sqrt(precision[quantity, quantity])
     return seen

@@ -31,14 +31,12 @@ __all__ = (
     "is_beyond",
     "likely_text",
     "next_steps",
-    "noted_text",
     "percent",
     "put_down_to",
     "row_of",
     "settles",
-    "share_text",
     "split_text",
-    "step_text",
+    "step_texts",
     "trend_screen",
     "trend_sentence",
     "warmer_text",
@@ -275,7 +273,7 @@ def _recent(trend: Trend, units: str) -> Iterator[tuple[str, str, str]]:
 
 
 def _step_lines(step: Step, units: str) -> Iterator[str]:
-    yield from _item(_day(step.start_utc) or step.name, step_text(step))
+    yield from _item(_day(step.start_utc) or step.name, "; ".join(step_texts(step)))
     if step.cannot_split is not None:
         yield from _item("", split_text(step), units)
 
@@ -286,16 +284,16 @@ def split_text(step: Step) -> Worded:
     return Worded("Cannot be split: ", step.cannot_split, *test)
 
 
-def step_text(step: Step) -> str:
-    """Return a change in words: sizes with ranges, cause with odds, what was noted then."""
-    text = f"K {share_text(step.k)}, heat {share_text(step.heat)}; {likely_text(step.causes)}"
+def step_texts(step: Step) -> Iterator[str]:
+    """Yield a change in words: sizes with ranges, cause with odds, what was noted then."""
+    yield f"K {share_text(step.k)}, heat {share_text(step.heat)}"
+    yield likely_text(step.causes)
     if step.chance < SURE:
-        text += f"; that anything changed, {100 * step.chance:.0f} in 100"
+        yield f"that anything changed, {100 * step.chance:.0f} in 100"
     if step.shape in (Shape.SLOPE, Shape.EITHER):
-        text += "; a slow drift would fit as well"
+        yield "a slow drift would fit as well"
     if step.events:
-        text += f"; noted: {noted_text(step.events)}"
-    return text
+        yield f"noted: {noted_text(step.events)}"
 
 
 def _standing(trend: Trend, units: str) -> Iterator[str]:

@@ -67,7 +67,7 @@ def span(interval: Interval, kind: str, units: str = "si") -> str:
 
 
 def _rounded(value: float, decimals: int, unit: str) -> str:
-    return grouped(f"{round(value, decimals):.{max(decimals, 0)}f}", unit)
+    return grouped(f"{round(value, decimals):z.{max(decimals, 0)}f}", unit)
 
 
 def chance(probability: float) -> str:

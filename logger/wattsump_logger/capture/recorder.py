@@ -168,8 +168,9 @@ class Recorder:
                 self._write_some()
             if self.writer is not None:
                 self.writer.begin()
-            writer = self.writer.trouble if self.writer else ""
-            self.trouble = "; ".join(filter(None, (_FLOODED * self._is_flooded, writer)))
+            flood = _FLOODED if self._is_flooded else ""
+            disk = self.writer.trouble if self.writer else ""
+            self.trouble = "; ".join(filter(None, (flood, disk)))
         except WattsumpError as error:
             self.trouble = error.found
         except OSError as error:

@@ -128,11 +128,10 @@ class Watch:
             (), profile, without_unknown(self._typed, (), profile)
         )
         self._standings: tuple[Standing, ...] = alarm_states.at_rest(self._rules)
-        self._has_outing = True
         self._pending: deque[str] = deque(maxlen=_MARKS_SHOWN)  # pressed, not yet in a row
         self._undoable: deque[str] = deque(maxlen=_MARKS_UNDONE)
         self._newest_marks: list[tuple[float, str]] = []
-        self._outing = ""
+        self._outing: str | None = None  # its name, "" between outings, unknown at first
         self._go_on = False
         self._queued: list[str] = []
         self._shown_marks: deque[tuple[float | None, str]] = deque(maxlen=_MARKS_SHOWN)
@@ -176,7 +175,7 @@ class Watch:
     def marks(self) -> list[str]:
         """Read the keys, and return the marks to write into the session."""
         self._press(self._read_keys())
-        if not self._has_outing:  # they wait for one that can hold them
+        if self._outing == "":  # they wait for one that can hold them
             return []
         queued, self._queued = self._queued, []
         return queued
@@ -221,7 +220,6 @@ class Watch:
 
     def on_status(self, status: Status) -> None:
         """Take the capture's status: judge it, and show it."""
-        self._has_outing = bool(status.name)
         if self._outing and status.name != self._outing:
             # What reached an outing is undone in it or not at all; while one runs, no mark waits.
             self._undoable.clear()

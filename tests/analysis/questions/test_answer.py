@@ -21,7 +21,7 @@ from wattsump_analysis.questions.answer import (
 )
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.typed import quantity, typed_fields
-from wattsump_analysis.questions.writing import as_json, screen, sentence
+from wattsump_analysis.questions.writing import as_json, screen
 from wattsump_logger.errors import UnitError, UsageError
 from wattsump_logger.remark import Remark
 
@@ -100,6 +100,12 @@ def test_a_range_whose_ends_round_to_one_number_is_left_out() -> None:
     assert shown(Figure(value=3.0, low=2.9, high=3.1, kind="number")) == "3 (2.9 to 3.1)"
 
 
+@pytest.mark.parametrize(("low", "high"), [(-6.1, 5.2), (-0.3, 0.2)])
+def test_what_rounds_to_nothing_has_no_sign_with_a_range_either(low: float, high: float) -> None:
+    for kind in ("temperature_difference", "conductance"):
+        assert not shown(Figure(value=-0.001, kind=kind, low=low, high=high)).startswith("-0")
+
+
 def test_minutes_have_no_seconds_in_their_range() -> None:
     text = shown(Figure(value=144.0, low=0.7, high=294.0, kind="duration"))
     assert text == "2.4 min (under 1 min to 4.9 min)"
@@ -123,8 +129,8 @@ def test_json_keeps_inside_units_and_has_null_for_never() -> None:
 
 def test_a_figure_in_a_remark_follows_the_wanted_units() -> None:
     remark = Remark(code="settles", text=("settles at ", temperature(100.0), "\x1b!"))
-    assert remark.text == sentence(remark) == "settles at 100.0 °C?!"
-    assert sentence(remark, "us") == "settles at 212 °F?!"
+    assert remark.text == remark.in_units("si") == "settles at 100.0 °C?!"
+    assert remark.in_units("us") == "settles at 212 °F?!"
     assert remark.as_json() == {"code": "settles", "text": "settles at 100.0 °C?!"}
 
 

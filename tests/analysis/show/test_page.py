@@ -15,11 +15,11 @@ import pytest
 from analysis import proof_fixture
 from analysis.show.outline import outline
 from refusal import refused
-from wattsump_analysis.results import Influence, Proof, Verdict
+from wattsump_analysis.results import Influence, Interval, Proof, Verdict
 from wattsump_analysis.show.plots.outing import INKS
 from wattsump_analysis.show.report.glance import glance_at
 from wattsump_analysis.show.report.page import render, write_report
-from wattsump_analysis.show.report.tables import diagnostic_checks
+from wattsump_analysis.show.report.tables import diagnostic_checks, ledger_rows
 from wattsump_analysis.show.words import limits_for
 from wattsump_logger.errors import UsageError
 from wattsump_logger.remark import Remark
@@ -264,3 +264,11 @@ def test_text_and_lines_stand_out_from_light_and_dark_paper_and_from_phase_bands
 def test_a_report_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
     with refused(UsageError, "report.html"):
         write_report(proof_fixture.cannot_tell(), tmp_path / "no" / "report.html")
+
+
+def test_a_heat_that_rounds_to_nothing_has_no_sign() -> None:
+    ledger = proof_fixture.falls_short().ledger
+    assert ledger is not None
+    rest = Interval(value=0.01, low=-0.001, high=0.02)
+    rows = ledger_rows(replace(ledger, unexplained_kwh=rest), "si")
+    assert ("not accounted for", "0.01 kWh", "0.00 to 0.02 kWh") in rows

@@ -194,5 +194,9 @@ def test_a_remark_inside_a_remark_follows_the_units_of_display(units: str) -> No
     assert ("K" in sentence(outer, units)) is (units == "si")
 
 
+def test_an_end_of_a_range_that_rounds_to_nothing_has_no_sign() -> None:
+    assert span(Interval(value=1e4, low=-10.0, high=7.2e4), "power") == "0.0 to 72.0 kW"
+
+
 def test_a_value_that_is_the_same_in_both_systems_stands_once() -> None:
     assert figure(2730.0, "duration", "us") == "45.5 min"

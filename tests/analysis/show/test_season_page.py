@@ -58,7 +58,7 @@ def test_every_change_is_a_sentence_with_its_day_odds_and_what_was_noted(season:
         assert re.search(
             r"K (up|down|the same) .*heat (up|down|the same|not known) .* in 100", change
         )
-    assert "Noted then: &#34;cleaned here&#34;" in changes
+    assert "Noted: &#34;cleaned here&#34;" in changes
 
 
 def test_as_run_and_under_like_conditions_stand_side_by_side(season: Trend) -> None:
@@ -68,7 +68,7 @@ def test_as_run_and_under_like_conditions_stand_side_by_side(season: Trend) -> N
     row = re.search(r"26 Apr[^/]*</span></th>(.*?)</tr>", page)
     assert row is not None
     cells = re.findall(r"<td>([^<]*)</td>", row[1])
-    assert cells[0] == f"{newest.k_w_k:.3g}"
+    assert cells[0] == f"{newest.k_w_k:.1f}"
     assert len(cells) == 5
     assert "14 earlier outings" in page
     assert "shopping: no session" in page
@@ -101,9 +101,25 @@ def test_oil_over_its_limit_is_not_titled_no_change() -> None:
 
 def test_units_reach_every_number_of_a_season(season: Trend) -> None:
     page = render_season(season, "us")
-    assert "K, BTU/(h °F)" in page
+    assert "K, BTU/(h °F)" in text_of(page)
     assert "hottest oil, °F" in page
     assert not re.search(r"\d W/K|\d kW", text_of(page))
+
+
+def test_units_reach_what_was_not_comparable() -> None:
+    row = row_of_outings([], n=8)
+    warm = [replace(o, ambient_c=30.0) for o in row[4:]]
+    page = text_of(render_comparison(compare(row[:4], warm), "us"))
+    assert "Air +27 °F." in page  # independent: 15 K are 27 degF
+    assert not re.search(r"\d W/K|\d kW|[+-]\d+ K\b", page)
+
+
+def test_numbers_of_a_column_keep_their_last_zero() -> None:
+    row = row_of_outings([], n=12)
+    row[-1] = replace(row[-1], k_w_k=90.0, heat_w=3500.0)
+    page = render_season(trend_of(row))
+    assert "<td>90.0</td>" in page
+    assert "<td>3.50</td>" in page
 
 
 def test_a_report_beside_its_session_is_linked_by_a_path_from_the_page(

@@ -21,18 +21,17 @@ from wattsump_analysis.show.season_screen import (
     is_beyond,
     likely_text,
     next_steps,
-    noted_text,
     percent,
     put_down_to,
     row_of,
     settles,
-    share_text,
     split_text,
+    step_texts,
     trend_sentence,
     warmer_text,
 )
-from wattsump_analysis.statistics.change import Shape
-from wattsump_logger.units.quantities import shown_unit, to_shown
+from wattsump_logger.remark import Remark, Worded
+from wattsump_logger.units.quantities import rounded, shown_unit, to_shown
 
 __all__ = ("TONES", "render_comparison", "render_season")
 
@@ -66,12 +65,7 @@ class _Change:
     """A change between two outings as text."""
 
     day: str
-    text: str
-    cause: str
-    noted: str
-    drift: bool
-    chance: str
-    split: str
+    texts: tuple[str, ...]
     causes: tuple[tuple[str, str], ...]
 
 
@@ -208,12 +202,7 @@ def _is_harm(k: Interval, heat: Interval) -> bool:
 def _change(step: Step) -> _Change:
     return _Change(
         day=words.day_text(step.start_utc or "") or step.name,
-        text=f"K {share_text(step.k)}, heat {share_text(step.heat)}",
-        cause=capital(likely_text(step.causes)),
-        noted=noted_text(step.events) if step.events else "",
-        drift=step.shape in (Shape.SLOPE, Shape.EITHER),
-        chance=f"{100 * step.chance:.0f} in 100" if step.chance < SURE else "",
-        split="" if step.cannot_split is None else split_text(step),
+        texts=(*step_texts(step), *(() if step.cannot_split is None else (split_text(step),))),
         causes=tuple((str(c.cause), words.chance(c.probability)) for c in step.causes),
     )
 
@@ -250,7 +239,7 @@ def _rows(trend: Trend, units: str, links: Links) -> list[_Row]:
         if value is None:
             return "not told"
         shown = float(to_shown(value, kind, units, largest=largest))
-        return f"{float(f'{shown:.3g}'):.0f}" if shown >= 1000 else f"{shown:.3g}"
+        return rounded(shown, 3)
 
     rows = []
     for at, (outing, like) in enumerate(zip(trend.outings, exp(trend.referred), strict=True)):
@@ -295,16 +284,16 @@ def _compared(outing: Outing, units: str, links: Links) -> tuple[str, str, str, 
     return name, links.of(outing), text(outing.k_w_k, "conductance"), text(outing.heat_w, "power")
 
 
-def _not_comparable(comparison: Comparison) -> list[str]:
+def _not_comparable(comparison: Comparison) -> list[Remark | str]:
     """Return what differed besides, and what could not be told."""
     silent = [o.name for o in (*comparison.before, *comparison.after) if not o.usable]
-    remarks = [str(remark) for remark in comparison.also]
+    remarks: list[Remark | str] = [*comparison.also]
     if silent:
         remarks.append(
             f"not counted for K and heat, of which they tell not both: {', '.join(silent)}"
         )
     if comparison.cannot_split is not None:
-        remarks.append(f"cannot be split: {comparison.cannot_split}")
+        remarks.append(Worded("cannot be split: ", comparison.cannot_split))
     return remarks
 
 

@@ -11,10 +11,10 @@ from functools import cache
 from importlib.resources import files
 
 from wattsump_analysis.questions.answer import Figure, shown
-from wattsump_analysis.questions.writing import sentence
 from wattsump_analysis.results import Interval
 from wattsump_analysis.show import words
 from wattsump_analysis.show.plots.pens import INKS
+from wattsump_logger.remark import shown_in
 
 __all__ = ("sheet",)
 
@@ -71,7 +71,7 @@ def _filters(units: str) -> dict[str, object]:
         "figure": number,
         "span": between,
         "cell": cell,
-        "said": lambda remark: "" if remark is None else sentence(remark, units),
+        "said": lambda remark: "" if remark is None else shown_in(remark, units),
         "clock": words.clock_text,
         "sentence": lambda remark: words.sentence(remark, units),
         "marked": words.mark_words,

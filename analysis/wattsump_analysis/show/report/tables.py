@@ -100,7 +100,7 @@ def ledger_rows(ledger: Ledger | None, units: str) -> list[tuple[str, str, str]]
             return words.figure(scaled.value, "energy", units, both=False), words.span(
                 scaled, "energy", units
             )
-        return f"{interval.value:.2f} kWh", f"{interval.low:.2f} to {interval.high:.2f} kWh"
+        return f"{interval.value:z.2f} kWh", f"{interval.low:z.2f} to {interval.high:z.2f} kWh"
 
     return [
         ("into the oil, in all", *energy(ledger.heat_in_kwh)),
