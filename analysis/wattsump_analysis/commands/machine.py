@@ -89,7 +89,7 @@ def new_command(
 
 
 def _kept(draft: Path) -> dict[str, str]:
-    """Return the answers of before, {} if there are none."""
+    """Return the answers that an earlier run kept, {} if there are none."""
     from wattsump_logger.errors import UsageError
     from wattsump_logger.inputs import read_small
 
@@ -113,7 +113,7 @@ def _kept(draft: Path) -> dict[str, str]:
 
 
 def _stands(question: "Question", answers: Mapping[str, str]) -> bool:
-    """Whether there is an answer that need not be asked for again."""
+    """Whether a question has an answer already that the profile will take."""
     from wattsump_logger.errors import WattsumpError
     from wattsump_logger.machine.describing import checked
 

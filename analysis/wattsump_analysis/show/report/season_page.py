@@ -292,7 +292,8 @@ def _not_comparable(comparison: Comparison) -> list[Remark | str]:
         remarks.append(
             f"not counted for K and heat, of which they tell not both: {', '.join(silent)}"
         )
-    if comparison.cannot_split is not None:
+    # The text below the title has it already where causes that cannot be split are the answer.
+    if comparison.cannot_split is not None and put_down_to(comparison).code != "cause-split":
         remarks.append(Worded("cannot be split: ", comparison.cannot_split))
     return remarks
 
