@@ -15,7 +15,8 @@ from wattsump_logger.width import USUAL
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from wattsump_logger.foreign.adopt import Question, Understood
+    from wattsump_logger.foreign.adopt import Understood
+    from wattsump_logger.foreign.asking import Question
     from wattsump_logger.foreign.kept import Answers
 
 __all__ = ("TableAsked", "adopt")
@@ -44,8 +45,9 @@ def adopt(
     """Make a session of a table; show how it was understood before anything is written."""
     from wattsump_logger.errors import WattsumpError
     from wattsump_logger.foreign import kept
-    from wattsump_logger.foreign.adopt import preview, understand, write
+    from wattsump_logger.foreign.adopt import understand, write
     from wattsump_logger.foreign.kept import Answers
+    from wattsump_logger.foreign.shown import preview
     from wattsump_logger.foreign.table import read_table
     from wattsump_logger.foreign.times import typed_times
     from wattsump_logger.machine.profile import load_profile
@@ -130,7 +132,7 @@ def _is_terminal() -> bool:
 def _ask(question: "Question", listed: set[tuple[str, ...]]) -> str:
     """Ask until there is a usable answer; `listed` are choices whose meanings stand above."""
     from wattsump_logger.errors import WattsumpError
-    from wattsump_logger.foreign.adopt import checked
+    from wattsump_logger.foreign.asking import checked
     from wattsump_logger.foreign.columns import MEANS
 
     typer.echo(_filled(question.text))

@@ -1,12 +1,12 @@
-"""From a table of another logger to a session of our format, with a preview.
+"""From a table of another logger to a session of our format.
 
 What can be read in two ways is asked, never guessed. Where there is nobody to ask, it is
 refused, with the option that would answer it.
 """
 
+import contextlib
 import hashlib
-import textwrap
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -14,93 +14,54 @@ from pathlib import Path
 from typing import get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError, UsageError
+from wattsump_logger.foreign.asking import Ask, Asking, Question
 from wattsump_logger.foreign.clock import (
-    DATE_ORDERS,
+    UNITS_S,
     Clock,
     DateOrder,
     Stamps,
-    dates_are_unclear,
+    date_orders,
     find_clock,
+    hours_are_unclear,
     read_stamps,
+    usual_unit,
+    with_plain_times,
 )
 from wattsump_logger.foreign.columns import (
     ABSENT_COSTS,
-    DEGREES,
+    DEGREE_OF,
     Column,
     Guess,
     column_unit,
+    differ,
     guess,
     inside,
+    is_column_unit,
     needs_unit,
     own_name,
     plausible_units,
-    typed_column,
 )
 from wattsump_logger.foreign.kept import Answers
-from wattsump_logger.foreign.table import Table, numbers, read_table
+from wattsump_logger.foreign.table import Table, numbers, read_table, units_in
 from wattsump_logger.foreign.times import Typed, states
-from wattsump_logger.machine.parts import Role
+from wattsump_logger.machine.parts import OIL_ROLES, USUAL_UNIT, Role
 from wattsump_logger.machine.profile import SEVERAL, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.writer import write_session
-from wattsump_logger.width import USUAL
 
-__all__ = ("Ask", "Question", "Understood", "checked", "preview", "understand", "write")
+__all__ = ("Understood", "understand", "write")
 
-_DEGREES = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 _RANGE_C = (-80.0, 1500.0)
 _OUR_OWN = frozenset({"seq", "time_utc", "elapsed_s"})
 _NOTES = frozenset({"mark", "marks", "note", "notes", "comment", "comments", "remark", "event"})
-_UNIT_S = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
+_HOTTEST_C = (
+    250.0  # of oil or the air it heats: loggers write 850, 999.9 or 1372 for a broken probe
+)
+_SLOWEST_RPM = 100.0  # of an engine: its speed in thousands or hertz is less
 _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """A question that the file leaves open: its choices, the usual one or "", and its option.
-
-    `key` is where the answer is kept: a setting, or the name of a column.
-    """
-
-    key: str
-    text: str
-    choices: tuple[str, ...]
-    usual: str = ""
-    option: str = ""
-    is_column: bool = False
-
-
-def checked(question: Question, typed: str) -> str:
-    """Return the answer that was typed, a choice in its own spelling.
-
-    Raises
-    ------
-    UsageError
-        It answers another question.
-    """
-    answer = typed.strip()
-    if question.is_column:
-        typed_column(answer, f"column {question.key!r}")
-        return answer
-    degrees = {"c": "degC", "f": "degF"}.get(_DEGREES.get(answer.lower(), ""), answer)
-    spelled = {choice.lower(): choice for choice in question.choices}
-    hyphened = answer.lower().replace(" ", "-")  # as in "day first"
-    choice = spelled.get(hyphened) or spelled.get(degrees.lower())
-    if choice is None:
-        raise UsageError(
-            expected="one of " + ", ".join(question.choices),
-            found=repr(answer),
-            where=question.text,
-            do=f"answer by {question.option}" if question.option else "answer again",
-        )
-    return choice
-
-
-Ask = Callable[[Question], str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -156,7 +117,7 @@ def understand(
         An answer that is not among the choices, or typed times of a column that exists.
     """
     table = read_table(path)
-    asking = _Asking(ask, answers or Answers())
+    asking = Asking(ask, answers or Answers())
     if table.is_comma is None:
         decimals = asking.setting(
             Question(
@@ -167,21 +128,32 @@ def understand(
             )
         )
         table = replace(table, is_comma=decimals == "comma")
+    table = with_plain_times(table)
     clock, stamps = _times(table, asking)
+    table = replace(table, cells=table.cells.iloc[stamps.rows].reset_index(drop=True))
     columns = _columns(table, clock, asking, profile)
     sources: dict[str, str] = {}
     for name, column in columns.items():
         if column.is_used:
             sources[_session_column(name, column, profile, sources)] = name
     values = {
-        session: inside(_numbers(table, name), columns[name].unit)[stamps.rows]
+        session: inside(_numbers(table, name), columns[name].unit)
         for session, name in sources.items()
     }
-    faults = _faults(table, stamps.rows, sources, values)
+    faults = _faults(table, columns, sources, values)
     for line in typed:
         _check_untold(line, values)
         values[line.column] = states(line, stamps.elapsed_s, stamps.clock_s)
     roles = {column.role for column in columns.values()} | {line.role for line in typed}
+    if not roles - {None, Role.OTHER, *USUAL_UNIT}:
+        names = [name for name in table.names if name not in (clock.time, clock.date)]
+        raise SessionError(
+            expected="a column that is known for a temperature of oil or air",
+            found=", ".join(map(repr, names[:12])) + ", ..." * (len(names) > 12),
+            where=str(path),
+            do=f'name one, as in --column "{names[-1]}=tank degC"; of probes that are named in the '
+            "rows, make a column each",
+        )
     return Understood(
         table=table,
         clock=clock,
@@ -190,60 +162,32 @@ def understand(
         sources=sources,
         values=values,
         faults=faults,
-        marks=_marks(table, stamps.rows),
+        marks=_marks(table),
         typed=tuple(typed),
         absent=tuple(role for role in ABSENT_COSTS if role not in roles),
-        start_utc=_start_utc(stamps, start_utc),
+        start_utc=_start_utc(table, stamps, start_utc),
         answers=asking.answers,
-        notes=(*_table_notes(table), *stamps.notes),
+        notes=(*_table_notes(table, clock, columns), *stamps.notes),
     )
 
 
-class _Asking:
-    """Answers from earlier answers, else by asking, and remembers each."""
-
-    def __init__(self, ask: Ask, answers: Answers) -> None:
-        self._ask = ask
-        self._columns = dict(answers.columns)
-        self._settings = dict(answers.settings)
-
-    @property
-    def answers(self) -> Answers:
-        return Answers(columns=dict(self._columns), settings=dict(self._settings))
-
-    def setting(self, question: Question) -> str:
-        """Return the answer, one of the question's choices."""
-        answer = checked(question, self._settings.get(question.key) or self._ask(question))
-        self._settings[question.key] = answer
-        return answer
-
-    def column(self, name: str) -> Column | None:
-        """Return the answer for a column, None if there is none."""
-        text = self._columns.get(name)
-        return None if text is None else typed_column(text, f"column {name!r}")
-
-    def ask_column(self, question: Question) -> Column:
-        return typed_column(self._ask(question), f"column {question.key!r}")
-
-    def settle(self, name: str, column: Column) -> None:
-        self._columns[name] = column.text()
-
-
 def _numbers(table: Table, name: str) -> FloatArray:
-    return np.asarray(numbers(table.cells[name], is_comma=bool(table.is_comma)), dtype=float)
+    return numbers(table.cells[name], is_comma=bool(table.is_comma))
 
 
-def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
+def _times(table: Table, asking: Asking) -> tuple[Clock, Stamps]:
     if "elapsed_s" in table.names:
         clock: Clock | None = Clock(time="elapsed_s", unit_s=1.0)
     else:
         clock = find_clock(table)
     if clock is None:
         raise SessionError(
-            expected="a column of times",
-            found="columns " + ", ".join(table.names),
+            expected="a column of times, in whose name is time",
+            found=", ".join(
+                f"{cells.iloc[0]!r} in {name!r}" for name, cells in table.cells.items()
+            ),
             where=str(table.path),
-            do="export it with the time of each row, in a column whose name says time",
+            do="export it with times such as 2026-05-04 07:30:00, or seconds",
         )
     if clock.unit_s is None and not table.cells[clock.time].str.contains(":").any():
         unit = asking.setting(
@@ -251,21 +195,33 @@ def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
                 key="times",
                 text=f"What is the unit of the column {clock.time!r}?"
                 + " It may only number the rows: then the file has no times." * clock.may_number,
-                choices=tuple(_UNIT_S),
-                usual="" if clock.may_number else "s",
+                choices=tuple(UNITS_S),
+                usual=usual_unit(table, clock),
                 option="--times s",
             )
         )
-        clock = replace(clock, unit_s=_UNIT_S[unit])
-    order: DateOrder | None = None
-    if clock.unit_s is None and dates_are_unclear(table, clock):
+        clock = replace(clock, unit_s=UNITS_S[unit])
+    if clock.unit_s is None and hours_are_unclear(table, clock):
+        form = asking.setting(
+            Question(
+                key="times",
+                text=f"Are times such as {table.cells[clock.time].iloc[-1]!r} hours and minutes, "
+                "or minutes and seconds?",
+                choices=("hh:mm", "mm:ss"),
+                option="--times mm:ss",
+            )
+        )
+        clock = replace(clock, in_minutes=form == "mm:ss")
+    orders = date_orders(table, clock) if clock.unit_s is None else ()
+    order: DateOrder | None = orders[0] if len(orders) == 1 else None
+    if len(orders) > 1:
         first = table.cells[clock.date or clock.time].iloc[0]
         answer = asking.setting(
             Question(
                 key="dates",
-                text=f"Is {first!r} written day first or month first?",
-                choices=DATE_ORDERS,
-                option="--dates day-first",
+                text=f"Is {first!r} written {' or '.join(orders).replace('-', ' ')}?",
+                choices=orders,
+                option=f"--dates {orders[0]}",
             )
         )
         order = next(each for each in get_args(DateOrder) if each == answer)
@@ -273,25 +229,90 @@ def _times(table: Table, asking: _Asking) -> tuple[Clock, Stamps]:
 
 
 def _columns(
-    table: Table, clock: Clock, asking: _Asking, profile: Profile | None
+    table: Table, clock: Clock, asking: Asking, profile: Profile | None
 ) -> dict[str, Column]:
     """Return role and unit of each column of readings, without those of times and notes."""
     guesses = {}
     for name, unit in zip(table.names, table.units, strict=True):
-        if name in (clock.time, clock.date) or name in _OUR_OWN or name.lower() in _NOTES:
-            continue
-        if name != "fault" and np.isfinite(_numbers(table, name)).mean() > _LEAST_NUMBERS:
-            guesses[name] = _of_profile(name, unit, profile) or guess(name, unit)
+        if _is_read(name, clock) and _share_read(table, name) > _LEAST_NUMBERS:
+            guessed = _of_profile(name, unit, profile) or guess(name, unit)
+            typed = asking.column(name)
+            bare = typed is None or not typed.unit
+            guesses[name] = _with_unit_of_cells(table, name, guessed) if bare else guessed
     columns = {}
     for name, guessed in guesses.items():
         column = asking.column(name) or _settled(name, guessed, guesses, asking)
         if column.is_used and not column.unit:
             column = replace(column, unit=guessed.unit or "")
+            if guessed.is_strange or (column.role in (Role.FLOW, Role.HEATER) and not column.unit):
+                column = _asked_for_unit(table, name, column, guessed, asking)
         columns[name] = column
     columns = _with_units(table, columns, asking)
     for name, column in columns.items():
+        _check_speed(table, name, column)
         asking.settle(name, column)
     return columns
+
+
+def _is_read(name: str, clock: Clock) -> bool:
+    """Tell whether a column is of readings: not of times, notes, faults, or our own numbers."""
+    times = (clock.time, clock.date, clock.half)
+    return name not in times and name not in _OUR_OWN and name.lower() not in _NOTES | {"fault"}
+
+
+def _share_read(table: Table, name: str) -> float:
+    """Return the share of a column's filled cells that are numbers or states."""
+    filled = int((table.cells[name].str.strip() != "").sum())
+    return np.count_nonzero(np.isfinite(_numbers(table, name))) / max(filled, 1)
+
+
+def _with_unit_of_cells(table: Table, name: str, guessed: Guess) -> Guess:
+    """Return the guess with the unit behind the numbers of the cells, if there is one."""
+    units = {unit for unit in units_in(table.cells[name]) if is_column_unit(unit)}
+    if differ({*units, *({guessed.unit} if guessed.unit else ())}):
+        raise SessionError(
+            expected=f"one unit in column {name!r}",
+            found=", ".join(sorted({*units, guessed.unit or ""} - {""})),
+            where=str(table.path),
+            do=f'give it, as in --column "{name}=tank degC", or convert the cells',
+        )
+    return replace(guessed, unit=guessed.unit or next(iter(units), None))
+
+
+def _asked_for_unit(
+    table: Table, name: str, column: Column, guessed: Guess, asking: Asking
+) -> Column:
+    """Return a column with the owner's unit: with another one its figures are other figures."""
+    values = _numbers(table, name)
+    if column.role is None or np.isin(values[np.isfinite(values)], (0.0, 1.0)).all():
+        return column
+    units = {Role.FLOW: "L/min", Role.HEATER: "W", Role.ENGINE: "rpm", Role.FAN: "rpm"}
+    unit = units.get(column.role, "degC" if needs_unit(column.role) else "on")
+    return asking.ask_column(
+        Question(
+            key=name,
+            text=f"In which unit is the column {name!r}? Type it after the role; if it is none "
+            "that is known here, leave the column out and convert it.",
+            choices=(column.role.value, "nothing"),
+            option=f'--column "{name}={column.role.value} {unit}"',
+            is_column=True,
+            needs_unit=True,
+        )
+    )
+
+
+def _check_speed(table: Table, name: str, column: Column) -> None:
+    """Refuse speeds of an engine that no engine has."""
+    if column.role is Role.ENGINE and column.unit in ("rpm", "r/min", "1/min", "min-1", "rev/min"):
+        fastest = float(np.nanmax(_numbers(table, name), initial=0.0))
+        if 0.0 < fastest < _SLOWEST_RPM:
+            raise SessionError(
+                expected="the engine's speed in revolutions a minute",
+                found=f"at most {fastest:g} in column {name!r}",
+                where=str(table.path),
+                do=f'write it so, or leave it out with --column "{name}=nothing" and type when '
+                "the engine ran, as in --was 'engine on throughout'",
+            )
 
 
 def _of_profile(name: str, unit: str, profile: Profile | None) -> Guess | None:
@@ -299,10 +320,10 @@ def _of_profile(name: str, unit: str, profile: Profile | None) -> Guess | None:
     channel = None if profile is None else profile.channels.get(own_name(name))
     if channel is None or channel.role is Role.OTHER:
         return None
-    return Guess(roles=(channel.role,), unit=guess(name, unit).unit)
+    return replace(guess(name, unit), roles=(channel.role,))
 
 
-def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _Asking) -> Column:
+def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: Asking) -> Column:
     """Return a column's role by its name, else by the owner's answer."""
     rivals = [
         other
@@ -327,7 +348,7 @@ def _settled(name: str, guessed: Guess, guesses: Mapping[str, Guess], asking: _A
     )
 
 
-def _with_units(table: Table, columns: dict[str, Column], asking: _Asking) -> dict[str, Column]:
+def _with_units(table: Table, columns: dict[str, Column], asking: Asking) -> dict[str, Column]:
     """Give every column a unit; all temperatures without one get the same."""
     bare = {
         name: column
@@ -340,9 +361,9 @@ def _with_units(table: Table, columns: dict[str, Column], asking: _Asking) -> di
             {name: column.role for name, column in bare.items()},
             {name: _numbers(table, name) for name in bare},
         )
-        printed = {column.unit for column in columns.values() if column.unit in _DEGREES}
+        printed = {column.unit for column in columns.values() if column.unit in DEGREE_OF}
         if len(possible) > 1 and len(printed) == 1:  # a file has degrees of one kind
-            possible = {_DEGREES[printed.pop()]}
+            possible = {DEGREE_OF[printed.pop()]}
         only = possible.pop() if len(possible) == 1 else None
         unit = only or {"degC": "c", "degF": "f"}[asking.setting(_which_degrees(bare))]
     return {
@@ -397,36 +418,46 @@ def _session_column(
 
 def _faults(
     table: Table,
-    rows: NDArray[np.intp],
+    columns: Mapping[str, Column],
     sources: Mapping[str, str],
     values: dict[str, FloatArray],
 ) -> dict[int, str]:
     """Empty cells that are no readings, and return the channels and faults by row."""
     faults: dict[int, list[str]] = {}
     for session, name in sources.items():
-        channel = session.rpartition("_")[0]
         array = values[session]
-        filled = (table.cells[name].iloc[rows].str.strip() != "").to_numpy()
-        for row in np.flatnonzero(filled & np.isnan(array)).tolist():
-            faults.setdefault(row, []).append(f"{channel}:form")
+        filled = (table.cells[name].str.strip() != "").to_numpy()
+        wrong = {"form": filled & np.isnan(array)}
         if session.endswith("_c"):
-            wild = (array < _RANGE_C[0]) | (array > _RANGE_C[1])
-            values[session] = np.where(wild, np.nan, array)
-            for row in np.flatnonzero(wild).tolist():
-                faults.setdefault(row, []).append(f"{channel}:range")
+            is_oil = columns[name].role in OIL_ROLES | {Role.AMBIENT}
+            hottest_c = _HOTTEST_C if is_oil else _RANGE_C[1]
+            wrong["range"] = (array < _RANGE_C[0]) | (array > hottest_c)
+            _check_range(table, name, array[wrong["range"]], array)
         if session.endswith("_on"):
-            neither = np.isfinite(array) & ~np.isin(array, (0.0, 1.0))
-            values[session] = np.where(neither, np.nan, array)
-            for row in np.flatnonzero(neither).tolist():
-                faults.setdefault(row, []).append(f"{channel}:form")
+            wrong["form"] |= np.isfinite(array) & ~np.isin(array, (0.0, 1.0))
+        for code, at in wrong.items():
+            values[session] = np.where(at, np.nan, values[session])
+            for row in np.flatnonzero(at).tolist():
+                faults.setdefault(row, []).append(f"{session.rpartition('_')[0]}:{code}")
     return {row: ";".join(codes) for row, codes in faults.items()}
 
 
-def _marks(table: Table, rows: NDArray[np.intp]) -> dict[int, str]:
+def _check_range(table: Table, name: str, wrong_c: FloatArray, all_c: FloatArray) -> None:
+    """Refuse a column that is mostly no temperature: in tenths, or of a broken probe."""
+    if wrong_c.size > 0.5 * np.count_nonzero(np.isfinite(all_c)):
+        raise SessionError(
+            expected=f"temperatures in column {name!r}",
+            found=f"{wrong_c.min():.4g} to {wrong_c.max():.4g} degC in most of its cells",
+            where=str(table.path),
+            do=f'convert them, give their unit, or leave it out: --column "{name}=nothing"',
+        )
+
+
+def _marks(table: Table) -> dict[int, str]:
     marks: dict[int, str] = {}
     for name in table.names:
         if name.lower() in _NOTES:
-            for row, cell in enumerate(table.cells[name].iloc[rows]):
+            for row, cell in enumerate(table.cells[name]):
                 if cell.strip():
                     marks[row] = "; ".join(filter(None, (marks.get(row), cell.strip())))
     return marks
@@ -443,81 +474,27 @@ def _check_untold(line: Typed, values: Mapping[str, FloatArray]) -> None:
         )
 
 
-def _start_utc(stamps: Stamps, typed: datetime | None) -> datetime | None:
-    if stamps.start is None:
-        return typed
-    # A time without a zone is local to this computer.
-    return stamps.start.astimezone(UTC)
+def _start_utc(table: Table, stamps: Stamps, typed: datetime | None) -> datetime | None:
+    if stamps.start is not None:
+        # A time without a zone is local to this computer.
+        return stamps.start.astimezone(UTC)
+    if "time_utc" in table.names and table.cells["time_utc"].iloc[0]:  # a session, saved elsewhere
+        with contextlib.suppress(ValueError):
+            return datetime.fromisoformat(table.cells["time_utc"].iloc[0]).astimezone(UTC)
+    return typed
 
 
-def _table_notes(table: Table) -> Iterator[Remark]:
+def _table_notes(table: Table, clock: Clock, columns: Mapping[str, Column]) -> Iterator[Remark]:
     if table.dropped:
-        text = f"{table.dropped} lines with too many cells were left out"
+        text = f"{table.dropped} lines with too many or too few cells were left out"
         yield Remark(code="lines-left-out", text=text)
     if not table.has_header:
         yield Remark(code="no-column-names", text="no names above the columns")
-
-
-def preview(made: Understood) -> Iterator[str]:
-    """Yield, line by line of at most 80 columns, how the table was understood, what it lacks."""
-    for line in _preview(made):
-        yield from textwrap.wrap(line, USUAL, subsequent_indent="    ", break_on_hyphens=False)
-
-
-def _preview(made: Understood) -> Iterator[str]:
-    table, stamps = made.table, made.stamps
-    sign = {"\t": "tabs", ",": "commas", ";": "semicolons", "|": "bars"}.get(
-        table.separator, repr(table.separator)
-    )
-    decimals = "decimal comma" if table.is_comma else "decimal point"
-    yield (
-        f"{table.path.name}: {stamps.rows.size} rows, {sign} between cells, {decimals}, "
-        f"{table.encoding}, readings from line {table.line} on"
-    )
-    yield f"  {'time':<20} {_when(made)}"
-    for session, name in made.sources.items():
-        column = made.columns[name]
-        what = column.role.value if column.role else "no role"
-        if column.role is Role.OTHER:
-            what = "no role, kept"
-        yield f"  {name[:20]:<20} {what:<10} {session:<13} {_span(made.values[session])}"
-    in_f = [name for name in made.sources.values() if made.columns[name].unit in DEGREES["f"]]
-    if in_f:
-        yield f"  converted from degF: {', '.join(in_f)}"
-    for line in made.typed:
-        share = f"on {100 * np.mean(made.values[line.column]):.0f} % of the time"
-        yield f"  {'typed':<20} {line.role.value:<10} {line.column:<13} {share}"
-    left_out = [name for name, column in made.columns.items() if not column.is_used]
-    if left_out:
-        yield f'  left out: {", ".join(left_out)}; --column "{left_out[0]}=ROLE UNIT" keeps one'
-    for note in made.notes:
-        yield f"  note: {note}"
-    if made.faults:
-        yield f"  note: {len(made.faults)} rows have a cell that is no reading; it stays empty"
-    for role in made.absent:
-        yield f"  no {role.value}: {ABSENT_COSTS[role]}"
-
-
-def _when(made: Understood) -> str:
-    length_s = float(made.stamps.elapsed_s[-1])
-    step_s = float(np.median(np.diff(made.stamps.elapsed_s)))
-    begin = ""
-    if made.stamps.start is not None:
-        begin = f"from {made.stamps.start:%d %b %Y %H:%M:%S}"
-        begin += " (its own zone)" if made.stamps.start.tzinfo else " (this computer's zone)"
-    elif made.stamps.clock_s is not None:
-        whole = int(made.stamps.clock_s)
-        begin = f"from {whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}, no date"
-    else:
-        begin = "counted from the first row, no clock"
-    return f"{begin}, {length_s / 60:.1f} min, a row every {step_s:g} s"
-
-
-def _span(values: FloatArray) -> str:
-    seen = values[np.isfinite(values)]
-    if not seen.size:
-        return "no reading"
-    return f"{seen.min():.1f} to {seen.max():.1f}, {seen.size} readings"
+    for name in table.names:
+        cells = table.cells[name].str.strip()
+        if name not in columns and _is_read(name, clock) and guess(name).roles and any(cells):
+            text = f"{name!r} was left out: {cells[cells != ''].iloc[0]!r} is no number"
+            yield Remark(code="column-without-numbers", text=text)
 
 
 def write(made: Understood, folder: Path, name: str, profile: Profile | None) -> Path:

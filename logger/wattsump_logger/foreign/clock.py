@@ -4,9 +4,11 @@ The result is seconds since the first row and, where the file has a clock, the d
 of day of that row.
 """
 
+import contextlib
 import re
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -21,47 +23,76 @@ from wattsump_logger.remark import Remark
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ("DATE_ORDERS", "Clock", "Stamps", "dates_are_unclear", "find_clock", "read_stamps")
-DateOrder = Literal["day-first", "month-first"]
-DATE_ORDERS: tuple[DateOrder, ...] = ("day-first", "month-first")
+__all__ = (
+    "UNITS_S",
+    "Clock",
+    "DateOrder",
+    "Stamps",
+    "date_orders",
+    "find_clock",
+    "hours_are_unclear",
+    "read_stamps",
+    "usual_unit",
+    "with_plain_times",
+)
+DateOrder = Literal["day-first", "month-first", "year-first"]
+UNITS_S = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 
 _DAY_S = 86_400.0
 _WORDS = frozenset(
     {"time", "date", "timestamp", "datetime", "clock", "elapsed", "uptime", "seconds"}
 )
 _UNIT_S = {
-    "s": 1.0,
-    "sec": 1.0,
-    "seconds": 1.0,
-    "ms": 1e-3,
-    "min": 60.0,
-    "minutes": 60.0,
-    "h": 3600.0,
+    word: UNITS_S[unit]
+    for unit, words in {
+        "s": "s sec secs second seconds",
+        "ms": "ms msec millis milliseconds",
+        "min": "min mins minute minutes",
+        "h": "h hr hrs hour hours",
+        "d": "d day days",
+    }.items()
+    for word in words.split()
 }
 _YEAR_FIRST = r"(?P<y>\d{4})[-/.](?P<m>\d{1,2})[-/.](?P<d>\d{1,2})"
 _YEAR_LAST = r"(?P<a>\d{1,2})(?P<sign>[-/.])(?P<b>\d{1,2})[-/.](?P<y>\d{4}|\d{2})"
-_TIME = r"(?P<H>\d{1,4}):(?P<M>\d{2})(?::(?P<S>\d{2}(?:[.,]\d+)?))?\s*(?P<half>[AaPp])?\.?[Mm]?\.?"
+_TIME = r"(?P<H>\d{1,4}):(?P<M>\d{2})(?::(?P<S>\d{2}(?:[.,:]\d+)?))?\s*(?P<half>[AaPp])?\.?[Mm]?\.?"
 _DATE = r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}"
 _WITH_TIME = rf"(?:(?:{_DATE})[ T,]+)?\d{{1,4}}:\d{{2}}"
-_ZONE = re.compile(r"(Z|[+-]\d{2}:?\d{2})$")
+_ZONE = re.compile(r":\d{2}.*?(Z|UTC|GMT|[+-]\d{2}:?\d{2})$")
+# Times that pandas reads in one way: with the month's name, or in 14 digits.
+_SPELLED = (
+    r"(?i)(?=.*\d).*\b(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\b"
+    r"|20\d{6}[T _-]?\d{6}(?!\d)"
+)
+_POINTED = r"(\d{1,2})[.h](\d{2})[.m](\d{2})s?$"  # 07.30.00
+_HALF = r"[AaPp]\.?[Mm]\.?$"
+_TENTHS = r"\d{1,4}:\d{2}[.,]\d+$"  # as a spreadsheet shows minutes and seconds
+_MINUTES = r"^(\d{1,4}):(\d{2}(?:[.,]\d+)?)$"
 _EPOCH = (1e9, 4e9)  # seconds since 1970 of the years 2001 to 2096
 _SPREADSHEET_DAYS = (36_526.0, 73_050.0)  # 2000 to 2100, counted from 1899-12-30
 _HALF_DAY_S = 43_200.0
 _LEAST_READ = 0.9
 _LEAST_ROWS = 10  # that rise: of fewer, a temperature may do so
+_LONGEST_S = 3.2e8  # as in a session: ten years, so a clock jumped
+_LOST_S = 60.0  # a clock that lost its seconds; coarser ones tell no times
+_GAP_S = 600.0
+_STEPS_S = (0.02, 300.0)  # between rows of a logger, usually
+_OLDEST = 20  # of years written with two digits and first; no logger here is from before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clock:
-    """The columns of the time, `date` "" if there is none, and the unit of counted times.
+    """The columns of the time, `date` and `half` "" if there are none, and a count's unit.
 
-    `may_number` marks a column, of another name, that rises by one from row to row: it may number
-    them.
+    `half` holds am and pm, `in_minutes` marks times as minutes and seconds. `may_number` marks a
+    column, of another name, that rises by one from row to row: it may number them.
     """
 
     time: str
     date: str = ""
+    half: str = ""
     unit_s: float | None = None
+    in_minutes: bool = False
     may_number: bool = False
 
 
@@ -87,12 +118,21 @@ def find_clock(table: Table) -> Clock | None:
     another one is named as a time: loggers also number their rows.
     """
     stamped = [name for name in table.names if _share(table.cells[name], _WITH_TIME) > _LEAST_READ]
-    dated = [name for name in table.names if _share(table.cells[name], _DATE) > _LEAST_READ]
+    dated = [
+        name
+        for name in table.names
+        if _share(table.cells[name], _DATE) > _LEAST_READ and (table.cells[name] != "").mean() > 0.5
+    ]
     both = [name for name in stamped if name in dated]
-    if both:
-        return Clock(time=both[0])
     if stamped:
-        return Clock(time=stamped[0], date=dated[0] if dated else "")
+        time = (both or stamped)[0]
+        halves = [name for name in table.names if _share(table.cells[name], _HALF) > _LEAST_READ]
+        return Clock(
+            time=time,
+            date=dated[0] if dated and not both else "",
+            half=halves[0] if halves else "",
+            in_minutes=_share(table.cells[time], _TENTHS) > _LEAST_READ,
+        )
     words_of = [re.findall(r"[a-z]+", name.lower()) for name in table.names]
     named = [
         at
@@ -103,7 +143,7 @@ def find_clock(table: Table) -> Clock | None:
         name, words = table.names[at], words_of[at]
         values = _numbers(table, name)
         seen = values[np.isfinite(values)]
-        if seen.size < _LEAST_READ * values.size:
+        if seen.size < _LEAST_READ * values.size or (seen.size > 1 and not np.ptp(seen)):
             continue
         if at not in named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) <= 0.0)):
             continue
@@ -119,21 +159,66 @@ def find_clock(table: Table) -> Clock | None:
 
 def _counted_unit_s(values: FloatArray) -> float | None:
     """Return the unit of numbers that show it: days of a spreadsheet, or seconds since 1970."""
-    first = float(values[np.isfinite(values)][0])
-    if _SPREADSHEET_DAYS[0] <= first <= _SPREADSHEET_DAYS[1]:
+    seen = values[np.isfinite(values)]
+    first, step = float(seen[0]), float(np.median(np.diff(seen))) if seen.size > 1 else 0.0
+    if _SPREADSHEET_DAYS[0] <= first <= _SPREADSHEET_DAYS[1] and step * _DAY_S < 3600.0:
         return _DAY_S
-    if _EPOCH[0] <= first <= _EPOCH[1]:
-        return 1.0
-    return 1e-3 if _EPOCH[0] <= first / 1000 <= _EPOCH[1] else None
+    scales = (10.0**-power for power in (0, 3, 6, 9))
+    return next((scale for scale in scales if _EPOCH[0] <= first * scale <= _EPOCH[1]), None)
 
 
-def dates_are_unclear(table: Table, clock: Clock) -> bool:
-    """Tell whether every row could have day and month in either order."""
+def usual_unit(table: Table, clock: Clock) -> str:
+    """Return "s" for a count that rises as one of seconds does in a log, "" for others."""
+    steps = np.diff(_numbers(table, clock.time))
+    step = float(np.nanmedian(steps)) if np.isfinite(steps).any() else 0.0
+    return "s" if _STEPS_S[0] <= step <= _STEPS_S[1] and not clock.may_number else ""
+
+
+def hours_are_unclear(table: Table, clock: Clock) -> bool:
+    """Tell whether times such as 00:07 may be hours and minutes, or minutes and seconds."""
+    texts = table.cells[clock.time].str.strip()
+    parts = texts.str.extract(_MINUTES).dropna().astype(str)
+    if clock.in_minutes or clock.date or clock.half or len(parts) < _LEAST_READ * len(texts):
+        return False
+    hours = parts[0].astype(int)
+    return bool(parts.duplicated().mean() < 0.5 and (hours.iloc[0] == 0 or hours.max() > 23))
+
+
+def with_plain_times(table: Table) -> Table:
+    """Return the table with times as they are read here, where its own are spelled otherwise."""
+    import pandas as pd
+
+    cells = {}
+    for name in table.names:
+        texts = table.cells[name].str.strip()
+        if _share(texts, _SPELLED) > _LEAST_READ:
+            spelled = texts.str.replace(r"^(\d{8})[T _-]?(\d{6})", r"\1T\2", regex=True)
+            with contextlib.suppress(ValueError):  # of zones that change
+                read = pd.to_datetime(spelled, format="mixed", errors="coerce", dayfirst=True)
+                cells[name] = read.dt.strftime("%Y-%m-%d %H:%M:%S.%f%z").fillna("")
+        elif (
+            _share(texts, rf"(?:(?:{_DATE})[ T_]+)?\d{{1,2}}[.h]\d{{2}}[.m]\d{{2}}s?$")
+            > _LEAST_READ
+        ):
+            parted = r"(\d{1,2})[.h](\d{2})[.m](\d{2})s?$"
+            cells[name] = texts.str.replace(parted, r"\1:\2:\3", regex=True)
+    return replace(table, cells=table.cells.assign(**cells)) if cells else table
+
+
+def date_orders(table: Table, clock: Clock) -> tuple[DateOrder, ...]:
+    """Return in which orders all dates with the year not first can be read."""
     parts = _year_last(table.cells[clock.date or clock.time])
     if parts is None or (parts["sign"] == ".").all():
-        return False
-    first, second = parts["a"].astype(int), parts["b"].astype(int)
-    return bool((first <= 12).all() and (second <= 12).all() and (first != second).any())
+        return ()
+    first, second, last = (parts[part].astype(int) for part in ("a", "b", "y"))
+    possible: dict[DateOrder, bool] = {
+        "day-first": bool((second <= 12).all()),
+        "month-first": bool((first <= 12).all() and (first != second).any()),
+        "year-first": bool(
+            (second <= 12).all() and (last <= 31).all() and (first >= _OLDEST).all()
+        ),
+    }
+    return tuple(order for order, can_be in possible.items() if can_be)
 
 
 def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> Stamps:
@@ -145,14 +230,20 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
         Times that cannot be read, or that go backwards.
     """
     notes: list[Remark] = []
+    days = None
     if clock.unit_s is not None:
         seconds = _numbers(table, clock.time) * clock.unit_s
-        days = None
+    elif clock.in_minutes:
+        parts = table.cells[clock.time].str.strip().str.extract(_MINUTES)
+        minutes, rest = parts[0].astype(float), parts[1].str.replace(",", ".", regex=False)
+        seconds = np.asarray(minutes * 60.0 + rest.astype(float), dtype=float)
     else:
-        seconds = _seconds_of_day(table.cells[clock.time])
+        texts = table.cells[clock.time]
+        seconds = _seconds_of_day(texts + table.cells[clock.half] if clock.half else texts)
         days = _days(table, clock.date or clock.time, order)
         if days is not None:
             seconds = seconds + days * _DAY_S
+        seconds = seconds - _zones_s(texts)
     rows = np.flatnonzero(np.isfinite(seconds))
     if rows.size < 2:
         raise _bad(
@@ -163,13 +254,15 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
         notes.append(Remark(code="rows-without-time", text=text))
     seconds = seconds[rows]
     if clock.unit_s is None and days is None:
-        past = np.diff(seconds, prepend=seconds[0]) < -_HALF_DAY_S
-        seconds = seconds + np.cumsum(past) * _DAY_S
+        turn_s = 3600.0 if clock.in_minutes else _DAY_S
+        past = np.diff(seconds, prepend=seconds[0]) < -turn_s / 2
+        seconds = seconds + np.cumsum(past) * turn_s
     _check_order(seconds, rows, table)
-    elapsed_s, spread = _spread(seconds)
-    notes.extend(spread)
+    elapsed_s, spread = _spread(seconds, table.path)
+    _check_steps(elapsed_s, rows, table)
+    notes.extend((*spread, *_gaps(elapsed_s, rows, table)))
     start = _start(table, clock, float(seconds[0]), days is not None, int(rows[0]))
-    has_clock = clock.unit_s is None or start is not None
+    has_clock = (clock.unit_s is None and not clock.in_minutes) or start is not None
     if clock.unit_s is None and "elapsed" in clock.time.lower():
         has_clock = False
     midnight = start and start.replace(hour=0, minute=0, second=0, microsecond=0)
@@ -190,12 +283,23 @@ def _bad(path: Path, found: str, do: str) -> SessionError:
 
 
 def _numbers(table: Table, name: str) -> FloatArray:
-    return np.asarray(numbers(table.cells[name], is_comma=bool(table.is_comma)), dtype=float)
+    return numbers(table.cells[name], is_comma=bool(table.is_comma))
+
+
+def _zones_s(texts: "pd.Series[str]") -> FloatArray:
+    """Return by how much the zone of each row is ahead of the first row's [s]."""
+    if not _ZONE.search(texts.iloc[0].strip()):
+        return np.zeros(len(texts))
+    parts = texts.str.strip().str.extract(r":\d{2}.*([+-])(\d{2}):?(\d{2})$")
+    ahead_s = parts[1].astype(float) * 3600.0 + parts[2].astype(float) * 60.0
+    zones_s = np.asarray(ahead_s.where(parts[0] == "+", -ahead_s).fillna(0.0), dtype=float)
+    return np.asarray(zones_s - zones_s[0], dtype=float)
 
 
 def _share(texts: "pd.Series[str]", pattern: str) -> float:
     """Return the share of filled cells that begin with a pattern."""
-    filled = texts[texts.str.strip() != ""].str.strip()
+    some = texts.iloc[:: 1 + len(texts) // 20_000].str.strip()
+    filled = some[some != ""]
     return float(filled.str.match(pattern).mean()) if len(filled) else 0.0
 
 
@@ -210,7 +314,7 @@ def _seconds_of_day(texts: "pd.Series[str]") -> FloatArray:
     hours = parts["H"].astype(float)
     half = parts["half"].str.lower()
     hours = hours.where(half.isna(), hours % 12 + 12.0 * (half == "p"))
-    seconds = parts["S"].str.replace(",", ".", regex=False).astype(float).fillna(0.0)
+    seconds = parts["S"].str.replace("[,:]", ".", regex=True).astype(float).fillna(0.0)
     return np.asarray(hours * 3600.0 + parts["M"].astype(float) * 60.0 + seconds, dtype=float)
 
 
@@ -223,6 +327,8 @@ def _days(table: Table, name: str, order: DateOrder | None) -> FloatArray | None
     parts = texts.str.extract(f"^{_YEAR_LAST}")
     if not parts["y"].notna().any():
         return None
+    if order == "year-first":
+        return _counted("20" + parts["a"], parts["b"], parts["y"])
     years = parts["y"].where(parts["y"].str.len() != 2, "20" + parts["y"])
     first, second = parts["a"], parts["b"]
     month_first = order == "month-first"
@@ -256,7 +362,39 @@ def _check_order(seconds: FloatArray, rows: NDArray[np.intp], table: Table) -> N
         )
 
 
-def _spread(seconds: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
+def _check_steps(elapsed_s: FloatArray, rows: NDArray[np.intp], table: Table) -> None:
+    """Refuse times that no session can have."""
+    steps_s = np.diff(np.rint(elapsed_s * 1000.0)) / 1000.0
+    at = int(np.argmin(steps_s))
+    if steps_s[at] <= 0.0:
+        raise _bad(
+            table.path,
+            f"rows less than a millisecond apart, at line {table.line + int(rows[at + 1])}",
+            "give the unit of its times, as in --times min",
+        )
+    if elapsed_s[-1] - elapsed_s[0] > _LONGEST_S:
+        at = int(np.argmax(steps_s))
+        raise _bad(
+            table.path,
+            f"{steps_s[at] / _DAY_S:.4g} days between rows at line "
+            f"{table.line + int(rows[at + 1])}",
+            "cut it there, or give the unit of its times, as in --times ms",
+        )
+
+
+def _gaps(elapsed_s: FloatArray, rows: NDArray[np.intp], table: Table) -> Iterator[Remark]:
+    """Yield a note on the longest time without rows."""
+    steps_s = np.diff(elapsed_s)
+    at = int(np.argmax(steps_s))
+    if steps_s[at] > max(_GAP_S, 20.0 * float(np.median(steps_s))):
+        line = table.line + int(rows[at + 1])
+        text = f"no rows for {steps_s[at] / 60:.0f} min before line {line}"
+        if abs(steps_s[at] - 3600.0) < _LOST_S:
+            text += ", as where a clock is set to summer time"
+        yield Remark(code="rows-missing", text=text)
+
+
+def _spread(seconds: FloatArray, path: Path) -> tuple[FloatArray, tuple[Remark, ...]]:
     """Space rows with equal times evenly, as a clock without seconds leaves them."""
     begins = np.flatnonzero(np.diff(seconds, prepend=-np.inf) > 0)
     counts = np.diff(np.append(begins, seconds.size))
@@ -267,6 +405,8 @@ def _spread(seconds: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
         return seconds + np.arange(seconds.size), (Remark(code="times-alike", text=text),)
     step_s = float(np.median(np.diff(seconds[begins])))
     usual = float(np.median(counts[1:-1])) if begins.size > 2 else float(counts.max())
+    if step_s > _LOST_S and usual > 1:
+        raise _bad(path, f"times rounded to {step_s:g} s", "export them with their seconds")
     period_s = step_s / max(usual, float(counts.max()) if usual < 1 else usual)
     places = np.arange(seconds.size) - np.repeat(begins, counts)
     # A file often begins within a step of its clock, so the first rows are counted back.
@@ -289,9 +429,11 @@ def _start(
             return None
         start = datetime(1970, 1, 1) + timedelta(seconds=first_s)
         zone = _ZONE.search(table.cells[clock.time].iloc[row].strip())
+        if re.search(r"\b(utc|gmt)\b", clock.time.lower()) or (zone and zone[1] in ("UTC", "GMT")):
+            return start.replace(tzinfo=UTC)
         return datetime.fromisoformat(start.isoformat() + zone[1]) if zone else start
-    if clock.unit_s == _DAY_S:
+    if clock.unit_s == _DAY_S and first_s >= _SPREADSHEET_DAYS[0] * _DAY_S:
         return datetime(1899, 12, 30) + timedelta(seconds=first_s)
     if _EPOCH[0] <= first_s <= _EPOCH[1]:
-        return datetime.fromisoformat("1970-01-01T00:00:00+00:00") + timedelta(seconds=first_s)
+        return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=first_s)
     return None

@@ -5,7 +5,7 @@ under its own name if its unit is clear, else left out; the preview shows both.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -19,12 +19,15 @@ from wattsump_logger.units.quantities import parse
 __all__ = (
     "ABSENT_COSTS",
     "DEGREES",
+    "DEGREE_OF",
     "MEANS",
     "Column",
     "Guess",
     "column_unit",
+    "differ",
     "guess",
     "inside",
+    "is_column_unit",
     "is_unit",
     "needs_unit",
     "own_name",
@@ -73,13 +76,15 @@ DEGREES: Mapping[str, tuple[str, ...]] = {
     "c": ("c", "°c", "ºc", "degc", "celsius", "deg c"),
     "f": ("f", "°f", "ºf", "degf", "fahrenheit", "deg f"),
 }
+DEGREE_OF = {spelled: unit for unit, words in DEGREES.items() for spelled in words}
 # Spellings in tables -> the unit in a session's column, as people type it, and its kind.
 _UNITS: Mapping[str, tuple[str, str, str]] = {
     **dict.fromkeys(DEGREES["c"], ("c", "degC", "temperature")),
     **dict.fromkeys(DEGREES["f"], ("c", "degF", "temperature")),
-    **dict.fromkeys(("kelvin",), ("c", "K", "temperature")),
-    **dict.fromkeys(("lpm", "l/min", "ltr/min", "litres/min"), ("lpm", "L/min", "flow")),
-    **dict.fromkeys(("gpm", "gal/min"), ("lpm", "gpm", "flow")),
+    **dict.fromkeys(("k", "kelvin"), ("c", "K", "temperature")),
+    **dict.fromkeys(("lpm", "l/min", "l min-1", "ltr/min", "litres/min"), ("lpm", "L/min", "flow")),
+    **dict.fromkeys(("gpm", "us gpm", "usgpm", "gal/min"), ("lpm", "gpm", "flow")),
+    "l/s": ("lpm", "L/s", "flow"),
     "l/h": ("lpm", "L/h", "flow"),
     "m3/h": ("lpm", "m3/h", "flow"),
     **dict.fromkeys(("rpm", "r/min", "1/min", "min-1", "rev/min"), ("rpm", "", "")),
@@ -98,6 +103,10 @@ _UNITS: Mapping[str, tuple[str, str, str]] = {
 }
 # Units of times: they stand in a row of units too.
 _TIME_UNITS = frozenset({"s", "sec", "ms", "min", "h", "hh:mm:ss", "hms", "utc", "local", "-"})
+_IMPERIAL = frozenset({"imp", "imperial", "uk"})  # gallons are of the US here
+_FORMAT = re.compile(r"[ymdhs:/. -]{2,}")  # of a date or time: yyyy-mm-dd hh:mm
+# In brackets and not known, they are units all the same: 0.1 degC, imp gpm, x1000 rpm, Hz.
+_LIKE_UNIT = re.compile(r".*([/%°º]|hz$|[\dx].*\b(c|f|k|degc|degf|rpm|w|kw)$|gpm|gph|gal|min-1)")
 _FROM_INSIDE = {"lpm": 60_000.0, "bar": 1e-5, "kmh": 3.6}  # of m3/s, Pa, m/s
 
 # Words by role. All words of a row must be there; a row with more words goes first.
@@ -137,6 +146,11 @@ _WORDS: tuple[tuple[str, Role], ...] = (
     ("battery", Role.SUPPLY),
     ("supply", Role.SUPPLY),
 )
+# With one of these, a name is of something else, though a word of a role is in it.
+_ELSEWHERE = frozenset(
+    {"fuel", "coolant", "water", "exhaust", "humidity", "level", "status", "alarm", "setpoint"}
+    | {"hours", "dew", "error"}
+)
 _WIDE: Mapping[str, tuple[Role, ...]] = {
     "oil": (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT),
     "hydraulic": (Role.TANK, Role.COOLER_IN, Role.COOLER_OUT),
@@ -170,16 +184,25 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guess:
-    """The roles that a name fits (none or several if it is unclear), and the unit in it."""
+    """The roles that a name fits (none or several if it is unclear), and the unit in it.
+
+    `is_strange` marks a unit that is there and not known.
+    """
 
     roles: tuple[Role, ...]
     unit: str | None
+    is_strange: bool = False
 
 
 def is_unit(cell: str) -> bool:
     """Tell whether a cell is the name of a unit and nothing else."""
     text = cell.strip().strip("[]()").strip().lower()
-    return text in _UNITS or text in _TIME_UNITS
+    return text in _UNITS or text in _TIME_UNITS or bool(_FORMAT.fullmatch(text))
+
+
+def is_column_unit(text: str) -> bool:
+    """Tell whether a text in lower case is the unit of a column of readings."""
+    return text in _UNITS
 
 
 def guess(name: str, unit: str = "") -> Guess:
@@ -189,6 +212,7 @@ def guess(name: str, unit: str = "") -> Guess:
         return Guess(roles=(role,), unit=sign)
     bracketed = [match[1] for match in _IN_BRACKETS.finditer(name) if is_unit(match[1])]
     rest = _IN_BRACKETS.sub(" ", name) if bracketed else name
+    strange = not bracketed and any(map(_is_strange, _IN_BRACKETS.findall(name.lower())))
     words = re.findall(r"[a-z]+|[°º][a-z]|%", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", rest).lower())
     spelled = unit.strip("[]() ") or (bracketed[0] if bracketed else "")
     if not spelled and len(words) > 1 and words[-1] in _UNITS:
@@ -197,7 +221,20 @@ def guess(name: str, unit: str = "") -> Guess:
         spelled = match[1]
     if not spelled and words[-1:] == ["rpm"]:
         spelled = "rpm"
-    return Guess(roles=_roles(words), unit=spelled.lower() if spelled.lower() in _UNITS else None)
+    known = spelled.lower() if spelled.lower() in _UNITS else None
+    strange |= bool(_IMPERIAL & set(words)) or (bool(unit.strip("[]() -")) and not is_unit(unit))
+    roles = tuple(role for role in _roles(words) if known is None or _fits(role, known))
+    return Guess(roles=roles, unit=None if strange else known, is_strange=strange)
+
+
+def _is_strange(text: str) -> bool:
+    """Tell whether a text in brackets is like a unit and none; a degree sign may be garbled."""
+    return bool(_LIKE_UNIT.match(text)) and not is_unit(re.sub(r"[^ -~]", "", text))
+
+
+def _fits(role: Role, unit: str) -> bool:
+    """Tell whether a role's column can be in a unit: degrees, or anything but degrees."""
+    return role not in USUAL_UNIT if _UNITS[unit][0] == "c" else role in USUAL_UNIT
 
 
 def _own_column(name: str) -> tuple[Role | None, str | None]:
@@ -212,6 +249,8 @@ def _own_column(name: str) -> tuple[Role | None, str | None]:
 
 
 def _roles(words: list[str]) -> tuple[Role, ...]:
+    if _ELSEWHERE & set(words) or {"engine", "oil"} <= set(words):
+        return ()
     fitting = [
         (len(pattern.split()), role)
         for pattern, role in _WORDS
@@ -311,6 +350,11 @@ def typed_column(text: str, where: str) -> Column:
             do="write it after the role, as in 'tank degF'",
         )
     return Column(role=role, unit=spelled)
+
+
+def differ(units: Iterable[str]) -> bool:
+    """Tell whether spellings of units are of more than one unit."""
+    return len({_UNITS[unit] for unit in units}) > 1
 
 
 def needs_unit(role: Role | None) -> bool:

@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 
 from refusal import refused
 from wattsump_logger.errors import SessionError, UsageError
-from wattsump_logger.foreign.adopt import Question, Understood, preview, understand, write
+from wattsump_logger.foreign.adopt import Understood, understand, write
+from wattsump_logger.foreign.asking import Question
 from wattsump_logger.foreign.kept import Answers, answers_for, keep
+from wattsump_logger.foreign.shown import preview
 from wattsump_logger.foreign.times import typed_times
 from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.session.reader import load_session
