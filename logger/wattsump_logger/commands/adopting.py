@@ -55,7 +55,8 @@ def adopt(
     profile = None if machine is None else load_profile(machine)
     typed = typed_times(asked.was)
     answers_file = kept.beside(machine, folder)
-    names = read_table(path).names
+    table = read_table(path)
+    names = table.names
     earlier = None if asked.is_anew else kept.answers_for(answers_file, names)
     settled = _settled(asked, earlier, names)
     columns, settings = dict(settled.columns), dict(settled.settings)
@@ -74,6 +75,7 @@ def adopt(
             typed=typed,
             start_utc=start_utc,
             profile=profile,
+            table=table,
         )
     except (typer.Abort, WattsumpError):
         if (columns, settings) != (settled.columns, settled.settings):

@@ -91,6 +91,7 @@ def understand(
     typed: Sequence[Typed] = (),
     start_utc: datetime | None = None,
     profile: Profile | None = None,
+    table: Table | None = None,
 ) -> Understood:
     """Read a table and find the role of each column.
 
@@ -108,6 +109,8 @@ def understand(
         Time of the first row, if the file has no clock.
     profile : Profile, optional
         The machine, whose channels' names are roles too.
+    table : Table, optional
+        The file, where it was read before.
 
     Raises
     ------
@@ -116,7 +119,7 @@ def understand(
     UsageError
         An answer that is not among the choices, or typed times of a column that exists.
     """
-    table = read_table(path)
+    table = table or read_table(path)
     asking = Asking(ask, answers or Answers())
     if table.is_comma is None:
         decimals = asking.setting(
@@ -457,9 +460,9 @@ def _marks(table: Table) -> dict[int, str]:
     marks: dict[int, str] = {}
     for name in table.names:
         if name.lower() in _NOTES:
-            for row, cell in enumerate(table.cells[name]):
-                if cell.strip():
-                    marks[row] = "; ".join(filter(None, (marks.get(row), cell.strip())))
+            cells = table.cells[name].str.strip()
+            for row in np.flatnonzero(cells != "").tolist():
+                marks[row] = "; ".join(filter(None, (marks.get(row), cells.iloc[row])))
     return marks
 
 
@@ -491,8 +494,10 @@ def _table_notes(table: Table, clock: Clock, columns: Mapping[str, Column]) -> I
     if not table.has_header:
         yield Remark(code="no-column-names", text="no names above the columns")
     for name in table.names:
+        if name in columns or not _is_read(name, clock) or not guess(name).roles:
+            continue
         cells = table.cells[name].str.strip()
-        if name not in columns and _is_read(name, clock) and guess(name).roles and any(cells):
+        if (cells != "").any():
             text = f"{name!r} was left out: {cells[cells != ''].iloc[0]!r} is no number"
             yield Remark(code="column-without-numbers", text=text)
 
@@ -501,9 +506,11 @@ def write(made: Understood, folder: Path, name: str, profile: Profile | None) ->
     """Write the session as `<name>.csv` in `folder`, its origin in the sidecar."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.csv"
+    with made.table.path.open("rb") as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     origin = {
         "file": made.table.path.name,
-        "sha256": hashlib.sha256(made.table.path.read_bytes()).hexdigest(),
+        "sha256": sha256,
         "columns": {name: column.text() for name, column in made.columns.items()},
         "times": made.clock.time if not made.clock.date else f"{made.clock.date} {made.clock.time}",
         "typed_times": [line.text for line in made.typed],

@@ -6,7 +6,7 @@ of day of that row.
 
 import contextlib
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -76,6 +76,7 @@ _LEAST_ROWS = 10  # that rise: of fewer, a temperature may do so
 _LONGEST_S = 3.2e8  # as in a session: ten years, so a clock jumped
 _LOST_S = 60.0  # a clock that lost its seconds; coarser ones tell no times
 _GAP_S = 600.0
+_AT_ONCE = 200_000  # rows
 _STEPS_S = (0.02, 300.0)  # between rows of a logger, usually
 _OLDEST = 20  # of years written with two digits and first; no logger here is from before
 
@@ -207,8 +208,8 @@ def with_plain_times(table: Table) -> Table:
 
 def date_orders(table: Table, clock: Clock) -> tuple[DateOrder, ...]:
     """Return in which orders all dates with the year not first can be read."""
-    parts = _year_last(table.cells[clock.date or clock.time])
-    if parts is None or (parts["sign"] == ".").all():
+    parts = _dates(table.cells[clock.date or clock.time])[1].str.extract(f"^{_YEAR_LAST}").dropna()
+    if parts.empty or (parts["sign"] == ".").all():
         return ()
     first, second, last = (parts[part].astype(int) for part in ("a", "b", "y"))
     possible: dict[DateOrder, bool] = {
@@ -239,11 +240,14 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
         seconds = np.asarray(minutes * 60.0 + rest.astype(float), dtype=float)
     else:
         texts = table.cells[clock.time]
-        seconds = _seconds_of_day(texts + table.cells[clock.half] if clock.half else texts)
+        halved = texts + table.cells[clock.half] if clock.half else texts
+        seconds = _in_parts(_seconds_of_day, halved)
         days = _days(table, clock.date or clock.time, order)
         if days is not None:
             seconds = seconds + days * _DAY_S
-        seconds = seconds - _zones_s(texts)
+        if _ZONE.search(texts.iloc[0].strip()):
+            ahead_s = _in_parts(_ahead_s, texts)
+            seconds = seconds - (ahead_s - ahead_s[0])
     rows = np.flatnonzero(np.isfinite(seconds))
     if rows.size < 2:
         raise _bad(
@@ -286,14 +290,11 @@ def _numbers(table: Table, name: str) -> FloatArray:
     return numbers(table.cells[name], is_comma=bool(table.is_comma))
 
 
-def _zones_s(texts: "pd.Series[str]") -> FloatArray:
-    """Return by how much the zone of each row is ahead of the first row's [s]."""
-    if not _ZONE.search(texts.iloc[0].strip()):
-        return np.zeros(len(texts))
+def _ahead_s(texts: "pd.Series[str]") -> FloatArray:
+    """Return by how much the zone of each row is ahead of UTC [s]."""
     parts = texts.str.strip().str.extract(r":\d{2}.*([+-])(\d{2}):?(\d{2})$")
     ahead_s = parts[1].astype(float) * 3600.0 + parts[2].astype(float) * 60.0
-    zones_s = np.asarray(ahead_s.where(parts[0] == "+", -ahead_s).fillna(0.0), dtype=float)
-    return np.asarray(zones_s - zones_s[0], dtype=float)
+    return np.asarray(ahead_s.where(parts[0] == "+", -ahead_s).fillna(0.0), dtype=float)
 
 
 def _share(texts: "pd.Series[str]", pattern: str) -> float:
@@ -303,9 +304,20 @@ def _share(texts: "pd.Series[str]", pattern: str) -> float:
     return float(filled.str.match(pattern).mean()) if len(filled) else 0.0
 
 
-def _year_last(texts: "pd.Series[str]") -> "pd.DataFrame | None":
-    parts = texts.str.strip().str.extract(f"^{_YEAR_LAST}").dropna()
-    return parts if len(parts) else None
+def _dates(texts: "pd.Series[str]") -> "tuple[NDArray[np.intp], pd.Series[str]]":
+    """Return which of the different dates each cell has, and these: there are few."""
+    import pandas as pd
+
+    codes, kinds = pd.factorize(texts.str.strip().str.slice(0, 10))
+    return codes, pd.Series(kinds, dtype=str)
+
+
+def _in_parts(
+    read: Callable[["pd.Series[str]"], FloatArray], texts: "pd.Series[str]"
+) -> FloatArray:
+    """Return what `read` makes of a column; what a pattern finds takes many times its memory."""
+    parts = range(0, len(texts), _AT_ONCE)
+    return np.concatenate([read(texts.iloc[at : at + _AT_ONCE]) for at in parts])
 
 
 def _seconds_of_day(texts: "pd.Series[str]") -> FloatArray:
@@ -320,21 +332,21 @@ def _seconds_of_day(texts: "pd.Series[str]") -> FloatArray:
 
 def _days(table: Table, name: str, order: DateOrder | None) -> FloatArray | None:
     """Return days since 1970 of each row, NaN without one; None where the file has no dates."""
-    texts = table.cells[name].str.strip()
+    codes, texts = _dates(table.cells[name])
     year_first = texts.str.extract(f"^{_YEAR_FIRST}")
     if year_first["y"].notna().any():
-        return _counted(year_first["y"], year_first["m"], year_first["d"])
+        return _counted(year_first["y"], year_first["m"], year_first["d"])[codes]
     parts = texts.str.extract(f"^{_YEAR_LAST}")
     if not parts["y"].notna().any():
         return None
     if order == "year-first":
-        return _counted("20" + parts["a"], parts["b"], parts["y"])
+        return _counted("20" + parts["a"], parts["b"], parts["y"])[codes]
     years = parts["y"].where(parts["y"].str.len() != 2, "20" + parts["y"])
     first, second = parts["a"], parts["b"]
     month_first = order == "month-first"
     if order is None:
         month_first = bool((second.astype(float) > 12).any())
-    return _counted(years, *((first, second) if month_first else (second, first)))
+    return _counted(years, *((first, second) if month_first else (second, first)))[codes]
 
 
 def _counted(

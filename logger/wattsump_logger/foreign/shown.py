@@ -66,7 +66,7 @@ def _when(made: Understood) -> str:
         begin = f"from {whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}, no date"
     else:
         begin = "counted from the first row, no clock"
-    return f"{begin}, {length_s / 60:.1f} min, a row every {step_s:g} s"
+    return f"{begin}, {length_s / 60:.1f} min, a row every {step_s:.4g} s"
 
 
 def _span(values: FloatArray) -> str:

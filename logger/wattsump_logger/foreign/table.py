@@ -29,6 +29,7 @@ _SEPARATORS = ("\t", ";", "|", ",")
 _LOOKED_AT = 400  # lines in which separator and header are looked for
 _ALIKE = 0.8  # of the lines that must have the same number of cells
 _MOST_SKIPPED = 150  # rows a logger writes above its readings
+_AT_ONCE = 200_000  # rows read: while they are, each takes ten times its memory
 _MOST_LINES = 20  # of one cell: more are swallowed by a quote that nothing closes
 _NUMBER = re.compile(r"[+\-−]?(\d+([.,]\d*)*|[.,]\d+)(e[+\-]?\d+)?\s*(°?[a-z%/]{1,6})?", re.I)
 _TIME = re.compile(r".*\d{1,2}:\d{2}.*|\d{1,4}[./-]\d{1,2}[./-]\d{1,4}")
@@ -310,7 +311,7 @@ def _cells(file: TextIO, separator: str, width: int, path: Path) -> "tuple[pd.Da
     try:
         with warnings.catch_warnings(record=True) as told:
             warnings.simplefilter("always", pd.errors.ParserWarning)
-            cells = pd.read_csv(
+            parts = pd.read_csv(
                 file,
                 sep=separator,
                 header=None,
@@ -319,7 +320,9 @@ def _cells(file: TextIO, separator: str, width: int, path: Path) -> "tuple[pd.Da
                 dtype=str,
                 keep_default_na=False,
                 on_bad_lines="warn",
-            ).fillna("")
+                chunksize=_AT_ONCE,
+            )
+            cells = pd.concat([part.fillna("") for part in parts], ignore_index=True)
     except pd.errors.ParserError as error:
         raise _open_quote(path) from error
     if any(int(_kinds(cells[name])[1].str.count("\n").max()) > _MOST_LINES for name in cells):

@@ -20,6 +20,7 @@ from wattsump_logger.session.sidecar import FORMAT, sidecar_path, write_sidecar
 
 __all__ = ("SessionWriter", "free_path", "utc_text", "write_session")
 
+_AT_ONCE = 50_000  # rows of a whole session
 _AGAIN_S = 1.0  # after a sidecar that could not be written
 
 
@@ -141,32 +142,38 @@ def write_session(
 ) -> None:
     """Write a whole session from arrays; NaN is no reading, `faults` and `marks` are by row."""
     times_ms = np.rint(np.asarray(elapsed_s, dtype=float) * 1000).astype(np.int64)
-    texts = [_cells(name, np.asarray(values, dtype=float)) for name, values in columns.items()]
-    if any(len(cells) != len(times_ms) for cells in texts):
+    arrays = {name: np.asarray(values, dtype=float) for name, values in columns.items()}
+    if any(len(values) != len(times_ms) for values in arrays.values()):
         raise UsageError(
             expected=f"{len(times_ms)} values in every column",
-            found=str({name: len(cells) for name, cells in zip(columns, texts, strict=True)}),
+            found=str({name: len(values) for name, values in arrays.items()}),
             where=str(path),
             do="give every column one value per row",
         )
     with SessionWriter(path, tuple(columns), {"format": FORMAT, **(metadata or {})}) as file:
-        file.write(tuple(_rows(times_ms.tolist(), texts, start_utc, faults or {}, marks or {})))
+        # Part by part: as texts, rows take many times their memory.
+        for begin in range(0, len(times_ms), _AT_ONCE):
+            part = slice(begin, begin + _AT_ONCE)
+            texts = [_cells(name, values[part]) for name, values in arrays.items()]
+            times = times_ms[part].tolist()
+            file.write(tuple(_rows(begin, times, texts, start_utc, faults or {}, marks or {})))
 
 
 def _rows(
+    begin: int,
     times_ms: list[int],
     texts: list[list[str]],
     start_utc: datetime | None,
     faults: Mapping[int, str],
     marks: Mapping[int, str],
 ) -> Iterable[Row]:
-    for number, elapsed_ms in enumerate(times_ms):
+    for number, (elapsed_ms, *cells) in enumerate(zip(times_ms, *texts, strict=True), begin):
         moment = start_utc and start_utc + timedelta(milliseconds=elapsed_ms)
         yield Row(
             time_utc=utc_text(moment) if moment else "",
             elapsed_ms=elapsed_ms,
             seq=number,
-            cells=[cells[number] for cells in texts],
+            cells=cells,
             fault=faults.get(number, ""),
             mark=mark_cell([marks[number]]) if number in marks else "",
         )
