@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wattsump_logger.commands.log import Units
+from wattsump_logger.printable import printable
 
 if TYPE_CHECKING:
     from wattsump_analysis.questions.givens import Givens
@@ -104,6 +105,11 @@ def prove_file(path: Path, machine: Path | None) -> "Proved":
 
     profile = None if machine is None else load_profile(machine)
     outing = load_session(path)
+    held = outing.metadata.get("profile")
+    logged = held.get("name") if isinstance(held, dict) else None
+    if profile is not None and logged not in (None, profile.name):
+        text = f"logged with the machine {printable(str(logged))!r}, read as {profile.name!r}"
+        typer.echo(f"{path}: {text}", err=True)
     with _progress() as tell:
         proof = prove(outing, profile, progress=tell)
     return Proved(proof=proof, outing=outing, machine=profile)

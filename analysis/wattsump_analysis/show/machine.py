@@ -21,6 +21,10 @@ __all__ = ("machine_lines",)
 REFERENCE_C = 60.0
 _INDENT = 18
 USUAL_DIFFERENCE_K = 40.0  # oil in over air in; common practice, no source
+# What slipped units leave: W for kW, an oil temperature for a difference, t for kg, L/s for L/min.
+# Common practice, no source: wide around every machine, a cooler in a case drain included.
+_USUAL_K_W_K, _MOST_DIFFERENCE_K = (3.0, 10_000.0), 80.0
+_USUAL_SHARE_OF_METAL, _USUAL_TURN_S = (0.05, 0.95), (5.0, 4 * 3600.0)
 WORTH_TELLING = 0.02  # of the width: a smaller gain is not worth a line
 
 
@@ -43,6 +47,7 @@ def machine_lines(profile: Profile, units: str = "si") -> Iterator[str]:
         _channels(profile),
         _mounts(profile),
         _missing(profile),
+        _doubtful(profile, units),
     ):
         for row in rows:
             yield from textwrap.wrap(row, columns(), subsequent_indent=" " * _INDENT)
@@ -196,3 +201,32 @@ def _worth_knowing(oil_j_k: float, u_oil: float, metal_j_k: float, u_metal: floa
             yield _row(
                 "worth knowing", f"{what}: {_half(now)} of the capacity become {_half(better)}"
             )
+
+
+def _doubtful(profile: Profile, units: str) -> Iterator[str]:
+    """Yield entries that no machine has, or hardly one: their units are to be looked at."""
+    cooler, flow = profile.cooler, stated_flow(profile)
+    oil_j_k, metal_j_k = oil_capacity_j_k(profile, REFERENCE_C)[0], metal_capacity_j_k(profile)[0]
+    heat_w, difference_k = cooler.label_heat_w, cooler.label_etd_k
+    if difference_k is not None and difference_k > _MOST_DIFFERENCE_K:
+        shown = show(difference_k, "temperature_difference", units)
+        yield _row("doubtful", f"label_etd {shown}: is it the oil's own temperature?")
+    if heat_w is not None and not _within(
+        heat_w / (difference_k or USUAL_DIFFERENCE_K), _USUAL_K_W_K
+    ):
+        yield _row("doubtful", f"label_heat {show(heat_w, 'power', units)}: is its unit right?")
+    if oil_j_k is not None and metal_j_k is not None:
+        share = metal_j_k / (oil_j_k + metal_j_k)
+        if not _within(share, _USUAL_SHARE_OF_METAL):
+            text = f"{100 * share:.0f} % of the warmth in metal: are volume and masses right?"
+            yield _row("doubtful", text)
+    if flow is not None and not _within(profile.oil.volume_m3 / flow.flow_m3_s, _USUAL_TURN_S):
+        turn = show(profile.oil.volume_m3 / flow.flow_m3_s, "duration", units)
+        yield _row("doubtful", f"oil flow: all the oil passes the cooler in {turn}")
+    if cooler.fan_thermostat_c is not None and cooler.fan_thermostat_c > profile.limits.oil_max_c:
+        limit = show(profile.limits.oil_max_c, "temperature", units)
+        yield _row("doubtful", f"fan_thermostat: the fan begins above oil_max, {limit}")
+
+
+def _within(value: float, bounds: tuple[float, float]) -> bool:
+    return bounds[0] <= value <= bounds[1]

@@ -33,6 +33,7 @@ from wattsump_logger.foreign.clock import (
 from wattsump_logger.foreign.columns import (
     ABSENT_COSTS,
     DEGREE_OF,
+    HOTTEST_AIR_C,
     Column,
     Guess,
     column_unit,
@@ -170,7 +171,11 @@ def understand(
         absent=tuple(role for role in ABSENT_COSTS if role not in roles),
         start_utc=_start_utc(table, stamps, start_utc),
         answers=asking.answers,
-        notes=(*_table_notes(table, clock, columns), *stamps.notes),
+        notes=(
+            *_table_notes(table, clock, columns),
+            *stamps.notes,
+            *_hot_air(columns, sources, values),
+        ),
     )
 
 
@@ -305,17 +310,22 @@ def _asked_for_unit(
 
 
 def _check_speed(table: Table, name: str, column: Column) -> None:
-    """Refuse speeds of an engine that no engine has."""
-    if column.role is Role.ENGINE and column.unit in ("rpm", "r/min", "1/min", "min-1", "rev/min"):
-        fastest = float(np.nanmax(_numbers(table, name), initial=0.0))
-        if 0.0 < fastest < _SLOWEST_RPM:
-            raise SessionError(
-                expected="the engine's speed in revolutions a minute",
-                found=f"at most {fastest:g} in column {name!r}",
-                where=str(table.path),
-                do=f'write it so, or leave it out with --column "{name}=nothing" and type when '
-                "the engine ran, as in --was 'engine on throughout'",
-            )
+    """Refuse speeds of an engine that no engine has, and of a fan in shares of 1."""
+    if column.role is Role.ENGINE and column_unit(column) == "rpm":
+        slowest, what = _SLOWEST_RPM, "the engine's speed in revolutions a minute"
+    elif column.role is Role.FAN and column_unit(column) == "pct":
+        slowest, what = 1.01, "the fan's speed in per cent"
+    else:
+        return
+    fastest = float(np.nanmax(_numbers(table, name), initial=0.0))
+    if 0.0 < fastest < slowest:
+        raise SessionError(
+            expected=what,
+            found=f"at most {fastest:g} in column {name!r}",
+            where=str(table.path),
+            do=f'write it so, or leave it out with --column "{name}=nothing" and type when it '
+            f"ran, as in --was '{column.role.value} on throughout'",
+        )
 
 
 def _of_profile(name: str, unit: str, profile: Profile | None) -> Guess | None:
@@ -485,6 +495,17 @@ def _start_utc(table: Table, stamps: Stamps, typed: datetime | None) -> datetime
         with contextlib.suppress(ValueError):
             return datetime.fromisoformat(table.cells["time_utc"].iloc[0]).astimezone(UTC)
     return typed
+
+
+def _hot_air(
+    columns: Mapping[str, Column], sources: Mapping[str, str], values: Mapping[str, FloatArray]
+) -> Iterator[Remark]:
+    """Yield a note on air that is too hot for its unit, given in the file or in an answer."""
+    for session, name in sources.items():
+        air_c = values[session][np.isfinite(values[session])]
+        if columns[name].role is Role.AMBIENT and air_c.size and np.median(air_c) > HOTTEST_AIR_C:
+            text = f"air at {np.median(air_c):.0f} degC in {name!r}: is it in degF?"
+            yield Remark(code="air-too-hot", text=text)
 
 
 def _table_notes(table: Table, clock: Clock, columns: Mapping[str, Column]) -> Iterator[Remark]:

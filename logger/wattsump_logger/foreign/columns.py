@@ -20,6 +20,7 @@ __all__ = (
     "ABSENT_COSTS",
     "DEGREES",
     "DEGREE_OF",
+    "HOTTEST_AIR_C",
     "MEANS",
     "Column",
     "Guess",
@@ -161,7 +162,7 @@ _WIDE: Mapping[str, tuple[Role, ...]] = {
     "drain": (Role.CASE_DRAIN,),
 }
 _IN_BRACKETS = re.compile(r"[\[(]\s*([^\])]{1,12}?)\s*[\])]")
-_HOTTEST_AIR_C, _HOTTEST_OIL_C, _COLDEST_C = 58.0, 150.0, -60.0  # from memory; smoking oil
+HOTTEST_AIR_C, _HOTTEST_OIL_C, _COLDEST_C = 58.0, 150.0, -60.0  # from memory; smoking oil
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,7 +279,7 @@ def plausible_units(roles: Mapping[str, Role | None], values: Mapping[str, Float
 
 
 def _is_plausible(values_c: FloatArray, role: Role | None) -> bool:
-    hottest_c = _HOTTEST_AIR_C if role is Role.AMBIENT else _HOTTEST_OIL_C
+    hottest_c = HOTTEST_AIR_C if role is Role.AMBIENT else _HOTTEST_OIL_C
     coldest, middle = np.nanquantile(values_c, (0.02, 0.5))
     return bool(coldest > _COLDEST_C and middle < hottest_c)
 

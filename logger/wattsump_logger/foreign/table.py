@@ -231,13 +231,19 @@ def _shape(head: list[str], named: str | None, path: Path) -> tuple[str, int]:
             if sum(len(cell.splitlines()) > _MOST_LINES for _, row in rows for cell in row):
                 raise _open_quote(path)
             return separator, width
-    if any(line.count('"') % 2 for line in head):
+    if any(line.count('"') % 2 for line in head) and _is_cut(body):
         raise _open_quote(path)
     raise _bad(
         path,
         "no separator that cuts its lines into equal numbers of cells",
         "export it with semicolons, commas or tabs between the cells",
     )
+
+
+def _is_cut(lines: list[str]) -> bool:
+    """Tell whether a separator cuts lines into equal numbers of cells, quotes or not."""
+    usual = [Counter(line.count(sign) for line in lines).most_common(1)[0] for sign in _SEPARATORS]
+    return any(count and lines_so >= _ALIKE * len(lines) for count, lines_so in usual)
 
 
 def _looks_read(cell: str) -> bool:

@@ -6,6 +6,7 @@ line with key, value and what was expected. An unknown key is refused, because a
 have no effect.
 """
 
+import difflib
 import re
 import tomllib
 from collections.abc import Callable, Collection, Mapping
@@ -370,11 +371,13 @@ def _role(typed: str | None, name: str, where: str) -> Role:
     try:
         return Role(name if typed is None else typed)
     except ValueError:
+        roles = [role.value for role in Role]
+        near = difflib.get_close_matches(typed or name, roles, n=1)
         raise _wrong(
             f"{where}.role",
-            "one of " + ", ".join(role.value for role in Role),
+            "one of " + ", ".join(roles),
             typed,
-            "say what the channel tells",
+            "say what the channel tells" + "".join(f": did you mean {role!r}?" for role in near),
         ) from None
 
 

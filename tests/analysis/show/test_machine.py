@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
@@ -48,6 +49,25 @@ def test_what_is_missing_is_told_with_its_cost() -> None:
         "oil",
         "drive",
     ]
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "typed"),
+    [
+        ("cooler", "label_heat", "6 W"),
+        ("cooler", "label_heat", "6 MW"),
+        ("cooler", "label_etd", "150 degF"),
+        ("cooler", "oil_flow", "12 L/s"),
+        ("cooler", "fan_thermostat", "122 degC"),
+        ("oil", "volume", "1800 L"),
+    ],
+)
+def test_an_entry_whose_unit_slipped_is_called_doubtful(section: str, key: str, typed: str) -> None:
+    data: dict[str, Any] = demo_profile().to_dict()
+    assert not any("doubtful" in line for line in machine_lines(profile_from_dict(data)))
+    data[section][key] = typed
+    lines = [line for line in machine_lines(profile_from_dict(data)) if "doubtful" in line]
+    assert len(lines) == 1
 
 
 def test_ctrl_c_keeps_the_answers_and_the_same_command_goes_on(

@@ -202,6 +202,7 @@ REFUSED = {
     "a flow without a unit": [f"{HEAD},Flow", *rows(stamps(), "{t},{tank:.2f},18.50,3.2")],
     "imperial gallons": [f"{HEAD},Flow (imp gpm)", *rows(stamps(), "{t},{tank:.2f},18.50,3.2")],
     "speed in thousands": [f"{HEAD},Engine (rpm)", *rows(stamps(), "{t},{tank:.2f},18.50,2.2")],
+    "a fan in shares of one": [f"{HEAD},Fan duty", *rows(stamps(), "{t},{tank:.2f},18.50,0.4")],
     "milliseconds not named": [
         f"Count{HEAD[4:]}",
         *rows([f"{1000 * at + 5123}" for at in range(COUNT)]),
