@@ -34,13 +34,14 @@ _Temperatures = Annotated[
     str | None, typer.Option("--temperatures", help="Of a table without units: degC or degF.")
 ]
 _Dates = Annotated[
-    str | None, typer.Option("--dates", help="Of unclear dates: day-first or month-first.")
+    str | None,
+    typer.Option("--dates", help="Of unclear dates: day-first, month-first, year-first."),
 ]
 _Decimals = Annotated[
     str | None, typer.Option("--decimals", help="Of unclear decimals: comma or point.")
 ]
 _Times = Annotated[
-    str | None, typer.Option("--times", help="Unit of a table's times: s, ms, min or h.")
+    str | None, typer.Option("--times", help="A table's times: in s, ms, min, h or d, or mm:ss.")
 ]
 _Preview = Annotated[
     bool, typer.Option("--preview", help="Show how a table is understood, write nothing.")

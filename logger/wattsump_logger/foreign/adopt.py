@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError, UsageError
@@ -62,6 +63,7 @@ _HOTTEST_C = (
     250.0  # of oil or the air it heats: loggers write 850, 999.9 or 1372 for a broken probe
 )
 _SLOWEST_RPM = 100.0  # of an engine: its speed in thousands or hertz is less
+_MOST_UNREAD = 0.1  # of a state's cells
 _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
 
 
@@ -122,7 +124,7 @@ def understand(
     """
     table = table or read_table(path)
     asking = Asking(ask, answers or Answers())
-    if table.is_comma is None:
+    if table.is_comma is None or asking.has("decimals"):
         decimals = asking.setting(
             Question(
                 key="decimals",
@@ -197,7 +199,8 @@ def _times(table: Table, asking: Asking) -> tuple[Clock, Stamps]:
             where=str(table.path),
             do="export it with times such as 2026-05-04 07:30:00, or seconds",
         )
-    if clock.unit_s is None and not table.cells[clock.time].str.contains(":").any():
+    is_count = clock.unit_s is not None or not table.cells[clock.time].str.contains(":").any()
+    if is_count and (clock.unit_s is None or asking.has("times")):
         unit = asking.setting(
             Question(
                 key="times",
@@ -417,7 +420,7 @@ def _session_column(
         stem = own_name(name)
         if f"{stem}_{unit}" in taken:
             raise UsageError(
-                expected="names that differ in lower case too",
+                expected="names that differ in their first 16 letters and digits, in lower case",
                 found=f"{name!r} and {taken[f'{stem}_{unit}']!r}",
                 where="--column",
                 do=f'leave one of them out with --column "{name}=nothing"',
@@ -448,11 +451,24 @@ def _faults(
             _check_range(table, name, array[wrong["range"]], array)
         if session.endswith("_on"):
             wrong["form"] |= np.isfinite(array) & ~np.isin(array, (0.0, 1.0))
+            _check_states(table, name, wrong["form"])
         for code, at in wrong.items():
             values[session] = np.where(at, np.nan, values[session])
             for row in np.flatnonzero(at).tolist():
                 faults.setdefault(row, []).append(f"{session.rpartition('_')[0]}:{code}")
     return {row: ";".join(codes) for row, codes in faults.items()}
+
+
+def _check_states(table: Table, name: str, wrong: NDArray[np.bool_]) -> None:
+    """Refuse a state with more words than on and off: what they mean is not known."""
+    if wrong.mean() > _MOST_UNREAD:
+        words = table.cells[name][wrong].str.strip().unique()
+        raise SessionError(
+            expected=f"on and off, 1 and 0 or the like in column {name!r}",
+            found=", ".join(map(repr, words[:4])),
+            where=str(table.path),
+            do=f'replace these, or leave the column out: --column "{name}=nothing"',
+        )
 
 
 def _check_range(table: Table, name: str, wrong_c: FloatArray, all_c: FloatArray) -> None:

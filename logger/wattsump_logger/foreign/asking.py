@@ -80,6 +80,10 @@ class Asking:
         self._settings[question.key] = answer
         return answer
 
+    def has(self, key: str) -> bool:
+        """Tell whether a setting was typed or kept; it then holds where nothing would be asked."""
+        return key in self._settings
+
     def column(self, name: str) -> Column | None:
         """Return the answer for a column, None if there is none."""
         text = self._columns.get(name)

@@ -40,7 +40,7 @@ UNITS_S = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 
 _DAY_S = 86_400.0
 _WORDS = frozenset(
-    {"time", "date", "timestamp", "datetime", "clock", "elapsed", "uptime", "seconds"}
+    {"time", "date", "timestamp", "datetime", "clock", "elapsed", "epoch", "uptime", "seconds"}
 )
 _UNIT_S = {
     word: UNITS_S[unit]
@@ -58,7 +58,7 @@ _YEAR_LAST = r"(?P<a>\d{1,2})(?P<sign>[-/.])(?P<b>\d{1,2})[-/.](?P<y>\d{4}|\d{2}
 _TIME = r"(?P<H>\d{1,4}):(?P<M>\d{2})(?::(?P<S>\d{2}(?:[.,:]\d+)?))?\s*(?P<half>[AaPp])?\.?[Mm]?\.?"
 _DATE = r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}"
 _WITH_TIME = rf"(?:(?:{_DATE})[ T,]+)?\d{{1,4}}:\d{{2}}"
-_ZONE = re.compile(r":\d{2}.*?(Z|UTC|GMT|[+-]\d{2}:?\d{2})$")
+_ZONE = re.compile(r":\d{2}.*?(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)$")
 # Times that pandas reads in one way: with the month's name, or in 14 digits.
 _SPELLED = (
     r"(?i)(?=.*\d).*\b(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\b"
@@ -78,6 +78,7 @@ _LOST_S = 60.0  # a clock that lost its seconds; coarser ones tell no times
 _GAP_S = 600.0
 _AT_ONCE = 200_000  # rows
 _STEPS_S = (0.02, 300.0)  # between rows of a logger, usually
+_FIRST_YEAR = 2005  # of a logger's clock that was set
 _OLDEST = 20  # of years written with two digits and first; no logger here is from before
 
 
@@ -266,6 +267,10 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
     _check_steps(elapsed_s, rows, table)
     notes.extend((*spread, *_gaps(elapsed_s, rows, table)))
     start = _start(table, clock, float(seconds[0]), days is not None, int(rows[0]))
+    if start is not None and start.year < _FIRST_YEAR:
+        text = f"a clock that was not set, at {start:%d %b %Y}: --start gives the first row's time"
+        notes.append(Remark(code="clock-not-set", text=text))
+        start = None
     has_clock = (clock.unit_s is None and not clock.in_minutes) or start is not None
     if clock.unit_s is None and "elapsed" in clock.time.lower():
         has_clock = False
@@ -292,8 +297,8 @@ def _numbers(table: Table, name: str) -> FloatArray:
 
 def _ahead_s(texts: "pd.Series[str]") -> FloatArray:
     """Return by how much the zone of each row is ahead of UTC [s]."""
-    parts = texts.str.strip().str.extract(r":\d{2}.*([+-])(\d{2}):?(\d{2})$")
-    ahead_s = parts[1].astype(float) * 3600.0 + parts[2].astype(float) * 60.0
+    parts = texts.str.strip().str.extract(r":\d{2}.*([+-])(\d{2}):?(\d{2})?$")
+    ahead_s = parts[1].astype(float) * 3600.0 + parts[2].astype(float).fillna(0.0) * 60.0
     return np.asarray(ahead_s.where(parts[0] == "+", -ahead_s).fillna(0.0), dtype=float)
 
 

@@ -164,6 +164,39 @@ def test_a_file_that_names_utc_is_in_utc(
     assert session.start_utc == START
 
 
+@pytest.mark.parametrize(
+    ("header", "form", "typed"),
+    [
+        ("Time (s),Tank (°C),Ambient (°C)", "{at}000,{tank:.2f},18.50", ("--times", "ms")),
+        (
+            "Time (s),Tank (°C),Ambient (°C),Engine",
+            "{at},{tank:.2f},18.50,2.200",
+            ("--decimals", "comma"),
+        ),
+    ],
+)
+def test_a_typed_setting_holds_where_nothing_would_be_asked(
+    imported: Import, header: str, form: str, typed: tuple[str, str]
+) -> None:
+    session = imported([header, *rows(stamps(), form)], *typed)
+    assert is_source(session)
+    # independent: the speed that was written, with its thousands parted
+    assert set(session.columns.get("engine_rpm", [2200.0])) == {2200.0}
+
+
+def test_a_zone_in_hours_alone_counts(imported: Import) -> None:
+    form = "%Y-%m-%d %H:%M:%S+02"
+    session = imported([HEAD, *rows(stamps(form, START + timedelta(hours=2)))])
+    assert session.start_utc == START
+
+
+def test_a_clock_that_was_never_set_gives_no_date_and_start_does(imported: Import) -> None:
+    lines = [HEAD, *rows(stamps(start=datetime(1970, 1, 1)))]
+    assert imported(lines).start_utc is None
+    Path("out.csv").unlink()
+    assert imported(lines, "--start", START.isoformat()).start_utc == START
+
+
 @pytest.mark.parametrize(("on", "off"), [("running", "stopped"), ("Y", "N"), ("RUN", "STOP")])
 def test_an_engine_in_words_is_on_or_off(imported: Import, on: str, off: str) -> None:
     lines = rows(stamps(), "{t},{tank:.2f},18.50,")
@@ -203,6 +236,11 @@ REFUSED = {
     "imperial gallons": [f"{HEAD},Flow (imp gpm)", *rows(stamps(), "{t},{tank:.2f},18.50,3.2")],
     "speed in thousands": [f"{HEAD},Engine (rpm)", *rows(stamps(), "{t},{tank:.2f},18.50,2.2")],
     "a fan in shares of one": [f"{HEAD},Fan duty", *rows(stamps(), "{t},{tank:.2f},18.50,0.4")],
+    "an engine with three states": [
+        f"{HEAD},Engine",
+        *rows(stamps(), "{t},{tank:.2f},18.50,off")[:20],
+        *rows(stamps(), "{t},{tank:.2f},18.50,working")[20:],
+    ],
     "milliseconds not named": [
         f"Count{HEAD[4:]}",
         *rows([f"{1000 * at + 5123}" for at in range(COUNT)]),
