@@ -78,7 +78,7 @@ _LOST_S = 60.0  # a clock that lost its seconds; coarser ones tell no times
 _GAP_S = 600.0
 _AT_ONCE = 200_000  # rows
 _STEPS_S = (0.02, 300.0)  # between rows of a logger, usually
-_FIRST_YEAR = 2005  # of a logger's clock that was set
+_FIRST_YEAR, _LAST_YEAR = 2005, 2200  # of a logger's clock that was set
 _OLDEST = 20  # of years written with two digits and first; no logger here is from before
 
 
@@ -267,7 +267,7 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
     _check_steps(elapsed_s, rows, table)
     notes.extend((*spread, *_gaps(elapsed_s, rows, table)))
     start = _start(table, clock, float(seconds[0]), days is not None, int(rows[0]))
-    if start is not None and start.year < _FIRST_YEAR:
+    if start is not None and not _FIRST_YEAR <= start.year < _LAST_YEAR:
         text = f"a clock that was not set, at {start:%d %b %Y}: --start gives the first row's time"
         notes.append(Remark(code="clock-not-set", text=text))
         start = None
@@ -364,7 +364,9 @@ def _counted(
         format="%Y-%m-%d",
         errors="coerce",
     )
-    return np.asarray((dates - pd.Timestamp(0)) / pd.Timedelta(days=1), dtype=float)
+    # In whole seconds, which also hold the years that a damaged file names.
+    since_1970 = (dates.to_numpy("datetime64[s]") - np.datetime64(0, "s")) / np.timedelta64(1, "D")
+    return np.asarray(since_1970, dtype=float)
 
 
 def _check_order(seconds: FloatArray, rows: NDArray[np.intp], table: Table) -> None:

@@ -190,8 +190,11 @@ def test_a_zone_in_hours_alone_counts(imported: Import) -> None:
     assert session.start_utc == START
 
 
-def test_a_clock_that_was_never_set_gives_no_date_and_start_does(imported: Import) -> None:
-    lines = [HEAD, *rows(stamps(start=datetime(1970, 1, 1)))]
+@pytest.mark.parametrize("year", ["1970", "0026", "9999"])
+def test_a_clock_that_was_never_set_gives_no_date_and_start_does(
+    imported: Import, year: str
+) -> None:
+    lines = [HEAD, *rows([year + stamp[4:] for stamp in stamps()])]
     assert imported(lines).start_utc is None
     Path("out.csv").unlink()
     assert imported(lines, "--start", START.isoformat()).start_utc == START
