@@ -136,8 +136,11 @@ def jumps_s(record: Record) -> tuple[float, ...]:
     """Times at which the oil-side conductance steps because the cooler was changed.
 
     Both sides of a step must be flat by comparison, unlike the slow start of a cold cooler. Only
-    bins with the usual flow count, because less oil takes less heat from the same cooler.
+    bins with the usual flow count, because less oil takes less heat from the same cooler. Engine
+    speed stands for a flow that was not recorded: only the step's share of the whole matters.
     """
+    if record.flow_w_k is None:
+        record = replace(record, flow_w_k=record.engine_rpm)
     k = _series(record)
     seen = np.flatnonzero(np.isfinite(k) & _usual_flow(record, np.isfinite(k)))
     values = k[seen]

@@ -11,7 +11,7 @@ from refusal import refused
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
-from wattsump_analysis.reading.contradictions import _wrong_way
+from wattsump_analysis.reading.contradictions import _warms_by_itself, _wrong_way
 from wattsump_analysis.reading.record import Record, Switches, make_record
 from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
@@ -126,6 +126,24 @@ def test_a_drive_that_turned_for_seconds_only_leaves_too_few_rows() -> None:
 def test_a_drive_that_moves_with_the_engine_off_is_named() -> None:
     found = codes(reasons(outing(engine_on=np.zeros(_N))))
     assert found == ["engine-channel-stuck-off", "drive-moves-with-engine-off"]
+
+
+@pytest.mark.parametrize(
+    ("ran_s", "warms_k_min", "is_named"),
+    [(1200.0, 0.25, False), (1200.0, 0.6, True), (0.0, 0.25, True)],
+)
+def test_a_warm_engine_may_warm_the_tank_after_a_stop(
+    ran_s: float, warms_k_min: float, is_named: bool
+) -> None:
+    engine = (ran_s > T).astype(float)
+    tank = 50.0 + warms_k_min / 60.0 * np.maximum(T - ran_s, 0.0)
+    none = np.zeros(_N)
+    switches = Switches(
+        fan=none, engine=engine, moving=none, heater_w=none, work=engine.astype(np.int64) - 1
+    )
+    record = make_record(T, {"tank": tank}, np.full(_N, 20.0), switches)
+    found = _warms_by_itself(record)
+    assert (found is not None and found.code == "warms-with-all-off") is is_named
 
 
 def test_tank_and_air_swapped_give_no_watts() -> None:

@@ -125,6 +125,15 @@ def test_pauses_at_idle_are_no_step_of_the_cooler() -> None:
     assert jumps_s(paused) == ()
 
 
+def test_where_no_flow_was_recorded_engine_speed_stands_for_it() -> None:
+    shower = np.where((np.arange(80) > 30) & (np.arange(80) < 60), 74.0, 60.0)
+    record = replace(flowing(noisy(shower)), flow_w_k=None)
+    assert jumps_s(record) == ()  # the flow may have changed
+    steady = replace(record, engine_rpm=np.full(80, 2400.0))
+    # independent: the shower begins after 31 and ends after 60 bins of 30 s; gaps as above.
+    assert jumps_s(steady) == pytest.approx((31 * 30.0, 60 * 30.0), abs=90.0)
+
+
 def test_probes_on_their_pipes_read_low_and_are_put_right() -> None:
     # independent: an inlet probe that misses a fiftieth of its rise, read here as 2 % of the
     # reading's own; the outlet's is in the oil.
