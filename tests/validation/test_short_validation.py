@@ -48,8 +48,8 @@ def test_ranges_hold_most_machines_are_of_use_and_give_no_wrong_verdict(
     # Two 95 % ranges both miss with a chance of 0.3 %.
     assert cell.held["K"][0] >= 1
     assert cell.held["heat at label"][0] >= 1
-    # pinned: a third more than the half-width of docs/validation.md, for medians of two scatter.
-    assert cell.half_width < 0.30
+    # pinned: twice the half-width of docs/validation.md, for medians of two scatter.
+    assert cell.half_width < 0.40
     # 2.5 wrong in 100 make more than one in eight with a chance of 2 %.
     assert cell.wrong <= 1
     assert len(cell.decided) == len(SHARES)

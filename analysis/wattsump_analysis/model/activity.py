@@ -89,7 +89,8 @@ def standing_of(record: Record) -> FloatArray:
 def stood_ks(record: Record, oil_c: FloatArray) -> FloatArray:
     """Excess over the air [K], summed over the seconds of the stand that ends in a bin; else 0."""
     runs = record.engine > 0.5
-    summed = np.cumsum(np.where(runs, 0.0, np.abs(oil_c - record.ambient_c) * record.bin_s))
+    excess_k = np.nan_to_num(np.abs(oil_c - record.ambient_c))
+    summed = np.cumsum(np.where(runs, 0.0, excess_k * record.bin_s))
     starts = np.flatnonzero(runs & ~np.roll(runs, 1))
     starts = starts[starts > 0]
     stood = np.zeros(record.bins)

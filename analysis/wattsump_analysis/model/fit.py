@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.model.activity import HEATING_W
+from wattsump_analysis.model.activity import HEATING_W, stood_ks
 from wattsump_analysis.model.case import LAYOUTS, Case, Gaussian
 from wattsump_analysis.model.description import NODES, PARAMETERS, UNKNOWNS
 from wattsump_analysis.model.network import Network, Smooth
@@ -95,19 +95,23 @@ class ModelForm:
 # to 0.005. For K it comes from machines of 20 different families (tests/validation/families.py;
 # form.py omits the family it is computed for, docs/validation.md has what it finds), for capacity
 # and heat still from two plants, with a stirred tank and with a still one.
-STEPPED = ModelForm(k=0.06, capacity=0.045, heat=0.045)
+STEPPED = ModelForm(k=0.065, capacity=0.045, heat=0.045)
 # The fan off only once, for five minutes, in a day's work, often with unmatched probes.
-STEPPED_ONCE = ModelForm(k=0.07, capacity=0.045, heat=0.12)
+STEPPED_ONCE = ModelForm(k=0.08, capacity=0.045, heat=0.12)
+# And with the engine stopped in between, warm: what the stand did to oil that no probe reads is not
+# known.
+RESTARTED = ModelForm(k=0.11, capacity=0.045, heat=0.12)
+WARM_STAND_KS = 10.0 * 180.0  # oil over air [K] times seconds: shorter or colder stands do little
 GUIDED_SWITCHINGS = 4  # of the fan under load: off more than once
-STEPPED_STATED_FLOW = ModelForm(k=0.04, capacity=0.045, heat=0.045)
+STEPPED_STATED_FLOW = ModelForm(k=0.05, capacity=0.045, heat=0.045)
 STEPPED_WITH_FLOW = ModelForm(k=0.045, capacity=0.035, heat=0.035)
 TANK_ONLY = ModelForm(k=0.05, capacity=0.035, heat=0.03)
-HEATED = ModelForm(k=0.04, capacity=0.045, heat=0.055)
+HEATED = ModelForm(k=0.045, capacity=0.045, heat=0.055)
 # A heater warms standing oil by paths that work does not use, so it shows less of the capacity than
 # a heater in circulating oil.
 HEATED_STANDING = ModelForm(k=0.1, capacity=0.08, heat=0.12)
 HEATED_PAD = ModelForm(k=0.07, capacity=0.08, heat=0.12)
-UNSTEPPED = ModelForm(k=0.06, capacity=0.015, heat=0.075)
+UNSTEPPED = ModelForm(k=0.065, capacity=0.015, heat=0.075)
 # Pipe probes and nothing that fixes the scale: the others need 0.065 to 0.095 for the omitted one.
 # Twice that is kept, since the scale is then that of the layouts alone, and an owner's machine may
 # have another: too wide for a verdict.
@@ -138,8 +142,10 @@ def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
         return STEPPED_WITH_FLOW
     if stated_tells(record, know):
         return STEPPED_STATED_FLOW
-    switchings = np.count_nonzero(np.diff(record.fan[loaded] > 0.5))
-    return STEPPED if switchings >= GUIDED_SWITCHINGS else STEPPED_ONCE
+    if np.count_nonzero(np.diff(record.fan[loaded] > 0.5)) >= GUIDED_SWITCHINGS:
+        return STEPPED
+    restarted = np.any(stood_ks(record, record.oils_c["tank"]) > WARM_STAND_KS)
+    return RESTARTED if restarted else STEPPED_ONCE
 
 
 def stated_tells(record: Record, know: Knowledge | None) -> bool:

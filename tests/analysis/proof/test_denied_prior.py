@@ -33,6 +33,19 @@ def test_three_uncertainties_are_chance() -> None:
     assert denied_prior(fitted_to(3.0)) is None
 
 
+def test_several_values_that_give_way_together_are_as_good_as_one() -> None:
+    stretch = fitted_to(2.5)
+    one = stretch.fitted.posterior
+    one.names, one.draws = ("oil_flow_w_k", "oil_j_k"), np.repeat(one.draws, 2, axis=1)
+    one.priors["oil_j_k"] = one.priors["oil_flow_w_k"]
+    denied = denied_prior(stretch)
+    # independent: 2.5 in both are 3.54 together.
+    assert denied is not None
+    assert denied.code == "readings-deny-stated"
+    one.draws = one.draws - 0.04 * 0.1
+    assert denied_prior(stretch) is None  # 2.4 in both are 3.39
+
+
 def test_a_weak_prior_may_give_way() -> None:
     assert denied_prior(fitted_to(5.0, stated=False)) is None
 

@@ -9,6 +9,7 @@ import pytest
 from analysis.codes import codes
 from wattsump_analysis.emulation.bracken import demo_profile
 from wattsump_analysis.model.fit import (
+    RESTARTED,
     STEPPED,
     STEPPED_ONCE,
     STEPPED_WITH_FLOW,
@@ -128,3 +129,14 @@ def test_an_inlet_probe_that_dies_in_the_cold_leaves_the_oil_its_warmth() -> Non
     # independent: the mean of the upper half of 10 to 70 °C, and 2 K.
     assert reference_oil_c(full) == pytest.approx(57.08, abs=0.1)
     assert reference_oil_c(dead) == pytest.approx(reference_oil_c(full), abs=1e-9)
+
+
+def test_a_warm_stop_between_two_jobs_makes_the_model_form_larger() -> None:
+    once = record(("tank", "cooler_in"), flow=False, stepped=True)
+    assert model_form(once) == STEPPED_ONCE
+    engine = np.ones(200)
+    engine[140:160] = 0.0
+    assert model_form(replace(once, engine=engine)) == RESTARTED
+    cold = replace(once, engine=engine, ambient_c=once.oils_c["tank"] - 1.0)
+    assert model_form(cold) == STEPPED_ONCE
+    assert RESTARTED.k > STEPPED_ONCE.k
