@@ -378,7 +378,7 @@ def _heater_gain(case: Case) -> Gaussian:
 
 
 def _engine_w_k(case: Case) -> Gaussian:
-    """None to some watts per kelvin, of an engine next to the tank."""
+    """Some watts per kelvin of an engine next to the tank, else none."""
     warms = bool(np.any(case.record.engine > 0.5))
     return Gaussian(mean=case.size, sd=2.0 * case.size if warms else 0.0)
 

@@ -58,9 +58,9 @@ SPELLS, SPELL_LOG_ODDS = (2, 3), np.where(TIDY, -np.inf, np.log(1.0 / 50.0))
 SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
 # Odds from which a change is reported, times what it is worth: a loss of K is worth telling early,
 # since heat goes with the work and a wash is soon done. Of a change that rests on the newest two
-# outings the odds must be higher, since a third is soon there. Chosen on drawn seasons so that
-# false alarms stay under one in fifty outings, whatever the season; docs/validation-seasons.md has
-# the rates in seasons that had no part in the choice.
+# outings the odds must be higher, since a third is soon there. Chosen on drawn seasons for
+# false alarms under one in fifty outings; docs/validation-seasons.md has the rates in seasons that
+# had no part in the choice, in some manners above that.
 REPORT = 0.15
 LESS_WORTH = 0.1
 WORTH = np.log([1.0 if pattern.mean[0] < 0.0 else LESS_WORTH for pattern in PATTERNS])
