@@ -47,7 +47,7 @@ from wattsump_logger.foreign.columns import (
     plausible_units,
 )
 from wattsump_logger.foreign.kept import Answers
-from wattsump_logger.foreign.table import Table, numbers, read_table, units_in
+from wattsump_logger.foreign.table import Table, read_table, units_in
 from wattsump_logger.foreign.times import Typed, states
 from wattsump_logger.machine.parts import OIL_ROLES, USUAL_UNIT, Role
 from wattsump_logger.machine.profile import SEVERAL, Profile
@@ -59,9 +59,8 @@ __all__ = ("Understood", "understand", "write")
 _RANGE_C = (-80.0, 1500.0)
 _OUR_OWN = frozenset({"seq", "time_utc", "elapsed_s"})
 _NOTES = frozenset({"mark", "marks", "note", "notes", "comment", "comments", "remark", "event"})
-_HOTTEST_C = (
-    250.0  # of oil or the air it heats: loggers write 850, 999.9 or 1372 for a broken probe
-)
+# Of oil or the air it heats: loggers write 850, 999.9 or 1372 for a broken probe.
+_HOTTEST_C = 250.0
 _SLOWEST_RPM = 100.0  # of an engine: its speed in thousands or hertz is less
 _MOST_UNREAD = 0.1  # of a state's cells
 _LEAST_NUMBERS = 0.02  # of a column's cells: below, it is text
@@ -143,7 +142,7 @@ def understand(
         if column.is_used:
             sources[_session_column(name, column, profile, sources)] = name
     values = {
-        session: inside(_numbers(table, name), columns[name].unit)
+        session: inside(table.numbers(name), columns[name].unit)
         for session, name in sources.items()
     }
     faults = _faults(table, columns, sources, values)
@@ -179,10 +178,6 @@ def understand(
             *_hot_air(columns, sources, values),
         ),
     )
-
-
-def _numbers(table: Table, name: str) -> FloatArray:
-    return numbers(table.cells[name], is_comma=bool(table.is_comma))
 
 
 def _times(table: Table, asking: Asking) -> tuple[Clock, Stamps]:
@@ -274,7 +269,7 @@ def _is_read(name: str, clock: Clock) -> bool:
 def _share_read(table: Table, name: str) -> float:
     """Return the share of a column's filled cells that are numbers or states."""
     filled = int((table.cells[name].str.strip() != "").sum())
-    return np.count_nonzero(np.isfinite(_numbers(table, name))) / max(filled, 1)
+    return np.count_nonzero(np.isfinite(table.numbers(name))) / max(filled, 1)
 
 
 def _with_unit_of_cells(table: Table, name: str, guessed: Guess) -> Guess:
@@ -294,7 +289,7 @@ def _asked_for_unit(
     table: Table, name: str, column: Column, guessed: Guess, asking: Asking
 ) -> Column:
     """Return a column with the owner's unit: with another one its figures are other figures."""
-    values = _numbers(table, name)
+    values = table.numbers(name)
     if column.role is None or np.isin(values[np.isfinite(values)], (0.0, 1.0)).all():
         return column
     units = {Role.FLOW: "L/min", Role.HEATER: "W", Role.ENGINE: "rpm", Role.FAN: "rpm"}
@@ -320,7 +315,7 @@ def _check_speed(table: Table, name: str, column: Column) -> None:
         slowest, what = 1.01, "the fan's speed in per cent"
     else:
         return
-    fastest = float(np.nanmax(_numbers(table, name), initial=0.0))
+    fastest = float(np.nanmax(table.numbers(name), initial=0.0))
     if 0.0 < fastest < slowest:
         raise SessionError(
             expected=what,
@@ -375,7 +370,7 @@ def _with_units(table: Table, columns: dict[str, Column], asking: Asking) -> dic
     if bare:
         possible = plausible_units(
             {name: column.role for name, column in bare.items()},
-            {name: _numbers(table, name) for name in bare},
+            {name: table.numbers(name) for name in bare},
         )
         printed = {column.unit for column in columns.values() if column.unit in DEGREE_OF}
         if len(possible) > 1 and len(printed) == 1:  # a file has degrees of one kind
@@ -404,7 +399,7 @@ def _usual_unit(table: Table, name: str, column: Column) -> str:
     """Return the unit of a column without one: a state, a speed, a share."""
     if column.unit or not column.is_used:
         return column.unit
-    values = _numbers(table, name)
+    values = table.numbers(name)
     values = values[np.isfinite(values)]
     if np.isin(values, (0.0, 1.0)).all():
         return "on"

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import SessionError
-from wattsump_logger.foreign.table import Table, numbers
+from wattsump_logger.foreign.table import Table
 from wattsump_logger.remark import Remark
 
 if TYPE_CHECKING:
@@ -70,7 +70,6 @@ _TENTHS = r"\d{1,4}:\d{2}[.,]\d+$"  # as a spreadsheet shows minutes and seconds
 _MINUTES = r"^(\d{1,4}):(\d{2}(?:[.,]\d+)?)$"
 _EPOCH = (1e9, 4e9)  # seconds since 1970 of the years 2001 to 2096
 _SPREADSHEET_DAYS = (36_526.0, 73_050.0)  # 2000 to 2100, counted from 1899-12-30
-_HALF_DAY_S = 43_200.0
 _LEAST_READ = 0.9
 _LEAST_ROWS = 10  # that rise: of fewer, a temperature may do so
 _LONGEST_S = 3.2e8  # as in a session: ten years, so a clock jumped
@@ -143,7 +142,7 @@ def find_clock(table: Table) -> Clock | None:
     ]
     for at in (*named, 0):
         name, words = table.names[at], words_of[at]
-        values = _numbers(table, name)
+        values = table.numbers(name)
         seen = values[np.isfinite(values)]
         if seen.size < _LEAST_READ * values.size or (seen.size > 1 and not np.ptp(seen)):
             continue
@@ -171,7 +170,7 @@ def _counted_unit_s(values: FloatArray) -> float | None:
 
 def usual_unit(table: Table, clock: Clock) -> str:
     """Return "s" for a count that rises as one of seconds does in a log, "" for others."""
-    steps = np.diff(_numbers(table, clock.time))
+    steps = np.diff(table.numbers(clock.time))
     step = float(np.nanmedian(steps)) if np.isfinite(steps).any() else 0.0
     return "s" if _STEPS_S[0] <= step <= _STEPS_S[1] and not clock.may_number else ""
 
@@ -198,12 +197,8 @@ def with_plain_times(table: Table) -> Table:
             with contextlib.suppress(ValueError):  # of zones that change
                 read = pd.to_datetime(spelled, format="mixed", errors="coerce", dayfirst=True)
                 cells[name] = read.dt.strftime("%Y-%m-%d %H:%M:%S.%f%z").fillna("")
-        elif (
-            _share(texts, rf"(?:(?:{_DATE})[ T_]+)?\d{{1,2}}[.h]\d{{2}}[.m]\d{{2}}s?$")
-            > _LEAST_READ
-        ):
-            parted = r"(\d{1,2})[.h](\d{2})[.m](\d{2})s?$"
-            cells[name] = texts.str.replace(parted, r"\1:\2:\3", regex=True)
+        elif _share(texts, rf"(?:(?:{_DATE})[ T_]+)?{_POINTED}") > _LEAST_READ:
+            cells[name] = texts.str.replace(_POINTED, r"\1:\2:\3", regex=True)
     return replace(table, cells=table.cells.assign(**cells)) if cells else table
 
 
@@ -234,7 +229,7 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
     notes: list[Remark] = []
     days = None
     if clock.unit_s is not None:
-        seconds = _numbers(table, clock.time) * clock.unit_s
+        seconds = table.numbers(clock.time) * clock.unit_s
     elif clock.in_minutes:
         parts = table.cells[clock.time].str.strip().str.extract(_MINUTES)
         minutes, rest = parts[0].astype(float), parts[1].str.replace(",", ".", regex=False)
@@ -289,10 +284,6 @@ def _bad(path: Path, found: str, do: str) -> SessionError:
     return SessionError(
         expected="times that increase from row to row", found=found, where=str(path), do=do
     )
-
-
-def _numbers(table: Table, name: str) -> FloatArray:
-    return numbers(table.cells[name], is_comma=bool(table.is_comma))
 
 
 def _ahead_s(texts: "pd.Series[str]") -> FloatArray:

@@ -8,6 +8,7 @@ import numpy as np
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.foreign.adopt import Understood
 from wattsump_logger.foreign.columns import ABSENT_COSTS, DEGREES
+from wattsump_logger.foreign.times import time_of_day
 from wattsump_logger.machine.parts import Role
 from wattsump_logger.width import USUAL
 
@@ -57,13 +58,11 @@ def _preview(made: Understood) -> Iterator[str]:
 def _when(made: Understood) -> str:
     length_s = float(made.stamps.elapsed_s[-1])
     step_s = float(np.median(np.diff(made.stamps.elapsed_s)))
-    begin = ""
     if made.stamps.start is not None:
         begin = f"from {made.stamps.start:%d %b %Y %H:%M:%S}"
         begin += " (its own zone)" if made.stamps.start.tzinfo else " (this computer's zone)"
     elif made.stamps.clock_s is not None:
-        whole = int(made.stamps.clock_s)
-        begin = f"from {whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}, no date"
+        begin = f"from {time_of_day(made.stamps.clock_s)}, no date"
     else:
         begin = "counted from the first row, no clock"
     return f"{begin}, {length_s / 60:.1f} min, a row every {step_s:.4g} s"

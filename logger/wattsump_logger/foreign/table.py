@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, TextIO
 import numpy as np
 
 from wattsump_logger.arrays import FloatArray
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, reason_of
 from wattsump_logger.inputs import need_regular
 
 if TYPE_CHECKING:
@@ -77,6 +77,10 @@ class Table:
         """The columns' names as in the file."""
         return tuple(self.cells.columns)
 
+    def numbers(self, name: str) -> FloatArray:
+        """A column's cells as numbers."""
+        return numbers(self.cells[name], is_comma=bool(self.is_comma))
+
 
 def is_wire(path: Path) -> bool:
     """Tell whether a file holds frames of our own line protocol, or is named as one that does."""
@@ -87,7 +91,7 @@ def is_wire(path: Path) -> bool:
         with path.open("rb") as file:
             return _WIRE_LINE.search(file.read(1 << 16)) is not None
     except OSError as error:
-        raise _bad(path, error.strerror or str(error), "check the path") from error
+        raise _bad(path, reason_of(error), "check the path") from error
 
 
 def read_table(path: Path) -> Table:
@@ -181,7 +185,7 @@ def _encoding(path: Path) -> str:
         with path.open("rb") as file:
             start = file.read(4096)
     except OSError as error:
-        raise _bad(path, error.strerror or str(error), "check the path") from error
+        raise _bad(path, reason_of(error), "check the path") from error
     if not start.strip():
         raise _bad(path, "an empty file", "export the readings again")
     for begins, what in _ARCHIVES.items():

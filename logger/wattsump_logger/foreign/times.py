@@ -10,7 +10,7 @@ from wattsump_logger.arrays import FloatArray
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.parts import Role
 
-__all__ = ("Typed", "states", "typed_times")
+__all__ = ("Typed", "states", "time_of_day", "typed_times")
 
 _ROLES = (Role.FAN, Role.ENGINE, Role.DRIVE, Role.HEATER)
 _ON = frozenset({"on", "running", "working", "moving", "ran"})
@@ -86,7 +86,7 @@ def states(typed: Typed, elapsed_s: FloatArray, clock_s: float | None) -> FloatA
             raise _bad(
                 f"{begin} to {end} in {typed.text!r}, outside this file or empty",
                 f"the file is {length_s / 60:.0f} min long"
-                + ("" if clock_s is None else f" and begins at {_hms(clock_s)}"),
+                + ("" if clock_s is None else f" and begins at {time_of_day(clock_s)}"),
             )
         inside |= (elapsed_s >= begin_s) & ((elapsed_s < end_s) | (end_s >= length_s))
     return np.where(inside == typed.is_on, 1.0, 0.0)
@@ -141,6 +141,7 @@ def _at_s(at: str, clock_s: float | None, length_s: float, text: str) -> float:
     return since_s
 
 
-def _hms(clock_s: float) -> str:
+def time_of_day(clock_s: float) -> str:
+    """Return seconds since midnight as hours, minutes and seconds."""
     whole = int(clock_s)
     return f"{whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}"
