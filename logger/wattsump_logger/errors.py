@@ -23,6 +23,7 @@ __all__ = (
     "UnitError",
     "UsageError",
     "WattsumpError",
+    "reason_of",
 )
 
 
@@ -75,3 +76,10 @@ class UsageError(WattsumpError, ValueError):
     """What was asked for cannot be done."""
 
     exit_code = 2
+
+
+def reason_of(error: Exception) -> str:
+    """Return why something failed, in a few words, without the names of files."""
+    if isinstance(error, WattsumpError):
+        return error.found
+    return getattr(error, "strerror", None) or str(error)

@@ -13,7 +13,7 @@ import typer
 
 from wattsump_analysis.commands.prove import conclude, prove_file
 from wattsump_logger.commands.log import Units
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import UsageError, reason_of
 from wattsump_logger.printable import as_typed
 from wattsump_logger.session.wholefile import write_whole
 
@@ -315,7 +315,7 @@ def write_profile(path: Path, text: str) -> Path:
     except OSError as error:
         raise UsageError(
             expected="a folder to write to",
-            found=error.strerror or str(error),
+            found=reason_of(error),
             where=str(out),
             do="choose another one with --out",
         ) from error

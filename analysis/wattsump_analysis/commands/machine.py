@@ -90,7 +90,7 @@ def new_command(
 
 def _kept(draft: Path) -> dict[str, str]:
     """Return the answers that an earlier run kept, {} if there are none."""
-    from wattsump_logger.errors import UsageError
+    from wattsump_logger.errors import UsageError, reason_of
     from wattsump_logger.inputs import read_small
 
     found = "something else"
@@ -99,7 +99,7 @@ def _kept(draft: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except OSError as error:
-        kept, found = None, error.strerror or str(error)
+        kept, found = None, reason_of(error)
     except (ValueError, RecursionError):
         kept, found = None, "no JSON"
     if isinstance(kept, dict) and all(isinstance(answer, str) for answer in kept.values()):
@@ -165,8 +165,8 @@ def check_command(
 
     Exit code 3 if something is wrong.
     """
-    from wattsump_logger.machine.check import problems, raw_profile
-    from wattsump_logger.machine.profile import profile_from_dict
+    from wattsump_logger.machine.check import problems
+    from wattsump_logger.machine.profile import profile_from_dict, raw_profile
 
     raw = raw_profile(path)
     wrong = problems(raw, str(path))

@@ -22,7 +22,7 @@ from wattsump_analysis.commands.practice import practice_command
 from wattsump_analysis.commands.prove import prove_command
 from wattsump_analysis.live.supplies import supplies
 from wattsump_logger.commands import program as logger_commands
-from wattsump_logger.errors import WattsumpError
+from wattsump_logger.errors import WattsumpError, reason_of
 from wattsump_logger.width import of_terminal
 
 __all__ = ("command_tree", "main", "program", "register")
@@ -123,7 +123,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if memory.is_short_of(error):
             return _complain(memory.TOO_LITTLE)
         place = error.filename or "output"
-        return _complain(f"{place}: {error.strerror or error}; make room or choose another place")
+        return _complain(f"{place}: {reason_of(error)}; make room or choose another place")
     except (MemoryError, SystemError):  # an import without memory may end in either
         return _complain(memory.TOO_LITTLE)
     except ImportError as error:

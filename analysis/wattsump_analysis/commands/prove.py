@@ -208,9 +208,9 @@ def _made_with(proved: Proved) -> dict[str, str]:
     """Return the release, its libraries, and the checksum of the session."""
     import hashlib
 
-    from wattsump_analysis.commands.version import version_text
+    from wattsump_analysis.commands.version import release
 
-    made = {"made with": version_text().replace("\n", " ")}
+    made = release()
     if proved.outing is not None:
         digest = hashlib.sha256(proved.outing.path.read_bytes()).hexdigest()
         made[f"SHA-256 of {proved.outing.path.name}"] = digest

@@ -75,12 +75,14 @@ def trend_command(
 
         save(plot_trend(trend, units=units).axes[0], plot)
     if report is not None:
+        from wattsump_analysis.commands.version import release
         from wattsump_analysis.show.report.links import Links
         from wattsump_analysis.show.report.season_page import render_season
+        from wattsump_logger.session.wholefile import write_whole
 
         links = Links(page=report, sessions=gathered.paths)
-        made_with = {"sessions in": folder.as_posix(), **_release()}
-        _write(report, render_season(trend, units, links=links, made_with=made_with))
+        made_with = {"sessions in": folder.as_posix(), **release()}
+        write_whole(report, render_season(trend, units, links=links, made_with=made_with))
 
 
 def compare_command(
@@ -115,12 +117,14 @@ def compare_command(
 
         typer.echo(compare_screen(comparison, units))
     if report is not None:
+        from wattsump_analysis.commands.version import release
         from wattsump_analysis.show.report.links import Links
         from wattsump_analysis.show.report.season_page import render_comparison
+        from wattsump_logger.session.wholefile import write_whole
 
         links = Links(page=report, sessions={**sides[0].paths, **sides[1].paths})
-        made_with = {"before": before, "after": after, **_release()}
-        _write(report, render_comparison(comparison, units, links=links, made_with=made_with))
+        made_with = {"before": before, "after": after, **release()}
+        write_whole(report, render_comparison(comparison, units, links=links, made_with=made_with))
 
 
 def fleet_command(
@@ -154,11 +158,13 @@ def fleet_command(
 
         typer.echo(fleet_screen(members, gathered.left_out, units))
     if report is not None:
+        from wattsump_analysis.commands.version import release
         from wattsump_analysis.show.report.fleet_page import render_fleet
+        from wattsump_logger.session.wholefile import write_whole
 
-        made_with = {"machines in": folder.as_posix(), **_release()}
+        made_with = {"machines in": folder.as_posix(), **release()}
         page = render_fleet(members, gathered.left_out, units, page=report, made_with=made_with)
-        _write(report, page)
+        write_whole(report, page)
 
 
 def _gathered(
@@ -269,19 +275,6 @@ def _stretch(typed: str, machine: Path | None) -> "Outing":
             do="mark each swap in the session, or count again",
         )
     return stretches[int(number) - 1]
-
-
-def _release() -> dict[str, str]:
-    from wattsump_analysis.commands.version import version_text
-
-    return {"made with": version_text().replace("\n", " ")}
-
-
-def _write(path: Path, page: str) -> None:
-    """Write a page; a session, a sidecar or a wire file there is refused, not written over."""
-    from wattsump_logger.session.wholefile import write_whole
-
-    write_whole(path, page)
 
 
 def _print_json(data: dict[str, object]) -> None:

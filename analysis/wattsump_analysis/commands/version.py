@@ -7,7 +7,7 @@ import subprocess
 from importlib import metadata
 from pathlib import Path
 
-__all__ = ("commit", "libraries", "version_text")
+__all__ = ("commit", "libraries", "release", "version_text")
 
 _DISTRIBUTION = "wattsump"
 _GIT_S = 5.0  # a checkout on a slow share must not hold up an answer
@@ -25,6 +25,11 @@ def version_text() -> str:
             "with " + ", ".join(f"{name} {release}" for name, release in libraries().items()),
         )
     )
+
+
+def release() -> dict[str, str]:
+    """Return the row of a page that names the program."""
+    return {"made with": version_text().replace("\n", " ")}
 
 
 def libraries() -> dict[str, str]:

@@ -7,6 +7,7 @@ added are taken off first.
 import csv
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -25,7 +26,7 @@ from wattsump_logger.calibration.corrections import (
     stray_readings,
 )
 from wattsump_logger.errors import ProfileError, RangeError, UsageError
-from wattsump_logger.machine.profile import Profile, profile_from_dict
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
@@ -90,7 +91,9 @@ def temperatures(session: Session, channels: Sequence[str] = ()) -> dict[str, Fl
 
 def raw_readings(session: Session, channels: Sequence[str] = ()) -> dict[str, FloatArray]:
     """Return temperatures as the converters gave them, by channel name [°C, shape (n,)]."""
-    profile = _profile_of(session)
+    profile = None
+    with suppress(ProfileError):  # an old session may have a profile with keys that are gone
+        profile = session.profile()
     given = profile.channels if profile else {}
     return {
         name: _uncorrected(values, given[name].offset_k, given[name].slope, given[name].slope_at_c)
@@ -102,16 +105,6 @@ def raw_readings(session: Session, channels: Sequence[str] = ()) -> dict[str, Fl
 
 def _uncorrected(values: FloatArray, offset_k: float, slope: float, at_c: float) -> FloatArray:
     return np.asarray((values - offset_k + slope * at_c) / (1.0 + slope), dtype=np.float64)
-
-
-def _profile_of(session: Session) -> Profile | None:
-    typed = session.metadata.get("profile")
-    if not isinstance(typed, Mapping):
-        return None
-    try:
-        return profile_from_dict(typed, f"{session.path}, profile")
-    except ProfileError:
-        return None  # an old session may have a profile with keys that are gone
 
 
 def _window(session: Session, from_s: float, to_s: float) -> slice:
@@ -263,7 +256,6 @@ def joined(earlier: Calibration | None, new: Calibration) -> Calibration:
             u_intercept_k=0.5 * both,
             u_slope=both / (t_2 - t_1),
             correlation=(u_2**2 - u_1**2) / both**2,
-            residual_k=0.0,
             dof=min(colder.dof, warmer.dof),
         ),
         low_c=_ICE_REACH_C[0],

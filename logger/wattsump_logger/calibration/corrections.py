@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wattsump_logger.errors import RangeError, SessionError
+from wattsump_logger.errors import RangeError, SessionError, reason_of
 from wattsump_logger.inputs import read_small
 from wattsump_logger.session.wholefile import write_whole
 
@@ -70,11 +70,11 @@ class LineCorrection:
 
     reference_c: float
     intercept_k: float
-    slope: float
+    slope: float = 0.0
     u_intercept_k: float
-    u_slope: float
-    correlation: float
-    residual_k: float
+    u_slope: float = 0.0
+    correlation: float = 0.0
+    residual_k: float = 0.0
     dof: float
 
     def at(self, temp_c: float) -> tuple[float, float]:
@@ -214,10 +214,7 @@ def fixed_point(
     return LineCorrection(
         reference_c=true_c,
         intercept_k=true_c - float(readings.mean()),
-        slope=0.0,
         u_intercept_k=u,
-        u_slope=0.0,
-        correlation=0.0,
         residual_k=scatter,
         dof=float(readings.size - 1),
     )
@@ -337,7 +334,7 @@ def load_calibrations(path: str | Path) -> dict[str, Calibration]:
             raise ValueError(f"the format {content['format']!r}")
         calibrations = [_calibration(item) for item in content["probes"]]
     except OSError as error:
-        raise _bad_file(path, error.strerror or str(error)) from error
+        raise _bad_file(path, reason_of(error)) from error
     except (ValueError, KeyError, TypeError) as error:
         raise _bad_file(path, f"{type(error).__name__}: {error}") from error
     return {item.probe: item for item in sorted(calibrations, key=lambda item: item.made)}

@@ -115,25 +115,17 @@ def from_match(match: BathMatch, made: date, note: str = "") -> tuple[Calibratio
             probe=name,
             made=made,
             method=MATCH,
-            correction=_offset(match.bath_c, offset_k, u_k, match.readings),
+            correction=LineCorrection(
+                reference_c=match.bath_c,
+                intercept_k=offset_k,
+                u_intercept_k=u_k,
+                dof=float(match.readings - 1),
+            ),
             low_c=match.bath_c - _REACH_K,
             high_c=match.bath_c + _REACH_K,
             note=note,
         )
         for name, offset_k, u_k in zip(match.names, match.offset_k, match.u_offset_k, strict=True)
-    )
-
-
-def _offset(at_c: float, offset_k: float, u_k: float, readings: int) -> LineCorrection:
-    return LineCorrection(
-        reference_c=at_c,
-        intercept_k=offset_k,
-        slope=0.0,
-        u_intercept_k=u_k,
-        u_slope=0.0,
-        correlation=0.0,
-        residual_k=0.0,
-        dof=float(readings - 1),
     )
 
 

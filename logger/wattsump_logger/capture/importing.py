@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from wattsump_logger.capture.overlap import Repeats, without_repeats
-from wattsump_logger.capture.recorder import Recorder, checked_name
+from wattsump_logger.capture.recorder import Recorder, checked_name, first_free
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.machine.profile import Profile
 
@@ -91,11 +91,7 @@ def _check(recorder: Recorder, folder: Path) -> None:
 def name_for(files: Sequence[Path], folder: Path, wanted: str | None) -> str:
     """Return a free name for the session: the wanted one, else after the first file."""
     base = files[0].stem if wanted is None else checked_name(wanted)
-    name, number = base, 1
-    while (folder / f"{name}.csv").exists():
-        number += 1
-        name = f"{base}.{number}"
-    return name
+    return first_free(folder, base, ".csv")
 
 
 def check_one_table(files: Sequence[Path]) -> None:

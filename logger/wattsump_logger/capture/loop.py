@@ -16,10 +16,10 @@ from pathlib import Path
 
 from wattsump_logger.capture.clock import Anchor, Clock, HostClock
 from wattsump_logger.capture.link import Link, PortSource
-from wattsump_logger.capture.recorder import Recorder, checked_name
+from wattsump_logger.capture.recorder import Recorder, checked_name, first_free
 from wattsump_logger.capture.timeline import CLOCK_SET_FROM_MS
 from wattsump_logger.capture.wirefile import FIRST_LINE, Chunk, HostNote, WireItem, WireWriter
-from wattsump_logger.errors import PortError, SessionError
+from wattsump_logger.errors import PortError, SessionError, reason_of
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.keeper import Keeper
@@ -383,7 +383,7 @@ def _make(folder: Path) -> None:
     except OSError as error:
         raise SessionError(
             expected="a folder to write to",
-            found=error.strerror or str(error),
+            found=reason_of(error),
             where=str(folder),
             do="choose another folder with --out",
         ) from error
@@ -392,11 +392,7 @@ def _make(folder: Path) -> None:
 def free_name(folder: Path, wanted: str | None, now: Anchor) -> str:
     """Return a name no file in the folder has: the wanted one, else one from the clock."""
     base = _name_by_clock(now) if wanted is None else checked_name(wanted)
-    name, number = base, 1
-    while any((folder / f"{name}{end}").exists() for end in (".wire", ".csv")):
-        number += 1
-        name = f"{base}.{number}"
-    return name
+    return first_free(folder, base, ".wire", ".csv")
 
 
 def _name_by_clock(now: Anchor) -> str:

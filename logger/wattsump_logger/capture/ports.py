@@ -17,7 +17,7 @@ from typing import Protocol
 import serial
 from serial.tools import list_ports as serial_list
 
-from wattsump_logger.errors import PortError
+from wattsump_logger.errors import PortError, reason_of
 
 __all__ = (
     "USUAL_BAUD",
@@ -120,7 +120,7 @@ class SerialPort:
         except _ERRORS as error:
             raise PortError(
                 expected="bytes",
-                found=f"the port is gone ({getattr(error, 'strerror', None) or error})",
+                found=f"the port is gone ({reason_of(error)})",
                 where=self.name,
                 do="check the plug; reading goes on when it is back",
             ) from error
@@ -187,7 +187,7 @@ class SerialSource:
 def why_not(name: str, error: Exception) -> PortError:
     """Return why a port could not be opened, with the remedy."""
     code = getattr(error, "errno", None)
-    text = getattr(error, "strerror", None) or str(error)
+    text = reason_of(error)
     if code == errno.EACCES or "PermissionError" in text or "Access is denied" in text:
         found, do = _forbidden(name)
     elif code in (errno.EBUSY, errno.EAGAIN) or "lock" in text or "busy" in text:

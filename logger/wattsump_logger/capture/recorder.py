@@ -14,14 +14,21 @@ from pathlib import Path
 from wattsump_logger.capture.assembler import Assembler, Start
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
 from wattsump_logger.capture.wirefile import Chunk, WireItem
-from wattsump_logger.errors import UsageError, WattsumpError
+from wattsump_logger.errors import UsageError, WattsumpError, reason_of
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.keeper import Keeper
 from wattsump_logger.session.rows import Row
 from wattsump_logger.session.sidecar import FORMAT
 from wattsump_logger.session.writer import SessionWriter, free_path
 
-__all__ = ("MOST_SESSIONS", "MOST_WAITING", "Recorder", "checked_name", "session_metadata")
+__all__ = (
+    "MOST_SESSIONS",
+    "MOST_WAITING",
+    "Recorder",
+    "checked_name",
+    "first_free",
+    "session_metadata",
+)
 
 _NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-")
 _LONGEST_NAME = 120
@@ -49,6 +56,15 @@ def checked_name(wanted: str) -> str:
             do="choose a plain name; folders go in --out",
         )
     return wanted
+
+
+def first_free(folder: Path, base: str, *ends: str) -> str:
+    """Return `base`, or that with .2, .3, ...: a name no file with one of these ends has."""
+    name, number = base, 1
+    while any((folder / f"{name}{end}").exists() for end in ends):
+        number += 1
+        name = f"{base}.{number}"
+    return name
 
 
 def session_metadata(start: Start, profile: Profile | None) -> dict[str, object]:
@@ -171,10 +187,8 @@ class Recorder:
             flood = _FLOODED if self._is_flooded else ""
             disk = self.writer.trouble if self.writer else ""
             self.trouble = "; ".join(filter(None, (flood, disk)))
-        except WattsumpError as error:
-            self.trouble = error.found
-        except OSError as error:
-            self.trouble = error.strerror or str(error)
+        except (WattsumpError, OSError) as error:
+            self.trouble = reason_of(error)
 
     @property
     def _awaits_row(self) -> bool:
@@ -240,7 +254,5 @@ class Recorder:
         self.flush()
         try:
             self._end()
-        except WattsumpError as error:
-            self.trouble = error.found
-        except OSError as error:
-            self.trouble = error.strerror or str(error)
+        except (WattsumpError, OSError) as error:
+            self.trouble = reason_of(error)

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from wattsump_logger.capture.clock import NO_ANCHOR, Anchor
-from wattsump_logger.errors import SessionError, WattsumpError
+from wattsump_logger.errors import SessionError, WattsumpError, reason_of
 from wattsump_logger.inputs import need_regular
 from wattsump_logger.session.appendfile import AppendFile
 from wattsump_logger.session.writer import utc_text
@@ -126,10 +126,8 @@ class WireWriter:
                 self.file.append(self._backlog[0])
                 self.waiting_bytes -= len(self._backlog.popleft())
             self.trouble = self.file.trouble
-        except WattsumpError as error:
-            self.trouble = error.found
-        except OSError as error:
-            self.trouble = error.strerror or str(error)
+        except (WattsumpError, OSError) as error:
+            self.trouble = reason_of(error)
 
     def close(self) -> None:
         """Write what waits if possible, sync it to the disk, close the file."""
@@ -138,7 +136,7 @@ class WireWriter:
             if self.file is not None:
                 self.file.close()
         except OSError as error:
-            self.trouble = error.strerror or str(error)
+            self.trouble = reason_of(error)
 
 
 def read_wire(path: Path) -> Iterator[WireItem]:
@@ -161,7 +159,7 @@ def read_wire(path: Path) -> Iterator[WireItem]:
     except OSError as error:
         raise SessionError(
             expected="a .wire file or a card file of frames",
-            found=error.strerror or str(error),
+            found=reason_of(error),
             where=str(path),
             do="check the name",
         ) from error

@@ -31,7 +31,18 @@ if TYPE_CHECKING:
     from wattsump_logger.watch.publish import Latest
     from wattsump_logger.watch.watch import Watch
 
-__all__ = ("Asked", "Supplies", "Units", "machine_profile", "register", "watching_over")
+__all__ = (
+    "Asked",
+    "Machine",
+    "Name",
+    "Out",
+    "Probes",
+    "Supplies",
+    "Units",
+    "machine_profile",
+    "register",
+    "watching_over",
+)
 
 PROVING_RUN = "proving-run"
 NOT_ON_DISK = 6  # docs/exit-codes.md
@@ -47,11 +58,11 @@ class Units(StrEnum):
 _STATUS_S = 0.25
 
 _Port = Annotated[str, typer.Argument(help="Port to read, as `wattsump ports` lists it.")]
-_Machine = Annotated[
+Machine = Annotated[
     Path | None, typer.Option("--machine", help="Machine profile (TOML); kept in the session.")
 ]
-_Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
-_Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
+Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
+Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
 _Baud = Annotated[int, typer.Option("--baud", min=50, help="Speed of the port.")]
 _Quiet = Annotated[
     float | None,
@@ -83,7 +94,7 @@ _Command = Annotated[
 _Guide = Annotated[
     str | None, typer.Option("--guide", help=f"Be guided through a test: {PROVING_RUN}.")
 ]
-_Probes = Annotated[
+Probes = Annotated[
     Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
 ]
 _Phone = Annotated[
@@ -143,9 +154,9 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
     @app.command("log")
     def log_command(
         port: _Port,
-        machine: _Machine = None,
-        out: _Out = Path(),
-        name: _Name = None,
+        machine: Machine = None,
+        out: Out = Path(),
+        name: Name = None,
         baud: _Baud = 115_200,
         quiet_min: _Quiet = None,
         rest_min: _Rest = None,
@@ -153,7 +164,7 @@ def register(app: typer.Typer, supplies: Supplies | None = None) -> None:
         rate: _Rate = None,
         alarm_command: _Command = None,
         guide: _Guide = None,
-        probes: _Probes = None,
+        probes: Probes = None,
         phone: _Phone = None,
         units: _Units = Units.SI,
         is_plain: _Plain = False,

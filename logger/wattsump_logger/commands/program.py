@@ -14,14 +14,6 @@ from wattsump_logger.commands.log import Supplies, machine_profile
 
 __all__ = ("register",)
 
-_Machine = Annotated[
-    Path | None, typer.Option("--machine", help="Machine profile (TOML); kept in the session.")
-]
-_Out = Annotated[Path, typer.Option("--out", help="Folder the files go to.")]
-_Probes = Annotated[
-    Path | None, typer.Option("--probes", help="Probe corrections made by `wattsump sensors`.")
-]
-_Name = Annotated[str | None, typer.Option("--name", help="Name of the outing's files.")]
 _Column = Annotated[
     list[str] | None,
     typer.Option("--column", help="Role of a table's column: 'Oil T=tank degF', 'X=nothing'."),
@@ -80,10 +72,10 @@ def import_command(
         list[Path],
         typer.Argument(help=".wire or card files of one outing, or another logger's table."),
     ],
-    machine: _Machine = None,
-    out: _Out = Path(),
-    name: _Name = None,
-    probes: _Probes = None,
+    machine: log.Machine = None,
+    out: log.Out = Path(),
+    name: log.Name = None,
+    probes: log.Probes = None,
     start: Annotated[
         str | None,
         typer.Option("--start", help="When the first reading was, if nothing had a clock."),

@@ -5,9 +5,9 @@ from functools import partial
 
 from wattsump_logger.errors import ProfileError
 from wattsump_logger.machine import keys
-from wattsump_logger.machine.profile import profile_from_dict, raw_profile
+from wattsump_logger.machine.profile import profile_from_dict
 
-__all__ = ("problems", "raw_profile")
+__all__ = ("problems",)
 
 _TABLES: Mapping[str, tuple[keys.Key, ...]] = {
     "oil": keys.OIL,

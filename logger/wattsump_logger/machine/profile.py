@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from wattsump_logger.errors import ProfileError, RangeError, UsageError
+from wattsump_logger.errors import ProfileError, RangeError, UsageError, reason_of
 from wattsump_logger.inputs import read_small
 from wattsump_logger.machine import keys
 from wattsump_logger.machine.oil_label import (
@@ -169,7 +169,7 @@ def raw_profile(path: str | Path) -> dict[str, object]:
     try:
         return tomllib.loads(read_small(Path(path)))
     except OSError as error:
-        reason = error.strerror or str(error)
+        reason = reason_of(error)
         raise _unreadable(where, reason, "check the path") from error
     except UnicodeDecodeError as error:
         raise _unreadable(where, "bytes that are not UTF-8", "save it as UTF-8 text") from error

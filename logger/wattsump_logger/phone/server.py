@@ -21,6 +21,7 @@ from typing import Any, BinaryIO
 
 from tornado import gen, httpserver, iostream, netutil, util, web
 
+from wattsump_logger.errors import reason_of
 from wattsump_logger.phone.hour import Hour
 from wattsump_logger.watch.keys import LONGEST_NOTE, MARK_KEYS
 
@@ -287,7 +288,7 @@ async def _run(states: BinaryIO, out: BinaryIO) -> None:
     try:
         serve(board, asked["host"], asked["port"])
     except OSError as error:
-        board.act({"what": "error", "text": error.strerror or str(error)})
+        board.act({"what": "error", "text": reason_of(error)})
         return
     board.act({"what": "ready"})
     over = asyncio.Event()

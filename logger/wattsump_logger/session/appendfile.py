@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Self
 
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, reason_of
 from wattsump_logger.session.wholefile import sync_folder
 
 __all__ = ("DUE_S", "SYNC_S", "AppendFile")
@@ -53,7 +53,7 @@ class AppendFile:
             raise _cannot_create(path, "a file of that name", "give another --name") from error
         except OSError as error:
             raise _cannot_create(
-                path, error.strerror or str(error), "choose another folder with --out"
+                path, reason_of(error), "choose another folder with --out"
             ) from error
         sync_folder(path.parent)
 
@@ -117,7 +117,7 @@ class AppendFile:
             try:
                 os.fsync(self._file.fileno())
             except OSError as error:
-                self.sync_trouble = error.strerror or str(error)
+                self.sync_trouble = reason_of(error)
                 self.sync_failures += 1
                 self._not_before_s = self._monotonic_s() + _AGAIN_S
                 with self._numbers:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wattsump_logger.arrays import FloatArray
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, reason_of
 from wattsump_logger.inputs import need_regular
 from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.notebook import card
@@ -206,7 +206,7 @@ def _head(path: Path) -> tuple[bytes, int]:
     except OSError as error:
         raise SessionError(
             expected="the CSV file of a session",
-            found=error.strerror or str(error),
+            found=reason_of(error),
             where=str(path),
             do="check the name; a session is <name>.csv",
         ) from error

@@ -9,7 +9,7 @@ import os
 import secrets
 from pathlib import Path
 
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import UsageError, reason_of
 
 __all__ = ("SIDECAR_END", "sync_folder", "write_whole")
 
@@ -40,7 +40,7 @@ def write_whole(path: Path, content: bytes | str) -> None:
     except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
         raise UsageError(
             expected="a place to write to",
-            found=getattr(error, "strerror", None) or str(error),
+            found=reason_of(error),
             where=str(path),
             do="make room or choose another folder or name; an older file there is unchanged",
         ) from error

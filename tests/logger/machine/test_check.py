@@ -7,9 +7,9 @@ import pytest
 
 from refusal import refused
 from wattsump_logger.errors import ProfileError, UsageError
-from wattsump_logger.machine.check import problems, raw_profile
+from wattsump_logger.machine.check import problems
 from wattsump_logger.machine.describing import QUESTIONS, checked, profile_data, toml_of
-from wattsump_logger.machine.profile import profile_from_dict
+from wattsump_logger.machine.profile import profile_from_dict, raw_profile
 
 BRACKEN = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
 BY_NAME = {question.name: question for question in QUESTIONS}
