@@ -286,32 +286,11 @@ class ChipBench:
             channel = self.wiring.get(name)
             if channel is None:
                 continue
-            if channel.source == "state":
-                self._feed_state(channel, value)
-            elif channel.source == "value":
-                self._feed_volts(channel, value)
-            elif channel.source == "pulse":
-                self._feed_pulses(channel, value)
-            else:
+            if channel.source not in _LEVELS:
                 self._feed_converter(channel, value)
-
-    def _feed_state(self, channel: Wiring, value: float | str | None) -> None:
-        if value is None or isinstance(value, str):
-            return  # a wire has a level whatever is the matter with it
-        high = bool(value) != (channel.option == "low")
-        self.order(f"input {channel.place} {int(high)}")
-
-    def _feed_volts(self, channel: Wiring, value: float | str | None) -> None:
-        if value is None or isinstance(value, str):
-            return
-        pin_mv = round(value * 1000.0 / float(channel.option) * REFERENCE_MV)
-        self.order(f"analogue {pin_mv}")
-
-    def _feed_pulses(self, channel: Wiring, value: float | str | None) -> None:
-        if value is None or isinstance(value, str):
-            return
-        per_s = value / 60.0 * float(channel.option)
-        self.order(f"pulse {channel.place} {round(1000.0 * per_s)}")
+            elif value is not None and not isinstance(value, str):
+                # Without a value the wire keeps its level: it always has one.
+                self.order(_LEVELS[channel.source](channel, value))
 
     def _feed_converter(self, channel: Wiring, value: float | str | None) -> None:
         if channel.where.startswith("i2c"):
@@ -350,6 +329,27 @@ class ChipBench:
         """Cycle counts, bytes sent, stack depth and resets since the start."""
         pairs = (word.split("=") for word in self.order("figures").split()[1:])
         return {name: int(value) for name, value in pairs}
+
+
+def _input(channel: Wiring, value: float) -> str:
+    high = bool(value) != (channel.option == "low")
+    return f"input {channel.place} {int(high)}"
+
+
+def _analogue(channel: Wiring, volts: float) -> str:
+    return f"analogue {round(volts * 1000.0 / float(channel.option) * REFERENCE_MV)}"
+
+
+def _pulse(channel: Wiring, per_min: float) -> str:
+    per_s = per_min / 60.0 * float(channel.option)
+    return f"pulse {channel.place} {round(1000.0 * per_s)}"
+
+
+_LEVELS: Mapping[str, Callable[[Wiring, float], str]] = {
+    "state": _input,
+    "value": _analogue,
+    "pulse": _pulse,
+}
 
 
 def word_for(channel: Wiring, value: float | str, cold_c: float) -> str:

@@ -68,12 +68,16 @@ def _kind(
     offset: bool = False,
 ) -> _Kind:
     # `large` is (from this inside value on, this unit).
-    shown = []
-    for small, large in ((si or inside, si_large), (us or si or inside, us_large)):
-        steps = ((0.0, small),) if large is None else ((0.0, small), large)
-        shown.append(steps)
+    def steps(small: str, large: tuple[float, str] | None) -> tuple[tuple[float, str], ...]:
+        return ((0.0, small), large) if large else ((0.0, small),)
+
     return _Kind(
-        inside=inside, example=example, si=shown[0], us=shown[1], lowest=lowest, offset=offset
+        inside=inside,
+        example=example,
+        si=steps(si or inside, si_large),
+        us=steps(us or si or inside, us_large),
+        lowest=lowest,
+        offset=offset,
     )
 
 
@@ -94,7 +98,7 @@ _KINDS: Mapping[str, _Kind] = {
     "fraction": _kind("", "80 %", si="%"),
     "heat_capacity": _kind("J/K", "62 kJ/K", si="kJ/K", us="BTU/degF"),
     "heat_flux": _kind("W/m2", "2 W/cm2", si="W/cm2", us="W/in2"),
-    "length": _kind("m", "120 mm", us="in", si_large=None),
+    "length": _kind("m", "120 mm", us="in"),
     "mass": _kind("kg", "60 kg", us="lb"),
     "number": _kind("", "2.5", lowest=_UNBOUNDED),
     "power": _kind("W", "6 kW", si_large=(1e3, "kW"), us="BTU/h", lowest=_UNBOUNDED),

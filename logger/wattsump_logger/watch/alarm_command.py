@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import UsageError, reason_of
 from wattsump_logger.watch.alarms import Notice
 
 __all__ = ("AlarmCommand", "environment_of", "words_of")
@@ -69,7 +69,7 @@ def environment_of(notice: Notice) -> dict[str, str]:
     variables = {
         "WATTSUMP_ALARM": rule.name,
         "WATTSUMP_EVENT": notice.event,
-        "WATTSUMP_LEVEL": "alarm" if rule.urgent else "warning",
+        "WATTSUMP_LEVEL": rule.level,
         "WATTSUMP_KIND": rule.kind.value,
         "WATTSUMP_CHANNEL": rule.channel,
         "WATTSUMP_VALUE": "" if value is None else f"{value:.3f}",
@@ -113,7 +113,7 @@ class AlarmCommand:
         try:
             process = self._start(self._words, {**os.environ, **environment_of(notice)})
         except (OSError, ValueError) as error:
-            self.trouble = f"alarm command failed: {getattr(error, 'strerror', None) or error}"
+            self.trouble = f"alarm command failed: {reason_of(error)}"
             return
         self._running.append((self._monotonic_s(), process))
 

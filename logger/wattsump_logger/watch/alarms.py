@@ -95,6 +95,11 @@ class Rule:
     urgent: bool = True
     running_only: bool = False
 
+    @property
+    def level(self) -> str:
+        """The word for it: an alarm, or a warning if it is not urgent."""
+        return "alarm" if self.urgent else "warning"
+
     def measure(self, look: Look) -> float | None:
         """Return the value that the rule compares; None where there is none."""
         match self.kind:
@@ -145,7 +150,7 @@ class Notice:
     @property
     def text(self) -> str:
         """The notice as a mark of the session: fixed words first, then the rule's name."""
-        level = "alarm" if self.rule.urgent else "warning"
+        level = self.rule.level
         words = {"raised": level, "over": f"{level} over", "seen": f"{level} seen"}[self.event]
         return f"{words}: {self.rule.name}{_figure(self.rule, self.value)}"
 

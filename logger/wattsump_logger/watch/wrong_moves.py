@@ -56,8 +56,8 @@ class Situation:
         """Tell whether the step needs this of the machine."""
         return any(need.what == what and need.want is want for need in self.step.needs)
 
-    def needs(self, what: str, want: bool) -> bool:
-        """Tell whether the step needs this and a column shows that it is not met."""
+    def unmet(self, what: str, want: bool) -> bool:
+        """Tell whether the step needs this of the machine and a column shows that it is not so."""
         return any(
             need.what == what and need.want is want and need.met(self.look) is False
             for need in self.step.needs
@@ -153,7 +153,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     ),
     WrongMove(
         code="started-in-soak",
-        fits=lambda at: at.is_told and at.step.until.settled and at.needs("engine", False),
+        fits=lambda at: at.is_told and at.step.until.settled and at.unmet("engine", False),
         wrong="Engine started: this soak is void.",
         mend="stop it and the soak begins anew; g goes on without",
         act=Act.VOID,
@@ -162,7 +162,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     ),
     WrongMove(
         code="heated-in-soak",
-        fits=lambda at: at.is_told and at.step.until.settled and at.needs("heater", False),
+        fits=lambda at: at.is_told and at.step.until.settled and at.unmet("heater", False),
         wrong="Heater on: this soak is void.",
         mend="heater off and the soak begins anew; g goes on without",
         act=Act.VOID,
@@ -171,7 +171,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     ),
     WrongMove(
         code="started-before-soak",
-        fits=lambda at: not at.is_running and at.step.until.settled and at.needs("engine", False),
+        fits=lambda at: not at.is_running and at.step.until.settled and at.unmet("engine", False),
         wrong="Engine is on: no soak of a running machine.",
         mend="stop it and wait until it is cold; g goes on without",
         act=Act.PASS_OVER,
@@ -179,7 +179,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     ),
     WrongMove(
         code="heated-before-soak",
-        fits=lambda at: not at.is_running and at.step.until.settled and at.needs("heater", False),
+        fits=lambda at: not at.is_running and at.step.until.settled and at.unmet("heater", False),
         wrong="Heater is on: no soak of a tank that is heated.",
         mend="heater off and wait until it is cold; g goes on without",
         act=Act.PASS_OVER,
@@ -201,7 +201,7 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         code="engine-stopped",
         fits=lambda at: (
             at.is_told
-            and (at.needs("working", True) or at.needs("engine", True))
+            and (at.unmet("working", True) or at.unmet("engine", True))
             and at.look.is_on("engine") is False
         ),
         wrong="Engine stopped: time stands still.",
@@ -223,43 +223,43 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
     ),
     WrongMove(
         code="drive-stands",
-        fits=lambda at: at.is_told and at.needs("working", True),
+        fits=lambda at: at.is_told and at.unmet("working", True),
         wrong="The drive stands: time stands still.",
         mend="turn it at working speed; g ends this step",
     ),
     WrongMove(
         code="drive-turns",
-        fits=lambda at: at.is_told and at.needs("drive", False),
+        fits=lambda at: at.is_told and at.unmet("drive", False),
         wrong="The drive turns: time stands still.",
         mend="drive in neutral; g ends this step",
     ),
     WrongMove(
         code="fan-is-on",
-        fits=lambda at: at.is_told and at.needs("fan", False),
+        fits=lambda at: at.is_told and at.unmet("fan", False),
         wrong="Fan is on: time stands still.",
         mend="fan off at its switch; g ends this step",
     ),
     WrongMove(
         code="fan-is-off",
-        fits=lambda at: at.is_told and at.needs("fan", True),
+        fits=lambda at: at.is_told and at.unmet("fan", True),
         wrong="Fan is off: time stands still.",
         mend="fan on at its switch; g ends this step",
     ),
     WrongMove(
         code="heater-is-off",
-        fits=lambda at: at.is_told and at.needs("heater", True),
+        fits=lambda at: at.is_told and at.unmet("heater", True),
         wrong="Heater is off: time stands still.",
         mend="heater on, or its own cut-out has opened; g ends this step",
     ),
     WrongMove(
         code="heater-is-on",
-        fits=lambda at: at.is_told and at.needs("heater", False),
+        fits=lambda at: at.is_told and at.unmet("heater", False),
         wrong="Heater is on: time stands still.",
         mend="heater off and unplugged; g ends this step",
     ),
     WrongMove(
         code="engine-is-on",
-        fits=lambda at: at.is_told and at.needs("engine", False),
+        fits=lambda at: at.is_told and at.unmet("engine", False),
         wrong="Engine is on: time stands still.",
         mend="stop it; g ends this step",
     ),
