@@ -6,7 +6,7 @@ to give no watts. Thresholds are common practice, no source; drawn machines at w
 class 2 stay below them (tests/validation/switches.py).
 """
 
-from collections.abc import Callable
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,11 +103,10 @@ def _long(record: Record, where: Mask, least_s: float = LEAST_S) -> bool:
 
 def _share(record: Record) -> tuple[FloatArray, float]:
     """Share of its excess that oil leaves in the cooler, NaN if unknown; its usual high."""
-    oils = record.oils_c
     share = np.full(record.bins, np.nan)
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         return share, np.nan
-    excess, drop = oils["cooler_in"] - record.ambient_c, oils["cooler_in"] - oils["cooler_out"]
+    excess, drop = record.excess_k, record.drop_k
     usable = (excess > HOT_K) & np.isfinite(drop) & (record.engine > 0.99)
     if np.count_nonzero(usable) < 9 or np.quantile(drop[usable], 0.9) < LEAST_DROP_K:
         return share, np.nan
@@ -233,18 +232,17 @@ def _not_pumped(record: Record) -> Remark | None:
 
 def _pumped(record: Record) -> Remark | None:
     """Whether hot oil kept coming to the cooler with the engine logged as off."""
-    oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         return None
     _, high = _share(record)
-    inlet, drop = oils["cooler_in"], oils["cooler_in"] - oils["cooler_out"]
+    excess, drop = record.excess_k, record.drop_k
     bins = int(np.ceil(STANDING_S / record.bin_s))
     off = np.convolve(record.engine > 0.1, np.ones(bins + 1))[: record.bins] == 0
-    excess = inlet - record.ambient_c
     with np.errstate(invalid="ignore"):
         where = off & (excess > HOT_K) & (drop > LEAST_DROP_K)
         where &= drop > COOLING * (0.0 if np.isnan(high) else high) * excess
-        where &= (inlet - oils["tank"] > -1.0) & (record.fan > 0.9)  # standing oil cools too
+        # Oil that stands in the core cools below the tank.
+        where &= (record.oils_c["cooler_in"] - record.oils_c["tank"] > -1.0) & (record.fan > 0.9)
     if not _long(record, where):
         return None
     return Remark(
@@ -254,32 +252,25 @@ def _pumped(record: Record) -> Remark | None:
     )
 
 
-def _runs(where: Mask) -> list[slice]:
-    edges = np.flatnonzero(np.diff(np.r_[False, where, False].astype(int)))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _over_runs(record: Record, where: Mask, is_so: Callable[[float, float], bool]) -> Mask:
-    """Bins of the runs, of `LEAST_S` or longer, whose rise [K] and slope [K/min] are so."""
-    tank, matching = record.oils_c["tank"], np.zeros(record.bins, dtype=bool)
-    for run in _runs(where & np.isfinite(tank)):
-        minutes = (run.stop - run.start) * record.bin_s / 60
-        rise = float(tank[run.stop - 1] - tank[run.start])
-        if minutes * 60 >= LEAST_S and is_so(rise, rise / minutes):
-            matching[run] = True
-    return matching
+def _long_runs(record: Record, where: Mask) -> Iterator[tuple[slice, float, float]]:
+    """Yield the runs of `LEAST_S` or longer, with the tank's rise [K] and its slope [K/min]."""
+    tank = record.oils_c["tank"]
+    edges = np.flatnonzero(np.diff(np.r_[False, where & np.isfinite(tank), False].astype(int)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        minutes = (stop - start) * record.bin_s / 60
+        rise_k = float(tank[stop - 1] - tank[start])
+        if minutes * 60 >= LEAST_S:
+            yield slice(int(start), int(stop)), rise_k, rise_k / minutes
 
 
 def _warms_by_itself(record: Record) -> Remark | None:
     quiet = (record.engine < 0.1) & (record.moving < 0.1) & (record.heater_w < 1.0)
     quiet &= _settled(record, record.engine) & (record.oils_c["tank"] > record.ambient_c - 2.0)
     soaked = quiet & np.logical_or.accumulate(record.engine > 0.1)
-    where = _over_runs(
-        record, quiet & ~soaked, lambda rise, slope: rise > WARMED_K and slope > WARMED_K_MIN
-    )
-    where |= _over_runs(
-        record, soaked, lambda rise, slope: rise > WARMED_K and slope > SOAKED_K_MIN
-    )
+    where = np.zeros(record.bins, dtype=bool)
+    for part, least_k_min in ((quiet & ~soaked, WARMED_K_MIN), (soaked, SOAKED_K_MIN)):
+        for run, rise_k, slope_k_min in _long_runs(record, part):
+            where[run] |= rise_k > WARMED_K and slope_k_min > least_k_min
     if not where.any():
         return None
     return Remark(
@@ -292,7 +283,9 @@ def _warms_by_itself(record: Record) -> Remark | None:
 def _heats_nothing(record: Record) -> Remark | None:
     heated = (record.heater_w > 1.0) & (record.engine < 0.1) & _settled(record, record.engine)
     heated &= record.oils_c["tank"] - record.ambient_c < WARM_K
-    where = _over_runs(record, heated, lambda rise, slope: slope < UNMOVED_K_MIN)
+    where = np.zeros(record.bins, dtype=bool)
+    for run, _, slope_k_min in _long_runs(record, heated):
+        where[run] = slope_k_min < UNMOVED_K_MIN
     if not _long(record, where, 2 * LEAST_S):
         return None
     return Remark(

@@ -32,12 +32,10 @@ HARDLY_K = 0.4
 
 def _settled(record: Record) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
     """Bins of warm oil with the fan on, away from switchings; oil over air, fall in the cooler."""
-    oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         nothing = np.full(record.bins, np.nan)
         return np.zeros(record.bins, dtype=bool), nothing, nothing
-    excess_k = oils["cooler_in"] - record.ambient_c
-    drop_k = oils["cooler_in"] - oils["cooler_out"]
+    excess_k, drop_k = record.excess_k, record.drop_k
     with np.errstate(invalid="ignore"):
         usable = (record.fan > 0.95) & (record.engine > 0.99) & (excess_k > WARM_K)
     usable &= np.isfinite(drop_k)

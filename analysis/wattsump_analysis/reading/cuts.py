@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -127,8 +127,3 @@ def stretch_records(
         else:
             records.append(record)
     return tuple(records), tuple(notes)
-
-
-def tank_alone(record: Record) -> Record:
-    """The record without the cooler's own probes and flow."""
-    return replace(record, oils_c={"tank": record.oils_c["tank"]}, flow_w_k=None)

@@ -294,10 +294,9 @@ def knowledge(
     off_balance_k = drift_k_min * USUAL_TAU_S / 60.0
     u_match = math.hypot(MATCHED_U_K, 0.5 * off_balance_k)
     u_air = math.hypot(MATCHED_AMBIENT_U_K, off_balance_k)
-    if bucket_matched(profile):
+    if bucket_matched(profile) or not matched:
         u_match = math.sqrt(2.0) * _u_of(tank, 60.0)
     if not matched:
-        u_match = math.sqrt(2.0) * _u_of(tank, 60.0)
         u_air = math.sqrt(_u_of(tank, 60.0) ** 2 + _u_of(air, 20.0) ** 2 + U_SUN_K**2)
     factor, u_heat = oil_heat_factor(profile)
     u_oil_heat = math.hypot(u_heat, U_DENSITY_REL)

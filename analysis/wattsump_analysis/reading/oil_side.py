@@ -45,12 +45,11 @@ class OilSide:
 
 def _series(record: Record) -> FloatArray:
     empty = np.full(record.bins, np.nan)
-    oils = record.oils_c
-    if record.flow_w_k is None or not {"cooler_in", "cooler_out"} <= set(oils):
+    if record.flow_w_k is None or not record.reads_both_pipes:
         return empty
-    excess = oils["cooler_in"] - record.ambient_c
+    excess = record.excess_k
     usable = (record.engine > 0.99) & (record.fan > 0.99) & (excess > LEAST_EXCESS_K)
-    heat = record.flow_w_k * (oils["cooler_in"] - oils["cooler_out"])
+    heat = record.flow_w_k * record.drop_k
     return np.asarray(np.divide(heat, excess, out=empty, where=usable & np.isfinite(heat)))
 
 
@@ -86,11 +85,10 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     seen = np.flatnonzero(np.isfinite(k))
     if seen.size < LEAST_BINS:
         return OilSide(k_w_k=None)
-    inlet = record.oils_c["cooler_in"]
     warm = _settled(record, seen)
     value = float(np.median(k[warm]))
-    drop = float(np.median((inlet - record.oils_c["cooler_out"])[warm]))
-    excess = float(np.median((inlet - record.ambient_c)[warm]))
+    drop = float(np.median(record.drop_k[warm]))
+    excess = float(np.median(record.excess_k[warm]))
     if not (value > 0.0 and drop > 0.0):
         text = "with fan and flow the oil leaves ", kelvins(drop, ".2f"), " cooler than it enters"
         return OilSide(k_w_k=None, why=Remark(code="oil-side-backwards", text=text))
@@ -108,7 +106,7 @@ def oil_side(record: Record, know: Knowledge) -> OilSide:
     half = NORMAL_95 * float(np.linalg.norm([line.relative for line in budget])) * value
     return OilSide(
         k_w_k=Interval(value=value, low=value - half, high=value + half),
-        heat_w=float(np.mean(k[seen] * (inlet - record.ambient_c)[seen])),
+        heat_w=float(np.mean(k[seen] * record.excess_k[seen])),
         budget=tuple(sorted(budget, key=lambda line: -line.relative)),
     )
 
@@ -124,10 +122,9 @@ def _in_oil(record: Record, know: Knowledge) -> Record:
 
 def _settled(record: Record, seen: NDArray[np.intp]) -> NDArray[np.intp]:
     """The quarter of the usable bins in which the oil changed least."""
-    inlet = record.oils_c["cooler_in"]
-    excess = (inlet - record.ambient_c)[seen]
+    excess = record.excess_k[seen]
     well = seen[excess >= WELL_ABOVE * excess.max()]
-    rate = np.abs(slopes_k_min(record.elapsed_s, inlet))[well]
+    rate = np.abs(slopes_k_min(record.elapsed_s, record.oils_c["cooler_in"]))[well]
     count = max(LEAST_BINS, well.size // 4)
     return np.sort(well[np.argsort(rate, kind="stable")[:count]])
 
@@ -178,13 +175,12 @@ def own_circuit(record: Record) -> bool:
     In the return line the tank takes the oil that leaves the cooler; with a pump of its
     own the cooler takes the tank's oil, so the tank is nearer to its inlet.
     """
-    oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         return False
-    drop = oils["cooler_in"] - oils["cooler_out"]
+    drop = record.drop_k
     usable: NDArray[np.bool_] = (record.engine > 0.99) & (record.fan > 0.99) & (drop > 2.0)
     if np.count_nonzero(usable) < 2 * LEAST_BINS:
         return False
     late = np.flatnonzero(usable)[-(np.count_nonzero(usable) // 2) :]
-    share = (oils["tank"] - oils["cooler_out"])[late] / drop[late]
+    share = (record.oils_c["tank"] - record.oils_c["cooler_out"])[late] / drop[late]
     return bool(np.nanmedian(share) > OWN_CIRCUIT_SHARE)

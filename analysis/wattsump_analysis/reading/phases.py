@@ -324,17 +324,16 @@ def hidden_switchings(record: Record) -> int:
     and `IDLING` of its usual high, `SAW_TEETH` times or more, a fan or valve switches. 0 without
     both probes at the cooler, or with fewer swings.
     """
-    oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         return 0
-    excess = oils["cooler_in"] - record.ambient_c
-    usable = (record.engine > 0.99) & (excess > SAW_EXCESS_K) & np.isfinite(oils["cooler_out"])
+    usable = (record.engine > 0.99) & (record.excess_k > SAW_EXCESS_K)
+    usable &= np.isfinite(record.oils_c["cooler_out"])
     if np.count_nonzero(usable) < SAW_TEETH:
         return 0
-    drop_k = (oils["cooler_in"] - oils["cooler_out"])[usable]
+    drop_k = record.drop_k[usable]
     if np.quantile(drop_k, 0.9) < SAW_DROP_K:
         return 0
-    share = drop_k / excess[usable]
+    share = drop_k / record.excess_k[usable]
     high = float(np.quantile(share, 0.9))
     side = np.where(share > COOLING * high, 1, np.where(share < IDLING * high, -1, 0))
     side = side[side != 0]
@@ -358,12 +357,10 @@ def find_phases(record: Record, fan_known: bool) -> tuple[Phase, ...]:
         In order, without gaps; stretches under `SHORTEST_PHASE_S` join their neighbour.
     """
     slope = slopes_k_min(record.elapsed_s, record.oils_c["tank"])
-    kinds = np.where(record.engine > 0.5, "steady work", "stopped cool-down").astype("<U18")
-    running = np.cumsum(record.engine > 0.5)
-    before = running == 0
-    kinds[before] = "soak"
-    kinds[(record.heater_w > 1.0) & (record.engine < 0.5)] = "preheat"
     working = record.engine > 0.5
+    kinds = np.where(working, "steady work", "stopped cool-down").astype("<U18")
+    kinds[np.cumsum(working) == 0] = "soak"
+    kinds[(record.heater_w > 1.0) & (record.engine < 0.5)] = "preheat"
     # Standing with the engine on before any work belongs to a test and is no idle cool-down.
     worked = np.maximum.accumulate(record.work > 0)
     idle = working & (record.work == 0) & worked & (slope < FALLING_K_MIN)

@@ -76,6 +76,25 @@ class Record:
     def bins(self) -> int:
         return int(self.elapsed_s.size)
 
+    @property
+    def reads_both_pipes(self) -> bool:
+        """Whether the oil was read into the cooler and out of it."""
+        return {"cooler_in", "cooler_out"} <= set(self.oils_c)
+
+    @property
+    def excess_k(self) -> FloatArray:
+        """Oil into the cooler over the air [K]."""
+        return self.oils_c["cooler_in"] - self.ambient_c
+
+    @property
+    def drop_k(self) -> FloatArray:
+        """Oil into the cooler over the oil out of it [K]."""
+        return self.oils_c["cooler_in"] - self.oils_c["cooler_out"]
+
+    def tank_alone(self) -> "Record":
+        """The record without the cooler's own probes and flow."""
+        return replace(self, oils_c={"tank": self.oils_c["tank"]}, flow_w_k=None)
+
     def between(self, start_s: float, end_s: float) -> "Record":
         """Return the part of the record with `start_s` <= time < `end_s`."""
         keep = (self.elapsed_s >= start_s) & (self.elapsed_s < end_s)
@@ -156,7 +175,7 @@ def make_record(
     work = np.full(bins, STANDSTILL, dtype=np.int64)
     work[index] = switches.work
     engine = bridged(mean(switches.engine))
-    work[(engine < 0.5)] = STANDSTILL
+    work[engine < 0.5] = STANDSTILL
     return Record(
         bin_s=width,
         elapsed_s=middle,

@@ -239,7 +239,7 @@ def probe_that_moved(record: Record) -> Remark | None:
     """
     oils = record.oils_c
     width = max(int(np.ceil(MOVED_WINDOW_S / record.bin_s)), 4)
-    if not {"cooler_in", "cooler_out"} <= set(oils) or record.bins < 2 * width + 1:
+    if not record.reads_both_pipes or record.bins < 2 * width + 1:
         return None
     inlet, outlet = oils["cooler_in"] - oils["tank"], oils["cooler_out"] - oils["tank"]
     best, remark = MOVED_K, None
@@ -267,14 +267,13 @@ def probe_that_moved(record: Record) -> Remark | None:
 
 def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str) -> bool:
     """Whether outlet and inlet no longer keep the share they kept before the bin."""
-    inlet, outlet = record.oils_c["cooler_in"], record.oils_c["cooler_out"]
-    excess = inlet - record.ambient_c
+    excess, drop = record.excess_k, record.drop_k
     before = slice(at - width, at)
-    usable = np.isfinite(outlet[before]) & (excess[before] > LEAST_EXCESS_K)
+    usable = np.isfinite(record.oils_c["cooler_out"][before]) & (excess[before] > LEAST_EXCESS_K)
     if np.count_nonzero(usable) < 4:
         return False
-    share = float(np.median(((inlet - outlet)[before] / excess[before])[usable]))
-    broken = float(_steps(outlet - inlet + share * excess, width)[at])
+    share = float(np.median((drop[before] / excess[before])[usable]))
+    broken = float(_steps(share * excess - drop, width)[at])
     expected = abs(step_k) * (1.0 - share if name == "cooler in" else 1.0)
     return abs(broken) > BROKEN_SHARE * expected
 
@@ -331,15 +330,12 @@ def bypass_that_opens(record: Record) -> Remark | None:
     Thick oil also gives less heat to the core, but over tens of kelvins; a thermostatic valve
     opens within a few.
     """
-    oils = record.oils_c
-    if not {"cooler_in", "cooler_out"} <= set(oils):
+    if not record.reads_both_pipes:
         return None
-    inlet = oils["cooler_in"]
-    excess = inlet - record.ambient_c
-    on = (record.fan > 0.9) & (record.engine > 0.9) & (excess > 10.0)
-    on &= np.isfinite(oils["cooler_out"])
-    t, drop = inlet[on], (inlet - oils["cooler_out"])[on]
-    passed = drop / excess[on]
+    on = (record.fan > 0.9) & (record.engine > 0.9) & (record.excess_k > 10.0)
+    on &= np.isfinite(record.oils_c["cooler_out"])
+    t, drop = record.oils_c["cooler_in"][on], record.drop_k[on]
+    passed = drop / record.excess_k[on]
     best, knee_c = 0.0, None
     for tried in np.arange(np.min(t, initial=0.0) + 5.0, np.max(t, initial=0.0) - 4.0):
         shut, opened = t < tried - KNEE_HALF_WIDTH_K, t > tried + KNEE_HALF_WIDTH_K
