@@ -1,5 +1,8 @@
 """The heat of each bin: into the oil, out by the cooler and the shell, stored."""
 
+from dataclasses import fields, replace
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -95,30 +98,14 @@ def join_ledgers(parts: tuple[Ledger, ...]) -> Ledger | None:
     if not parts:
         return None
     longest = max(parts, key=lambda part: part.elapsed_s.size)
-
-    def row(name: str) -> FloatArray:
-        return np.concatenate([getattr(part, name) for part in parts])
-
-    return Ledger(
-        elapsed_s=row("elapsed_s"),
-        heat_in_w=row("heat_in_w"),
-        heat_in_low_w=row("heat_in_low_w"),
-        heat_in_high_w=row("heat_in_high_w"),
-        cooler_w=row("cooler_w"),
-        shell_w=row("shell_w"),
-        stored_w=row("stored_w"),
-        unexplained_w=row("unexplained_w"),
-        heat_in_kwh=_sum([part.heat_in_kwh for part in parts]),
-        cooler_kwh=_sum([part.cooler_kwh for part in parts]),
-        shell_kwh=_sum([part.shell_kwh for part in parts]),
-        stored_kwh=_sum([part.stored_kwh for part in parts]),
-        unexplained_kwh=_sum([part.unexplained_kwh for part in parts]),
-        working_p50_w=longest.working_p50_w,
-        working_p90_w=longest.working_p90_w,
-        working_p50_range_w=longest.working_p50_range_w,
-        working_p90_range_w=longest.working_p90_range_w,
-        working_peak_w=longest.working_peak_w,
-    )
+    joined: dict[str, Any] = {}
+    for spot in fields(Ledger):
+        values = [getattr(part, spot.name) for part in parts]
+        if isinstance(values[0], np.ndarray):
+            joined[spot.name] = np.concatenate(values)
+        elif spot.name.endswith("_kwh"):
+            joined[spot.name] = _sum(values)
+    return replace(longest, **joined)
 
 
 def _rate(stored_j: FloatArray, bin_s: float) -> FloatArray:

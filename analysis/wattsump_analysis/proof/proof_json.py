@@ -15,7 +15,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 import numpy as np
 
 from wattsump_analysis.results import Proof
-from wattsump_logger.errors import UsageError
+from wattsump_logger.errors import UsageError, reason_of
 
 __all__ = ("SCHEMA", "proof_data", "proof_from_data", "proof_from_file", "proof_text")
 
@@ -62,7 +62,7 @@ def proof_from_file(path: Path) -> Proof:
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise _no_proof(where, error.strerror or str(error)) from error
+        raise _no_proof(where, reason_of(error)) from error
     except ValueError as error:
         raise _no_proof(where, "no JSON") from error
     return proof_from_data(data, path.name)

@@ -6,7 +6,7 @@ gives the reason and the next thing to do.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, pe
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
 from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
-from wattsump_analysis.reading.cuts import cut_times, find_cuts, record_of, stretch_records
+from wattsump_analysis.reading.cuts import Cuts, cut_times, find_cuts, record_of, stretch_records
 from wattsump_analysis.reading.machine import Knowledge, knowledge
 from wattsump_analysis.reading.misplaced import misplaced_in
 from wattsump_analysis.reading.phases import (
@@ -58,6 +58,11 @@ class _Outing:
     switches: Switches
     soak: Soak | None
     guesses: tuple[Remark, ...]
+    seed: int
+
+    @property
+    def flow_known_until_s(self) -> float:
+        return flow_known_until(self.samples)
 
     @property
     def offsets_k(self) -> Mapping[str, float]:
@@ -116,6 +121,7 @@ def prove(
         switches=switches,
         soak=find_soak(samples, switches.engine),
         guesses=guesses,
+        seed=seed,
     )
     if "ambient" not in samples.temps_c:
         reason = Remark(
@@ -127,7 +133,7 @@ def prove(
             text="Connect a shaded probe in front of the cooler to the channel with the role "
             "ambient.",
         )
-        return _unfitted(outing, (reason,), step, seed)
+        return _unfitted(outing, (reason,), step)
     misplaced = misplaced_in(_records_without_flow(outing))
     if misplaced is not None:
         # Anything else that seems wrong with such readings may follow from it.
@@ -136,27 +142,27 @@ def prove(
             text="See that every probe reads °C and sits where its name says, warm them one by "
             "one by hand to be sure, and log the outing again.",
         )
-        return _unfitted(outing, (misplaced,), step, seed)
-    return _prove(outing, np.random.default_rng(seed), tell, seed)
+        return _unfitted(outing, (misplaced,), step)
+    return _prove(outing, np.random.default_rng(seed), tell)
 
 
 def _records_without_flow(outing: _Outing) -> tuple[Record, ...]:
     """Records between gaps and marks, without flow: oil too hot has no properties to give it."""
     cuts = cut_times(outing.samples, outing.session.marks)
-    until_s = flow_known_until(outing.samples)
+    until_s = outing.flow_known_until_s
     return stretch_records(
         outing.read, outing.switches, outing.offsets_k, None, cuts, until_s=until_s
     )[0]
 
 
-def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int) -> Proof:
+def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress) -> Proof:
     heat = _oil_heat(outing)
     whole = record_of(outing.read, outing.switches, outing.offsets_k, heat)
     # Switches can only be checked against readings while it is known whether oil was pumped.
-    with_flow_known = whole.between(float(whole.elapsed_s[0]), flow_known_until(outing.samples))
+    with_flow_known = whole.between(float(whole.elapsed_s[0]), outing.flow_known_until_s)
     contradicted = contradictions(with_flow_known, outing.read, matched=bool(outing.offsets_k))
     if contradicted:
-        return _unfitted(outing, contradicted, right_channels(), seed)
+        return _unfitted(outing, contradicted, right_channels())
     cuts = find_cuts(outing.read, outing.session.marks, whole)
     records, left_out = stretch_records(
         outing.read,
@@ -164,11 +170,11 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
         outing.offsets_k,
         heat,
         cuts,
-        until_s=flow_known_until(outing.samples),
+        until_s=outing.flow_known_until_s,
     )
     if not records:
         text = f"the outing is too short: {left_out[0] if left_out else 'no readings'}"
-        return _unfitted(outing, (Remark(code="too-few-rows", text=text),), log_longer(), seed)
+        return _unfitted(outing, (Remark(code="too-few-rows", text=text),), log_longer())
     know = knowledge(
         outing.profile,
         reference_oil_c(whole),
@@ -179,24 +185,17 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress, seed: int)
     for number, record in enumerate(records, 1):
         tell(f"stretch {number} of {len(records)}")
         stretches.append(_fitted(outing, record, know, rng, tell, stretches))
-    return _answer(
-        outing,
-        know,
-        tuple(stretches),
-        (*_cut_notes(cuts.times_s, cuts.notes), *left_out),
-        rng,
-        tell,
-        seed,
-    )
+    cut_notes = (*_cut_notes(cuts), *left_out)
+    return _answer(outing, know, tuple(stretches), cut_notes, rng, tell)
 
 
-def _cut_notes(times_s: tuple[float, ...], whys: tuple[Remark, ...]) -> tuple[Remark, ...]:
+def _cut_notes(cuts: Cuts) -> tuple[Remark, ...]:
     return tuple(
         Remark(
             code=why.code,
             text=f"the outing was cut at {at / 60:.0f} min ({why}): no fit runs across it",
         )
-        for at, why in zip(times_s, whys, strict=True)
+        for at, why in zip(cuts.times_s, cuts.notes, strict=True)
     )
 
 
@@ -245,7 +244,6 @@ def _answer(
     cut_notes: tuple[Remark, ...],
     rng: np.random.Generator,
     tell: Progress,
-    seed: int,
 ) -> Proof:
     answered = [s for s in stretches if s.k_w_k is not None and not s.why]
     main = answered[-1] if answered else stretches[-1]
@@ -305,7 +303,6 @@ def _answer(
         ),
         notes=(*notes_of(outing.samples, outing.soak, outing.guesses, main), *cut_notes),
         model=[(s.record.elapsed_s, s.fitted.smooth.tank_c) for s in stretches if s.fitted],
-        seed=seed,
     )
 
 
@@ -331,31 +328,20 @@ def _unlike_listed(stretch: Stretch, know: Knowledge) -> tuple[Remark, ...]:
     return () if remark is None else (remark,)
 
 
-def _unfitted(outing: _Outing, reasons: tuple[Remark, ...], next_step: Remark, seed: int) -> Proof:
+def _unfitted(outing: _Outing, reasons: tuple[Remark, ...], next_step: Remark) -> Proof:
     """The proof of an outing that cannot be fitted."""
-    judgement = undecided(reasons, next_step)
     temps = dict(outing.samples.temps_c)
     temps.setdefault("ambient", np.zeros_like(outing.samples.elapsed_s))
-    bare = Samples(
-        elapsed_s=outing.samples.elapsed_s,
-        temps_c=temps,
-        fan=outing.samples.fan,
-        engine=outing.samples.engine,
-        moving=outing.samples.moving,
-        heater_w=outing.samples.heater_w,
-        flow_m3_s=None,
-        notes=outing.samples.notes,
-    )
-    whole = record_of(bare, outing.switches, outing.offsets_k, None)
+    with_air = replace(outing.samples, temps_c=temps)
+    whole = record_of(with_air, outing.switches, outing.offsets_k, None)
     return _proof(
         outing,
-        judgement,
+        undecided(reasons, next_step),
         cautions=cautions_of(outing.session, outing.samples, None, (), outing.soak, outing.profile),
         k_refers_to="oil into the cooler" if "cooler_in" in temps else "tank oil",
         phases=find_phases(whole, outing.fan_known),
         notes=notes_of(outing.samples, outing.soak, outing.guesses, None),
         model=[],
-        seed=seed,
     )
 
 
@@ -364,7 +350,6 @@ def _proof(
     judgement: Judgement,
     *,
     model: list[tuple[FloatArray, FloatArray]],
-    seed: int,
     **found: object,
 ) -> Proof:
     samples, session = outing.samples, outing.session
@@ -391,7 +376,7 @@ def _proof(
         series_s=series_s,
         series_c=series,
         model_c=_model(series_s, model),
-        provenance=_provenance(outing, seed),
+        provenance=_provenance(outing),
         **(defaults | found),  # type: ignore[arg-type]  # the keyword names are Proof's own
     )
 
@@ -418,7 +403,7 @@ def _model(series_s: FloatArray, parts: list[tuple[FloatArray, FloatArray]]) -> 
     return model
 
 
-def _provenance(outing: _Outing, seed: int) -> dict[str, str]:
+def _provenance(outing: _Outing) -> dict[str, str]:
     session = outing.session
     start = "" if session.start_utc is None else session.start_utc.isoformat()
     return {
@@ -427,5 +412,5 @@ def _provenance(outing: _Outing, seed: int) -> dict[str, str]:
         "start_utc": start,
         "rows": str(session.elapsed_s.size),
         "controller": str(session.metadata.get("controller", "")),
-        "seed": str(seed),
+        "seed": str(outing.seed),
     }

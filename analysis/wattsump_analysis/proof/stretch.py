@@ -13,7 +13,6 @@ from wattsump_analysis.proof.diagnostics import SHORTEST_WINDOW_TAU
 from wattsump_analysis.proof.phase_fits import LEAST_SPAN_K, fit_phases
 from wattsump_analysis.proof.routes import KnownHeat, capacity_from_heat, conductance_from_capacity
 from wattsump_analysis.reading.cooler_share import pump_varied
-from wattsump_analysis.reading.cuts import tank_alone
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.oil_side import OilSide, oil_side, own_circuit
 from wattsump_analysis.reading.phases import find_phases
@@ -23,8 +22,16 @@ from wattsump_analysis.statistics.intervals import draws_of, span_of
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
 
-__all__ = ("NO_TANK", "NO_TANK_STEP", "Scale", "Stretch", "fit_stretch", "routes_of", "segment_of")
-
+__all__ = (
+    "NO_TANK",
+    "NO_TANK_STEP",
+    "Scale",
+    "Stretch",
+    "fit_stretch",
+    "longest_fit",
+    "routes_of",
+    "segment_of",
+)
 
 NO_TANK = Remark(
     code="no-tank-probe",
@@ -53,9 +60,8 @@ class Stretch:
 
     `scale` says what the watts rest on, None if there is nothing. `k_w_k` with its draws is the
     answer; None with `why` if there is none. `record` is the tank's alone if `is_pump_varied`.
-    `label_draws` are compared with a label, which
-    counts from the oil into the cooler. `alone` is why the oil side answered without the
-    network, None if the network answered.
+    `label_draws` are compared with a label, which counts from the oil into the cooler. `alone` is
+    why the oil side answered without the network, None if the network answered.
     """
 
     record: Record
@@ -98,13 +104,13 @@ def fit_stretch(
     """
     is_pump_varied = has_tank and pump_varied(record)
     if is_pump_varied:
-        record = tank_alone(record)
+        record = record.tank_alone()
     side = oil_side(record, know)
     is_own_circuit = has_tank and own_circuit(record)
     phase_fits = fit_phases(record, fan_known) if has_tank else ()
     fitted, why = (
         _fit(
-            tank_alone(record) if is_own_circuit else record,
+            record.tank_alone() if is_own_circuit else record,
             know,
             rng,
             progress,
@@ -115,11 +121,7 @@ def fit_stretch(
     )
     scale = _scale(record, know, side, heater_metered)
     known_heat = None
-    longest = max(
-        (p for p in phase_fits if np.isfinite(p.tau_s.high)),
-        key=lambda p: p.window_tau,
-        default=None,
-    )
+    longest = longest_fit(phase_fits)
     if side.k_w_k is not None and longest is not None and know.oil_j_k is None:
         known_heat = capacity_from_heat(longest.tau_s, side.k_w_k, rng)
     alone = why if side.k_w_k is not None else None
@@ -142,6 +144,12 @@ def fit_stretch(
         why=why if alone is None else None,
         alone=alone,
     )
+
+
+def longest_fit(fits: Sequence[PhaseFit]) -> PhaseFit | None:
+    """The fit over most time constants of those whose time constant is bounded."""
+    bounded = (fit for fit in fits if np.isfinite(fit.tau_s.high))
+    return max(bounded, key=lambda fit: fit.window_tau, default=None)
 
 
 def _left_by(before: Sequence[Stretch], record: Record, know: Knowledge) -> dict[str, Gaussian]:
@@ -303,15 +311,14 @@ def _from_other(
     stretch: Stretch, others: tuple[Stretch, ...], rng: np.random.Generator
 ) -> list[Route]:
     """K from the temperatures of this stretch with the capacity from another."""
-    usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
+    longest = longest_fit(stretch.phase_fits)
     heats = [other.known_heat for other in others if other.known_heat is not None]
-    if not usable or not heats:
+    if longest is None or not heats:
         return []
-    best = max(usable, key=lambda p: p.window_tau)
     return [
         Route(
             name="temperatures, capacity from the oil side",
             rests_on="heat capacity found from the cooler's own heat in another stretch",
-            k_w_k=conductance_from_capacity(best.tau_s, heats[0], rng),
+            k_w_k=conductance_from_capacity(longest.tau_s, heats[0], rng),
         )
     ]

@@ -18,7 +18,7 @@ from wattsump_analysis.physics.label import (
 )
 from wattsump_analysis.proof.implausible import denied_prior, slow_probe
 from wattsump_analysis.proof.routes import conductance, contradiction
-from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
+from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch, longest_fit
 from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
@@ -163,7 +163,7 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
     cooler = profile.cooler
     tank = record.oils_c["tank"]
     working = (record.engine > 0.5) & np.isfinite(tank)
-    if fan_known and np.any(saw_tooth(record)):
+    if fan_known:
         working &= ~saw_tooth(record)
     settings = [("bypass", cooler.bypass_c)]
     if not fan_known:
@@ -172,12 +172,12 @@ def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool)
         if setting is None or not working.any():
             continue
         held = working & (np.abs(tank - setting) < THERMOSTAT_BAND_K)
-        share = np.count_nonzero(held) / np.count_nonzero(working)
+        bins = np.count_nonzero(held)
         over = np.count_nonzero(working & (tank > setting + THERMOSTAT_BAND_K))
         if (
-            share > MOSTLY
-            and over < SELDOM * np.count_nonzero(held)
-            and np.count_nonzero(held) * record.bin_s > LEAST_PLATEAU_S
+            bins > MOSTLY * np.count_nonzero(working)
+            and over < SELDOM * bins
+            and bins * record.bin_s > LEAST_PLATEAU_S
         ):
             return Remark(
                 code="held-at-setting",
@@ -196,40 +196,35 @@ def refusals_of(
     stretch: Stretch, profile: Profile | None, fan_known: bool, routes: Sequence[Route]
 ) -> tuple[Refusal, ...]:
     """Reasons against a K that the readings gave."""
-    refusals = []
-    regulated = regulated_reason(stretch, profile, fan_known)
-    if regulated is not None:
-        text = (
-            "Log a run in which the thermostat does not act: with the fan switched by hand and "
-            "logged, or working harder."
-        )
-        step = Remark(code="log-unregulated", text=text)
-        refusals.append(Refusal(reason=regulated, next_step=step))
-    denied = denied_prior(stretch)
-    if denied is not None:
-        text = (
-            "Check that value and its uncertainty in the profile, and that every channel is what "
-            "its name says; log the engine's speed if it changes at work. Then prove the outing "
-            "again."
-        )
-        refusals.append(Refusal(reason=denied, next_step=Remark(code="check-stated", text=text)))
-    slow = slow_probe(stretch)
-    if slow is not None:
-        text = (
-            "Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
-            "bare metal, paste and foam. Then log the outing again."
-        )
-        refusals.append(Refusal(reason=slow, next_step=Remark(code="quicken-probe", text=text)))
-    contradicting = contradiction(routes)
-    if contradicting is not None:
-        text = (
-            "Check the oil flow, and the litres and kilograms in the profile: one of them is "
-            "wrong. Then prove the outing again."
-        )
-        refusals.append(
-            Refusal(reason=contradicting, next_step=Remark(code="check-flow-and-masses", text=text))
-        )
-    return tuple(refusals)
+    found = (
+        (regulated_reason(stretch, profile, fan_known), _LOG_UNREGULATED),
+        (denied_prior(stretch), _CHECK_STATED),
+        (slow_probe(stretch), _QUICKEN_PROBE),
+        (contradiction(routes), _CHECK_FLOW_AND_MASSES),
+    )
+    return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
+
+
+_LOG_UNREGULATED = Remark(
+    code="log-unregulated",
+    text="Log a run in which the thermostat does not act: with the fan switched by hand and "
+    "logged, or working harder.",
+)
+_CHECK_STATED = Remark(
+    code="check-stated",
+    text="Check that value and its uncertainty in the profile, and that every channel is what "
+    "its name says; log the engine's speed if it changes at work. Then prove the outing again.",
+)
+_QUICKEN_PROBE = Remark(
+    code="quicken-probe",
+    text="Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
+    "bare metal, paste and foam. Then log the outing again.",
+)
+_CHECK_FLOW_AND_MASSES = Remark(
+    code="check-flow-and-masses",
+    text="Check the oil flow, and the litres and kilograms in the profile: one of them is "
+    "wrong. Then prove the outing again.",
+)
 
 
 def judge(
@@ -329,17 +324,14 @@ def _refusals(
             )
         )
     if stretch.why is not None:
-        refusals.append(Refusal(reason=stretch.why, next_step=_next_to(stretch.why)))
+        step = NO_TANK_STEP if stretch.why.code == NO_TANK.code else log_longer()
+        refusals.append(Refusal(reason=stretch.why, next_step=step))
     refusals.extend(refused)
     if stretch.scale is None and stretch.why is None:
         refusals.append(_WITHOUT_SCALE)
     if not refusals and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
         refusals.append(_METAL_NOT_LISTED)
     return tuple(refusals)
-
-
-def _next_to(why: Remark) -> Remark:
-    return NO_TANK_STEP if why.code == NO_TANK.code else log_longer()
 
 
 _WITHOUT_SCALE = Refusal(
@@ -370,18 +362,16 @@ def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
     """The time constants, which temperatures alone can give."""
     times = []
     for stretch in stretches:
-        usable = [p for p in stretch.phase_fits if np.isfinite(p.tau_s.high)]
-        if usable:
-            best = max(usable, key=lambda p: p.window_tau)
-            times.append(f"{best.tau_s.value / 60:.1f} min over the {best.phase.kind}")
+        if (fit := longest_fit(stretch.phase_fits)) is not None:
+            times.append(f"{fit.tau_s.value / 60:.1f} min over the {fit.phase.kind}")
     if not times:
         return ""
     return f"The oil's time constant was {', then '.join(times)}: to compare with other outings."
 
 
-def _percent(interval: Interval) -> str:
-    low, high = 100 * interval.low, 100 * interval.high
-    return f"{100 * interval.value:.0f} % of its label, {low:.0f} to {high:.0f}"
+def _percent(share: Interval, whole: str) -> str:
+    low, high = 100 * share.low, 100 * share.high
+    return f"{100 * share.value:.0f} % of {whole}, {low:.0f} to {high:.0f}"
 
 
 def _rejects(k: Interval) -> tuple[object, ...]:
@@ -417,7 +407,6 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
     if label.label_etd_k is None or label.share_of_label is None or label.probability_met is None:
         return _without_etd(label, k, rejects, stretch)
     word = word_of(label.probability_met, label.share_of_label.half_width_rel)
-    share = _percent(label.share_of_label)
     if stretch.label_draws is not stretch.k_draws:
         rejects = (
             *rejects,
@@ -427,9 +416,10 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
     if word is not Verdict.CANNOT_TELL:
         claims_w_k = label.label_heat_w / label.label_etd_k
         claims = Measure(value=claims_w_k, kind="conductance", spec=".0f")
+        share = _percent(label.share_of_label, "it")
         return Judgement(
             verdict=word,
-            headline=f"{_of_cooler(word)}: {share}. {what_decides(label, word)}",
+            headline=f"{_of_cooler(word)}: {share}. {what_decides(label, word)}".rstrip(),
             reasons=(
                 Remark(
                     code="rejects-against-label",
@@ -444,8 +434,8 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         text = f"the range is wider than {100 * WIDEST_REL:.0f} % either way"
         reason = Remark(code="range-too-wide", text=text)
     else:
-        text = f"neither above nor below the label reaches {100 * SURE:.0f} chances in 100"
-        reason = Remark(code="label-inside-range", text=text)
+        reason = Remark(code="label-inside-range", text="the odds are too even for a verdict")
+    share = _percent(label.share_of_label, "its label")
     return Judgement(
         verdict=word,
         headline=f"{word.heading}, because {reason}: {share}. {what_decides(label, word)}".rstrip(),
