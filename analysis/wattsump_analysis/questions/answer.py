@@ -47,6 +47,12 @@ class Figure:
     in_watts: bool = False
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """The ends of its interval, the value itself where it has none."""
+        low, high = self.low, self.high
+        return self.value if low is None else low, self.value if high is None else high
+
+    @property
     def beyond(self) -> bool:
         """Whether the value lies above `most`."""
         return self.value > self.most
@@ -59,6 +65,11 @@ class Figure:
         if self.low is None or self.high is None or min(self.low, self.value) <= 0.0:
             return 0.0
         return math.log(self.high / self.low) / (2.0 * NORMAL_95)
+
+    def over(self, divisor: float, kind: str) -> "Figure":
+        """Return it over an exact divisor, with its interval."""
+        low, high = (None if end is None else end / divisor for end in (self.low, self.high))
+        return Figure(value=self.value / divisor, kind=kind, low=low, high=high)
 
     def __str__(self) -> str:
         return shown(self)

@@ -1,6 +1,5 @@
 """Cab heat: what the air behind the cooler offers, and what a duct costs the cooler."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -9,12 +8,12 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics import air, cab, sizing
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
-from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Section
+from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Section, temperature
 from wattsump_analysis.questions.asked import CabAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
-from wattsump_analysis.questions.rating_case import ranged, value_of
+from wattsump_analysis.questions.rating_case import ranged
+from wattsump_analysis.questions.typed import value_of
 from wattsump_logger.errors import RangeError
-from wattsump_logger.machine.profile import Cooler
 from wattsump_logger.remark import Remark
 
 __all__ = ("warm_cab",)
@@ -104,9 +103,8 @@ def warm_cab(asked: CabAsked, givens: Givens) -> Answer:
 
 
 def _case(asked: CabAsked, givens: Givens) -> _Case:
-    cooler = Cooler() if givens.profile is None else givens.profile.cooler
-    flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
-    oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
+    flow = value_of(asked.air_flow, givens.cooler.air_flow_m3_s)
+    oil_flow = value_of(asked.oil_flow, givens.cooler.oil_flow_m3_s)
     heat, k, air_flow, ambient = needed(
         "cab heat",
         heat=asked.heat or givens.heat_w,
@@ -117,9 +115,8 @@ def _case(asked: CabAsked, givens: Givens) -> _Case:
     shell = asked.shell or givens.shell_w_k or Figure(value=0.0, kind="conductance")
     one_scale = asked.measured is None and asked.heat is None
     heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
-    altitude = value_of(asked.altitude, 0.0) or 0.0
-    ambient_c = ambient.value
-    cab_c = _USUAL_CAB_C if asked.cab is None else asked.cab.value
+    here_pa = air.pressure_pa(value_of(asked.altitude, 0.0))
+    ambient_c, cab_c = ambient.value, value_of(asked.cab, _USUAL_CAB_C)
     if ambient_c >= cab_c:
         raise RangeError(
             expected=f"air colder than the cab, {cab_c:g} degC",
@@ -134,10 +131,10 @@ def _case(asked: CabAsked, givens: Givens) -> _Case:
         k=k,
         ambient_c=ambient_c,
         cab_c=cab_c,
-        air_w_k=air.capacity_rate_w_k(air_flow.value, ambient_c, air.pressure_pa(altitude)),
+        air_w_k=air.capacity_rate_w_k(air_flow.value, ambient_c, here_pa),
         oil_w_k=None if oil_flow is None else oil_flow * volumetric_heat_j_m3k(_OIL_C),
-        duct=1.0 if asked.duct is None else asked.duct.value,
-        air_left=_AIR_LEFT if asked.air_left is None else asked.air_left.value,
+        duct=value_of(asked.duct, 1.0),
+        air_left=value_of(asked.air_left, _AIR_LEFT),
     )
 
 
@@ -157,7 +154,7 @@ def _to_cab(case: _Case) -> Figure:
 
 
 def _headline(case: _Case) -> Iterator[Remark]:
-    cab_c = Figure(value=case.cab_c, kind="temperature")
+    cab_c = temperature(case.cab_c)
     watts = _to_cab(case)
     if watts.value <= 0.0:
         yield Remark(
@@ -268,11 +265,6 @@ def _assumed(asked: CabAsked, case: _Case, givens: Givens) -> Iterator[Remark]:
             code="duct-cost-unknown",
             text="Oil flow unknown, so the duct's cost is not worked out: type --oil-flow.",
         )
-    if math.isclose(case.cab_c, _USUAL_CAB_C) and asked.cab is None:
-        yield Remark(
-            code="cab-held-at",
-            text=("Cab held at ", Figure(value=_USUAL_CAB_C, kind="temperature"), "."),
-        )
-    for note in givens.notes:
-        if note.code != "capacity-from-profile":
-            yield note
+    if asked.cab is None:
+        yield Remark(code="cab-held-at", text=("Cab held at ", temperature(_USUAL_CAB_C), "."))
+    yield from givens.notes_without_capacity

@@ -10,8 +10,9 @@ from wattsump_analysis.questions.rating_case import (
     USUAL_HOTTEST_C,
     Case,
     conductance,
-    usual_peak_c,
+    wanted_peak_c,
 )
+from wattsump_analysis.questions.typed import value_of
 from wattsump_logger.remark import Remark
 
 __all__ = ("enough",)
@@ -27,17 +28,12 @@ def enough(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     heat = case.heat
     if case.label_w is None or heat is None or case.k is not None:
         return
-    peak_c = asked.peak.value if asked.peak else usual_peak_c(givens)
-    hottest_c = USUAL_HOTTEST_C if asked.hottest is None else asked.hottest.value
+    peak_c = wanted_peak_c(asked, givens)
+    hottest_c = value_of(asked.hottest, USUAL_HOTTEST_C)
     room_k = peak_c - hottest_c
     if room_k <= 0.0:
         return
-    needed_w_k = Figure(
-        value=heat.value / room_k,
-        kind="conductance",
-        low=None if heat.low is None else heat.low / room_k,
-        high=None if heat.high is None else heat.high / room_k,
-    )
+    needed_w_k = heat.over(room_k, "conductance")
     claims = _claims_w_k(case)
     what = "the drive's heat, estimated at " if case.heat_is_estimate else "heat of "
     verdict = _verdict(needed_w_k, claims)
@@ -68,8 +64,7 @@ def _claim_words(claims: tuple[float, float]) -> tuple[str | Figure, ...]:
 
 def _verdict(needed_w_k: Figure, claims: tuple[float, float]) -> Remark:
     """Return the verdict on the needed conductance against the claimed one."""
-    low = needed_w_k.value if needed_w_k.low is None else needed_w_k.low
-    high = needed_w_k.value if needed_w_k.high is None else needed_w_k.high
+    low, high = needed_w_k.ends
     if high <= claims[0]:
         return Remark(code="label-enough", text="Enough if the label is true")
     if low > claims[1]:

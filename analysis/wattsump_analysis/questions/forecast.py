@@ -11,9 +11,17 @@ from wattsump_analysis.physics.harm import OIL_STANDS_C
 from wattsump_analysis.physics.lumps import OneNode
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, temperature
 from wattsump_analysis.questions.asked import ForecastAsked, RatingAsked
-from wattsump_analysis.questions.givens import Givens, draws, from_samples, needed
+from wattsump_analysis.questions.givens import (
+    Givens,
+    draws,
+    from_samples,
+    needed,
+    oil_limits_c,
+)
 from wattsump_analysis.questions.limits import remarks_on
 from wattsump_analysis.questions.rating_case import drive_loss, label_conductance
+from wattsump_analysis.questions.typed import value_of
+from wattsump_logger.machine.profile import Limits
 from wattsump_logger.remark import Remark
 
 __all__ = ("foresee",)
@@ -21,7 +29,6 @@ __all__ = ("foresee",)
 _BEYOND = Remark(code="beyond-oil", text="beyond what the oil withstands")
 # Colder than any woodlot: common practice, no source.
 _COLDEST_AIR_C = -60.0
-_USUAL_LIMITS_C = {"oil, advised": 66.0, "oil, highest": 82.0}
 _USUAL_AIR_C = 20.0
 
 
@@ -47,6 +54,11 @@ class _Case:
     def loss_w_k(self) -> FloatArray:
         """Cooler and shell together [W/K]."""
         return self.cooler_w_k + self.shell_w_k
+
+    @property
+    def settled_c(self) -> FloatArray:
+        """Where the oil settles at half of the load."""
+        return forecast.steady_temp_c(self.ambient_c, self.heat_w, self.loss_w_k)
 
     @property
     def strictest(self) -> tuple[str, float]:
@@ -128,7 +140,7 @@ def _settles(case: _Case, heat_w: FloatArray) -> Figure:
 
 
 def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Remark]:
-    settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
+    settled = case.settled_c
     figure = _oil_figure(settled)
     beyond = f", {_BEYOND}" if figure.beyond else ""
     yield Remark(code="oil-settles", text=(
@@ -161,7 +173,7 @@ def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rem
 
 
 def _settled(case: _Case) -> Section:
-    settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
+    settled = case.settled_c
     temps = [("settles_p50_c", "half the work stays below (P50)", _oil_figure(settled))]
     if case.heavy_w is not None:
         heavy = _settles(case, case.heavy_w)
@@ -276,10 +288,7 @@ def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rema
         )
     span = _measured_span(asked, givens)
     if span is not None:
-        low, high = (
-            span[0] - forecast.TRUSTED_GAP_K,
-            span[1] + forecast.TRUSTED_GAP_K,
-        )
+        low, high = span[0] - forecast.TRUSTED_GAP_K, span[1] + forecast.TRUSTED_GAP_K
         yield Remark(
             code="trusted-air",
             text=("Trusted in air of ", temperature(low), " to ", temperature(high), "."),
@@ -322,7 +331,7 @@ def _case_of(
     shell = asked.shell or givens.shell_w_k or nothing
     capacity = asked.capacity or givens.capacity_j_k
     heavy = asked.heavy_heat or (givens.heat_p90_w if asked.heat is None else None)
-    work = 1.0 if asked.work is None else asked.work.value
+    work = value_of(asked.work, 1.0)
     # Values of an outing share an error of scale in watts; typed values do not.
     measured = asked.measured is None and asked.heat is None and givens.k_w_k is not None
     drawn = draws(k, heat, shell, capacity or nothing, one_scale=measured)
@@ -345,20 +354,20 @@ def _case_of(
 
 
 def _limits(asked: ForecastAsked, givens: Givens) -> dict[str, float]:
-    limits_c = {name: value for name, value in givens.limits_c.items() if name.startswith("oil")}
     if asked.limit is not None:
         return {"typed limit": asked.limit.value}
-    return limits_c or dict(_USUAL_LIMITS_C)
+    limits_c = {name: value for name, value in givens.limits_c.items() if name.startswith("oil")}
+    return limits_c or oil_limits_c(Limits())
 
 
 def _factors(asked: ForecastAsked, givens: Givens, ambient_c: float) -> tuple[float, float, float]:
     """Factor on the cooler from the altitude measured at to that asked for: low, likely, high."""
     if asked.altitude is None:
         return 1.0, 1.0, 1.0
-    below, span = asked.measured_altitude, _measured_span(asked, givens)
+    span = _measured_span(asked, givens)
     return forecast.conductance_at_altitude_w_k(
         1.0,
-        measured_altitude_m=0.0 if below is None else below.value,
+        measured_altitude_m=value_of(asked.measured_altitude, 0.0),
         altitude_m=asked.altitude.value,
         measured_temp_c=_USUAL_AIR_C if span is None else 0.5 * (span[0] + span[1]),
         temp_c=_USUAL_AIR_C if span is None else ambient_c,
@@ -378,11 +387,7 @@ def _trust_of(ambient_c: float, asked: ForecastAsked, givens: Givens) -> forecas
 
 def _measured_span(asked: ForecastAsked, givens: Givens) -> tuple[float, float] | None:
     """Coolest and warmest air of the measurement [°C]."""
-    typed = asked.measured_ambient
-    if typed is None:
-        return givens.ambients_c
-    low, high = typed.low, typed.high
-    return typed.value if low is None else low, typed.value if high is None else high
+    return asked.measured_ambient.ends if asked.measured_ambient else givens.ambients_c
 
 
 def _standing(ambient_c: float, asked: ForecastAsked, givens: Givens) -> Remark | None:
@@ -404,7 +409,7 @@ def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     """Time at work until the strictest limit, from cold and from now."""
     if case.capacity_j_k is None:
         return
-    start = case.ambient_c if asked.start is None else asked.start.value
+    start = value_of(asked.start, case.ambient_c)
     name, limit_c = case.strictest
     # Once oil flows, it enters the cooler hotter than a cold tank by the gap.
     cold = _time_to_limit(case, case.capacity_j_k, start + case.gap_k)
@@ -434,17 +439,16 @@ def _time_to_limit(case: _Case, capacity_j_k: FloatArray, start_c: float) -> Fig
 
 def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     """Temperature and time after the fan stops, in settled work or now."""
-    settled = forecast.steady_temp_c(case.ambient_c, case.heat_w, case.loss_w_k)
+    settled = case.settled_c
     start = settled if asked.now is None else np.full_like(settled, asked.now.value)
     name, limit_c = _next_limit(case, float(np.median(start)))
-    still = 0.0 if asked.still is None else asked.still.value
     # Without a capacity the final temperature is still valid; the time is not shown.
     capacity = np.ones_like(settled) if case.capacity_j_k is None else case.capacity_j_k
     failures = [
         forecast.fan_failure(
             capacity_j_k=float(capacity[at]),
             shell_w_k=float(case.shell_w_k[at]),
-            still_cooler_w_k=still,
+            still_cooler_w_k=value_of(asked.still, 0.0),
             start_c=float(start[at]),
             ambient_c=case.ambient_c,
             heat_w=float(case.heat_w[at]),

@@ -11,12 +11,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k
 from wattsump_analysis.results import Interval, Proof, Segment
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
-from wattsump_logger.machine.profile import Profile, column_of
+from wattsump_logger.machine.profile import Cooler, Drive, Limits, Profile, column_of
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
 
@@ -31,6 +32,7 @@ __all__ = (
     "givens_of",
     "missing",
     "needed",
+    "oil_limits_c",
     "with_session",
 )
 
@@ -39,6 +41,10 @@ DRAWS = 4000
 _SEED = 20
 _WORKING = frozenset({"warm-up", "steady work", "fan on", "fan off"})
 _LIMIT_WORDS = {"oil_warn": "oil, advised", "oil_max": "oil, highest"}
+CAPACITY_FROM_PROFILE = Remark(
+    code="capacity-from-profile",
+    text="Heat capacity from the profile's litres and kilograms, not measured.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +72,27 @@ class Givens:
     inlet_above_tank_k: float = 0.0
     profile: Profile | None = None
     notes: tuple[Remark, ...] = ()
+
+    @property
+    def cooler(self) -> Cooler:
+        return Cooler() if self.profile is None else self.profile.cooler
+
+    @property
+    def drive(self) -> Drive:
+        return Drive() if self.profile is None else self.profile.drive
+
+    @property
+    def limits(self) -> Limits:
+        return Limits() if self.profile is None else self.profile.limits
+
+    @property
+    def density_15_kg_m3(self) -> float:
+        return USUAL_DENSITY_15_KG_M3 if self.profile is None else self.profile.oil.density_15_kg_m3
+
+    @property
+    def notes_without_capacity(self) -> tuple[Remark, ...]:
+        """The notes of an answer that does not need the heat capacity."""
+        return tuple(note for note in self.notes if note.code != CAPACITY_FROM_PROFILE.code)
 
     @classmethod
     def of(cls, proof: Proof, source: str = "proof") -> "Givens":
@@ -105,10 +132,7 @@ def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
     givens = proof or Givens()
     if profile is None:
         return givens
-    limits = {
-        "oil, advised": profile.limits.oil_warn_c,
-        "oil, highest": profile.limits.oil_max_c,
-    }
+    limits = oil_limits_c(profile.limits)
     channels = {
         name: channel.limit_c
         for name, channel in profile.channels.items()
@@ -116,12 +140,14 @@ def givens_from(proof: Givens | None, profile: Profile | None) -> Givens:
     }
     givens = replace(givens, profile=profile, limits_c=limits | channels | dict(givens.limits_c))
     if givens.capacity_j_k is None and (capacity := capacity_of(profile)) is not None:
-        note = Remark(
-            code="capacity-from-profile",
-            text="Heat capacity from the profile's litres and kilograms, not measured.",
-        )
-        givens = replace(givens, capacity_j_k=capacity, notes=(*givens.notes, note))
+        notes = (*givens.notes, CAPACITY_FROM_PROFILE)
+        givens = replace(givens, capacity_j_k=capacity, notes=notes)
     return givens
+
+
+def oil_limits_c(limits: Limits) -> dict[str, float]:
+    """Return the two limits of the oil by the words that answers have for them."""
+    return {"oil, advised": limits.oil_warn_c, "oil, highest": limits.oil_max_c}
 
 
 def givens_of(

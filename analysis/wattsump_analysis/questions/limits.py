@@ -13,6 +13,7 @@ from wattsump_analysis.questions.answer import (
 )
 from wattsump_analysis.questions.asked import LimitsAsked
 from wattsump_analysis.questions.givens import Givens, needed
+from wattsump_analysis.questions.typed import value_of
 from wattsump_logger.machine.profile import OIL_ROLES
 from wattsump_logger.remark import Remark
 
@@ -64,7 +65,7 @@ def limits_of(asked: LimitsAsked, givens: Givens) -> Answer:
     # Levels and life are of the oil in the tank; metal, seals and skin meet the hottest.
     tank_c = hottest_c if asked.oil else peaks_c.get("tank", hottest_c)
     elsewhere = "" if asked.oil or where == "tank" else where
-    cold_c = hottest_c if asked.cold is None else asked.cold.value
+    cold_c = value_of(asked.cold, hottest_c)
     return Answer(
         question="limits",
         headline=tuple(_headline(tank_c, hottest_c, elsewhere, "tank" in peaks_c)),

@@ -5,12 +5,11 @@ from collections.abc import Iterator, Sequence
 from typing import get_args
 
 from wattsump_analysis.physics import hoses
-from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
 from wattsump_analysis.questions.asked import LinesAsked
 from wattsump_analysis.questions.givens import Givens, missing
-from wattsump_analysis.questions.rating_case import value_of
-from wattsump_analysis.questions.typed import quantity
+from wattsump_analysis.questions.typed import quantity, value_of
 from wattsump_logger.errors import UsageError
 from wattsump_logger.remark import Remark
 
@@ -60,8 +59,7 @@ def plumb(asked: LinesAsked, givens: Givens) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    cooler = None if givens.profile is None else givens.profile.cooler
-    flow = value_of(asked.flow, None if cooler is None else cooler.oil_flow_m3_s)
+    flow = value_of(asked.flow, givens.cooler.oil_flow_m3_s)
     kind = _line(asked.line)
     sections = [
         *_speeds(asked, flow, kind),
@@ -161,12 +159,8 @@ def _speeds(asked: LinesAsked, flow: float | None, kind: hoses.Line) -> Iterator
 
 def _speed_cells(flow: float, bore_m: float, kind: hoses.Line) -> tuple[str | Figure, ...]:
     speed = hoses.velocity_m_s(flow, bore_m)
-    word = hoses.velocity_judgement(kind, speed)
-    return (
-        Figure(value=bore_m, kind="bore"),
-        Figure(value=speed, kind="speed"),
-        word,
-    )
+    figures = Figure(value=bore_m, kind="bore"), Figure(value=speed, kind="speed")
+    return (*figures, hoses.velocity_judgement(kind, speed))
 
 
 def _volume(value: float) -> Figure:
@@ -176,7 +170,7 @@ def _volume(value: float) -> Figure:
 def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
     """Oil added by cooler and hoses, calculated or poured in, and its heat capacity."""
     fitted, rows = _hoses(asked), []
-    core = 0.0 if asked.core is None else asked.core.value
+    core = value_of(asked.core, 0.0)
     if fitted or asked.core is not None:
         held = sum(hoses.hose_volume_m3(hose.bore_m, hose.length_m) for hose in fitted)
         rows.append(Row(key="hoses_m3", label="hoses hold", figure=_volume(held)))
@@ -186,7 +180,7 @@ def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
     if asked.containers is not None:
         if asked.container is None:
             raise missing("poured oil", "container", text="--container, the size of one")
-        remaining = 0.0 if asked.left is None else asked.left.value
+        remaining = value_of(asked.left, 0.0)
         poured = hoses.poured_m3(asked.containers.value, asked.container.value, remaining)
         rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
         if not fitted and asked.core is None:
@@ -196,10 +190,7 @@ def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
 
 
 def _stored(volume_m3: float, givens: Givens) -> Iterator[Row]:
-    density = (
-        USUAL_DENSITY_15_KG_M3 if givens.profile is None else givens.profile.oil.density_15_kg_m3
-    )
-    stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, density)
+    stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, givens.density_15_kg_m3)
     yield Row(
         key="added_j_k",
         label="heat capacity of that oil",

@@ -12,8 +12,9 @@ from wattsump_analysis.questions.rating_case import (
     conductance,
     drive_loss,
     ranged,
-    usual_peak_c,
+    wanted_peak_c,
 )
+from wattsump_analysis.questions.typed import value_of
 from wattsump_logger.errors import RangeError
 from wattsump_logger.remark import Remark
 
@@ -21,18 +22,18 @@ __all__ = ("drive_section", "next_section")
 
 
 def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Section]:
+    """Yield the cooler needed on a typed hottest day, if the heat is known."""
     if case.heat is None or asked.hottest is None:
         return
-    peak = asked.peak.value if asked.peak else usual_peak_c(givens)
     shell = asked.shell or givens.shell_w_k
     wanted = sizing.next_cooler(
         heat_w=case.heat.value,
         u_heat_rel=case.heat.u_log,
         ambient_c=asked.hottest.value,
-        peak_c=peak,
+        peak_c=wanted_peak_c(asked, givens),
         # The low end of the shell's loss: the cautious choice.
-        shell_w_k=0.0 if shell is None else (shell.value if shell.low is None else shell.low),
-        margin_rel=asked.margin.value if asked.margin else USUAL_MARGIN,
+        shell_w_k=0.0 if shell is None else shell.ends[0],
+        margin_rel=value_of(asked.margin, USUAL_MARGIN),
     )
     flag = ESTIMATE if case.heat_is_estimate else None
     heavy = asked.heat is None and givens.heat_p90_w is not None
@@ -155,6 +156,7 @@ def _next_remarks(case: Case, needed_w_k: float) -> Iterator[Remark]:
 
 
 def drive_section(asked: RatingAsked, givens: Givens) -> Iterator[Section]:
+    """Yield the drive's loss by rules of thumb, where the heat was not measured."""
     loss = drive_loss(asked, givens)
     if loss is None or (asked.heat is None and givens.heat_w is not None):
         return

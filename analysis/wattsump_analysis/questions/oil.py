@@ -20,11 +20,11 @@ from wattsump_analysis.questions.answer import (
 from wattsump_analysis.questions.asked import OilAsked
 from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_analysis.questions.limits import TOO_THICK, life_rows, remarks_on
+from wattsump_analysis.questions.typed import value_of
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.errors import UsageError
 from wattsump_logger.machine.oil_label import U_GRADE_REL, viscosity_index
 from wattsump_logger.machine.oil_line import Walther, walther_from_two_points
-from wattsump_logger.machine.profile import Limits
 from wattsump_logger.remark import Remark
 
 __all__ = ("PEAK_TITLE", "compare_oils")
@@ -134,9 +134,7 @@ def _there(asked: OilAsked, givens: Givens) -> _Oil:
 
 
 def _case(asked: OilAsked, givens: Givens) -> _Case:
-    bounds = Limits() if givens.profile is None else givens.profile.limits
-    usual = oil.USUAL_DENSITY_15_KG_M3
-    fitted_density = usual if givens.profile is None else givens.profile.oil.density_15_kg_m3
+    bounds = givens.limits
     there = _there(asked, givens)
     return _Case(
         there=there,
@@ -146,10 +144,10 @@ def _case(asked: OilAsked, givens: Givens) -> _Case:
             if not _alike(other, there)
         ),
         temps_c=_temps(asked, givens),
-        thickest=asked.thickest.value if asked.thickest else bounds.viscosity_max_start_mm2_s,
-        thinnest=asked.thinnest.value if asked.thinnest else bounds.viscosity_min_mm2_s,
+        thickest=value_of(asked.thickest, bounds.viscosity_max_start_mm2_s),
+        thinnest=value_of(asked.thinnest, bounds.viscosity_min_mm2_s),
         best=(bounds.viscosity_best_low, bounds.viscosity_best_high),
-        density_15=asked.density.value if asked.density else fitted_density,
+        density_15=value_of(asked.density, givens.density_15_kg_m3),
         elapsed_s=givens.elapsed_s,
         tank_c=givens.tank_c,
     )
@@ -326,9 +324,7 @@ def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
             code="viscosity-limits-usual",
             text="Viscosity limits: common practice, no source; the pump maker's come first.",
         )
-    for note in givens.notes:
-        if note.code != "capacity-from-profile":
-            yield note
+    yield from givens.notes_without_capacity
 
 
 def _engine_words(named: EngineOil) -> Iterator[Remark]:

@@ -19,6 +19,7 @@ from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, Row, Se
 from wattsump_analysis.questions.asked import PreheatAsked
 from wattsump_analysis.questions.givens import Givens, draws, from_samples, missing, needed
 from wattsump_analysis.questions.limits import TOO_THICK
+from wattsump_analysis.questions.typed import value_of
 from wattsump_analysis.reading.machine import METAL_J_KGK, USUAL_TAU_S
 from wattsump_analysis.statistics.intervals import NORMAL_95
 from wattsump_logger.remark import Remark
@@ -126,12 +127,12 @@ def _case(asked: PreheatAsked, givens: Givens) -> _Case:
     capacity = asked.capacity or _of_oil_and_steel(asked) or givens.capacity_j_k
     if capacity is None:
         raise missing("preheat", "capacity", text="--oil and --steel, or --capacity")
-    soak_c = USUAL_SOAK_C if asked.soak is None else asked.soak.value
+    soak_c = value_of(asked.soak, USUAL_SOAK_C)
     return _Case(
         heater=replace(heater, in_watts=True),
-        target_c=USUAL_TARGET_C if asked.target is None else asked.target.value,
+        target_c=value_of(asked.target, USUAL_TARGET_C),
         soak_c=soak_c,
-        ambient_c=soak_c if asked.ambient is None else asked.ambient.value,
+        ambient_c=value_of(asked.ambient, soak_c),
         capacity=capacity,
         loss=asked.loss or givens.shell_w_k or _usual_loss(capacity),
     )
@@ -270,7 +271,7 @@ def _whole(case: _Case, minutes: Figure) -> Section:
 
 def _zones(case: _Case, asked: PreheatAsked) -> Section:
     """The heated side and the far side, with the coupling between them as a range."""
-    share = _NEAR_SHARE if asked.near_share is None else asked.near_share.value
+    share = value_of(asked.near_share, _NEAR_SHARE)
     require(share, 0.02, 0.98, unit="of 1", where="--near-share")
     couplings = _couplings(asked)
     targets = [_at_coupling(case, share, coupling) for coupling in couplings]
@@ -297,12 +298,10 @@ def _zones(case: _Case, asked: PreheatAsked) -> Section:
 
 
 def _couplings(asked: PreheatAsked) -> tuple[float, float, float]:
-    typed = asked.coupling
-    if typed is None:
+    if asked.coupling is None:
         return _COUPLING_W_K
-    low = typed.value if typed.low is None else typed.low
-    high = typed.value if typed.high is None else typed.high
-    return low, typed.value, high
+    low, high = asked.coupling.ends
+    return low, asked.coupling.value, high
 
 
 def _at_coupling(case: _Case, share: float, coupling_w_k: float) -> preheat.Zones:
@@ -404,8 +403,8 @@ def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
             case.heater.value,
             seconds,
             voltage_v=asked.voltage.value,
-            inverter_efficiency=0.85 if asked.inverter is None else asked.inverter.value,
-            usable_share=0.5 if asked.usable is None else asked.usable.value,
+            inverter_efficiency=value_of(asked.inverter, 0.85),
+            usable_share=value_of(asked.usable, 0.5),
         )
         rows += [
             Row(
@@ -507,6 +506,4 @@ def _assumed(asked: PreheatAsked, givens: Givens, case: _Case) -> Iterator[Remar
             text="Inverter 85 %, half of the battery usable: common practice, less in the cold.",
         )
     is_typed = asked.capacity is not None or asked.oil is not None
-    yield from (
-        note for note in givens.notes if not (is_typed and note.code == "capacity-from-profile")
-    )
+    yield from givens.notes_without_capacity if is_typed else givens.notes

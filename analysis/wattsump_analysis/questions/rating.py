@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from wattsump_analysis.physics import air, forecast, label, sizing
 from wattsump_analysis.physics.exchanger import ceilings
 from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
-from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table
+from wattsump_analysis.questions.answer import Answer, Figure, Row, Section, Table, temperature
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.enough import enough
 from wattsump_analysis.questions.givens import Givens, missing, needed
@@ -18,8 +18,9 @@ from wattsump_analysis.questions.rating_case import (
     case_of,
     conductance,
     ranged,
-    usual_peak_c,
+    wanted_peak_c,
 )
+from wattsump_analysis.questions.typed import value_of
 from wattsump_logger.remark import Remark
 
 __all__ = ("rate",)
@@ -150,9 +151,7 @@ def _share_rows(claim: float, case: Case) -> Iterator[Row]:
     k = case.k
     if k is None or case.etd_k is None:
         return
-    low, high = (None if end is None else end / claim for end in (k.low, k.high))
-    share = Figure(value=k.value / claim, kind="fraction", low=low, high=high)
-    yield Row(key="share", label="measured over label", figure=share)
+    yield Row(key="share", label="measured over label", figure=k.over(claim, "fraction"))
     low, high = (None if end is None else label.heat_w(end, case.etd_k) for end in (k.low, k.high))
     heat = Figure(value=label.heat_w(k.value, case.etd_k), kind="power", low=low, high=high)
     yield Row(key="heat_at_label_etd_w", label="measured, at that difference", figure=heat)
@@ -221,10 +220,7 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
             )
         )
     if case.k is not None and case.k.value < limits.lowest_w_k:
-        low, high = (
-            None if end is None else end / limits.lowest_w_k for end in (case.k.low, case.k.high)
-        )
-        share = Figure(value=case.k.value / limits.lowest_w_k, kind="fraction", low=low, high=high)
+        share = case.k.over(limits.lowest_w_k, "fraction")
         note = (
             Remark(code="is-effectiveness", text="its effectiveness")
             if both
@@ -290,7 +286,7 @@ def _altitude_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
 def _viscosity_row(k: Figure, asked: RatingAsked) -> Iterator[Row]:
     if asked.other_viscosity is None:
         return
-    base = asked.viscosity.value if asked.viscosity else sizing.RATED_VISCOSITY_MM2_S
+    base = value_of(asked.viscosity, sizing.RATED_VISCOSITY_MM2_S)
     factor = sizing.viscosity_factor(asked.other_viscosity.value, base)
     scaled = sizing.Range(
         low=k.value * factor.low, likely=k.value * factor.likely, high=k.value * factor.high
@@ -316,16 +312,15 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
         if asked.other_air_flow
         else case.air_w_k
     )
-    oil_now = case.oil_w_k
     oil_factor = (
-        asked.other_oil_flow.value * volumetric_heat_j_m3k(OIL_C) / oil_now
+        asked.other_oil_flow.value * volumetric_heat_j_m3k(OIL_C) / case.oil_w_k
         if asked.other_oil_flow
         else 1.0
     )
     changed = sizing.at_flows(
         k.value,
         air_rate_w_k=case.air_w_k,
-        oil_rate_w_k=oil_now,
+        oil_rate_w_k=case.oil_w_k,
         air_factor=other_air / case.air_w_k,
         oil_factor=oil_factor,
     )
@@ -334,26 +329,16 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
 
 def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     if case.air_w_k is not None:
-        temp, height = (
-            Figure(value=case.air_c, kind="temperature"),
-            Figure(value=case.altitude_m, kind="altitude"),
-        )
+        temp, height = temperature(case.air_c), Figure(value=case.altitude_m, kind="altitude")
         yield Remark(
             code="air-through-core",
             text=("Air of ", temp, " at ", height, "; air flow means air through the core."),
         )
     if case.heat is not None and asked.hottest is not None:
         if asked.peak is None:
-            yield Remark(
-                code="peak-wanted",
-                text=(
-                    "Highest oil temperature wanted ",
-                    Figure(value=usual_peak_c(givens), kind="temperature"),
-                    ".",
-                ),
-            )
-        margin = asked.margin.value if asked.margin else USUAL_MARGIN
-        percent = f"{margin * 100:.0f} %"
+            peak = temperature(wanted_peak_c(asked, givens))
+            yield Remark(code="peak-wanted", text=("Highest oil temperature wanted ", peak, "."))
+        percent = f"{value_of(asked.margin, USUAL_MARGIN) * 100:.0f} %"
         yield Remark(
             code="margin",
             text=f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",

@@ -5,11 +5,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from wattsump_analysis.physics import air, drive, label, sizing
-from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.physics.oil import volumetric_heat_j_m3k
 from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.givens import Givens, missing
-from wattsump_logger.machine.profile import Cooler, Drive
+from wattsump_analysis.questions.typed import value_of
 
 __all__ = (
     "OIL_C",
@@ -20,10 +20,8 @@ __all__ = (
     "conductance",
     "drive_loss",
     "label_conductance",
-    "oil_heat_j_m3k",
     "ranged",
-    "usual_peak_c",
-    "value_of",
+    "wanted_peak_c",
 )
 
 # Oil in a working cooler, for its capacity rate only: 30 K up or down changes that by 3 %.
@@ -61,7 +59,7 @@ class Case:
 
 def case_of(asked: RatingAsked, givens: Givens) -> Case:
     """Fill a case: typed values first, then measured, then the profile's, then an estimate."""
-    cooler = Cooler() if givens.profile is None else givens.profile.cooler
+    cooler = givens.cooler
     # A typed label does not inherit the difference of the profile's label.
     label_w, printed_k = cooler.label_heat_w, cooler.label_etd_k
     if label_w is None:
@@ -70,8 +68,9 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
         printed_k = None
     air_flow = value_of(asked.air_flow, cooler.air_flow_m3_s)
     oil_flow = value_of(asked.oil_flow, cooler.oil_flow_m3_s)
-    air_c = _USUAL_AIR_C if asked.air_temp is None else asked.air_temp.value
-    altitude = 0.0 if asked.altitude is None else asked.altitude.value
+    oil_j_m3k = volumetric_heat_j_m3k(OIL_C, givens.density_15_kg_m3)
+    air_c = value_of(asked.air_temp, _USUAL_AIR_C)
+    altitude = value_of(asked.altitude, 0.0)
     heat = asked.heat or givens.heat_p90_w or givens.heat_w
     k = asked.measured or givens.k_w_k
     return Case(
@@ -81,7 +80,7 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
         air_w_k=None
         if air_flow is None
         else air.capacity_rate_w_k(air_flow, air_c, air.pressure_pa(altitude)),
-        oil_w_k=None if oil_flow is None else oil_flow * oil_heat_j_m3k(givens),
+        oil_w_k=None if oil_flow is None else oil_flow * oil_j_m3k,
         air_c=air_c,
         altitude_m=altitude,
         heat=heat or drive_loss(asked, givens),
@@ -92,26 +91,13 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
 
 def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], label.Verdict]:
     """The proof's own draws, so that both verdicts agree; for a typed interval, log-normal."""
-    tolerance = asked.tolerance.value if asked.tolerance else 0.0
+    tolerance = value_of(asked.tolerance, 0.0)
     samples = None if asked.measured else givens.k_draws_w_k
     if samples is None:
         return lambda claim: label.verdict(claim, k.value, k.u_log, tolerance_rel=tolerance)
     return lambda claim: label.verdict_from_samples(
         claim, samples, givens.k_weights, tolerance_rel=tolerance
     )
-
-
-def value_of(typed: Figure | None, otherwise: float | None) -> float | None:
-    """Return the typed value, or else the available one."""
-    return otherwise if typed is None else typed.value
-
-
-def oil_heat_j_m3k(givens: Givens) -> float:
-    """Heat capacity of a cubic metre of the working oil [J/(m³ K)]."""
-    density = (
-        USUAL_DENSITY_15_KG_M3 if givens.profile is None else givens.profile.oil.density_15_kg_m3
-    )
-    return volumetric_heat_j_m3k(OIL_C, density)
 
 
 def conductance(value: float) -> Figure:
@@ -126,20 +112,20 @@ def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
 
 def label_conductance(givens: Givens) -> Figure | None:
     """Return the claim of the profile's label [W/K]; None without label or difference."""
-    cooler = Cooler() if givens.profile is None else givens.profile.cooler
+    cooler = givens.cooler
     if cooler.label_heat_w is None or cooler.label_etd_k is None:
         return None
     return conductance(cooler.label_heat_w / cooler.label_etd_k)
 
 
-def usual_peak_c(givens: Givens) -> float:
-    """Return the default for the oil temperature not to be exceeded [°C]."""
-    return 66.0 if givens.profile is None else givens.profile.limits.oil_warn_c
+def wanted_peak_c(asked: RatingAsked, givens: Givens) -> float:
+    """Return the oil temperature not to be exceeded [°C]: typed, else the advised limit."""
+    return value_of(asked.peak, givens.limits.oil_warn_c)
 
 
 def drive_loss(asked: RatingAsked, givens: Givens) -> Figure | None:
     """Estimate the heat of a pump and motor at full power, with rules of thumb as bounds."""
-    fitted = Drive() if givens.profile is None else givens.profile.drive
+    fitted = givens.drive
     power = value_of(asked.power, fitted.power_w)
     pump = value_of(asked.pump_efficiency, fitted.pump_efficiency)
     motor = value_of(asked.motor_efficiency, fitted.motor_efficiency)

@@ -15,7 +15,7 @@ from wattsump_analysis.questions.answer import Figure
 from wattsump_logger.errors import UnitError
 from wattsump_logger.units.quantities import parse
 
-__all__ = ("Quantity", "option", "quantity", "typed_fields")
+__all__ = ("Quantity", "option", "quantity", "typed_fields", "value_of")
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 # A field of a question; None where nothing was typed.
 Quantity = Figure | None
 _Asked = TypeVar("_Asked", bound="DataclassInstance")
+_Other = TypeVar("_Other", float, float | None)
 _RANGE = re.compile(
     r"(?P<low>.+?)\s+to\s+(?P<high>.+)"
     r"|(?P<from>[\d.]+)\s*[-\N{EN DASH}]\s*(?P<up>[\d.]+\s*[^\d.\s].*)"
@@ -30,6 +31,11 @@ _RANGE = re.compile(
 _HALF = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<half>[\d.]+\s*[^%\d.\s].*)")
 _SPREAD = re.compile(r"(?P<value>.+?)\s*(?:\+-|\+/-|±)\s*(?P<spread>[\d.]+\s*%)")
 _NO_UNIT = re.compile(r"[+\-−\d.\s]+")
+
+
+def value_of(typed: Quantity, otherwise: _Other) -> _Other:
+    """Return the typed value, or else the available one."""
+    return otherwise if typed is None else typed.value
 
 
 def quantity(text: str, kind: str, where: str) -> Figure:
