@@ -35,10 +35,12 @@ __all__ = (
     "put_down_to",
     "row_of",
     "settles",
+    "shown_lines",
     "split_text",
     "step_texts",
     "trend_screen",
     "trend_sentence",
+    "unsaid_split",
     "warmer_text",
 )
 
@@ -127,18 +129,29 @@ def compare_sentence(comparison: Comparison, units: str = "si") -> Remark:
 def compare_screen(comparison: Comparison, units: str = "si") -> str:
     """Return a comparison as lines of at most `WIDTH` columns."""
     sides = f"{_names(comparison.before)}  ->  {_names(comparison.after)}"
-    lines = [line for line in (comparison.like_rise, *comparison.lines) if line is not None]
-    rows = [(line.name, *row_of(line, units)) for line in lines]
+    rows = [(line.name, *row_of(line, units)) for line in shown_lines(comparison)]
     blocks = [
         [comparison.machine, *_wrapped(sides), *_wrapped(compare_sentence(comparison, units).text)],
         _sides([("", "before", "after", "change"), *rows]),
         [line for remark in comparison.also for line in _item("Also", remark, units)],
         [
-            *_item("Cannot split", comparison.cannot_split or "", units),
+            *_item("Cannot split", unsaid_split(comparison) or "", units),
             *_item("Next", comparison.test or "", units),
         ],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def shown_lines(comparison: Comparison) -> list[Line]:
+    """Return the lines of a comparison, without minutes that neither side had."""
+    lines = (comparison.like_rise, *comparison.lines)
+    return [line for line in lines if line is not None and (line.before or line.after)]
+
+
+def unsaid_split(comparison: Comparison) -> Remark | None:
+    """Return which causes cannot be told apart, unless the sentence of the comparison says it."""
+    is_said = put_down_to(comparison).code == "cause-split"
+    return None if is_said else comparison.cannot_split
 
 
 def _without_heat(comparison: Comparison) -> str:

@@ -150,7 +150,7 @@ def test_outings_that_trend_kept_make_the_season_of_their_machine(tmp_path: Path
     assert season.unread == 1
     page = render(proof_fixture.falls_short(), season=season)
     assert "The season so far" in page
-    assert "2026-04-09 (this one)" in page
+    assert "9 April 2026 (this one)" in page
     assert "1 session lies in the folder and is not worked out yet" in page
     assert "<a href" not in page
     (tmp_path / "season.html").touch()

@@ -25,9 +25,11 @@ from wattsump_analysis.show.season_screen import (
     put_down_to,
     row_of,
     settles,
+    shown_lines,
     split_text,
     step_texts,
     trend_sentence,
+    unsaid_split,
     warmer_text,
 )
 from wattsump_logger.remark import Remark, Worded
@@ -131,7 +133,6 @@ def render_comparison(
 ) -> str:
     """Return the page of a comparison as HTML; parameters as of `render_season`."""
     title, lead, tone = _difference(comparison, units)
-    lines = (comparison.like_rise, *comparison.lines)
     values: dict[str, object] = {
         "comparison": comparison,
         "sides": [
@@ -142,11 +143,7 @@ def render_comparison(
         "lead": lead,
         "tone": tone,
         "step": comparison.test or _after_all(comparison),
-        "lines": [
-            (line.name, *row_of(line, units))
-            for line in lines
-            if line is not None and (line.before or line.after)  # no minutes of what never was
-        ],
+        "lines": [(line.name, *row_of(line, units)) for line in shown_lines(comparison)],
         "apart": _not_comparable(comparison),
         "causes": [(str(c.cause), words.chance(c.probability)) for c in comparison.causes],
         "pictures": comparison_picture(comparison, units),
@@ -292,9 +289,8 @@ def _not_comparable(comparison: Comparison) -> list[Remark | str]:
         remarks.append(
             f"not counted for K and heat, of which they tell not both: {', '.join(silent)}"
         )
-    # The text below the title has it already where causes that cannot be split are the answer.
-    if comparison.cannot_split is not None and put_down_to(comparison).code != "cause-split":
-        remarks.append(Worded("cannot be split: ", comparison.cannot_split))
+    if (split := unsaid_split(comparison)) is not None:
+        remarks.append(Worded("cannot be split: ", split))
     return remarks
 
 

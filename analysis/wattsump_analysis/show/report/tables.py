@@ -316,7 +316,7 @@ def season_rows(season: Season | None, units: str) -> list[tuple[str, str, str, 
         return []
     return [
         (
-            (outing.start_utc or "")[:10] or outing.name,
+            words.day_text(outing.start_utc or "") or outing.name,
             _or_nothing(outing.k_w_k, "conductance", units),
             _or_nothing(outing.heat_w, "power", units),
             outing.name == season.this,
