@@ -90,12 +90,11 @@ class _Schedule:
     def __init__(self, stages: Sequence[Stage], machines: int) -> None:
         self.index = np.zeros(machines, dtype=np.int64)
         self.since_s = np.zeros(machines)
-        column = {
+        self.column = {
             f.name: np.array([getattr(s, f.name) for s in stages] + [0.0], dtype=float)
             for f in fields(Stage)
             if f.name not in ("name", "until_above_c")
         }
-        self.column = column
         self.until_above_c = np.array(
             [np.inf if s.until_above_c is None else s.until_above_c for s in stages] + [np.inf]
         )
@@ -135,14 +134,9 @@ def run(
     phase = rng.uniform(0.0, 2 * np.pi, count)
     wander = rng.standard_normal(count)
     keep = np.exp(-SAMPLE_S / load.memory_s)
-    names = (
-        *("tank", "loop", "out", "case", "fan", "engine", "moving", "heater", "load"),
-        *("cooler", "shell", "ambient", "stage", "running"),
-    )
-    rows: dict[str, list[FloatArray]] = {name: [] for name in names}
-    second = 0
+    rows: list[dict[str, FloatArray]] = []
     while schedule.running.any():
-        swing = np.sin(phase + 2 * np.pi * second / weather.period_s) - np.sin(phase)
+        swing = np.sin(phase + 2 * np.pi * len(rows) / weather.period_s) - np.sin(phase)
         ambient = weather.start_c + weather.swing_k * swing
         wander = keep * wander + np.sqrt(1 - keep**2) * rng.standard_normal(count)
         engine = schedule.get("engine")
@@ -155,46 +149,40 @@ def run(
             load_w=level * np.maximum(1.0 + load.wander * wander, 0.05),
             heater_w=schedule.get("heater_w"),
         )
-        for name, value in zip(
-            names,
-            (
-                plant.temps_c[0],
-                plant.temps_c[1],
-                plant.flows.cooler_out_c,
-                0.5 * (plant.temps_c[1] + plant.temps_c[2]),
-                controls.fan,
-                engine,
-                controls.moving,
-                controls.heater_w,
-                controls.load_w,
-                plant.flows.cooler_w,
-                plant.flows.shell_w,
-                ambient,
-                schedule.index.astype(float),
-                schedule.running.astype(float),
-            ),
-            strict=True,
-        ):
-            rows[name].append(np.array(value))
+        row = {
+            "tank": plant.temps_c[0],
+            "loop": plant.temps_c[1],
+            "out": plant.flows.cooler_out_c,
+            "case": 0.5 * (plant.temps_c[1] + plant.temps_c[2]),
+            "fan": controls.fan,
+            "engine": engine,
+            "moving": controls.moving,
+            "heater": controls.heater_w,
+            "load": controls.load_w,
+            "cooler": plant.flows.cooler_w,
+            "shell": plant.flows.shell_w,
+            "ambient": ambient,
+            "stage": schedule.index.astype(float),
+            "running": schedule.running.astype(float),
+        }
+        rows.append({name: np.array(value) for name, value in row.items()})
         for _ in range(round(SAMPLE_S / STEP_S)):
             plant.step(controls, STEP_S)
         schedule.advance(plant.temps_c[0], SAMPLE_S)
-        second += 1
-    table = {name: np.array(values) for name, values in rows.items()}
-    return _truth(table, weather, stages, second)
+    table = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    return _truth(table, weather, stages)
 
 
-def _truth(
-    table: dict[str, FloatArray], weather: Weather, stages: Sequence[Stage], seconds: int
-) -> Truth:
+def _truth(table: dict[str, FloatArray], weather: Weather, stages: Sequence[Stage]) -> Truth:
     """The recorded rows as what truly happened."""
-    out = np.where(table["engine"] > 0, table["out"], _stagnant(table, weather))
+    # Without flow the fitting at the outlet drifts half way from oil to air.
+    stagnant = 0.5 * (table["loop"] + table["ambient"])
     return Truth(
-        elapsed_s=np.asarray(np.arange(seconds) * SAMPLE_S, dtype=float),
+        elapsed_s=np.asarray(np.arange(len(table["tank"])) * SAMPLE_S, dtype=float),
         temps_c={
             "tank": table["tank"],
             "cooler_in": table["loop"],
-            "cooler_out": out,
+            "cooler_out": np.where(table["engine"] > 0, table["out"], stagnant),
             "case_drain": table["case"],
             "ambient": table["ambient"] + weather.sun_k,
         },
@@ -210,11 +198,6 @@ def _truth(
         stage_names=tuple(stage.name for stage in stages),
         running=table["running"] > 0,
     )
-
-
-def _stagnant(table: dict[str, FloatArray], weather: Weather) -> FloatArray:
-    """Cooler outlet without flow: the fitting drifts half way from oil to air."""
-    return 0.5 * (table["loop"] + table["ambient"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

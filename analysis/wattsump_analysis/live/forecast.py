@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k
 from wattsump_logger.machine.profile import Profile
+from wattsump_logger.watch.alarm_rules import Typed, limit_of
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.moment import Forecast
 
@@ -26,20 +28,10 @@ __all__ = (
 )
 
 _WINDOW_S = 900.0
-
-
 _SETTLES_S = 30.0  # after a switch oil and probes need this to be on the new course
-
-
 _AGAIN_S = 5.0
-
-
 _MANY_SWITCHES = 3  # in a window: a thermostat is at work, so the mean counts
-
-
 _USUAL_LIMIT_C = 82.0  # common practice, no source
-
-
 _STATED_SD = 0.5
 
 _USUAL_TAU_S, _USUAL_SD = 900.0, 0.9
@@ -107,7 +99,7 @@ def find_heading(
 
     References
     ----------
-    Energy balance of one lump: `nodes.OneNode`. Prediction errors in place of a
+    Energy balance of one lump: `lumps.OneNode`. Prediction errors in place of a
     fitted curve: L. Ljung, System Identification (2nd ed.), section 3.2; from memory.
     """
     t, y = _levels(elapsed_s, temp_c)
@@ -132,7 +124,7 @@ def find_heading(
     # A window much shorter than the forecast gives only a mean slope.
     rate = abs(float(weight @ ((end - now_c) / tau)))
     u_rate = math.sqrt(float(weight @ (variance / tau**2)))
-    seconds, spread = _seconds(tau, end, np.full(_GRID, now_c), weight, final_c, limit_c)
+    seconds, spread = _seconds(tau, end, now_c, weight, final_c, limit_c)
     sure_of_time = math.hypot(spread, u_rate / rate if rate else math.inf) < _TRUSTED_TIME
     open_end = u_final_k > _TRUSTED_K + _TRUSTED_SHARE * abs(final_c - now_c)
     if open_end and not (seconds is not None and sure_of_time):
@@ -162,18 +154,18 @@ def _level(part: FloatArray) -> float:
 def _seconds(
     tau: FloatArray,
     end: FloatArray,
-    now: FloatArray,
+    now_c: float,
     weight: FloatArray,
     final_c: float,
     limit_c: float,
 ) -> tuple[float | None, float]:
     """Return the weighted median of the times to the limit, and half their relative spread."""
-    if float(weight @ now) >= limit_c:
+    if now_c >= limit_c:
         return 0.0, 0.0
-    reaches = (end > limit_c) & (now < limit_c)
+    reaches = end > limit_c
     if final_c <= limit_c or not reaches.any():
         return None, math.inf
-    seconds = tau[reaches] * np.log((end[reaches] - now[reaches]) / (end[reaches] - limit_c))
+    seconds = tau[reaches] * np.log((end[reaches] - now_c) / (end[reaches] - limit_c))
     order = np.argsort(seconds)
     share = np.cumsum(weight[reaches][order])
     low, middle, high = seconds[order][
@@ -194,10 +186,8 @@ class Ahead:
     """
 
     def __init__(
-        self, profile: "Profile | None" = None, limits_c: Mapping[str, float] | None = None
+        self, profile: Profile | None = None, limits_c: Mapping[str, float] | None = None
     ) -> None:
-        from wattsump_logger.watch.alarm_rules import Typed, limit_of
-
         tank = profile.role("tank") if profile else None
         name = tank.name if tank else "tank"
         limit_c = limit_of(name, profile, Typed(limit_c=limits_c or {}))
@@ -211,7 +201,7 @@ class Ahead:
         self._found: Forecast | None = None
         self._found_s = float("-inf")
 
-    def __call__(self, look: "Look") -> "Forecast | None":
+    def __call__(self, look: Look) -> Forecast | None:
         """Return the forecast, at most some seconds old; None while there is no reliable one."""
         now_s, oil_c = look.elapsed_s, look.read("tank")
         if now_s is None or oil_c is None:
@@ -232,7 +222,7 @@ class Ahead:
         self._readings.clear()
         self._since_s, self._found, self._found_s = now_s, None, float("-inf")
 
-    def _follow_switches(self, look: "Look", now_s: float) -> None:
+    def _follow_switches(self, look: Look, now_s: float) -> None:
         fan = look.is_on("fan")
         if fan is not self._fan:
             self._fan = fan
@@ -250,11 +240,7 @@ class Ahead:
         while self._readings[0][0] < now_s - _WINDOW_S:
             self._readings.popleft()
 
-    def _forecast(self) -> "Forecast | None":
-        import numpy as np
-
-        from wattsump_logger.watch.moment import Forecast
-
+    def _forecast(self) -> Forecast | None:
         table = np.array(self._readings, dtype=np.float64).reshape(-1, 2)
         heading = find_heading(
             table[:, 0], table[:, 1], self._limit_c, self._likely[self._fan is not False]
@@ -269,15 +255,10 @@ class Ahead:
         )
 
 
-def likely(profile: "Profile | None", *, fan: bool) -> "Likely":
+def likely(profile: Profile | None, *, fan: bool) -> Likely:
     """Return the time constant a machine is likely to have, by its oil, metal and label."""
-
-    if profile is None:
-        return Likely(tau_s=_USUAL_TAU_S, sd_log=_USUAL_SD)
-    from wattsump_analysis.reading.machine import metal_capacity_j_k, oil_capacity_j_k
-
-    oil, _ = oil_capacity_j_k(profile, 60.0)
-    if oil is None:
+    oil = None if profile is None else oil_capacity_j_k(profile, 60.0)[0]
+    if profile is None or oil is None:
         return Likely(tau_s=_USUAL_TAU_S, sd_log=_USUAL_SD)
     metal, _ = metal_capacity_j_k(profile)
     cooler = profile.cooler

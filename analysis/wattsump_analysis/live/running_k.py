@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wattsump_logger.errors import SessionError
+from wattsump_logger.errors import SessionError, WattsumpError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.session.reader import Mark, Session
 from wattsump_logger.session.rows import taken_back
@@ -34,19 +34,11 @@ __all__ = (
 )
 
 _FIT_AGAIN_S = 60.0
-
-
 # Between two fits, so many times as long as the last one took: longer where nobody waits for
 # the figure, so that it takes about a twentieth of one core.
 _RESTS_GUIDED, _RESTS_PLAIN = 4.0, 19.0
-
-
 _ROW_S = 2.0
-
-
 _MOST_ROWS = 21_600  # of these rows: twelve hours
-
-
 Background = Callable[[Callable[[], None]], object]
 
 
@@ -185,7 +177,7 @@ class Kept:
         self._columns: dict[str, array[float]] = {}
         self._marks: list[tuple[float, str]] = []
 
-    def take(self, look: "Look") -> None:
+    def take(self, look: Look) -> None:
         """Keep the values of a look if they are newer than the last by the spacing."""
         now_s = look.elapsed_s
         if now_s is None or not look.values:
@@ -204,7 +196,7 @@ class Kept:
             kept = self._columns.setdefault(column, array("d"))
             kept.append(float("nan") if value is None else value)
 
-    def session(self) -> "Session":
+    def session(self) -> Session:
         """Return a copy of the kept rows."""
         texts = [text for _, text in self._marks]
         gone = taken_back(texts)
@@ -241,7 +233,7 @@ class RunningK:
 
     def __init__(
         self,
-        profile: "Profile | None",
+        profile: Profile | None,
         background: Background = in_a_thread,
         *,
         rests: float = _RESTS_GUIDED,
@@ -258,7 +250,7 @@ class RunningK:
         self._began_s = float("-inf")
         self._rests_s = _FIT_AGAIN_S
 
-    def take(self, look: "Look") -> None:
+    def take(self, look: Look) -> None:
         """Take a look; begin a fit if the last is old enough."""
         self._kept.take(look)
         if self._is_busy or look.now_s - self._began_s < self._rests_s:
@@ -269,9 +261,7 @@ class RunningK:
         self._is_busy, self._began_s = True, look.now_s
         self._background(lambda: self._fit(session))
 
-    def _fit(self, session: "Session") -> None:
-        from wattsump_logger.errors import WattsumpError
-
+    def _fit(self, session: Session) -> None:
         began_s = self._clock()
         try:
             with warnings.catch_warnings():
@@ -296,24 +286,21 @@ class RunningK:
         known = tuple(self._known)
         return words(known) if known and known[-1].half_width_rel <= NOT_YET_REL else ""
 
-    def learned(self, look: "Look", step: str) -> "Learned | None":
+    def learned(self, look: Look, step: str) -> Learned | None:
         """Return the estimate; in the work loop it is enough when more time adds little."""
-        from wattsump_logger.watch.guide import Learned
-
         fits = tuple(self._known)
         if not fits:
             return Learned(text=self._refused) if self._refused else None
-
         return Learned(text=words(fits), enough=step == "work loop" and adds_little(fits))
 
 
 class Plainly:
     """What is known of the cooler while nobody is guided, in words for a screen."""
 
-    def __init__(self, profile: "Profile | None", background: Background = in_a_thread) -> None:
+    def __init__(self, profile: Profile | None, background: Background = in_a_thread) -> None:
         self._running = RunningK(profile, background, rests=_RESTS_PLAIN)
 
-    def __call__(self, look: "Look") -> str:
+    def __call__(self, look: Look) -> str:
         """Take a look; return what is known, "" before anything is."""
         self._running.take(look)
         return self._running.figure()
@@ -322,12 +309,12 @@ class Plainly:
 class Guided:
     """A guide whose running estimate takes every look, not only those of some steps."""
 
-    def __init__(self, guide: "ProvingRun", running: RunningK) -> None:
+    def __init__(self, guide: ProvingRun, running: RunningK) -> None:
         self._guide = guide
         self._running = running
         self._said: set[str] = set()  # earlier figures, replaced by a newer one
 
-    def follow(self, look: "Look", *, go_on: bool = False) -> "Advice":
+    def follow(self, look: Look, *, go_on: bool = False) -> Advice:
         """Return the guide's advice with the newest estimate, also between its steps."""
         self._running.take(look)
         advice = self._guide.follow(look, go_on=go_on)

@@ -90,11 +90,11 @@ class Case:
         Flow, conductances and heat grow with it about in proportion: a machine of three times the
         oil and metal runs at the same temperatures with three times the cooler.
         """
-        if self.know.oil_j_k is None:
+        each = ((self.know.oil_j_k, USUAL_OIL_J_K), (self.know.metal_j_k, USUAL_METAL_J_K))
+        stated = [(own, usual) for own, usual in each if own is not None]
+        if not stated:
             return 1.0
-        if self.know.metal_j_k is None:
-            return self.know.oil_j_k / USUAL_OIL_J_K
-        return (self.know.oil_j_k + self.know.metal_j_k) / (USUAL_OIL_J_K + USUAL_METAL_J_K)
+        return sum(own for own, _ in stated) / sum(usual for _, usual in stated)
 
     @property
     def shares_oil_heat(self) -> bool:

@@ -15,16 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from wattsump_analysis.model.activity import (
-    idle_of,
-    usual_rpm,
-)
-from wattsump_analysis.model.case import (
-    USUAL_METAL_J_K,
-    USUAL_OIL_J_K,
-    Case,
-    Gaussian,
-)
+from wattsump_analysis.model.activity import idle_of, usual_rpm
+from wattsump_analysis.model.case import USUAL_METAL_J_K, USUAL_OIL_J_K, Case, Gaussian
 from wattsump_analysis.model.core import conductance, followed, metal_lags_s, stored_share
 
 __all__ = (

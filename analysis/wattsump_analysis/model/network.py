@@ -15,7 +15,7 @@ References
 from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, fields
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -517,10 +517,7 @@ class Network:
         nodes = {node: self.base_c + states[:, :, row] for row, node in enumerate(NODES)}
         unknown = {name: unknowns[:, k, np.newaxis] for k, name in enumerate(self.unknowns)}
         temps = nodes | {AIR: self.record.ambient_c - unknown.get("offset_ambient_k", 0.0)}
-
-        def of(name: str) -> FloatArray:
-            return np.asarray(QUANTITIES[name](given, self.series))
-
+        of = partial(self._named, given=given)
         booked: dict[str, Any] = {}
         for link in LINKS:
             if link.booked:

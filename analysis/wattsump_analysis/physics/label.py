@@ -13,7 +13,7 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray, require
 from wattsump_analysis.results import Verdict as Word
-from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_analysis.statistics.intervals import NORMAL_95, interval
 
 __all__ = (
     "TRADE_BASES",
@@ -311,11 +311,9 @@ def verdict_from_samples(
     require(float(weight.size), finite, finite, unit="weights", where="verdict")
     require(float(weight.sum()), 0.999, 1.001, unit="of 1", where="weights of a verdict")
     share = samples / label_w_k
-    order = np.argsort(share)
-    position = np.cumsum(weight[order]) - 0.5 * weight[order]
-    low, middle, high = np.interp((0.025, 0.5, 0.975), position, share[order])
+    span = interval(share, weight)
     probability = min(float(weight[share >= 1.0 - tolerance_rel].sum()), 1.0)
-    return _verdict(probability, float(low), float(middle), float(high), sure)
+    return _verdict(probability, span.low, span.value, span.high, sure)
 
 
 def _check_verdict(label_w_k: float, tolerance_rel: float, sure: float) -> None:
