@@ -17,7 +17,7 @@ _ON = frozenset({"on", "running", "working", "moving", "ran"})
 _OFF = frozenset({"off", "stopped", "standing"})
 _AT = r"(\d{1,2}:\d{2}(?::\d{2})?|\d+(?:\.\d+)?\s*(?:s|min|h))"
 _HALF_DAY = re.compile(r"(\d{1,2}):(\d{2}(?::\d{2})?)\s*([ap])\.?m\b\.?")
-_SPAN = re.compile(rf"(?:from\s+)?{_AT}\s+to\s+({_AT}|end|the end)")
+_SPAN = re.compile(rf"(?:from\s+)?{_AT}(?:\s+to\s+|\s*[-–]\s*)({_AT}|end|the end)")
 _WHOLE = frozenset({"throughout", "all the time", "always"})
 _UNIT_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
 _DAY_S = 86_400.0
@@ -109,7 +109,10 @@ def _line(text: str) -> Typed:
     for part in rest.split(","):
         match = _SPAN.fullmatch(part.strip())
         if match is None:
-            raise _bad(repr(part.strip()), "write begin to end, as hours and minutes or in min")
+            do = "write begin to end, as hours and minutes or in min"
+            if roles.keys() & set(part.split()):
+                do = "type --was again for each of them"
+            raise _bad(repr(part.strip()), do)
         spans.append((match[1], match[2]))
     return Typed(role=roles[words[0]], is_on=is_on, spans=tuple(spans), text=text.strip())
 

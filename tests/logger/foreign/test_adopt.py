@@ -278,6 +278,11 @@ def test_typed_times_are_read_in_twelve_hours_too(half_day: str, whole_day: str)
     assert spans == [((whole_day, "end"),)] * 2
 
 
+@pytest.mark.parametrize("dash", ["-", " - ", "–"])
+def test_typed_times_may_have_a_dash_between_them(dash: str) -> None:
+    assert typed_times([f"fan on 9:10{dash}9:40"])[0].spans == (("9:10", "9:40"),)
+
+
 def test_times_of_what_a_column_tells_are_refused(tmp_path: Path) -> None:
     path = table(tmp_path / "x.csv", "Time,Tank C,Fan", columns=(OIL_C, np.ones(600)))
     with refused(UsageError, "--was"):
@@ -289,7 +294,8 @@ def test_times_of_what_a_column_tells_are_refused(tmp_path: Path) -> None:
     [
         ("fan 09:10 to 09:40", "then on or off"),
         ("pump on 09:10 to 09:40", "begin with fan"),
-        ("fan on 09:10-09:40", "write begin to end"),
+        ("fan on 09:10, 09:40", "write begin to end"),
+        ("fan on 09:02 to 09:04, engine on 09:01 to 09:05", "again for each"),
         ("fan on 11:00 to 11:30", "10 min long and begins at 09:00:00"),
         ("fan on 13:05 pm to end", "hours of 1 to 12"),
         ("fan on 09:05 to 09:01", "outside this file or empty"),
