@@ -10,6 +10,7 @@ import typer
 
 from wattsump_logger.commands.log import Units
 from wattsump_logger.printable import as_typed
+from wattsump_logger.width import USUAL
 
 if TYPE_CHECKING:
     from wattsump_logger.machine.describing import Question
@@ -62,7 +63,7 @@ def new_command(
     at = next((at for at, one in enumerate(QUESTIONS) if not _stands(one, answers)), len(QUESTIONS))
     while at < len(QUESTIONS):
         question = QUESTIONS[at]
-        typer.echo("\n" + textwrap.fill(f"{at + 1} of {len(QUESTIONS)}  {question.text}", 80))
+        typer.echo("\n" + _filled(f"{at + 1} of {len(QUESTIONS)}  {question.text}", ""))
         in_us = question.example_us if units == "us" else ""
         typer.echo(f"  e.g. {in_us or question.example}")
         try:
@@ -139,15 +140,20 @@ def _answer(question: "Question", given: str = "") -> str | None:
             answer = checked(question, typed)
         except WattsumpError as error:
             refused = f"  expected {error.expected}, found {error.found}; {error.do}"
-            typer.echo(textwrap.fill(refused, 80, subsequent_indent="  "))
+            typer.echo(_filled(refused))
             continue
         if not answer and question.skipped:
             skipped = f"  skipped: {question.skipped}"
-            typer.echo(textwrap.fill(skipped, 80, subsequent_indent="  "))
+            typer.echo(_filled(skipped))
         if answer and answer != question.usual and question.key == "label_etd":
             # "50 degC" and "122 degF" could have been meant as an oil temperature.
             typer.echo(f"  taken as the oil {_difference(answer)} warmer than the air; < goes back")
         return answer
+
+
+def _filled(text: str, indent: str = "  ") -> str:
+    # A file's name stays in one piece.
+    return textwrap.fill(text, USUAL, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def _difference(answer: str) -> str:

@@ -16,7 +16,15 @@ from wattsump_analysis.proof.diagnostics import diagnose
 from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
 from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
-from wattsump_analysis.proof.verdict import Judgement, judge, log_longer, refusals_of, undecided
+from wattsump_analysis.proof.verdict import (
+    SELDOM_S,
+    Judgement,
+    judge,
+    log_longer,
+    log_oftener,
+    refusals_of,
+    undecided,
+)
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import Cuts, cut_times, find_cuts, record_of, stretch_records
 from wattsump_analysis.reading.machine import Knowledge, knowledge
@@ -139,8 +147,9 @@ def prove(
         # Anything else that seems wrong with such readings may follow from it.
         step = Remark(
             code="check-probes",
-            text="See that every probe reads °C and sits where its name says, warm them one by "
-            "one by hand to be sure, and log the outing again.",
+            text="See that every probe reads °C and sits where its name says, warming them one "
+            "by one by hand. If only names are wrong, import the outing again with --rename, a "
+            "table with --column; else log it again.",
         )
         return _unfitted(outing, (misplaced,), step)
     return _prove(outing, np.random.default_rng(seed), tell)
@@ -173,8 +182,11 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress) -> Proof:
         until_s=outing.flow_known_until_s,
     )
     if not records:
-        text = f"the outing is too short: {left_out[0] if left_out else 'no readings'}"
-        return _unfitted(outing, (Remark(code="too-few-rows", text=text),), log_longer())
+        is_seldom = whole.bin_s > SELDOM_S
+        lacks = "the outing was read too seldom" if is_seldom else "the outing is too short"
+        text = f"{lacks}: {left_out[0] if left_out else 'no readings'}"
+        step = log_oftener() if is_seldom else log_longer()
+        return _unfitted(outing, (Remark(code="too-few-rows", text=text),), step)
     know = knowledge(
         outing.profile,
         reference_oil_c(whole),

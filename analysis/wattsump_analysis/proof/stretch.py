@@ -184,6 +184,9 @@ def _fit(
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             fitted = fit_record(record, know, rng, progress, shared=shared)
     except (np.linalg.LinAlgError, ArithmeticError):
+        fitted = None
+    # Counted from the tank, K of an impossible machine comes out below nothing.
+    if fitted is None or not fitted.k_w_k.low > 0.0:
         text = "the fit of the thermal network found no solution"
         return None, Remark(code="fit-failed", text=text)
     rate = (fitted.k_w_k.value + fitted.shell_w_k.value) / fitted.capacity_j_k.value

@@ -22,6 +22,7 @@ from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretc
 from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
+from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
 from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.machine.profile import Cooler, Profile
@@ -29,11 +30,13 @@ from wattsump_logger.remark import Remark, Worded
 from wattsump_logger.units.measure import Measure, degrees, kelvins, listed
 
 __all__ = (
+    "SELDOM_S",
     "Judgement",
     "Refusal",
     "check_label",
     "judge",
     "log_longer",
+    "log_oftener",
     "refusals_of",
     "undecided",
     "what_decides",
@@ -43,8 +46,10 @@ MOSTLY = 0.5
 SELDOM = 0.1  # share of time over the setting that still counts as held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
+OPEN_OVER_K = 10.0  # over its setting an oil thermostat is open; common practice, no source
+SELDOM_S = 120.0  # between readings: at more, an outing of usual length has too few
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
-_MORE_LOGGING = frozenset({"log-guided-run", "weigh-and-repeat"})
+_MORE_LOGGING = frozenset({"log-guided-run", "log-oftener", "weigh-and-repeat"})
 USUAL_ETD_K = 40.0  # usual difference to state watts at; common practice, no source
 
 
@@ -80,18 +85,35 @@ _NO_FAN = Refusal(
         "fan_with_engine = true in [cooler].",
     ),
 )
+_LOG_UNREGULATED = Remark(
+    code="log-unregulated",
+    text="Log a run in which the thermostat does not act: with the fan switched by hand and "
+    "logged, or working harder.",
+)
 FAN_FOLLOWED = Refusal(
     reason=Remark(
         code="fan-follows-oil",
         text="the fan speeds up with the oil, by the profile or by the cooler's share of the "
-        "oil's warmth, which grew with temperature: the figure is that of the fan's speed in this "
-        "outing, and the label is for full speed",
+        "oil's warmth, which grew with temperature, as it also does where a valve lets oil past "
+        "the core: the figure is that of this outing, and the label is for full speed and flow",
     ),
     next_step=Remark(
         code="log-at-full-fan",
         text="Have the fan run at its full speed, by its override or with hotter oil within the "
-        "limits, and log the outing again.",
+        "limits, name a valve in the oil's way as bypass in [cooler], and log the outing again.",
     ),
+)
+_HALF_OPEN = Refusal(
+    reason=Remark(
+        code="bypass-half-open",
+        text=(
+            "by the profile a bypass opens the way to the core as the oil warms, and for most of "
+            "the time with the fan on the oil was not ",
+            kelvins(OPEN_OVER_K, ".0f"),
+            " over its setting: some of it may have gone past the core",
+        ),
+    ),
+    next_step=_LOG_UNREGULATED,
 )
 _NO_DRIVE = Refusal(
     reason=Remark(
@@ -141,6 +163,15 @@ def log_longer() -> Remark:
     """Return the next step after an outing that was too short."""
     text = "Log a longer outing: from cold until the oil settles, then a cool-down."
     return Remark(code="log-longer", text=text)
+
+
+def log_oftener() -> Remark:
+    """Return the next step after an outing that was read too seldom."""
+    text = (
+        "Log a reading every half minute or oftener, or write down all probes every minute or two: "
+        "from cold until the oil settles, then a cool-down."
+    )
+    return Remark(code="log-oftener", text=text)
 
 
 def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> Remark | None:
@@ -205,11 +236,6 @@ def refusals_of(
     return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
 
 
-_LOG_UNREGULATED = Remark(
-    code="log-unregulated",
-    text="Log a run in which the thermostat does not act: with the fan switched by hand and "
-    "logged, or working harder.",
-)
 _CHECK_STATED = Remark(
     code="check-stated",
     text="Check that value and its uncertainty in the profile, and that every channel is what "
@@ -261,7 +287,18 @@ def judge(
     follows = cooler.fan_follows_oil or fan_followed(stretch.record, know.u_match_k)
     if judgement.verdict is Verdict.FALLS_SHORT and follows:
         return _in_doubt(judgement, FAN_FOLLOWED)
+    if judgement.verdict is Verdict.FALLS_SHORT and _is_half_open(stretch.record, cooler):
+        return _in_doubt(judgement, _HALF_OPEN)
     return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
+
+
+def _is_half_open(record: Record, cooler: Cooler) -> bool:
+    """Whether a bypass let oil past the core for most of the time that its fan ran."""
+    if cooler.bypass_c is None:
+        return False
+    oil_c = record.oils_c.get("cooler_in", record.oils_c["tank"])
+    cooled_c = oil_c[(record.engine > 0.5) & (record.fan > 0.5) & np.isfinite(oil_c)]
+    return bool(np.mean(cooled_c > cooler.bypass_c + OPEN_OVER_K) < MOSTLY)
 
 
 def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) -> Judgement:
@@ -291,7 +328,9 @@ def _in_doubt(judgement: Judgement, why: Refusal) -> Judgement:
 
 
 def _to_narrow(stretch: Stretch) -> Remark:
-    """What narrows the range: a guided run, or better inputs if there was one."""
+    """What narrows the range: more readings, a guided run, or better inputs if there was one."""
+    if stretch.record.bin_s > SELDOM_S:
+        return log_oftener()
     kinds = [phase.kind for phase in stretch.phases]
     if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
         return Remark(

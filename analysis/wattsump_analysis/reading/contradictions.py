@@ -51,7 +51,8 @@ def right_channels() -> Remark:
     return Remark(
         code="check-channels",
         text="Switch each thing by hand with the machine standing, see its channel follow on the "
-        "screen of `wattsump log`, mend the wire or the input that does not, and log again.",
+        "screen of `wattsump log`, mend the wire or the input that does not, and log again. For "
+        "another logger's file correct the times, or type them: wattsump import FILE --was.",
     )
 
 
@@ -149,7 +150,7 @@ def _fan(record: Record, offset_k: float) -> Remark | None:
         return Remark(
             code="fan-channel-stuck-off",
             text=f"the fan channel said off {_minutes(record, blows)} while the cooler took as "
-            "much heat out of the oil as with its fan: it is wrong, or the engine's is",
+            "much heat out of the oil as with its fan: it is wrong, or the engine stood unnoticed",
         )
     return None
 

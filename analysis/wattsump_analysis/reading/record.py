@@ -15,7 +15,17 @@ from scipy.ndimage import median_filter
 
 from wattsump_analysis.arrays import FloatArray
 
-__all__ = ("OILS", "Record", "Switches", "bin_means", "despike", "make_record", "usual_bin_s")
+__all__ = (
+    "OILS",
+    "SPIKE_K",
+    "USUAL_BIN_S",
+    "Record",
+    "Switches",
+    "bin_means",
+    "despike",
+    "make_record",
+    "usual_bin_s",
+)
 
 OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
@@ -109,20 +119,22 @@ def usual_bin_s(elapsed_s: FloatArray) -> float:
     return float(max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS)))
 
 
-def despike(values: FloatArray) -> FloatArray:
+def despike(values: FloatArray, spike_k: float = SPIKE_K) -> FloatArray:
     """Return `values` with readings far from their running median made NaN.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Temperatures [°C], NaN where there was no reading.
+    spike_k : float
+        How far is too far [K].
     """
     seen = np.flatnonzero(np.isfinite(values))
     if seen.size < MEDIAN_SAMPLES:
         return values
     middle = median_filter(values[seen], size=MEDIAN_SAMPLES, mode="nearest")
     clean = values.copy()
-    clean[seen[np.abs(values[seen] - middle) > SPIKE_K]] = np.nan
+    clean[seen[np.abs(values[seen] - middle) > spike_k]] = np.nan
     return clean
 
 

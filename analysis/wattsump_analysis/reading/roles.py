@@ -16,7 +16,7 @@ _WANTED = OIL_ROLES | {Role.AMBIENT, Role.FAN, Role.ENGINE, Role.DRIVE, Role.FLO
 
 
 def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[Remark]:
-    """Yield a remark on each column that is not used, and on each channel that is missing.
+    """Yield a remark on each column that is not used, and one on the channels that are missing.
 
     Parameters
     ----------
@@ -42,13 +42,14 @@ def roles_amiss(columns: Collection[str], profile: Profile | None) -> Iterator[R
     if idle > MOST_NAMED:
         text = f"{idle - MOST_NAMED} more columns play no role and were not used"
         yield Remark(code="columns-without-role", text=text)
-    for channel in channels.values():
-        if channel.role in _WANTED and column_of(channel.role, columns, profile) is None:
-            text = (
-                f"the profile has the channel {channel.name} ({channel.role.value}), and the "
-                f"session has no {channel.column}"
-            )
-            yield Remark(code="channel-without-column", text=text)
+    lacking = [
+        channel.column + f" ({channel.role.value})" * (channel.name != channel.role.value)
+        for channel in channels.values()
+        if channel.role in _WANTED and column_of(channel.role, columns, profile) is None
+    ]
+    if lacking:
+        text = f"the profile lists channels that the session lacks: {', '.join(lacking)}"
+        yield Remark(code="channel-without-column", text=text)
 
 
 def _is_shared_role(column: str) -> bool:

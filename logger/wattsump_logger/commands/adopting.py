@@ -142,7 +142,7 @@ def _ask(question: "Question", listed: set[tuple[str, ...]]) -> str:
         for choice in question.choices if question.choices not in listed else ():
             typer.echo(f"  {choice:<12} {MEANS[choice]}")
         again = "one of those above, " if question.choices in listed else ""
-        typer.echo(f"  {again}with its unit if the file does not give it, as in 'tank degF'")
+        typer.echo(_filled(f"  {again}with its unit if the file has none, as in 'tank degF'"))
         listed.add(question.choices)
     else:
         typer.echo(_filled("  " + ", ".join(question.choices)))

@@ -152,11 +152,12 @@ def understand(
     roles = {column.role for column in columns.values()} | {line.role for line in typed}
     if not roles - {None, Role.OTHER, *USUAL_UNIT}:
         names = [name for name in table.names if name not in (clock.time, clock.date)]
+        like = next((name for name in names if guess(name).unit in DEGREE_OF), names[0])
         raise SessionError(
             expected="a column that is known for a temperature of oil or air",
             found=", ".join(map(repr, names[:12])) + ", ..." * (len(names) > 12),
             where=str(path),
-            do=f'name one, as in --column "{names[-1]}=tank degC"; of probes that are named in the '
+            do=f'name one, as in --column "{like}=tank degC"; of probes that are named in the '
             "rows, make a column each",
         )
     return Understood(
@@ -192,7 +193,8 @@ def _times(table: Table, asking: Asking) -> tuple[Clock, Stamps]:
                 f"{cells.iloc[0]!r} in {name!r}" for name, cells in table.cells.items()
             ),
             where=str(table.path),
-            do="export it with times such as 2026-05-04 07:30:00, or seconds",
+            do="export it with times such as 2026-05-04 07:30:00, or write time and unit into "
+            "the name of its column of times, as in 'time h'",
         )
     is_count = clock.unit_s is not None or not table.cells[clock.time].str.contains(":").any()
     if is_count and (clock.unit_s is None or asking.has("times")):
@@ -240,9 +242,13 @@ def _columns(
     """Return role and unit of each column of readings, without those of times and notes."""
     guesses = {}
     for name, unit in zip(table.names, table.units, strict=True):
-        if _is_read(name, clock) and _share_read(table, name) > _LEAST_NUMBERS:
+        if not _is_read(name, clock):
+            continue
+        typed = asking.column(name)
+        # A state in words that are not known is refused below, not passed over.
+        is_state = typed is not None and typed.role in USUAL_UNIT and typed.unit in ("", "on")
+        if (is_state and _is_filled(table, name)) or _share_read(table, name) > _LEAST_NUMBERS:
             guessed = _of_profile(name, unit, profile) or guess(name, unit)
-            typed = asking.column(name)
             bare = typed is None or not typed.unit
             guesses[name] = _with_unit_of_cells(table, name, guessed) if bare else guessed
     columns = {}
@@ -264,6 +270,10 @@ def _is_read(name: str, clock: Clock) -> bool:
     """Tell whether a column is of readings: not of times, notes, faults, or our own numbers."""
     times = (clock.time, clock.date, clock.half)
     return name not in times and name not in _OUR_OWN and name.lower() not in _NOTES | {"fault"}
+
+
+def _is_filled(table: Table, name: str) -> bool:
+    return bool((table.cells[name].str.strip() != "").any())
 
 
 def _share_read(table: Table, name: str) -> float:
@@ -526,11 +536,13 @@ def _table_notes(table: Table, clock: Clock, columns: Mapping[str, Column]) -> I
     if not table.has_header:
         yield Remark(code="no-column-names", text="no names above the columns")
     for name in table.names:
-        if name in columns or not _is_read(name, clock) or not guess(name).roles:
+        if name in columns or not _is_read(name, clock):
             continue
         cells = table.cells[name].str.strip()
-        if (cells != "").any():
-            text = f"{name!r} was left out: {cells[cells != ''].iloc[0]!r} is no number"
+        words = cells[cells != ""]
+        # A name in another language tells no role, but two words by turns are those of a state.
+        if len(words) and (guess(name).roles or words.nunique() == 2):
+            text = f"{name!r} was left out: {words.iloc[0]!r} is no number, and not on or off"
             yield Remark(code="column-without-numbers", text=text)
 
 

@@ -146,7 +146,9 @@ def find_clock(table: Table) -> Clock | None:
         seen = values[np.isfinite(values)]
         if seen.size < _LEAST_READ * values.size or (seen.size > 1 and not np.ptp(seen)):
             continue
-        if at not in named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) <= 0.0)):
+        # An hour meter with two decimals stands still for some rows.
+        least = 0.0 if {"hours", "minutes"} & set(words) else np.nextafter(0.0, 1.0)
+        if at not in named and (seen.size < _LEAST_ROWS or np.any(np.diff(seen) < least)):
             continue
         spelled = [table.units[at].strip("[]() ").lower(), *reversed(words)]
         unit_s = next((_UNIT_S[word] for word in spelled if word in _UNIT_S), None)

@@ -241,6 +241,23 @@ def test_a_handful_of_rows_cannot_tell() -> None:
     assert codes(proof.reasons) == ["too-few-rows"]
 
 
+def test_an_outing_read_seldom_needs_readings_and_not_length() -> None:
+    session = lump_session(9000.0, 800.0, 60.0)
+    rows = slice(None, None, 180)
+    columns = {name: values[rows] for name, values in session.columns.items()}
+    proof = prove(replace(session, elapsed_s=session.elapsed_s[rows], columns=columns), bracken())
+    assert codes(proof.reasons) == ["too-few-rows"]
+    assert proof.next_step.code == "log-oftener"
+
+
+def test_the_highest_of_readings_minutes_apart_is_no_spike() -> None:
+    tank_c = [14, 21, 30, 38, 45, 52, 60, 52, 50, 49, 48, 47]
+    t = 300.0 * np.arange(len(tank_c))
+    columns = {"tank_c": np.array(tank_c, dtype=float), "ambient_c": np.full(t.size, 14.0)}
+    # independent: as typed
+    assert prove(session_of(t, columns), bracken()).peaks_c["tank"] == (60.0, 1800.0)
+
+
 def test_a_wrong_heat_capacity_in_the_sidecar_is_refused() -> None:
     session = lump_session(2400.0, 800.0, 60.0)
     columns = {**session.columns, "flow_lpm": np.full(session.elapsed_s.size, 17.0)}
@@ -455,6 +472,30 @@ def test_a_search_that_did_not_settle_is_a_caution(monkeypatch: pytest.MonkeyPat
     proof = prove(session, bracken())
     assert "search-unfinished" in codes(proof.cautions)
     assert "search-unfinished" not in codes(settled.cautions)
+
+
+def test_a_fit_without_heat_off_the_cooler_found_no_machine(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def backwards(*given: Any, **options: Any) -> Fitted:
+        fitted = fit_record(*given, **options)
+        return replace(fitted, k_w_k=replace(fitted.k_w_k, low=-1700.0, high=-970.0))
+
+    monkeypatch.setattr(stretch, "fit_record", backwards)
+    proof = prove(lump_running(2400.0), bracken())
+    assert codes(proof.reasons)[0] == "fit-failed"
+    assert proof.segments == ()
+
+
+def test_a_cooler_behind_a_bypass_that_is_half_open_does_not_fall_short(outing: Session) -> None:
+    probes = with_columns(outing, *PROBES, *FLAGS)
+    cooler = {"label_heat": "12 kW", "label_etd": "55 K"}
+    short = prove(probes, bracken(cooler=cooler))
+    assert short.verdict is Verdict.FALLS_SHORT
+    behind = prove(probes, bracken(cooler=cooler | {"bypass": "65 degC"}))
+    assert codes(behind.reasons)[0] == "bypass-half-open"
+    assert behind.verdict is Verdict.CANNOT_TELL
+    assert prove(probes, bracken(cooler=cooler | {"bypass": "30 degC"})).verdict is short.verdict
 
 
 def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing: Session) -> None:

@@ -283,6 +283,27 @@ def test_typed_times_may_have_a_dash_between_them(dash: str) -> None:
     assert typed_times([f"fan on 9:10{dash}9:40"])[0].spans == (("9:10", "9:40"),)
 
 
+def test_a_state_in_words_that_are_not_known_is_told_and_refused_where_it_is_named(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "x.csv"
+    lines = [f"{row},{20 + row / 9:.1f},18.5,{'ein' if row > 30 else 'aus'}" for row in range(60)]
+    path.write_text("\n".join(["time s,Tank C,Ambient C,Ventilator", *lines]) + "\n")
+    made = understand(path, refusing)
+    assert [note.code for note in made.notes] == ["column-without-numbers"]
+    with refused(SessionError, "x.csv"):
+        understand(path, refusing, answers=Answers(columns={"Ventilator": "fan"}))
+
+
+def test_an_hour_meter_of_two_decimals_is_a_time(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    lines = [f"{1834 + row // 6 / 100:.2f},{20 + row / 9:.1f},18.5" for row in range(60)]
+    path.write_text("\n".join(["Engine hours,Tank C,Ambient C", *lines]) + "\n")
+    made = understand(path, refusing)
+    # independent: a hundredth of an hour is 36 s, for six rows
+    np.testing.assert_allclose(np.diff(made.stamps.elapsed_s), 6.0, atol=1e-3)
+
+
 def test_times_of_what_a_column_tells_are_refused(tmp_path: Path) -> None:
     path = table(tmp_path / "x.csv", "Time,Tank C,Fan", columns=(OIL_C, np.ones(600)))
     with refused(UsageError, "--was"):
