@@ -252,7 +252,7 @@ def test_an_outing_read_seldom_needs_readings_and_not_length() -> None:
 
 def test_the_highest_of_readings_minutes_apart_is_no_spike() -> None:
     tank_c = [14, 21, 30, 38, 45, 52, 60, 52, 50, 49, 48, 47]
-    t = 300.0 * np.arange(len(tank_c))
+    t = np.arange(0.0, 300.0 * len(tank_c), 300.0)
     columns = {"tank_c": np.array(tank_c, dtype=float), "ambient_c": np.full(t.size, 14.0)}
     # independent: as typed
     assert prove(session_of(t, columns), bracken()).peaks_c["tank"] == (60.0, 1800.0)
