@@ -30,7 +30,8 @@ _MIXED = frozenset(
 _OWN_DIGITS = frozenset({"bore", "duration", "energy", "number", "probability"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+# Value and kind, and the first three of a row, by place: answers consist of hundreds of them.
+@dataclass(frozen=True, slots=True)
 class Figure:
     """A value in the inside unit of its kind, with its 95 % interval where it has one.
 
@@ -69,7 +70,7 @@ class Figure:
     def over(self, divisor: float, kind: str) -> "Figure":
         """Return it over an exact divisor, with its interval."""
         low, high = (None if end is None else end / divisor for end in (self.low, self.high))
-        return Figure(value=self.value / divisor, kind=kind, low=low, high=high)
+        return Figure(self.value / divisor, kind, low=low, high=high)
 
     def __str__(self) -> str:
         return shown(self)
@@ -81,10 +82,10 @@ class Figure:
 
 def temperature(temp_c: float) -> Figure:
     """Return a temperature [°C] without an interval."""
-    return Figure(value=temp_c, kind="temperature")
+    return Figure(temp_c, "temperature")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)  # see Figure
 class Row:
     """One line of an answer. `key` names it for programs; `flag` warns, `note` explains."""
 

@@ -109,10 +109,10 @@ def _case(asked: CabAsked, givens: Givens) -> _Case:
         "cab heat",
         heat=asked.heat or givens.heat_w,
         measured=asked.measured or givens.k_w_k,
-        air_flow=None if flow is None else Figure(value=flow, kind="air_flow"),
+        air_flow=None if flow is None else Figure(flow, "air_flow"),
         ambient=asked.ambient,
     )
-    shell = asked.shell or givens.shell_w_k or Figure(value=0.0, kind="conductance")
+    shell = asked.shell or givens.shell_w_k or Figure(0.0, "conductance")
     one_scale = asked.measured is None and asked.heat is None
     heat_w, k_w_k, shell_w_k = draws(heat, k, shell, one_scale=one_scale)
     here_pa = air.pressure_pa(value_of(asked.altitude, 0.0))
@@ -171,26 +171,14 @@ def _offered(case: _Case) -> Section:
     open_c = case.ambient_c + case.cooler_w / case.air_w_k
     ducted_c = case.ambient_c + case.cooler_w / (case.air_w_k * case.air_left)
     rows = (
+        Row("cooler_w", "heat the cooler rejects", from_samples(case.cooler_w, "power")),
+        Row("air_off_c", "air behind it, no duct", from_samples(open_c, "temperature")),
+        Row("air_off_duct_c", "air behind it, duct on", from_samples(ducted_c, "temperature")),
+        Row("to_cab_w", "to the cab", _to_cab(case)),
         Row(
-            key="cooler_w",
-            label="heat the cooler rejects",
-            figure=from_samples(case.cooler_w, "power"),
-        ),
-        Row(
-            key="air_off_c",
-            label="air behind it, no duct",
-            figure=from_samples(open_c, "temperature"),
-        ),
-        Row(
-            key="air_off_duct_c",
-            label="air behind it, duct on",
-            figure=from_samples(ducted_c, "temperature"),
-        ),
-        Row(key="to_cab_w", label="to the cab", figure=_to_cab(case)),
-        Row(
-            key="above_outside_w",
-            label="above outside, fresh air",
-            figure=from_samples(case.duct * case.cooler_w, "power"),
+            "above_outside_w",
+            "above outside, fresh air",
+            from_samples(case.duct * case.cooler_w, "power"),
             note=Remark(code="against-fresh-air", text="set against a heater that warms fresh air"),
         ),
     )
@@ -209,18 +197,13 @@ def _cost(case: _Case) -> Iterator[Section]:
         air_left=case.air_left,
     )
     rows = (
-        Row(key="duct_cost_w_k", label="cooler loses", figure=ranged(lost), flag=ESTIMATE),
+        Row("duct_cost_w_k", "cooler loses", ranged(lost), flag=ESTIMATE),
         Row(
-            key="oil_without_duct_c",
-            label="oil settles, no duct",
-            figure=from_samples(_settles(case, np.zeros_like(case.k_w_k)), "temperature"),
+            "oil_without_duct_c",
+            "oil settles, no duct",
+            from_samples(_settles(case, np.zeros_like(case.k_w_k)), "temperature"),
         ),
-        Row(
-            key="oil_with_duct_c",
-            label="oil settles, duct on",
-            figure=_oil_with_duct(case, lost),
-            flag=ESTIMATE,
-        ),
+        Row("oil_with_duct_c", "oil settles, duct on", _oil_with_duct(case, lost), flag=ESTIMATE),
     )
     remark = Remark(
         code="duct-off-in-summer", text="Acceptable in the cold season; remove the duct in summer."

@@ -154,7 +154,7 @@ def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rem
             f"Chance of passing {name} ",
             temperature(limit_c),
             ": ",
-            Figure(value=over, kind="probability"),
+            Figure(over, "probability"),
             ".",
         ),
     )
@@ -165,7 +165,7 @@ def _headline(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rem
             text="NOT CHECKED: the air during the measurement is unknown; type --measured-ambient.",
         )
     elif trust.standing != "trusted":
-        gap = Figure(value=trust.gap_k, kind="temperature_difference")
+        gap = Figure(trust.gap_k, "temperature_difference")
         yield Remark(
             code="forecast-beyond-measured",
             text=(f"{trust.standing.upper()}: ", gap, " beyond the air that was measured."),
@@ -182,7 +182,7 @@ def _settled(case: _Case) -> Section:
         tank = _oil_figure(settled - case.gap_k)
         temps.append(("settles_tank_p50_c", "in the tank (P50)", tank))
     rows = (
-        Row(key=key, label=label, figure=figure, flag=_BEYOND if figure.beyond else None)
+        Row(key, label, figure, flag=_BEYOND if figure.beyond else None)
         for key, label, figure in temps
     )
     return Section(title="Settles at", rows=tuple(rows))
@@ -200,18 +200,11 @@ def _limiting(case: _Case, asked: ForecastAsked, givens: Givens) -> Section:
             key = f"{_slug(name)}_{load}"
             label = f"{name}, {load.upper()} load"
             rows.append(
-                Row(
-                    key=f"limiting_{key}_c",
-                    label=label,
-                    figure=figure,
-                    flag=_air_flag(figure.value, asked, givens),
-                )
+                Row(f"limiting_{key}_c", label, figure, flag=_air_flag(figure.value, asked, givens))
             )
             if asked.hottest is not None:
                 margin = from_samples(air - asked.hottest.value, "temperature_difference")
-                rows.append(
-                    Row(key=f"margin_{key}_k", label="  margin, hottest day", figure=margin)
-                )
+                rows.append(Row(f"margin_{key}_k", "  margin, hottest day", margin))
     return Section(title="Air at which a limit is reached", rows=tuple(rows))
 
 
@@ -231,9 +224,9 @@ def _other_channels(asked: ForecastAsked, givens: Givens) -> Iterator[Section]:
         limiting_c = forecast.limiting_ambient_from_reading_c(limit_c, peak_c, air_c)
         rows.append(
             Row(
-                key=f"limiting_{_slug(name)}_c",
-                label=name.replace("_", " "),
-                figure=temperature(limiting_c),
+                f"limiting_{_slug(name)}_c",
+                name.replace("_", " "),
+                temperature(limiting_c),
                 flag=_standing(limiting_c, asked, givens),
             )
         )
@@ -259,11 +252,11 @@ def _altitude(case: _Case, asked: ForecastAsked, k: Figure, givens: Givens) -> I
     if asked.altitude is None:
         return
     low, likely, high = (k.value * factor for factor in case.air_factor)
-    figure = Figure(value=likely, kind="conductance", low=low, high=high)
+    figure = Figure(likely, "conductance", low=low, high=high)
     row = Row(
-        key="altitude_w_k",
-        label="cooler in that air",
-        figure=figure,
+        "altitude_w_k",
+        "cooler in that air",
+        figure,
         note=Remark(code="altitude-usual", text="common practice; used above"),
     )
     yield Section(title="Altitude", rows=(row,))
@@ -305,7 +298,7 @@ def _assumed(case: _Case, asked: ForecastAsked, givens: Givens) -> Iterator[Rema
         )
     refers = givens.k_refers_to if asked.measured is None else ""
     if case.gap_k > 0.0:
-        gap = Figure(value=case.gap_k, kind="temperature_difference")
+        gap = Figure(case.gap_k, "temperature_difference")
         yield Remark(
             code="oil-is-into-cooler-above-tank",
             text=("Oil means oil into the cooler; the tank was cooler by ", gap, " at warm work."),
@@ -327,7 +320,7 @@ def _case_of(
     asked: ForecastAsked, givens: Givens, k: Figure, heat: Figure, ambient_c: float
 ) -> _Case:
     """Fill a case: typed values first, then measured ones, then the usual ones."""
-    nothing = Figure(value=0.0, kind="conductance")
+    nothing = Figure(0.0, "conductance")
     shell = asked.shell or givens.shell_w_k or nothing
     capacity = asked.capacity or givens.capacity_j_k
     heavy = asked.heavy_heat or (givens.heat_p90_w if asked.heat is None else None)
@@ -413,10 +406,10 @@ def _minutes(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
     name, limit_c = case.strictest
     # Once oil flows, it enters the cooler hotter than a cold tank by the gap.
     cold = _time_to_limit(case, case.capacity_j_k, start + case.gap_k)
-    rows = [Row(key="minutes_from_cold_s", label="from cold", figure=cold)]
+    rows = [Row("minutes_from_cold_s", "from cold", cold)]
     if asked.now is not None:
         now = _time_to_limit(case, case.capacity_j_k, asked.now.value)
-        rows.append(Row(key="minutes_from_now_s", label="from now", figure=now))
+        rows.append(Row("minutes_from_now_s", "from now", now))
     remark = Remark(code="cold-and-limit", text=(
         "Cold is ", temperature(start), f"; the limit is {name}, ", temperature(limit_c), ".",
     ))  # fmt: skip
@@ -457,12 +450,10 @@ def _without_fan(case: _Case, asked: ForecastAsked) -> Iterator[Section]:
         for at in range(_COUNTDOWNS)
     ]
     end = _oil_figure(np.array([failure.final_c for failure in failures]))
-    rows = [
-        Row(key="fan_off_settles_c", label="would settle at", figure=end, flag=_too_hot(end.value))
-    ]
+    rows = [Row("fan_off_settles_c", "would settle at", end, flag=_too_hot(end.value))]
     if case.capacity_j_k is not None:
         seconds = from_samples(np.array([failure.seconds for failure in failures]), "duration")
-        rows.append(Row(key="fan_off_minutes_s", label="time to the limit", figure=seconds))
+        rows.append(Row("fan_off_minutes_s", "time to the limit", seconds))
     since = "settled work" if asked.now is None else "now"
     guess = "" if asked.still else " Still cooler taken as zero, which is conservative."
     text = (f"From {since}; the limit is {name}, ", temperature(limit_c), f".{guess}")

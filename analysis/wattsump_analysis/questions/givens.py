@@ -211,7 +211,7 @@ def capacity_of(profile: Profile, temp_c: float = 40.0) -> Figure | None:
         return None
     total = oil + metal
     spread = math.exp(NORMAL_95 * math.hypot(oil * u_oil, metal * u_metal) / total)
-    return Figure(value=total, kind="heat_capacity", low=total / spread, high=total * spread)
+    return Figure(total, "heat_capacity", low=total / spread, high=total * spread)
 
 
 def _fitted(proof: Proof) -> list[Segment]:
@@ -228,8 +228,8 @@ def _figure(interval: Interval | None, kind: str) -> Figure | None:
     if interval is None or not math.isfinite(interval.value):
         return None
     if not math.isfinite(interval.low + interval.high):
-        return Figure(value=interval.value, kind=kind)
-    return Figure(value=interval.value, kind=kind, low=interval.low, high=interval.high)
+        return Figure(interval.value, kind)
+    return Figure(interval.value, kind, low=interval.low, high=interval.high)
 
 
 def _like(model: Figure | None, value: float) -> Figure | None:
@@ -238,7 +238,7 @@ def _like(model: Figure | None, value: float) -> Figure | None:
         return model
     ratio = value / model.value
     low, high = (None if end is None else end * ratio for end in (model.low, model.high))
-    return Figure(value=value, kind="power", low=low, high=high)
+    return Figure(value, "power", low=low, high=high)
 
 
 def _ambients_at_peaks(proof: Proof) -> dict[str, float]:
@@ -351,5 +351,5 @@ def from_samples(samples: FloatArray, kind: str) -> Figure:
     high = float(np.quantile(samples, 0.975, method="higher"))
     value = float(np.quantile(samples, 0.5, method="lower"))
     if low == high:
-        return Figure(value=value, kind=kind)
-    return Figure(value=value, kind=kind, low=low, high=high)
+        return Figure(value, kind)
+    return Figure(value, kind, low=low, high=high)

@@ -127,18 +127,18 @@ def _oil(hottest_c: float) -> Section:
 def life_rows(hottest_c: float) -> Iterator[Row]:
     """Yield the row of oil life at a temperature, if the rule covers it."""
     if 40.0 <= hottest_c <= 150.0:
-        life = Figure(value=harm.oil_life_factor(hottest_c, _LIFE_AT_C), kind="number")
+        life = Figure(harm.oil_life_factor(hottest_c, _LIFE_AT_C), "number")
         note = Remark(
             code="life-halves",
             text=(
                 "times that at ",
                 temperature(_LIFE_AT_C),
                 "; half per ",
-                Figure(value=10.0, kind="temperature_difference"),
+                Figure(10.0, "temperature_difference"),
                 ", common practice",
             ),
         )
-        yield Row(key="oil_life", label="oil life there", figure=life, note=note)
+        yield Row("oil_life", "oil life there", life, note=note)
 
 
 def _mark(reached: bool) -> str:
@@ -173,7 +173,7 @@ def _skin(hottest_c: float) -> Section:
         rows=tuple(
             (
                 temperature(row.temp_c),
-                Figure(value=row.careful_s, kind="duration"),
+                Figure(row.careful_s, "duration"),
                 _SHORT[row.source],
             )
             for row in burns
@@ -211,5 +211,5 @@ def remarks_on(hottest_c: float, coldest_c: float | None = None) -> Iterator[Rem
     if burn is not None:
         yield Remark(code="burns-skin", text=(
             "Bare metal or oil from ", temperature(burn.temp_c), " burns skin in about ",
-            Figure(value=burn.careful_s, kind="duration"), f" ({burn.source}).",
+            Figure(burn.careful_s, "duration"), f" ({burn.source}).",
         ))  # fmt: skip

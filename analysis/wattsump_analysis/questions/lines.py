@@ -151,7 +151,7 @@ def _speeds(asked: LinesAsked, flow: float | None, kind: hoses.Line) -> Iterator
     low, high = hoses.COMMON_VELOCITY_M_S[kind]
     remark = Remark(code="velocity-usual", text=(
         f"Common practice in a {kind} line, no one source: ",
-        Figure(value=low, kind="speed"), " to ", Figure(value=high, kind="speed"), ".",
+        Figure(low, "speed"), " to ", Figure(high, "speed"), ".",
     ))  # fmt: skip
     table = Table(key="velocities", heads=("dash", "bore", "velocity", ""), rows=tuple(rows))
     yield Section(title=f"Velocity in a {kind} line", table=table, remarks=(remark,))
@@ -159,12 +159,12 @@ def _speeds(asked: LinesAsked, flow: float | None, kind: hoses.Line) -> Iterator
 
 def _speed_cells(flow: float, bore_m: float, kind: hoses.Line) -> tuple[str | Figure, ...]:
     speed = hoses.velocity_m_s(flow, bore_m)
-    figures = Figure(value=bore_m, kind="bore"), Figure(value=speed, kind="speed")
+    figures = Figure(bore_m, "bore"), Figure(speed, "speed")
     return (*figures, hoses.velocity_judgement(kind, speed))
 
 
 def _volume(value: float) -> Figure:
-    return Figure(value=value, kind="volume")
+    return Figure(value, "volume")
 
 
 def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
@@ -173,16 +173,16 @@ def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
     core = value_of(asked.core, 0.0)
     if fitted or asked.core is not None:
         held = sum(hoses.hose_volume_m3(hose.bore_m, hose.length_m) for hose in fitted)
-        rows.append(Row(key="hoses_m3", label="hoses hold", figure=_volume(held)))
+        rows.append(Row("hoses_m3", "hoses hold", _volume(held)))
         added = hoses.added_fill_m3(fitted, core)
-        rows.append(Row(key="added_m3", label="cooler and hoses add", figure=_volume(added)))
+        rows.append(Row("added_m3", "cooler and hoses add", _volume(added)))
         rows += _stored(added, givens)
     if asked.containers is not None:
         if asked.container is None:
             raise missing("poured oil", "container", text="--container, the size of one")
         remaining = value_of(asked.left, 0.0)
         poured = hoses.poured_m3(asked.containers.value, asked.container.value, remaining)
-        rows.append(Row(key="poured_m3", label="poured in", figure=_volume(poured)))
+        rows.append(Row("poured_m3", "poured in", _volume(poured)))
         if not fitted and asked.core is None:
             rows += _stored(poured, givens)
     if rows:
@@ -192,14 +192,14 @@ def _fill(asked: LinesAsked, givens: Givens) -> Iterator[Section]:
 def _stored(volume_m3: float, givens: Givens) -> Iterator[Row]:
     stored = volume_m3 * volumetric_heat_j_m3k(_FILL_C, givens.density_15_kg_m3)
     yield Row(
-        key="added_j_k",
-        label="heat capacity of that oil",
-        figure=Figure(value=stored, kind="heat_capacity"),
+        "added_j_k",
+        "heat capacity of that oil",
+        Figure(stored, "heat_capacity"),
         note=Remark(code="add-litres", text="add the litres to the profile's"),
     )
     if givens.profile is not None and givens.profile.oil.volume_m3 > 0.0:
-        share = Figure(value=volume_m3 / givens.profile.oil.volume_m3, kind="fraction")
-        yield Row(key="added_share", label="of the profile's fill", figure=share)
+        share = Figure(volume_m3 / givens.profile.oil.volume_m3, "fraction")
+        yield Row("added_share", "of the profile's fill", share)
 
 
 def _pressure(asked: LinesAsked) -> Iterator[Section]:
@@ -215,8 +215,8 @@ def _pressure(asked: LinesAsked) -> Iterator[Section]:
         rows.append(
             (
                 f"-{dash}",
-                Figure(value=bears, kind="pressure"),
-                Figure(value=use, kind="fraction"),
+                Figure(bears, "pressure"),
+                Figure(use, "fraction"),
                 word,
             )
         )
@@ -239,7 +239,7 @@ def _flares(asked: LinesAsked) -> Section:
     rows = tuple(
         (
             f"-{size.dash}",
-            Figure(value=size.tube_od_m, kind="bore"),
+            Figure(size.tube_od_m, "bore"),
             size.thread,
             size.nut_hex_in or "see the standard",
         )
@@ -270,7 +270,7 @@ def _headline(
         yield Remark(
             code="sizes-for-flow",
             text=(
-                Figure(value=flow, kind="flow"),
+                Figure(flow, "flow"),
                 f" in a {kind} line: {sizes} within common practice.",
             ),
         )

@@ -39,31 +39,26 @@ def next_section(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Sec
     heavy = asked.heat is None and givens.heat_p90_w is not None
     rows = [
         Row(
-            key="heat_w",
-            label="heat into the oil" + (", heavy work" if heavy else ""),
-            figure=case.heat,
+            "heat_w",
+            "heat into the oil" + (", heavy work" if heavy else ""),
+            case.heat,
             flag=flag,
             note=Remark(code="heat-of-heavy-work", text="nine tenths of the work stay below (P90)")
             if heavy
             else None,
         ),
         Row(
-            key="design_heat_w",
-            label="heat to carry, with margin",
-            figure=Figure(value=wanted.design_heat_w, kind="power"),
+            "design_heat_w",
+            "heat to carry, with margin",
+            Figure(wanted.design_heat_w, "power"),
             flag=flag,
         ),
         Row(
-            key="difference_k",
-            label="difference available",
-            figure=Figure(value=wanted.difference_k, kind="temperature_difference"),
+            "difference_k",
+            "difference available",
+            Figure(wanted.difference_k, "temperature_difference"),
         ),
-        Row(
-            key="needed_w_k",
-            label="cooler needed",
-            figure=conductance(wanted.needed_w_k),
-            flag=flag,
-        ),
+        Row("needed_w_k", "cooler needed", conductance(wanted.needed_w_k), flag=flag),
     ]
     rows += _more_rows(case, wanted.needed_w_k)
     yield Section(
@@ -79,8 +74,8 @@ def _labels_wanted(wanted: sizing.NextCooler, own_etd_k: float | None) -> Table:
     etds |= set() if own_etd_k is None else {own_etd_k}
     rows = tuple(
         (
-            Figure(value=etd, kind="temperature_difference"),
-            Figure(value=wanted.label_heat_w(etd), kind="power"),
+            Figure(etd, "temperature_difference"),
+            Figure(wanted.label_heat_w(etd), "power"),
         )
         for etd in sorted(etds)
     )
@@ -91,9 +86,9 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
     """Two small coolers instead, a second cooler like the first, or more air."""
     if case.oil_w_k is not None and needed_w_k < case.oil_w_k:
         yield Row(
-            key="each_of_two_w_k",
-            label="or two small ones in a row, each",
-            figure=conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
+            "each_of_two_w_k",
+            "or two small ones in a row, each",
+            conductance(sizing.each_of_two_w_k(needed_w_k, case.oil_w_k)),
             note=Remark(code="fresh-air-each", text="each with its own fresh air"),
         )
     if case.k is None or case.air_w_k is None or case.oil_w_k is None:
@@ -102,22 +97,16 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
     try:
         series = sizing.in_series_w_k(k, k, case.oil_w_k)
         pair = sizing.in_parallel_w_k(k, air_rate_w_k=case.air_w_k, oil_rate_w_k=case.oil_w_k)
-        yield Row(
-            key="two_in_series_w_k",
-            label="two of these, one after other",
-            figure=conductance(series),
-        )
-        yield Row(
-            key="two_in_parallel_w_k", label="two of these, side by side", figure=ranged(pair)
-        )
+        yield Row("two_in_series_w_k", "two of these, one after other", conductance(series))
+        yield Row("two_in_parallel_w_k", "two of these, side by side", ranged(pair))
         if needed_w_k > k:
             times = sizing.air_factor_for(
                 needed_w_k, k, air_rate_w_k=case.air_w_k, oil_rate_w_k=case.oil_w_k
             )
             yield Row(
-                key="air_factor",
-                label="or times the air, same core",
-                figure=ranged(times, "number"),
+                "air_factor",
+                "or times the air, same core",
+                ranged(times, "number"),
                 note=Remark(code="fan-power-cubed", text="fan power goes with its cube"),
             )
     except RangeError:
@@ -161,9 +150,9 @@ def drive_section(asked: RatingAsked, givens: Givens) -> Iterator[Section]:
     if loss is None or (asked.heat is None and givens.heat_w is not None):
         return
     row = Row(
-        key="drive_loss_w",
-        label="pump and motor, full power",
-        figure=loss,
+        "drive_loss_w",
+        "pump and motor, full power",
+        loss,
         flag=ESTIMATE,
         note=Remark(code="loss-usual", text="range of the trade's rules, common practice"),
     )

@@ -182,9 +182,9 @@ def _temps(asked: OilAsked, givens: Givens) -> dict[str, float]:
 def _thickness(of: _Oil, temp_c: float, *, interval: bool = True) -> Figure:
     value = oil.viscosity_mm2_s(temp_c, of.line)
     if not interval:
-        return Figure(value=value, kind="viscosity")
+        return Figure(value, "viscosity")
     spread = math.exp(NORMAL_95 * of.u_rel)
-    return Figure(value=value, kind="viscosity", low=value / spread, high=value * spread)
+    return Figure(value, "viscosity", low=value / spread, high=value * spread)
 
 
 def _headline(case: _Case) -> Iterator[Remark]:
@@ -214,9 +214,9 @@ def _this_oil(case: _Case) -> Section:
         key = name.replace(" ", "_")
         rows.append(
             Row(
-                key=f"{key}_mm2_s",
-                label=f"at {name}",
-                figure=figure,
+                f"{key}_mm2_s",
+                f"at {name}",
+                figure,
                 flag=_unfit(case, figure.value),
                 note=_at(temp_c),
             )
@@ -247,8 +247,8 @@ def _properties(case: _Case) -> Iterator[Row]:
     ):
         value = function(at_c, case.density_15)
         spread = math.exp(NORMAL_95 * u_rel)
-        figure = Figure(value=value, kind=kind, low=value / spread, high=value * spread)
-        yield Row(key=key, label=f"{label}, {where}", figure=figure)
+        figure = Figure(value, kind, low=value / spread, high=value * spread)
+        yield Row(key, f"{label}, {where}", figure)
 
 
 def _grades(case: _Case) -> Section:
@@ -262,10 +262,10 @@ def _grades(case: _Case) -> Section:
         ends = (temperature(allowed.coldest_c), temperature(allowed.hottest_c))
         rows.append((name, *cells, *ends))
     between = Remark(code="viscosity-limits", text=(
-        "From ", Figure(value=case.thickest, kind="viscosity"), " at the start to ",
-        Figure(value=case.thinnest, kind="viscosity"), " at the hottest; best ",
-        Figure(value=case.best[0], kind="viscosity"), " to ",
-        Figure(value=case.best[1], kind="viscosity"), ".",
+        "From ", Figure(case.thickest, "viscosity"), " at the start to ",
+        Figure(case.thinnest, "viscosity"), " at the hottest; best ",
+        Figure(case.best[0], "viscosity"), " to ",
+        Figure(case.best[1], "viscosity"), ".",
     ))  # fmt: skip
     warning = Remark(
         code="oil-changes-heat",
@@ -291,7 +291,7 @@ def _outside(case: _Case) -> Iterator[Section]:
             case.elapsed_s, case.tank_c, case.window(each.line), longest_gap_s=max(gap, 30.0)
         )
         name = f"{each.name} (in it)" if each is case.there else each.name
-        rows.append((name, *(Figure(value=60.0 * part, kind="duration") for part in minutes)))
+        rows.append((name, *(Figure(60.0 * part, "duration") for part in minutes)))
     heads = ("grade", "too thick", "inside", "too thin")
     yield Section(
         title="Time of this outing", table=Table(key="time_outside", heads=heads, rows=tuple(rows))
@@ -330,7 +330,7 @@ def _assumed(asked: OilAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
 def _engine_words(named: EngineOil) -> Iterator[Remark]:
     """Remarks on which figures an engine oil's name guarantees and which are only typical."""
     low, high, typical = (
-        Figure(value=value, kind="viscosity")
+        Figure(value, "viscosity")
         for value in (named.low_100_mm2_s, named.high_100_mm2_s, named.typical_40_mm2_s)
     )
     bounds = "SAE J300 (as others reprint it)" if named.bounded else "common practice, from memory"

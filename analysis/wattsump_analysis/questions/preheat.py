@@ -151,7 +151,7 @@ def _of_oil_and_steel(asked: PreheatAsked) -> Figure | None:
         sum(heat * getattr(amount, end) for amount, heat in parts)
         for end in ("value", "low", "high")
     )
-    return Figure(value=value, kind="heat_capacity", low=low, high=high)
+    return Figure(value, "heat_capacity", low=low, high=high)
 
 
 def _ranged(figure: Figure, factor: float) -> Figure:
@@ -163,7 +163,7 @@ def _ranged(figure: Figure, factor: float) -> Figure:
 
 def _usual_loss(capacity: Figure) -> Figure:
     """Estimate the loss of a small machine at rest from its heat capacity [W/K]."""
-    return _ranged(Figure(value=capacity.value / USUAL_TAU_S, kind="conductance"), _LOSS_FACTOR)
+    return _ranged(Figure(capacity.value / USUAL_TAU_S, "conductance"), _LOSS_FACTOR)
 
 
 def _fitted_heater(givens: Givens) -> Figure | None:
@@ -172,7 +172,7 @@ def _fitted_heater(givens: Givens) -> Figure | None:
         return None
     spread = math.exp(NORMAL_95 * fitted.u_power_rel)
     power = fitted.power_w
-    return Figure(value=power, kind="power", low=power / spread, high=power * spread, in_watts=True)
+    return Figure(power, "power", low=power / spread, high=power * spread, in_watts=True)
 
 
 def _drawn(case: _Case) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -244,23 +244,23 @@ def _whole(case: _Case, minutes: Figure) -> Section:
     )
     rate = from_samples(heater / capacity, "rate")
     rows = (
-        Row(key="time_s", label="time to target, stirred", figure=minutes),
+        Row("time_s", "time to target, stirred", minutes),
         Row(
-            key="lead_s",
-            label="switch on before start",
-            figure=Figure(value=lead, kind="duration"),
+            "lead_s",
+            "switch on before start",
+            Figure(lead, "duration"),
             note=Remark(code="lead-is-safe", text="warm 19 times in 20"),
         ),
-        Row(key="first_rate_k_s", label="initial rate of warming", figure=rate),
+        Row("first_rate_k_s", "initial rate of warming", rate),
         Row(
-            key="highest_rise_k",
-            label="highest rise above the air",
-            figure=from_samples(rises, "temperature_difference"),
+            "highest_rise_k",
+            "highest rise above the air",
+            from_samples(rises, "temperature_difference"),
         ),
         Row(
-            key="highest_c",
-            label="settles at, heater left on",
-            figure=_highest(case),
+            "highest_c",
+            "settles at, heater left on",
+            _highest(case),
             flag=None
             if float(np.quantile(highest, 0.975)) < 80.0
             else Remark(code="cut-out-needed", text="cut-out needed"),
@@ -280,14 +280,9 @@ def _zones(case: _Case, asked: PreheatAsked) -> Section:
     gain = [preheat.circulation_gain(target, "far from it") for target in targets]
     flag = None if asked.coupling else ESTIMATE
     rows = (
-        Row(key="near_s", label="beside the heater, oil still", figure=_span(near), flag=flag),
-        Row(key="far_s", label="far side, oil still", figure=_span(far), flag=flag),
-        Row(
-            key="circulation_gain_s",
-            label="stirring saves at a far inlet",
-            figure=_span(gain),
-            flag=flag,
-        ),
+        Row("near_s", "beside the heater, oil still", _span(near), flag=flag),
+        Row("far_s", "far side, oil still", _span(far), flag=flag),
+        Row("circulation_gain_s", "stirring saves at a far inlet", _span(gain), flag=flag),
     )
     remark = Remark(
         code="trust-the-far-probe",
@@ -324,8 +319,8 @@ def _span(values: list[float]) -> Figure:
     """The middle of three with the outer two as bounds; a plain figure if all are equal."""
     low, middle, high = sorted(values)
     if low == high or math.isnan(middle):
-        return Figure(value=middle, kind="duration")
-    return Figure(value=middle, kind="duration", low=low, high=high)
+        return Figure(middle, "duration")
+    return Figure(middle, "duration", low=low, high=high)
 
 
 def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
@@ -335,20 +330,18 @@ def _power(case: _Case, asked: PreheatAsked, givens: Givens) -> Section:
     is_usual = asked.loss is None and givens.shell_w_k is None
     flag = ESTIMATE if is_usual else None
     rows = [
-        Row(key="loss_w_k", label="lost at rest", figure=case.loss, flag=flag),
-        Row(key="hold_w", label="to hold the target", figure=to_hold),
+        Row("loss_w_k", "lost at rest", case.loss, flag=flag),
+        Row("hold_w", "to hold the target", to_hold),
     ]
     density = _density(case, asked, givens)
     remarks: list[Remark] = []
     if density is not None:
         passed = preheat.watt_density_judgement(density)
-        figure = Figure(value=density, kind="heat_flux")
+        figure = Figure(density, "heat_flux")
         flag = Remark(code="above-a-limit", text="above a limit") if passed else None
-        rows.append(
-            Row(key="watt_density_w_m2", label="heater power per area", figure=figure, flag=flag)
-        )
+        rows.append(Row("watt_density_w_m2", "heater power per area", figure, flag=flag))
         for limit in passed:
-            top = Figure(value=limit.limit_w_m2, kind="heat_flux")
+            top = Figure(limit.limit_w_m2, "heat_flux")
             text = (f"Above {limit.name}: ", top, f" ({limit.source}).")
             remarks.append(Remark(code="above-density-limit", text=text))
     share = case.heater.value / _WATER_HEATER_W
@@ -393,9 +386,9 @@ def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
         return
     rows = [
         Row(
-            key="energy_j",
-            label="at the heater",
-            figure=Figure(value=preheat.energy_j(case.heater.value, seconds), kind="energy"),
+            "energy_j",
+            "at the heater",
+            Figure(preheat.energy_j(case.heater.value, seconds), "energy"),
         )
     ]
     if asked.voltage is not None:
@@ -407,26 +400,10 @@ def _energy(case: _Case, asked: PreheatAsked) -> Iterator[Section]:
             usable_share=value_of(asked.usable, 0.5),
         )
         rows += [
-            Row(
-                key="battery_j",
-                label="from the battery",
-                figure=Figure(value=battery.energy_j, kind="energy"),
-            ),
-            Row(
-                key="charge_ah",
-                label="charge drawn",
-                figure=Figure(value=battery.charge_ah, kind="charge"),
-            ),
-            Row(
-                key="battery_ah",
-                label="battery that allows it",
-                figure=Figure(value=battery.size_ah, kind="charge"),
-            ),
-            Row(
-                key="current_a",
-                label="current",
-                figure=Figure(value=battery.current_a, kind="current"),
-            ),
+            Row("battery_j", "from the battery", Figure(battery.energy_j, "energy")),
+            Row("charge_ah", "charge drawn", Figure(battery.charge_ah, "charge")),
+            Row("battery_ah", "battery that allows it", Figure(battery.size_ah, "charge")),
+            Row("current_a", "current", Figure(battery.current_a, "current")),
         ]
     yield Section(title="Energy", rows=tuple(rows))
 
@@ -437,24 +414,14 @@ def _thickness(case: _Case, givens: Givens) -> Iterator[Section]:
         return
     line = givens.profile.oil.line
     most = givens.profile.limits.viscosity_max_start_mm2_s
-    soak, target = (viscosity_mm2_s(at, line) for at in (case.soak_c, case.target_c))
-    rows = (
-        Row(
-            key="soak_mm2_s",
-            label="oil at the soak",
-            figure=Figure(value=soak, kind="viscosity"),
-            note=Remark(code="soak-or-target-at", text=("at ", temperature(case.soak_c))),
-            flag=TOO_THICK if soak > most else None,
-        ),
-        Row(
-            key="target_mm2_s",
-            label="oil at the target",
-            figure=Figure(value=target, kind="viscosity"),
-            note=Remark(code="soak-or-target-at", text=("at ", temperature(case.target_c))),
-            flag=TOO_THICK if target > most else None,
-        ),
-    )
-    yield Section(title="Viscosity", rows=rows)
+    rows = []
+    for name, temp_c in (("soak", case.soak_c), ("target", case.target_c)):
+        found = viscosity_mm2_s(temp_c, line)
+        note = Remark(code="soak-or-target-at", text=("at ", temperature(temp_c)))
+        flag = TOO_THICK if found > most else None
+        figure = Figure(found, "viscosity")
+        rows.append(Row(f"{name}_mm2_s", f"oil at the {name}", figure, note=note, flag=flag))
+    yield Section(title="Viscosity", rows=tuple(rows))
 
 
 def _assumed(asked: PreheatAsked, givens: Givens, case: _Case) -> Iterator[Remark]:
@@ -484,7 +451,7 @@ def _assumed(asked: PreheatAsked, givens: Givens, case: _Case) -> Iterator[Remar
     if asked.ambient is None:
         yield Remark(code="air-as-soak", text="Air as cold as the soak.")
     if asked.coupling is None:
-        low, _, high = (Figure(value=value, kind="conductance") for value in _COUPLING_W_K)
+        low, _, high = (Figure(value, "conductance") for value in _COUPLING_W_K)
         yield Remark(
             code="coupling-usual",
             text=(

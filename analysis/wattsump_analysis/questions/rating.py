@@ -63,10 +63,7 @@ def rate(asked: RatingAsked, givens: Givens) -> Answer:
 def _true_etd(label_w: float, k: Figure) -> Figure:
     ends = [None if end is None else label_w / end for end in (k.high, k.low)]
     return Figure(
-        value=label.true_etd_k(label_w, k.value),
-        kind="temperature_difference",
-        low=ends[0],
-        high=ends[1],
+        label.true_etd_k(label_w, k.value), "temperature_difference", low=ends[0], high=ends[1]
     )
 
 
@@ -85,14 +82,14 @@ def _verdict(case: Case) -> tuple[str, float | None]:
 
 def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     if case.label_w is not None:
-        claim = Figure(value=case.label_w, kind="power")
+        claim = Figure(case.label_w, "power")
         if case.etd_k is None:
             yield Remark(
                 code="label-says-nothing",
                 text=("Label ", claim, " means nothing until its entering difference is known."),
             )
         else:
-            etd = Figure(value=case.etd_k, kind="temperature_difference")
+            etd = Figure(case.etd_k, "temperature_difference")
             yield Remark(code="label-claims", text=(
                 "Label ", claim, " at an entering difference of ", etd, " is ",
                 conductance(case.label_w / case.etd_k), ".",
@@ -124,7 +121,7 @@ def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark
 
 
 def _probability(value: float) -> Figure:
-    return Figure(value=value, kind="probability")
+    return Figure(value, "probability")
 
 
 def _label_sections(case: Case) -> Iterator[Section]:
@@ -133,16 +130,12 @@ def _label_sections(case: Case) -> Iterator[Section]:
     rows = []
     if case.etd_k is not None:
         claim = label.conductance_from_label_w_k(case.label_w, case.etd_k)
-        rows.append(Row(key="label_w_k", label="label claims", figure=conductance(claim)))
+        rows.append(Row("label_w_k", "label claims", conductance(claim)))
         if case.k is not None:
             rows += _share_rows(claim, case)
     if case.k is not None:
         rows.append(
-            Row(
-                key="true_etd_k",
-                label="label true at a difference of",
-                figure=_true_etd(case.label_w, case.k),
-            )
+            Row("true_etd_k", "label true at a difference of", _true_etd(case.label_w, case.k))
         )
     yield Section(title="Label", rows=tuple(rows), table=_basis_table(case))
 
@@ -151,14 +144,14 @@ def _share_rows(claim: float, case: Case) -> Iterator[Row]:
     k = case.k
     if k is None or case.etd_k is None:
         return
-    yield Row(key="share", label="measured over label", figure=k.over(claim, "fraction"))
+    yield Row("share", "measured over label", k.over(claim, "fraction"))
     low, high = (None if end is None else label.heat_w(end, case.etd_k) for end in (k.low, k.high))
-    heat = Figure(value=label.heat_w(k.value, case.etd_k), kind="power", low=low, high=high)
-    yield Row(key="heat_at_label_etd_w", label="measured, at that difference", figure=heat)
+    heat = Figure(label.heat_w(k.value, case.etd_k), "power", low=low, high=high)
+    yield Row("heat_at_label_etd_w", "measured, at that difference", heat)
     _, probability = _verdict(case)
     if probability is not None:
         met = _probability(probability)
-        yield Row(key="probability_met", label="probability that it is met", figure=met)
+        yield Row("probability_met", "probability that it is met", met)
 
 
 def _basis_table(case: Case) -> Table | None:
@@ -170,7 +163,7 @@ def _basis_table(case: Case) -> Table | None:
         if reading.etd_k is None or reading.conductance_w_k is None:
             rows.append((reading.basis.name, "needs oil flow", "", ""))
             continue
-        etd = Figure(value=reading.etd_k, kind="temperature_difference")
+        etd = Figure(reading.etd_k, "temperature_difference")
         word = _basis_word(reading.conductance_w_k, case)
         rows.append((reading.basis.name, etd, conductance(reading.conductance_w_k), word))
     return Table(key="bases", heads=("if its basis is", "ETD", "claims", "then"), rows=tuple(rows))
@@ -191,34 +184,14 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
     both = case.air_w_k is not None and case.oil_w_k is not None
     rows = []
     if limits.air_w_k is not None:
-        rows.append(
-            Row(
-                key="air_ceiling_w_k",
-                label="all the air could take",
-                figure=conductance(limits.air_w_k),
-            )
-        )
+        rows.append(Row("air_ceiling_w_k", "all the air could take", conductance(limits.air_w_k)))
     if limits.oil_w_k is not None:
-        rows.append(
-            Row(
-                key="oil_ceiling_w_k",
-                label="all the oil could give",
-                figure=conductance(limits.oil_w_k),
-            )
-        )
+        rows.append(Row("oil_ceiling_w_k", "all the oil could give", conductance(limits.oil_w_k)))
     if limits.built_low_w_k is not None and limits.built_high_w_k is not None:
         middle = math.sqrt(limits.built_low_w_k * limits.built_high_w_k)
-        built = Figure(
-            value=middle, kind="conductance", low=limits.built_low_w_k, high=limits.built_high_w_k
-        )
-        rows.append(
-            Row(
-                key="built_w_k",
-                label="cores as built, with this air",
-                figure=built,
-                note=Remark(code="built-usual", text="common practice, no source"),
-            )
-        )
+        built = Figure(middle, "conductance", low=limits.built_low_w_k, high=limits.built_high_w_k)
+        note = Remark(code="built-usual", text="common practice, no source")
+        rows.append(Row("built_w_k", "cores as built, with this air", built, note=note))
     if case.k is not None and case.k.value < limits.lowest_w_k:
         share = case.k.over(limits.lowest_w_k, "fraction")
         note = (
@@ -226,9 +199,7 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
             if both
             else Remark(code="other-stream-unknown", text="the other stream may carry less")
         )
-        rows.append(
-            Row(key="effectiveness", label="measured, of the lower", figure=share, note=note)
-        )
+        rows.append(Row("effectiveness", "measured, of the lower", share, note=note))
     remarks = tuple(_over_ceiling(case, limits.lowest_w_k))
     yield Section(title="Ceilings, whatever the core", rows=tuple(rows), remarks=remarks)
 
@@ -246,7 +217,7 @@ def _over_ceiling(case: Case, lowest: float) -> Iterator[Remark]:
             text=("DOUBTFUL: the measured value is above ", limit, "; a flow is typed wrong."),
         )
     if case.label_w is not None and case.etd_k is None:
-        etd = Figure(value=case.label_w / lowest, kind="temperature_difference")
+        etd = Figure(case.label_w / lowest, "temperature_difference")
         yield Remark(
             code="label-needs-difference",
             text=("The label cannot be true below a difference of ", etd, "."),
@@ -274,9 +245,9 @@ def _altitude_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
         temp_c=case.air_c,
     )
     yield Row(
-        key="altitude_w_k",
-        label="at the other altitude",
-        figure=Figure(value=likely, kind="conductance", low=low, high=high),
+        "altitude_w_k",
+        "at the other altitude",
+        Figure(likely, "conductance", low=low, high=high),
         note=Remark(
             code="altitude-range", text="range of the air's share; K's own interval comes on top"
         ),
@@ -292,9 +263,9 @@ def _viscosity_row(k: Figure, asked: RatingAsked) -> Iterator[Row]:
         low=k.value * factor.low, likely=k.value * factor.likely, high=k.value * factor.high
     )
     yield Row(
-        key="viscosity_w_k",
-        label="in oil of the other viscosity",
-        figure=ranged(scaled),
+        "viscosity_w_k",
+        "in oil of the other viscosity",
+        ranged(scaled),
         note=Remark(code="viscosity-range", text=f"from {base:g} mm²/s; holds for 1 to 150 mm²/s"),
     )
 
@@ -324,12 +295,12 @@ def _flow_row(case: Case, k: Figure, asked: RatingAsked) -> Iterator[Row]:
         air_factor=other_air / case.air_w_k,
         oil_factor=oil_factor,
     )
-    yield Row(key="flows_w_k", label="with the other flows", figure=ranged(changed))
+    yield Row("flows_w_k", "with the other flows", ranged(changed))
 
 
 def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]:
     if case.air_w_k is not None:
-        temp, height = temperature(case.air_c), Figure(value=case.altitude_m, kind="altitude")
+        temp, height = temperature(case.air_c), Figure(case.altitude_m, "altitude")
         yield Remark(
             code="air-through-core",
             text=("Air of ", temp, " at ", height, "; air flow means air through the core."),

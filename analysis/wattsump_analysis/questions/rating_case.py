@@ -102,12 +102,12 @@ def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], l
 
 def conductance(value: float) -> Figure:
     """Return a conductance [W/K] as a figure."""
-    return Figure(value=value, kind="conductance")
+    return Figure(value, "conductance")
 
 
 def ranged(span: sizing.Range, kind: str = "conductance") -> Figure:
     """Return a range as a figure: its bounds in place of an interval."""
-    return Figure(value=span.likely, kind=kind, low=span.low, high=span.high)
+    return Figure(span.likely, kind, low=span.low, high=span.high)
 
 
 def label_conductance(givens: Givens) -> Figure | None:
@@ -140,6 +140,6 @@ def drive_loss(asked: RatingAsked, givens: Givens) -> Figure | None:
     low = power * min(share.low for share in drive.HEAT_SHARES)
     high = power * max(share.high for share in drive.HEAT_SHARES)
     if pump is None or motor is None:
-        return Figure(value=math.sqrt(low * high), kind="power", low=low, high=high)
+        return Figure(math.sqrt(low * high), "power", low=low, high=high)
     loss = drive.drive_loss_w(power, pump, motor)
-    return Figure(value=loss, kind="power", low=min(low, loss), high=max(high, loss))
+    return Figure(loss, "power", low=min(low, loss), high=max(high, loss))

@@ -64,13 +64,13 @@ def _quantity(text: str, kind: str) -> Figure:
                 where="per cent of a temperature",
                 do="write the range",
             )
-        return Figure(value=value, kind=kind, low=value / (1 + share), high=value * (1 + share))
+        return Figure(value, kind, low=value / (1 + share), high=value * (1 + share))
     if half := _HALF.fullmatch(text.strip()):
         return _half_width(half["value"], half["half"], kind, text)
     if between := _RANGE.fullmatch(text.strip()):
         low_text, high_text = between["low"] or between["from"], between["high"] or between["up"]
         return _between(low_text, high_text, kind, text)
-    return Figure(value=parse(text, kind), kind=kind)
+    return Figure(parse(text, kind), kind)
 
 
 def _between(low_text: str, high_text: str, kind: str, text: str) -> Figure:
@@ -84,7 +84,7 @@ def _between(low_text: str, high_text: str, kind: str, text: str) -> Figure:
         )
     plain = low <= 0 or kind.startswith("temperature")
     middle = 0.5 * (low + high) if plain else math.sqrt(low * high)
-    return Figure(value=middle, kind=kind, low=low, high=high)
+    return Figure(middle, kind, low=low, high=high)
 
 
 def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure:
@@ -97,7 +97,7 @@ def _half_width(value_text: str, half_text: str, kind: str, text: str) -> Figure
             where="half width",
             do="write the range, as '95 to 115 W/K'",
         )
-    return Figure(value=value, kind=kind, low=value - spread, high=value + spread)
+    return Figure(value, kind, low=value - spread, high=value + spread)
 
 
 def _with_unit(text: str, other: str) -> str:

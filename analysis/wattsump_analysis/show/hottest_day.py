@@ -32,7 +32,7 @@ def on_hottest_day(givens: Givens, hottest: Figure | None = None) -> Answer:
     RangeError
         A value out of its formula's range.
     """
-    day = hottest or Figure(value=USUAL_HOTTEST_C, kind="temperature")
+    day = hottest or Figure(USUAL_HOTTEST_C, "temperature")
     return foresee(ForecastAsked(hottest=day), givens)
 
 

@@ -137,7 +137,7 @@ def _separate_limits(oil: Reply, givens: Givens) -> tuple[Reply, Reply]:
 
 
 def _temperature(typed: Figure | None, usual_c: float) -> Figure:
-    return typed or Figure(value=usual_c, kind="temperature")
+    return typed or Figure(usual_c, "temperature")
 
 
 def _rating(givens: Givens, days: Days) -> Answer:
