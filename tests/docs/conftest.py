@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from checkout import BRACKEN_FILE, ROOT
 from docs.givens import Demonstration
 
-ROOT = Path(__file__).parents[2]
 _PATHS = os.pathsep.join(str(ROOT / name) for name in ("logger", "analysis"))
 _MAIN = "import sys; from wattsump_analysis.commands.program import main; sys.exit(main())"
 
@@ -74,5 +74,5 @@ def reader(tmp_path: Path, home: Path) -> Path:
     """A folder with what a checkout has for its reader: the sample data, the documents."""
     for name in ("sample-data", "docs"):
         shutil.copytree(ROOT / name, tmp_path / name)
-    shutil.copy(ROOT / "sample-data" / "bracken.toml", tmp_path)
+    shutil.copy(BRACKEN_FILE, tmp_path)
     return tmp_path

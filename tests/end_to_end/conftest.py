@@ -6,7 +6,15 @@ from pathlib import Path
 import pytest
 
 from end_to_end.ended import Ended
-from wattsump_analysis.commands import program
+from wattsump_analysis.commands import demo, program
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demonstration's outing, recorded as fast as memory allows."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("wattsump_logger.bench.controller.has_ptys", lambda: False)
+        return demo.record(tmp_path_factory.mktemp("outing"), 2000.0)[0]
 
 
 @pytest.fixture

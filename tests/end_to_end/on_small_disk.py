@@ -33,8 +33,7 @@ def _capture_over_a_full_disk(folder: Path, rows_while_full: int) -> dict[str, o
     trouble: set[str] = set()
     with Cable() as cable, Capture(cable.source(), folder, name="a") as running:
         sender = controller()
-        for _ in range(20):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(20))
         running.wait_rows(20)
         ballast = fill(folder)
         for number in range(rows_while_full):
@@ -48,8 +47,7 @@ def _capture_over_a_full_disk(folder: Path, rows_while_full: int) -> dict[str, o
         trouble.add(status.trouble)
         most_waiting = status.waiting_rows
         ballast.unlink()
-        for _ in range(10):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(10))
         running.wait_rows(30 + rows_while_full)
         captured = running.end()
     session = load_session(folder / "a.csv")

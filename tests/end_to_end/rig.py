@@ -3,7 +3,7 @@
 import os
 import threading
 import tty
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, Self
 
@@ -81,6 +81,11 @@ class Cable:
         view = memoryview(data)
         while view:
             view = view[os.write(self._ours, view) :]
+
+    def play(self, frames: Iterable[bytes]) -> None:
+        """Send frame by frame."""
+        for one in frames:
+            self.send(one)
 
     def __enter__(self) -> Self:
         return self

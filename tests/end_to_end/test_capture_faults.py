@@ -67,16 +67,14 @@ def test_unplugged_and_plugged_in_elsewhere_it_goes_on_under_the_new_name(tmp_pa
     with Cable() as cable, Capture(cable.source(), tmp_path, name="a") as running:
         first_name = cable.name
         sender = controller()
-        for frames in sender.until(10):
-            cable.send(frames)
+        cable.play(sender.until(10))
         running.wait_rows(10)
         cable.unplug()
         running.wait_status(lambda status: not status.is_open)
         cable.plug()
         assert cable.name != first_name
         sender.reboot("power")
-        for frames in sender.until(20):
-            cable.send(frames)
+        cable.play(sender.until(20))
         running.wait_rows(20)
         captured = running.end()
     assert captured.row_count == 20
@@ -102,14 +100,12 @@ def test_an_error_while_a_bumped_port_comes_back_costs_no_row(
     monkeypatch.setattr(serial.Serial, "open", open_badly)
     with Cable() as cable, Capture(cable.source(), tmp_path, name="a") as running:
         sender = controller()
-        for frames in sender.until(10):
-            cable.send(frames)
+        cable.play(sender.until(10))
         running.wait_rows(10)
         cable.unplug()
         cable.plug()
         second_name = cable.name
-        for frames in sender.until(20):
-            cable.send(frames)
+        cable.play(sender.until(20))
         running.wait_rows(20)
         captured = running.end()
     assert not failing
@@ -222,8 +218,7 @@ def test_a_controller_in_a_reboot_loop_is_counted_and_recovers(tmp_path: Path) -
             cable.send(sender.pending())
             sender.now_ms += 200
         sender.reboot("power")
-        for _ in range(5):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(5))
         running.wait_rows(6)
         running.end()
     session = load_session(tmp_path / "a.csv")

@@ -60,16 +60,14 @@ def test_files_taken_away_are_noticed_said_and_begun_anew(
     folder = tmp_path / "outings"
     with Cable() as cable, Capture(cable.source(), folder, name="a") as running:
         sender = controller()
-        for _ in range(20):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(20))
         running.wait_rows(20)
         harm(folder)
         while "wire:file_lost" not in running.rows[-1].fault:
             seen = len(running.rows)
             cable.send(sender.step())
             running.wait_rows(seen + 1)
-        for _ in range(10):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(10))
         running.wait_rows(len(running.rows) + 10)
         captured = running.end()
     assert captured.trouble == ""
@@ -127,8 +125,7 @@ def test_a_disk_that_stands_still_in_a_sync_holds_up_no_row(
         running.wait_rows(1)
         monkeypatch.setattr(os, "fsync", stand_still)
         sender = controller()
-        for frames in sender.until(200):
-            cable.send(frames)
+        cable.play(sender.until(200))
         running.wait_rows(200)
         assert (tmp_path / "a.csv").read_bytes().count(b"\n") > 200
         go_on.set()
@@ -224,15 +221,13 @@ def test_a_new_outing_in_a_folder_that_takes_none_waits_in_memory_and_is_told(
 
     with Cable() as cable, Capture(cable.source(), tmp_path, name="a", is_over=is_over) as running:
         sender = controller()
-        for _ in range(5):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(5))
         running.wait_rows(5)
         refused.set()
         over.set()
         running.wait(asked.is_set)
         sender.reboot("power")
-        for _ in range(5):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(5))
         running.wait_rows(10)
         running.wait_status(lambda status: status.trouble == "Read-only")
         over.clear()

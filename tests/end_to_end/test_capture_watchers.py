@@ -78,8 +78,7 @@ def test_stopping_keys_pressed_while_it_records_do_nothing(tmp_path: Path) -> No
         cable.send(sender.step())
         wait_for_rows(tmp_path / "a.csv", 1)
         os.write(ours, _CTRL_Z + _CTRL_S)
-        for _ in range(_ROWS - 1):
-            cable.send(sender.step())
+        cable.play(sender.step() for _ in range(_ROWS - 1))
         wait_for_rows(tmp_path / "a.csv", _ROWS)
         os.kill(pid, signal.SIGTERM)
         assert os.waitpid(pid, 0)[1] == 0

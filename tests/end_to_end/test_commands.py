@@ -16,7 +16,7 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 
 from analysis import proof_fixture
 from end_to_end.ended import Ended
-from wattsump_analysis.commands import demo, prove
+from wattsump_analysis.commands import prove
 from wattsump_analysis.commands.prove import Proved
 from wattsump_analysis.proof.proof_json import SCHEMA, proof_data
 from wattsump_analysis.results import Proof, Verdict
@@ -26,13 +26,6 @@ from wattsump_logger.session.reader import Session
 ROOT = Path(__file__).parents[2]
 PACKAGES = (ROOT / "logger", ROOT / "analysis")
 RULES = json.loads((ROOT / "docs" / "wattsump-proof-2.schema.json").read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module")
-def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("wattsump_logger.bench.controller.has_ptys", lambda: False)
-        return demo.record(tmp_path_factory.mktemp("outing"), 2000.0)[0]
 
 
 def given(monkeypatch: pytest.MonkeyPatch, proof: Proof) -> None:

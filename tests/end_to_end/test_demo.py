@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from checkout import BRACKEN_FILE
 from wattsump_analysis.commands import demo
 from wattsump_analysis.emulation import bracken
 from wattsump_analysis.emulation.plant import cooler_conductance_w_k
@@ -15,7 +16,6 @@ from wattsump_logger.bench import controller
 from wattsump_logger.machine.profile import load_profile, profile_from_dict
 from wattsump_logger.session.reader import Session, load_session
 
-ROOT = Path(__file__).parents[2]
 FAST = 2000.0
 
 
@@ -97,9 +97,7 @@ def test_progress_over_one_line_is_for_terminals_only(
 
 def test_there_is_one_profile_of_the_example_machine() -> None:
     # The packaged copy is what an installed wheel has; the other is what the docs point to.
-    assert bracken.demo_text() == (ROOT / "sample-data" / "bracken.toml").read_text(
-        encoding="utf-8"
-    )
+    assert bracken.demo_text() == BRACKEN_FILE.read_text(encoding="utf-8")
 
 
 def test_the_emulated_cooler_is_what_the_demonstration_says_it_is() -> None:

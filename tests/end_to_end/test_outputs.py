@@ -8,19 +8,10 @@ from typing import Any
 
 import pytest
 
-from wattsump_analysis.commands import demo
-
 ROOT = Path(__file__).parents[2]
 _PROGRAM = "import sys; from wattsump_analysis.commands.program import main; sys.exit(main())"
 _FULL = Path("/dev/full")
 needs_full = pytest.mark.skipif(not _FULL.exists(), reason="needs a device that is always full")
-
-
-@pytest.fixture(scope="module")
-def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("wattsump_logger.bench.controller.has_ptys", lambda: False)
-        return demo.record(tmp_path_factory.mktemp("outing"), 2000.0)[0]
 
 
 def run(*words: str | Path, **options: Any) -> subprocess.CompletedProcess[str]:

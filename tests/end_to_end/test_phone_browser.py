@@ -256,8 +256,7 @@ def test_a_mark_pressed_on_the_phone_lands_in_the_session_of_a_real_recording(
 
     def send() -> None:
         for second in range(1, 600):
-            for piece in sender.until(float(second)):
-                cable.send(piece)
+            cable.play(sender.until(float(second)))
             if stop.wait(0.1):
                 return
 

@@ -18,12 +18,12 @@ from jsonschema import (  # type: ignore[import-untyped] # its stubs are a packa
 from typer.testing import CliRunner, Result
 
 from analysis import proof_fixture
+from checkout import BRACKEN_FILE, ROOT
 from wattsump_analysis import questions as room
 from wattsump_analysis.commands import program, questions
 from wattsump_analysis.proof.proof_json import proof_text
 from wattsump_analysis.questions.asked import QUESTIONS
 
-ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "owner-questions.md"
 SCHEMA = json.loads((ROOT / "docs" / "wattsump-answer-2.schema.json").read_text("utf-8"))
 BLOCK = re.compile(r"```sh\n(?P<line>wattsump .+)\n```\n\n```text\n(?P<facts>(?:.+\n)+)```")
@@ -35,7 +35,7 @@ WIDTH = 80
 @pytest.fixture(autouse=True)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "sample-data").mkdir()
-    shutil.copy(ROOT / "sample-data" / "bracken.toml", tmp_path / "sample-data")
+    shutil.copy(BRACKEN_FILE, tmp_path / "sample-data")
     (tmp_path / "proof.json").write_text(proof_text(proof_fixture.falls_short()), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path

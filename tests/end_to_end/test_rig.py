@@ -1,6 +1,5 @@
 """A real rig whose cooler was swapped: oil side, temperatures, and what each can tell."""
 
-import importlib.util
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,11 +7,12 @@ import numpy as np
 import pytest
 
 from analysis.codes import codes
+from checkout import ROOT, script
 from wattsump_analysis.proof.prove import prove
 from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.session.reader import Session, load_session
 
-RIG = Path(__file__).parents[2] / "sample-data" / "rig"
+RIG = ROOT / "sample-data" / "rig"
 TEMPERATURES = ("tank_c", "ambient_c")
 
 
@@ -37,12 +37,7 @@ def temperatures(session: Session) -> Proof:
 
 
 def test_the_session_is_what_its_script_makes_of_the_published_rows(tmp_path: Path) -> None:
-    spec = importlib.util.spec_from_file_location("make_session", RIG / "make_session.py")
-    assert spec is not None
-    assert spec.loader is not None
-    script = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(script)
-    made = script.main(tmp_path)
+    made = script(RIG / "make_session.py").main(tmp_path)
     assert made.read_bytes() == (RIG / "rig.csv").read_bytes()
 
 

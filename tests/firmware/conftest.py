@@ -1,6 +1,5 @@
 """Builds what the firmware tests run: the portable modules on this host, the chip's binary."""
 
-import importlib.util
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -9,6 +8,7 @@ from types import ModuleType
 
 import pytest
 
+from checkout import script
 from firmware.harness import Harness, need
 from firmware.on_chip import Open, keep
 from wattsump_logger.bench import chip
@@ -56,12 +56,7 @@ def harness(harness_program: Path) -> Iterator[Harness]:
 
 @pytest.fixture(scope="session")
 def table_image() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("table_image", REFERENCE / "table_image.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return script(REFERENCE / "table_image.py")
 
 
 @pytest.fixture(scope="session")

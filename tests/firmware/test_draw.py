@@ -1,6 +1,5 @@
 """The pictures of the firmware notes: drawn by their script, and complete."""
 
-import importlib.util
 import re
 from pathlib import Path
 from types import ModuleType
@@ -8,6 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+from checkout import script
 from wattsump_logger.bench.chip import notes_folder, read_wiring
 
 NOTES = notes_folder()
@@ -16,12 +16,7 @@ SIZES = {"small": 12, "title": 16}  # pixels, as in the pictures' style; 14 othe
 
 @pytest.fixture(scope="module")
 def draw() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("draw", NOTES / "draw.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return script(NOTES / "draw.py")
 
 
 def words_of(svg: str) -> list[str]:

@@ -11,17 +11,16 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from checkout import BRACKEN, BRACKEN_FILE, ROOT
 from wattsump_analysis.commands import program as whole
 from wattsump_logger.commands import program as commands
 from wattsump_logger.errors import PortError
-from wattsump_logger.machine.profile import load_profile
 from wattsump_logger.watch.alarm_command import environment_of, words_of
 from wattsump_logger.watch.alarm_rules import Typed, rules_for
 from wattsump_logger.watch.alarms import Kind, Notice, Rule
 from wattsump_logger.watch.keys import MARK_KEYS
 from wattsump_logger.watch.proving_run import proving_steps
 
-ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
 PAGES = ("alarms.md", "first-evening.md")
 UNIT = DOCS / "examples" / "wattsump-log.service"
@@ -75,8 +74,7 @@ def test_every_kind_of_alarm_is_listed() -> None:
 
 def test_the_table_of_alarms_has_the_figures_of_the_rules() -> None:
     text = (DOCS / "alarms.md").read_text(encoding="utf-8")
-    profile = load_profile(ROOT / "sample-data" / "bracken.toml")
-    by_kind = {rule.kind: rule for rule in rules_for(("tank_c",), profile, Typed())}
+    by_kind = {rule.kind: rule for rule in rules_for(("tank_c",), BRACKEN, Typed())}
     hot, rate, stalled = by_kind[Kind.ABOVE], by_kind[Kind.RATE], by_kind[Kind.STALLED]
     assert f"{hot.trip - hot.clear:g} K below | {hot.hold_off_s:g} s" in text
     assert f"else {rate.trip:g} K a minute" in text
@@ -106,7 +104,7 @@ def test_the_page_names_the_steps_in_their_order() -> None:
 def test_the_table_of_the_proving_run_has_its_steps_and_their_times_in_order() -> None:
     text = (DOCS / "proving-a-cooler.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| \*\*([a-z -]+)\*\*.* \| (\d+) min", text, re.MULTILINE)
-    steps = proving_steps(load_profile(ROOT / "sample-data" / "bracken.toml"))
+    steps = proving_steps(BRACKEN)
     kinds = [(step.name.rstrip(" 123"), f"{step.longest_s / 60:.0f}") for step in steps]
     assert rows == [kind for kind in dict.fromkeys(kinds) if kind[0] != "fan off"]
     assert dict(kinds)["fan off"] == dict(kinds)["fan on"]  # both in one row
@@ -133,7 +131,7 @@ def test_the_services_command_line_is_one_the_program_takes_and_only_the_port_is
     program, *words = shlex.split(unit()["Service"]["ExecStart"])
     assert program.endswith("/wattsump")
     there = {
-        "/etc/wattsump/bracken.toml": str(ROOT / "sample-data" / "bracken.toml"),
+        "/etc/wattsump/bracken.toml": str(BRACKEN_FILE),
         "/var/lib/wattsump": str(tmp_path),
         "/etc/wattsump/alarm.sh": str(SCRIPT),
     }

@@ -2,14 +2,14 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
 from analysis import proof_fixture
-from analysis.codes import answer_codes, code_of, codes
+from analysis.codes import answer_codes, code_of, codes, value
+from checkout import BRACKEN
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import Answer, Figure
 from wattsump_analysis.questions.asked import ForecastAsked
@@ -17,7 +17,6 @@ from wattsump_analysis.questions.forecast import foresee
 from wattsump_analysis.questions.givens import Givens, MissingError, givens_from
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
-from wattsump_logger.machine.profile import load_profile
 
 EXACT = {
     "measured": "90 W/K", "shell": "10 W/K", "heat": "4 kW", "capacity": "60 kJ/K",
@@ -28,10 +27,6 @@ PROVED = Givens.of(proof_fixture.falls_short())
 
 def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
     return foresee(typed_fields(ForecastAsked, typed), givens or Givens())
-
-
-def value(answer: Answer, key: str) -> float:
-    return answer.row(key).figure.value
 
 
 def test_exact_inputs_give_the_energy_balance_without_an_interval() -> None:
@@ -229,9 +224,7 @@ def test_a_heavier_load_never_looks_cooler_than_the_middle_one() -> None:
     assert value(answer, "settles_p90_c") == value(answer, "settles_p50_c")
 
 
-BRACKEN = givens_from(
-    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-)
+DESCRIBED = givens_from(None, BRACKEN)
 
 
 def test_the_hottest_day_alone_is_a_question() -> None:
@@ -241,13 +234,13 @@ def test_the_hottest_day_alone_is_a_question() -> None:
 
 
 def test_before_anything_is_measured_label_and_drive_stand_in_and_say_so() -> None:
-    answer = ask(BRACKEN, hottest="35 degC")
+    answer = ask(DESCRIBED, hottest="35 degC")
     assert {"label-taken-as-true", "heat-from-drive"} <= set(codes(answer.assumed))
     # independent: 15 kW x (1 - 0.85 x 0.85) over 6 kW / 55 K above 35 degC, no shell loss; the
     # median of what is drawn is that of the range, not of its middle, hence 3 K.
     by_hand = 35 + 15000 * (1 - 0.85 * 0.85) / (6000 / 55)
     assert value(answer, "settles_p50_c") == pytest.approx(by_hand, abs=3.0)
-    assert "label-taken-as-true" not in codes(ask(BRACKEN, **EXACT).assumed)
+    assert "label-taken-as-true" not in codes(ask(DESCRIBED, **EXACT).assumed)
 
 
 def test_a_typed_limit_takes_the_place_of_the_usual_ones() -> None:

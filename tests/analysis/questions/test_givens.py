@@ -11,6 +11,7 @@ import pytest
 
 from analysis import proof_fixture
 from analysis.codes import codes
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_analysis.proof.proof_json import (
     proof_data,
@@ -30,10 +31,6 @@ from wattsump_analysis.questions.givens import (
 )
 from wattsump_analysis.results import Proof, Segment
 from wattsump_logger.errors import UsageError
-from wattsump_logger.machine.profile import load_profile
-
-ROOT = Path(__file__).parents[3]
-BRACKEN = load_profile(ROOT / "sample-data" / "bracken.toml")
 
 
 def figure(value: float, low: float, high: float) -> Figure:

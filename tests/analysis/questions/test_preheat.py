@@ -1,13 +1,13 @@
 """The cold-start question against closed forms, an ODE solution and the trade's rows."""
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.codes import answer_codes, code_of, codes
+from analysis.codes import answer_codes, code_of, codes, value
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure, shown
@@ -18,11 +18,8 @@ from wattsump_analysis.questions.preheat import warm_up
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError
-from wattsump_logger.machine.profile import load_profile
 
-BRACKEN = givens_from(
-    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-)
+DESCRIBED = givens_from(None, BRACKEN)
 EXACT = {
     "heater": "500 W", "soak": "-10 degC", "target": "10 degC",
     "capacity": "60 kJ/K", "loss": "10 W/K",
@@ -31,10 +28,6 @@ EXACT = {
 
 def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
     return warm_up(typed_fields(PreheatAsked, typed), givens or Givens())
-
-
-def value(answer: Answer, key: str) -> float:
-    return answer.row(key).figure.value
 
 
 def test_the_minutes_are_the_first_order_closed_form() -> None:
@@ -143,13 +136,13 @@ def test_a_heater_too_dense_for_oil_is_flagged_with_the_limits_it_passes() -> No
 def test_the_profiles_watt_density_is_not_that_of_another_heater() -> None:
     typed = {"soak": "-10 degC", "target": "10 degC", "loss": "10 W/K"}
     # independent: 1 W/cm² of the profile in W/m².
-    assert ask(BRACKEN, **typed).row("watt_density_w_m2").figure.value == pytest.approx(1e4)
+    assert ask(DESCRIBED, **typed).row("watt_density_w_m2").figure.value == pytest.approx(1e4)
     with pytest.raises(KeyError):
-        ask(BRACKEN, **typed, heater="2 kW").row("watt_density_w_m2")
+        ask(DESCRIBED, **typed, heater="2 kW").row("watt_density_w_m2")
 
 
 def test_oil_too_thick_to_start_is_flagged_before_and_after() -> None:
-    answer = ask(BRACKEN, soak="-10 degC", target="10 degC", loss="10 W/K")
+    answer = ask(DESCRIBED, soak="-10 degC", target="10 degC", loss="10 W/K")
     # ISO 3448 VG 46 of index 100 passes 1000 mm²/s at about -6 °C.
     assert answer.row("soak_mm2_s").flag == TOO_THICK
     assert answer.row("target_mm2_s").flag is None
@@ -222,5 +215,5 @@ def test_the_answer_comes_before_its_cautions() -> None:
 
 
 def test_the_profiles_capacity_is_not_named_where_another_was_typed() -> None:
-    assert "capacity-from-profile" not in codes(ask(BRACKEN, **STRIP).assumed)
-    assert "capacity-from-profile" in codes(ask(BRACKEN, heater="1 kW").assumed)
+    assert "capacity-from-profile" not in codes(ask(DESCRIBED, **STRIP).assumed)
+    assert "capacity-from-profile" in codes(ask(DESCRIBED, heater="1 kW").assumed)

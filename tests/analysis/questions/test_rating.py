@@ -2,13 +2,13 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analysis import proof_fixture
-from analysis.codes import answer_codes, code_of, codes
+from analysis.codes import answer_codes, code_of, codes, value
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_analysis.physics.label import word_of
 from wattsump_analysis.proof.verdict import check_label
@@ -20,19 +20,12 @@ from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.results import Verdict
 from wattsump_analysis.statistics.intervals import interval
 from wattsump_logger.errors import RangeError
-from wattsump_logger.machine.profile import load_profile
 
-BRACKEN = givens_from(
-    None, load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-)
+DESCRIBED = givens_from(None, BRACKEN)
 
 
 def ask(givens: Givens | None = None, /, **typed: str) -> Answer:
     return rate(typed_fields(RatingAsked, typed), givens or Givens())
-
-
-def value(answer: Answer, key: str) -> float:
-    return answer.row(key).figure.value
 
 
 def verdict(answer: Answer) -> str:
@@ -115,7 +108,7 @@ def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
         proof_fixture.falls_short(), label=label, k_w_k=interval(draws, weights),
         k_draws_w_k=draws, k_weights=weights,
     )  # fmt: skip
-    givens = givens_from(Givens.of(proof), BRACKEN.profile)
+    givens = givens_from(Givens.of(proof), BRACKEN)
     answer = ask(givens)
     # independent: the weight of the draws that meet the label, as the proof counts it.
     assert value(answer, "probability_met") == pytest.approx(label.probability_met, abs=1e-12)
@@ -136,8 +129,8 @@ def test_a_range_too_wide_for_a_word_says_so() -> None:
 
 def test_a_typed_label_does_not_inherit_the_difference_of_the_profiles_label() -> None:
     # independent: 6 kW at 55 K of the profile, by hand.
-    assert ask(BRACKEN, label_heat="20000 BTU/h").table("bases").rows
-    assert value(ask(BRACKEN), "label_w_k") == pytest.approx(6000.0 / 55)
+    assert ask(DESCRIBED, label_heat="20000 BTU/h").table("bases").rows
+    assert value(ask(DESCRIBED), "label_w_k") == pytest.approx(6000.0 / 55)
 
 
 def test_ceilings_are_the_capacity_rates_of_the_streams() -> None:

@@ -3,12 +3,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from analysis import proof_fixture
-from analysis.codes import answer_codes, code_of, codes
+from analysis.codes import answer_codes, code_of, codes, value
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_analysis.questions.answer import ESTIMATE, Answer, Figure
 from wattsump_analysis.questions.asked import CabAsked, LimitsAsked, LinesAsked, OilAsked
@@ -20,11 +20,9 @@ from wattsump_analysis.questions.oil import compare_oils
 from wattsump_analysis.questions.typed import typed_fields
 from wattsump_analysis.questions.writing import screen
 from wattsump_logger.errors import RangeError, UsageError
-from wattsump_logger.machine.profile import load_profile
 from wattsump_logger.remark import Remark
 
-PROFILE = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
-BRACKEN = givens_from(None, PROFILE)
+DESCRIBED = givens_from(None, BRACKEN)
 Typed = str | Sequence[str]
 
 
@@ -38,10 +36,6 @@ def cab(givens: Givens | None = None, /, **typed: Typed) -> Answer:
 
 def lines(givens: Givens | None = None, /, **typed: Typed) -> Answer:
     return plumb(typed_fields(LinesAsked, typed), givens or Givens())
-
-
-def value(answer: Answer, key: str) -> float:
-    return answer.row(key).figure.value
 
 
 def figures(remark: Remark) -> list[float]:
@@ -88,7 +82,7 @@ def test_a_multigrade_is_thinner_cold_and_thicker_hot() -> None:
 
 
 def test_the_oil_there_is_not_compared_with_itself() -> None:
-    names = [row[0] for row in oil(BRACKEN, peak="60 degC").table("grades").rows]
+    names = [row[0] for row in oil(DESCRIBED, peak="60 degC").table("grades").rows]
     assert names == ["VG 46 (in it)", "VG 32", "VG 68", "VG 46 VI 150"]
 
 
@@ -105,7 +99,7 @@ def test_a_line_drawn_into_the_cold_is_not_trusted() -> None:
 
 
 def test_a_proof_gives_peak_and_minutes_of_every_grade() -> None:
-    givens = givens_from(Givens.of(proof_fixture.falls_short()), PROFILE)
+    givens = givens_from(Givens.of(proof_fixture.falls_short()), BRACKEN)
     answer = oil(givens)
     assert givens.tank_c is not None
     assert givens.elapsed_s is not None
@@ -171,11 +165,11 @@ def test_limits_are_those_of_the_trade_each_with_its_standing() -> None:
 
 def test_a_cab_on_a_day_warmer_than_itself_is_refused() -> None:
     with refused(RangeError, "--ambient"):
-        cab(BRACKEN, heat="4 kW", measured="80 W/K", air_flow="0.5 m3/s", ambient="30 degC")
+        cab(DESCRIBED, heat="4 kW", measured="80 W/K", air_flow="0.5 m3/s", ambient="30 degC")
 
 
 def test_limits_of_an_outing_hold_each_channel_against_its_own() -> None:
-    givens = givens_from(Givens.of(proof_fixture.falls_short()), PROFILE)
+    givens = givens_from(Givens.of(proof_fixture.falls_short()), BRACKEN)
     answer = limits_of(LimitsAsked(), replace(givens, peaks_c={"tank": 70.0, "case_drain": 80.0}))
     marks = {row[0]: row[3] for row in answer.table("channels").rows}
     assert (marks["oil, advised"], marks["oil, highest"]) == ("OVER", "")
@@ -290,7 +284,7 @@ def test_velocity_is_the_trades_formula_and_stands_beside_its_practice() -> None
 
 
 def test_hoses_and_core_add_up_and_store_heat() -> None:
-    answer = lines(BRACKEN, hose=["-8 x 3 m", "12.7 mm x 10 ft"], core="0.8 L")
+    answer = lines(DESCRIBED, hose=["-8 x 3 m", "12.7 mm x 10 ft"], core="0.8 L")
     held = math.pi / 4 * 0.0127**2 * (3.0 + 3.048)
     assert value(answer, "hoses_m3") == pytest.approx(held)
     assert value(answer, "added_m3") == pytest.approx(held + 0.0008)

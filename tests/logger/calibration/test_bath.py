@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_logger.arrays import FloatArray
 from wattsump_logger.calibration.bath import (
@@ -23,10 +24,8 @@ from wattsump_logger.calibration.bath import (
 )
 from wattsump_logger.calibration.corrections import Calibration, LineCorrection
 from wattsump_logger.errors import RangeError, UsageError
-from wattsump_logger.machine.profile import load_profile
 from wattsump_logger.session.reader import Session
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 MADE = date(2026, 5, 4)
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from checkout import BRACKEN_FILE
 from refusal import refused
 from wattsump_logger.bench.controller import EmulatedController
 from wattsump_logger.calibration.corrections import Calibration, LineCorrection
@@ -15,7 +16,6 @@ from wattsump_logger.machine.profile import profile_from_dict
 from wattsump_logger.session.reader import load_session
 from wattsump_logger.wire.events import WireChannel
 
-SAMPLE = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
 TANK = WireChannel(name="tank", source="value", detail="c")
 
 
@@ -42,7 +42,7 @@ def line(probe: str, offset_k: float, slope: float = 0.0, *, made: int = 4) -> C
 @pytest.fixture
 def machine(tmp_path: Path) -> Path:
     path = tmp_path / "bracken.toml"
-    path.write_bytes(SAMPLE.read_bytes())
+    path.write_bytes(BRACKEN_FILE.read_bytes())
     return path
 
 

@@ -7,6 +7,7 @@ import pytest
 import typer
 from typer.testing import CliRunner, Result
 
+from checkout import BRACKEN_FILE
 from refusal import refused
 from wattsump_logger.bench.controller import EmulatedController
 from wattsump_logger.calibration.kept import beside, load_machine
@@ -15,7 +16,6 @@ from wattsump_logger.commands import program as commands
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.wire.events import WireChannel
 
-SAMPLE = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
 NAMES = ("tank", "cooler_in", "cooler_out")
 
 
@@ -34,7 +34,7 @@ def recorded(folder: Path, name: str, **temps_c: float) -> Path:
 @pytest.fixture
 def machine(tmp_path: Path) -> Path:
     path = tmp_path / "bracken.toml"
-    path.write_bytes(SAMPLE.read_bytes())
+    path.write_bytes(BRACKEN_FILE.read_bytes())
     return path
 
 

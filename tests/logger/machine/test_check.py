@@ -5,18 +5,18 @@ from pathlib import Path
 
 import pytest
 
+from checkout import BRACKEN_FILE
 from refusal import refused
 from wattsump_logger.errors import ProfileError, UsageError
 from wattsump_logger.machine.check import problems
 from wattsump_logger.machine.describing import QUESTIONS, checked, profile_data, toml_of
 from wattsump_logger.machine.profile import profile_from_dict, raw_profile
 
-BRACKEN = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
 BY_NAME = {question.name: question for question in QUESTIONS}
 
 
 def test_a_sound_profile_has_no_problems() -> None:
-    assert problems(raw_profile(BRACKEN), "bracken.toml") == ()
+    assert problems(raw_profile(BRACKEN_FILE), "bracken.toml") == ()
 
 
 def test_every_error_is_listed_with_its_place() -> None:
@@ -62,8 +62,8 @@ def test_a_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
 
 def test_a_check_reads_a_file_as_a_recording_does(tmp_path: Path) -> None:
     path = tmp_path / "x.toml"
-    path.write_bytes(b"\xef\xbb\xbf" + BRACKEN.read_bytes())
-    assert raw_profile(path) == raw_profile(BRACKEN)
+    path.write_bytes(b"\xef\xbb\xbf" + BRACKEN_FILE.read_bytes())
+    assert raw_profile(path) == raw_profile(BRACKEN_FILE)
     path.write_text("name = " + "[" * 5000)
     with refused(ProfileError, "x.toml"):
         raw_profile(path)

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from checkout import BRACKEN_FILE, ROOT
 from refusal import refused
 from wattsump_logger.errors import ProfileError
 from wattsump_logger.machine import keys
@@ -29,15 +30,13 @@ from wattsump_logger.machine.profile import (
     profile_from_dict,
 )
 
-_BRACKEN = Path(__file__).parents[3] / "sample-data" / "bracken.toml"
-
 
 def _least(**sections: object) -> dict[str, Any]:
     return {"name": "x", "oil": {"grade": "VG 46", "volume": "18 L"}} | sections
 
 
 def test_the_sample_machine_is_read_into_inside_units() -> None:
-    profile = load_profile(_BRACKEN)
+    profile = load_profile(BRACKEN_FILE)
     assert profile.oil.volume_m3 == 0.018
     assert profile.cooler.label_heat_w == 6000.0
     assert profile.cooler.label_etd_k == 55.0
@@ -222,7 +221,7 @@ def test_a_file_that_is_no_profile_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_profile_survives_the_sidecar_and_keeps_what_was_typed() -> None:
-    profile = load_profile(_BRACKEN)
+    profile = load_profile(BRACKEN_FILE)
     sent = json.loads(json.dumps(profile.to_dict()))
     assert sent["oil"]["volume"] == "18 L"
     assert sent["cooler"]["label_heat"] == "6 kW"
@@ -230,7 +229,7 @@ def test_a_profile_survives_the_sidecar_and_keeps_what_was_typed() -> None:
 
 
 def test_a_changed_section_is_written_anew_and_the_others_as_typed() -> None:
-    profile = load_profile(_BRACKEN)
+    profile = load_profile(BRACKEN_FILE)
     changed = dataclasses.replace(
         profile,
         oil=dataclasses.replace(profile.oil, volume_m3=0.02),
@@ -250,7 +249,7 @@ def test_a_changed_section_is_written_anew_and_the_others_as_typed() -> None:
 
 
 def test_to_dict_hands_out_no_part_of_the_profile() -> None:
-    profile = load_profile(_BRACKEN)
+    profile = load_profile(BRACKEN_FILE)
     oil = profile.to_dict()["oil"]
     assert isinstance(oil, dict)
     oil["volume"] = "99 L"
@@ -318,13 +317,13 @@ def test_roles_find_their_columns() -> None:
 
 
 def test_a_matched_channel_carries_the_uncertainty_of_its_offset_instead_of_its_class() -> None:
-    channel = load_profile(_BRACKEN).channels["tank"]
+    channel = load_profile(BRACKEN_FILE).channels["tank"]
     # independent: rectangular ±2.5 and ±2 K, root sum of squares over sqrt 3, by hand.
     assert channel.u_c(70.0) == pytest.approx(math.sqrt((2.5**2 + 2.0**2) / 3), rel=1e-12)
     assert dataclasses.replace(channel, u_offset_k=0.1).u_c(70.0) == 0.1
 
 
-_DOC = Path(__file__).parents[3] / "docs" / "machine-profile.md"
+_DOC = ROOT / "docs" / "machine-profile.md"
 
 
 def test_the_least_profile_of_the_documentation_is_read() -> None:

@@ -1,12 +1,11 @@
 """Which alarms follow from a profile, an oil and what was typed."""
 
-from pathlib import Path
-
 import pytest
 
+from checkout import BRACKEN
 from refusal import refused
 from wattsump_logger.errors import UnitError, UsageError
-from wattsump_logger.machine.profile import Oil, load_profile, profile_from_dict
+from wattsump_logger.machine.profile import Oil, profile_from_dict
 from wattsump_logger.watch.alarm_rules import (
     Typed,
     limit_of,
@@ -17,7 +16,6 @@ from wattsump_logger.watch.alarm_rules import (
 )
 from wattsump_logger.watch.alarms import Kind
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 COLUMNS = ("tank_c", "cooler_in_c", "case_drain_c", "ambient_c", "fan_on", "engine_rpm")
 VG46 = Oil(
     grade="VG 46",

@@ -2,15 +2,13 @@
 
 from collections.abc import Iterator
 from itertools import chain
-from pathlib import Path
 
 import pytest
 
-from wattsump_logger.machine.profile import load_profile
+from checkout import BRACKEN
 from wattsump_logger.watch.denials import Denials
 from wattsump_logger.watch.look import Look
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 Values = dict[str, float]
 STANDING = {"engine_on": 0.0, "drive_on": 0.0, "fan_on": 0.0, "heater_on": 0.0}
 RUNNING = {"engine_on": 1.0, "drive_on": 1.0, "fan_on": 1.0, "heater_on": 0.0}

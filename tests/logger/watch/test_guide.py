@@ -2,17 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from wattsump_logger.machine.profile import load_profile
+from checkout import BRACKEN
 from wattsump_logger.watch.guide import Advice, Learned, Need, ProvingRun, Step, Until
 from wattsump_logger.watch.hot_oil import safe_limit_c
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import proving_run, proving_steps
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 STOPS_C = {"tank": 79.0, "cooler_in": 79.0, "case_drain": 87.0}
 FAN_OFF = Need(what="fan", want=False)
 RISE = Step(

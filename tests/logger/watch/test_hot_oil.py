@@ -1,15 +1,13 @@
 """When oil has to be cooled: every channel by its own limit, the hottest named."""
 
-from pathlib import Path
-
 import pytest
 
-from wattsump_logger.machine.profile import Profile, load_profile, profile_from_dict
+from checkout import BRACKEN
+from wattsump_logger.machine.profile import Profile, profile_from_dict
 from wattsump_logger.watch.alarm_rules import Typed
 from wattsump_logger.watch.hot_oil import COOLED_K, HotOil, safe_limit_c, stops_c
 from wattsump_logger.watch.look import Look
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 STOPS_C = {"tank": 70.0, "cooler_in": 79.0}
 
 

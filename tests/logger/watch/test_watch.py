@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checkout import BRACKEN
 from wattsump_logger.bench.controller import EmulatedController, MemoryPort
 from wattsump_logger.capture import loop
 from wattsump_logger.capture.clock import Anchor
 from wattsump_logger.capture.loop import Status
-from wattsump_logger.machine.profile import load_profile
 from wattsump_logger.session.reader import load_session
 from wattsump_logger.session.rows import Row
 from wattsump_logger.watch.alarm_command import AlarmCommand
@@ -25,7 +25,6 @@ from wattsump_logger.watch.moment import Forecast, Screen
 from wattsump_logger.watch.watch import Watch, completeness
 from wattsump_logger.wire.events import WireChannel
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 COLUMNS = {"tank_c": "40.000", "ambient_c": "15.000", "engine_rpm": "1800", "fan_on": "1"}
 
 

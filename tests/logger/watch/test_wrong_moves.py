@@ -1,16 +1,14 @@
 """Every wrong move of a guided run: what the driver reads, and what becomes of the step."""
 
-from pathlib import Path
-
 import pytest
 
-from wattsump_logger.machine.profile import Profile, load_profile
+from checkout import BRACKEN
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.watch.guide import Advice, ProvingRun
 from wattsump_logger.watch.look import Look
 from wattsump_logger.watch.proving_run import proving_steps
 from wattsump_logger.watch.wrong_moves import WRONG_MOVES, WrongMove
 
-BRACKEN = load_profile(Path(__file__).parents[3] / "sample-data" / "bracken.toml")
 STOPS_C = {"tank": 70.0, "case_drain": 87.0}
 REST = {"engine_rpm": 0.0, "drive_on": 0.0, "fan_on": 0.0}
 RISE = {"engine_rpm": 2200.0, "drive_on": 1.0, "fan_on": 0.0}
