@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.emulation.plant import Controls, Flows, Machine, Plant
+from wattsump_logger.arrays import BoolArray
 
 __all__ = ("CHANNELS", "Load", "Probes", "Running", "Stage", "Truth", "Weather", "run")
 
@@ -72,7 +73,7 @@ class Truth:
     ambient_c: FloatArray
     stage: NDArray[np.int64]
     stage_names: tuple[str, ...]
-    running: NDArray[np.bool_]
+    running: BoolArray
 
 
 class Running(Protocol):
@@ -101,7 +102,7 @@ class _Schedule:
         self.count = len(stages)
 
     @property
-    def running(self) -> NDArray[np.bool_]:
+    def running(self) -> BoolArray:
         return self.index < self.count
 
     def get(self, name: str) -> FloatArray:

@@ -1,10 +1,10 @@
 """What a machine was doing in each bin: its engine, its kind of work, and how long it stood."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import BoolArray
 
 __all__ = (
     "HEATING_W",
@@ -42,7 +42,7 @@ def speed_of(record: Record) -> FloatArray:
     return np.where(running, np.clip(record.engine_rpm / usual, 0.2, 1.5), 1.0)
 
 
-def kinds_of(record: Record) -> tuple[FloatArray, NDArray[np.bool_]]:
+def kinds_of(record: Record) -> tuple[FloatArray, BoolArray]:
     """Share of each kind of work in each bin, shape (n, kinds), and which kinds only circulate.
 
     The kinds are driving, standing, idling, and standing with the heater on; each has a heat.

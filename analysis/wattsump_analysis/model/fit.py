@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.activity import HEATING_W, stood_ks
@@ -26,6 +25,7 @@ from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 from wattsump_analysis.statistics.intervals import interval, span_of
+from wattsump_logger.arrays import BoolArray
 
 __all__ = (
     "Fitted",
@@ -255,7 +255,7 @@ def conductance_w_k(network: Network, given: Any) -> FloatArray:
     return np.asarray([path.cooler_w[warm].sum() for path in paths] / excess)
 
 
-def _warm(network: Network) -> NDArray[np.bool_]:
+def _warm(network: Network) -> BoolArray:
     """The warmer half, by the tank, of the bins with fan and flow."""
     record, tank_c = network.record, network.base_c
     on = (record.fan > 0.9) & (record.engine > 0.9)

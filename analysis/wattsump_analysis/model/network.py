@@ -19,7 +19,6 @@ from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.activity import (
@@ -52,6 +51,7 @@ from wattsump_analysis.model.description import (
 from wattsump_analysis.model.kernel import Scales, Shape
 from wattsump_analysis.model.tables import Stamps, Tables, ends_of
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import BoolArray
 
 __all__ = ("Network", "Series", "Smooth", "Spread", "natural")
 
@@ -249,7 +249,7 @@ class Network:
         self.start_precision = np.asarray(tie.T @ (sd[:, np.newaxis] ** -2.0 * tie))
         self.log_det_start = -2.0 * float(np.sum(np.log(sd)))
 
-    def without(self, left_out: NDArray[np.bool_]) -> "Network":
+    def without(self, left_out: BoolArray) -> "Network":
         """The same network with the oil probes of these bins not read."""
         less = copy(self)
         less.forget()
@@ -554,7 +554,7 @@ class Network:
         ]
 
 
-def _follows_a_reading(record: Record, probes: Sequence[Probe]) -> NDArray[np.bool_]:
+def _follows_a_reading(record: Record, probes: Sequence[Probe]) -> BoolArray:
     """Where a probe was read in the bin before, (probes, n): a late one tells nothing without."""
     read = np.array([np.isfinite(record.oils_c[probe.name]) for probe in probes])
     return np.pad(read[:, :-1], ((0, 0), (1, 0)))

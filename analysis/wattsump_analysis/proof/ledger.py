@@ -4,13 +4,13 @@ from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.fit import Fitted
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import Interval, Ledger
 from wattsump_analysis.statistics.intervals import span_of
+from wattsump_logger.arrays import BoolArray
 
 __all__ = ("join_ledgers", "make_ledger")
 
@@ -72,14 +72,14 @@ def make_ledger(record: Record, fitted: Fitted) -> Ledger:
     )
 
 
-def _quantile_of(paths_w: FloatArray, working: NDArray[np.bool_], share: float) -> Interval | None:
+def _quantile_of(paths_w: FloatArray, working: BoolArray, share: float) -> Interval | None:
     """A quantile of the working load over time, with the spread it has over the paths."""
     if not working.any():
         return None
     return span_of(np.quantile(paths_w[:, working], share, axis=1))
 
 
-def _peak_of(paths_w: FloatArray, working: NDArray[np.bool_], bin_s: float) -> Interval | None:
+def _peak_of(paths_w: FloatArray, working: BoolArray, bin_s: float) -> Interval | None:
     """Greatest mean over `PEAK_S` of the working load."""
     bins = max(round(PEAK_S / bin_s), 1)
     if np.count_nonzero(working) < bins:

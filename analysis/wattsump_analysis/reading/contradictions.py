@@ -9,26 +9,22 @@ class 2 stay below them (tests/validation/switches.py).
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
-from wattsump_analysis.reading.record import Record
+from wattsump_analysis.reading.record import COOLING, IDLING, SEEN_DROP_K, Record
 from wattsump_analysis.reading.samples import Samples
+from wattsump_logger.arrays import BoolArray, runs
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
 
 __all__ = ("contradictions", "right_channels")
 
-Mask = NDArray[np.bool_]
-
 WIDEST_BIN_S = 120.0  # a slower record shows no switching
 SETTLED_S = 80.0  # after a switching, of core and probes
 LEAST_S = 180.0
 HOT_K = 20.0  # oil over air above which the share is known even with unmatched probes
-LEAST_DROP_K = 2.2  # nine steps of a usual converter
 OFFSET_K = 1.5  # between two probes that nobody matched
 WARM_K = 15.0
-COOLING, IDLING = 0.7, 0.4  # of the usual high share; a core without its fan passes a tenth
 AS_COLD_K = 2.0  # warmest oil of bins to compare with: thick oil gives less heat off
 STANDING_S = 300.0  # oil that stands in the core stays warm this long
 SLOPE_S = 160.0  # either side of a switching
@@ -80,14 +76,14 @@ def contradictions(record: Record, samples: Samples, *, matched: bool) -> tuple[
     return tuple(remark for remark in remarks if remark is not None)
 
 
-def _minutes(record: Record, where: Mask) -> str:
+def _minutes(record: Record, where: BoolArray) -> str:
     """For how long `where` holds, and between which minutes of the outing."""
     at = np.flatnonzero(where)
     first, last = (record.elapsed_s[row] / 60 for row in (at[0], at[-1]))
     return f"for {at.size * record.bin_s / 60:.0f} min between {first:.0f} and {last:.0f} min"
 
 
-def _settled(record: Record, *states: FloatArray) -> Mask:
+def _settled(record: Record, *states: FloatArray) -> BoolArray:
     """Bins in which, and for `SETTLED_S` before which, no state changed."""
     bins = int(np.ceil(SETTLED_S / record.bin_s))
     steady = np.ones(record.bins, dtype=bool)
@@ -98,7 +94,7 @@ def _settled(record: Record, *states: FloatArray) -> Mask:
     return steady
 
 
-def _long(record: Record, where: Mask, least_s: float = LEAST_S) -> bool:
+def _long(record: Record, where: BoolArray, least_s: float = LEAST_S) -> bool:
     return bool(np.count_nonzero(where) * record.bin_s >= least_s)
 
 
@@ -109,7 +105,7 @@ def _share(record: Record) -> tuple[FloatArray, float]:
         return share, np.nan
     excess, drop = record.excess_k, record.drop_k
     usable = (excess > HOT_K) & np.isfinite(drop) & (record.engine > 0.99)
-    if np.count_nonzero(usable) < 9 or np.quantile(drop[usable], 0.9) < LEAST_DROP_K:
+    if np.count_nonzero(usable) < 9 or np.quantile(drop[usable], 0.9) < SEEN_DROP_K:
         return share, np.nan
     share[usable] = drop[usable] / excess[usable]
     high = float(np.quantile(share[usable], 0.9))
@@ -240,7 +236,7 @@ def _pumped(record: Record) -> Remark | None:
     bins = int(np.ceil(STANDING_S / record.bin_s))
     off = np.convolve(record.engine > 0.1, np.ones(bins + 1))[: record.bins] == 0
     with np.errstate(invalid="ignore"):
-        where = off & (excess > HOT_K) & (drop > LEAST_DROP_K)
+        where = off & (excess > HOT_K) & (drop > SEEN_DROP_K)
         where &= drop > COOLING * (0.0 if np.isnan(high) else high) * excess
         # Oil that stands in the core cools below the tank.
         where &= (record.oils_c["cooler_in"] - record.oils_c["tank"] > -1.0) & (record.fan > 0.9)
@@ -253,15 +249,14 @@ def _pumped(record: Record) -> Remark | None:
     )
 
 
-def _long_runs(record: Record, where: Mask) -> Iterator[tuple[slice, float, float]]:
+def _long_runs(record: Record, where: BoolArray) -> Iterator[tuple[slice, float, float]]:
     """Yield the runs of `LEAST_S` or longer, with the tank's rise [K] and its slope [K/min]."""
     tank = record.oils_c["tank"]
-    edges = np.flatnonzero(np.diff(np.r_[False, where & np.isfinite(tank), False].astype(int)))
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        minutes = (stop - start) * record.bin_s / 60
-        rise_k = float(tank[stop - 1] - tank[start])
+    for run in runs(where & np.isfinite(tank)):
+        minutes = (run.stop - run.start) * record.bin_s / 60
+        rise_k = float(tank[run.stop - 1] - tank[run.start])
         if minutes * 60 >= LEAST_S:
-            yield slice(int(start), int(stop)), rise_k, rise_k / minutes
+            yield run, rise_k, rise_k / minutes
 
 
 def _warms_by_itself(record: Record) -> Remark | None:

@@ -6,10 +6,10 @@ grow with temperature. Load, weather and wear do neither.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import BoolArray
 
 __all__ = ("fan_followed", "pump_varied")
 
@@ -30,7 +30,7 @@ GOVERNED_REL = 0.05
 HARDLY_K = 0.4
 
 
-def _settled(record: Record) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
+def _settled(record: Record) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Bins of warm oil with the fan on, away from switchings; oil over air, fall in the cooler."""
     if not record.reads_both_pipes:
         nothing = np.full(record.bins, np.nan)

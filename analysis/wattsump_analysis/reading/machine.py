@@ -59,6 +59,8 @@ MATCHED_U_K = 0.08
 MATCHED_AMBIENT_U_K = 0.4
 SUN_K = 0.5  # usual excess of an air probe that nobody matched; common practice, no source
 U_SUN_K = 0.7
+U_DATA_SHEET_REL = 0.015  # of a typical value that is printed; common practice, no source
+U_NOT_STATED_K = 1.85  # as of a channel without a stated sensor
 U_HEATER_REL = 0.05  # nameplate power on a wandering supply; common practice, no source
 
 
@@ -153,8 +155,6 @@ def metal_capacity_j_k(profile: Profile) -> tuple[float | None, float]:
     return total, math.hypot(float(np.linalg.norm(u_parts)) / total, U_METAL_C_REL)
 
 
-U_DATA_SHEET_REL = 0.015  # of a typical value that is printed; common practice, no source
-
 # Volumetric efficiency of a pump that fills a cooler's line, warm oil at low pressure, and its
 # standard uncertainty with wear; common practice, no source.
 VOLUMETRIC_EFFICIENCY: Mapping[str, tuple[float, float]] = {
@@ -245,7 +245,7 @@ def bare_pipes(profile: Profile | None) -> frozenset[str]:
 
 
 def _u_of(channel: Channel | None, temp_c: float) -> float:
-    return 1.85 if channel is None else channel.u_c(temp_c)
+    return U_NOT_STATED_K if channel is None else channel.u_c(temp_c)
 
 
 def _bonded(profile: Profile | None) -> bool:

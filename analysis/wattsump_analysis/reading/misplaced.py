@@ -7,11 +7,11 @@ Thresholds are common practice, no source; offsets of unmatched probes stay belo
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.suspects import tank_and_air_swapped, undisturbed
+from wattsump_logger.arrays import BoolArray
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import degrees, kelvins
 
@@ -90,7 +90,7 @@ def _backwards(record: Record) -> Remark | None:
     return None
 
 
-def _clearly_below(apart_k: FloatArray, where: NDArray[np.bool_]) -> bool:
+def _clearly_below(apart_k: FloatArray, where: BoolArray) -> bool:
     seen = apart_k[where & np.isfinite(apart_k)]
     return seen.size >= LEAST_BINS and float(np.median(seen)) < -BACKWARDS_K
 

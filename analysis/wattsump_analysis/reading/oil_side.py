@@ -12,6 +12,7 @@ from wattsump_analysis.reading.phases import slopes_k_min
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.results import BudgetLine, Interval
 from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_logger.arrays import BoolArray
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
 
@@ -159,7 +160,7 @@ def jumps_s(record: Record) -> tuple[float, ...]:
     return tuple(float(record.elapsed_s[seen[i]]) - half for i in sorted(edges))
 
 
-def _usual_flow(record: Record, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _usual_flow(record: Record, seen: BoolArray) -> BoolArray:
     """Bins that have had the usual flow for `SETTLING_BINS`, shape (n,)."""
     flow = record.flow_w_k
     if flow is None or not seen.any():
@@ -178,7 +179,7 @@ def own_circuit(record: Record) -> bool:
     if not record.reads_both_pipes:
         return False
     drop = record.drop_k
-    usable: NDArray[np.bool_] = (record.engine > 0.99) & (record.fan > 0.99) & (drop > 2.0)
+    usable: BoolArray = (record.engine > 0.99) & (record.fan > 0.99) & (drop > 2.0)
     if np.count_nonzero(usable) < 2 * LEAST_BINS:
         return False
     late = np.flatnonzero(usable)[-(np.count_nonzero(usable) // 2) :]

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.machine import bucket_matched
-from wattsump_analysis.reading.record import SPIKE_K, Record, Switches
+from wattsump_analysis.reading.record import COOLING, IDLING, SEEN_DROP_K, SPIKE_K, Record, Switches
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Phase
+from wattsump_logger.arrays import BoolArray
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import kelvins
@@ -50,8 +51,6 @@ SOAK_SPREAD_K = 6.0  # two probes of the widest usual class differ by no more
 SAW_TEETH = 6  # a guided run switches the fan five times
 SAW_BAND_K = 8.0
 SAW_EXCESS_K = 10.0  # oil over air, above which the share is more than noise
-SAW_DROP_K = 2.2  # nine steps of a usual converter
-COOLING, IDLING = 0.7, 0.4  # a core without its fan passes a tenth
 MEDIAN_READINGS = 20
 
 
@@ -167,7 +166,7 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[Remark, ...]]:
     ), tuple(notes)
 
 
-def _fell_away(t: FloatArray, tank_c: FloatArray) -> NDArray[np.bool_]:
+def _fell_away(t: FloatArray, tank_c: FloatArray) -> BoolArray:
     """Samples of a last steady fall from a warm tank: work had ended."""
     seen = np.isfinite(tank_c)
     grid = np.arange(t[0], t[-1] + 30.0, 30.0)
@@ -298,7 +297,7 @@ def offsets_k_of(soak: Soak | None, profile: Profile | None) -> Mapping[str, flo
     return {name: offset for name, offset in soaked.items() if name == "ambient"}
 
 
-def saw_tooth(record: Record) -> NDArray[np.bool_]:
+def saw_tooth(record: Record) -> BoolArray:
     """Bins of a plateau that a fan thermostat holds, shape (n,).
 
     With a fan flag: at least `SAW_TEETH` switchings within a band of `SAW_BAND_K` and
@@ -331,7 +330,7 @@ def hidden_switchings(record: Record) -> int:
     if np.count_nonzero(usable) < SAW_TEETH:
         return 0
     drop_k = record.drop_k[usable]
-    if np.quantile(drop_k, 0.9) < SAW_DROP_K:
+    if np.quantile(drop_k, 0.9) < SEEN_DROP_K:
         return 0
     share = drop_k / record.excess_k[usable]
     high = float(np.quantile(share, 0.9))
@@ -381,7 +380,7 @@ def _fan_stepped(record: Record) -> bool:
     return bool(fan.size) and bool(np.any(np.diff(fan) != 0))
 
 
-def _first_rise(record: Record, slope: FloatArray) -> NDArray[np.bool_]:
+def _first_rise(record: Record, slope: FloatArray) -> BoolArray:
     """The bins from the first start until the tank stops rising or the fan is switched."""
     inside = np.zeros(record.bins, dtype=bool)
     started = np.flatnonzero(record.engine > 0.5)

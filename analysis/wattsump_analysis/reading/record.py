@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from wattsump_analysis.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray
 
 __all__ = (
     "OILS",
@@ -33,6 +34,8 @@ MEDIAN_SAMPLES = 7
 USUAL_BIN_S = 20.0
 MOST_BINS = 480
 STANDSTILL = -1
+SEEN_DROP_K = 2.2  # of the oil in the cooler that tells its state: nine steps of a usual converter
+COOLING, IDLING = 0.7, 0.4  # of its usual high share; a core without its fan passes a tenth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +57,7 @@ class Switches:
         return replace(self, **_kept_rows(self, keep))
 
 
-def _kept_rows(value: object, keep: slice | NDArray[np.bool_]) -> dict[str, Any]:
+def _kept_rows(value: object, keep: slice | BoolArray) -> dict[str, Any]:
     """The rows in `keep` of every array of a value type."""
     rows = ((field.name, getattr(value, field.name)) for field in fields(value))  # type: ignore[arg-type]
     return {name: array[keep] for name, array in rows if isinstance(array, np.ndarray)}

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.record import Record
+from wattsump_logger.arrays import BoolArray, runs
 from wattsump_logger.calibration.suspicion import sunlit, swapped
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import Measure, degrees, kelvins
@@ -208,27 +209,18 @@ def probe_in_air(record: Record, name: str) -> Remark | None:
     probe, air = record.oils_c[name], record.ambient_c
     hot = (record.engine > 0.99) & (record.oils_c["tank"] - air > WARM_K)
     lost = hot & (np.abs(probe - air) < IN_AIR_K)
-    start, longest = _longest(lost)
-    if longest * record.bin_s < IN_AIR_S:
+    longest = max(runs(lost), key=lambda run: run.stop - run.start, default=slice(0, 0))
+    long_s = (longest.stop - longest.start) * record.bin_s
+    if long_s < IN_AIR_S:
         return None
     called = name.replace("_", " ")
     or_else = ", or does no oil pass the cooler" if name == "cooler_out" else ""
     return Remark(
         code="probe-in-air",
-        text=f"{called} read like air for {longest * record.bin_s / 60:.0f} min from "
-        f"{record.elapsed_s[start] / 60:.0f} min on while the tank was hot: has the probe come "
-        f"off{or_else}?",
+        text=f"{called} read like air for {long_s / 60:.0f} min from "
+        f"{record.elapsed_s[longest.start] / 60:.0f} min on while the tank was hot: has the probe "
+        f"come off{or_else}?",
     )
-
-
-def _longest(mask: NDArray[np.bool_]) -> tuple[int, int]:
-    """Start and length of the longest run of True."""
-    edges = np.diff(np.r_[False, mask, False].astype(int))
-    starts, ends = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0)
-    if starts.size == 0:
-        return 0, 0
-    row = int(np.argmax(ends - starts))
-    return int(starts[row]), int(ends[row] - starts[row])
 
 
 def probe_that_moved(record: Record) -> Remark | None:
@@ -278,9 +270,7 @@ def _share_breaks(record: Record, at: int, width: int, step_k: float, name: str)
     return abs(broken) > BROKEN_SHARE * expected
 
 
-def undisturbed(
-    record: Record, width: int, switches: Iterable[NDArray[np.generic]]
-) -> NDArray[np.bool_]:
+def undisturbed(record: Record, width: int, switches: Iterable[NDArray[np.generic]]) -> BoolArray:
     """Bins with the engine on and none of `switches` changed `width` bins either way."""
     changed = np.zeros(record.bins)
     for values in switches:

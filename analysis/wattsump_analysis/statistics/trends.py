@@ -15,12 +15,13 @@ References
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from wattsump_analysis.arrays import FloatArray, out_of_range, row_of
 from wattsump_analysis.results import Interval
 from wattsump_analysis.statistics.intervals import NORMAL_95
+from wattsump_logger.arrays import BoolArray
 
 __all__ = (
     "EwmaChart",
@@ -166,9 +167,6 @@ def theil_sen(values: ArrayLike, *, correlation: float = 0.0) -> Interval:
     share = 1.0 - 2.0 * float(stats.norm.sf(NORMAL_95 * wider))
     slope, _, low, high = stats.theilslopes(x, alpha=share)
     return Interval(value=float(slope), low=float(low), high=float(high))
-
-
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

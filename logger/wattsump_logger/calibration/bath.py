@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 from wattsump_logger.calibration import suspicion
 from wattsump_logger.calibration.corrections import (
     BathMatch,
@@ -318,7 +318,7 @@ def strange(session: Session) -> tuple[Remark, ...]:
 
 
 def _strange(name: str, values: FloatArray, session: Session) -> Iterator[Remark]:
-    def where(mask: suspicion.BoolArray) -> str:
+    def where(mask: BoolArray) -> str:
         first_s = float(session.elapsed_s[int(np.argmax(mask))])
         return f"({int(mask.sum())} readings, first at {first_s:.0f} s)"
 
@@ -333,7 +333,7 @@ def _strange(name: str, values: FloatArray, session: Session) -> Iterator[Remark
         yield Remark(code="reading-stuck", text=text)
 
 
-def _stuck(values: FloatArray, session: Session) -> suspicion.BoolArray:
+def _stuck(values: FloatArray, session: Session) -> BoolArray:
     mask = suspicion.long_repeats(values, session.elapsed_s)
     moving = np.ptp(values[np.isfinite(values)]) > _WARM_K if np.isfinite(values).any() else False
     return mask if moving else np.zeros_like(mask)  # a soak may stand still, an outing may not

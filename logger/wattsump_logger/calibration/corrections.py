@@ -18,8 +18,9 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wattsump_logger.arrays import BoolArray
 from wattsump_logger.errors import RangeError, SessionError, reason_of
 from wattsump_logger.inputs import read_small
 from wattsump_logger.session.wholefile import write_whole
@@ -276,7 +277,7 @@ def fit_line(
     )
 
 
-def stray_readings(differences_k: ArrayLike, *, threshold: float = 3.5) -> NDArray[np.bool_]:
+def stray_readings(differences_k: ArrayLike, *, threshold: float = 3.5) -> BoolArray:
     """Mark those of several differences from the expected value that are outliers.
 
     Parameters

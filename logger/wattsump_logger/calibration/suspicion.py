@@ -5,13 +5,12 @@ Thresholds are common practice, no source, and are arguments.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wattsump_logger.arrays import BoolArray, FloatArray, runs
 from wattsump_logger.errors import RangeError
 
 __all__ = ("exact_zeros", "full_scale", "long_repeats", "sunlit", "swapped")
-
-BoolArray = NDArray[np.bool_]
 
 # Readings of dead wiring, °C: the parts' ends of scale, and all-ones words as driver code
 # converts them.
@@ -24,7 +23,10 @@ def exact_zeros(temp_c: ArrayLike, *, least: int = 3) -> BoolArray:
     A dead bus reads 0; a real temperature passes through it.
     """
     temps = _column(temp_c)
-    return _in_runs(temps == 0.0, least)
+    mask = np.zeros(temps.size, dtype=np.bool_)
+    for run in runs(temps == 0.0):
+        mask[run] = run.stop - run.start >= least
+    return mask
 
 
 def full_scale(temp_c: ArrayLike) -> BoolArray:
@@ -86,7 +88,7 @@ def swapped(
     return excess.size >= 10 and float(np.mean(excess > margin_k)) >= share
 
 
-def _column(values: ArrayLike) -> NDArray[np.float64]:
+def _column(values: ArrayLike) -> FloatArray:
     column = np.asarray(values, dtype=np.float64)
     if column.ndim != 1:
         raise RangeError(
@@ -98,7 +100,7 @@ def _column(values: ArrayLike) -> NDArray[np.float64]:
     return column
 
 
-def _same_length(first: NDArray[np.float64], second: NDArray[np.float64]) -> None:
+def _same_length(first: FloatArray, second: FloatArray) -> None:
     if first.size != second.size:
         raise RangeError(
             expected="two columns of equal length",
@@ -106,11 +108,3 @@ def _same_length(first: NDArray[np.float64], second: NDArray[np.float64]) -> Non
             where="suspicious readings",
             do="take both from one session",
         )
-
-
-def _in_runs(same: BoolArray, least: int) -> BoolArray:
-    mask = np.zeros(same.size, dtype=np.bool_)
-    edges = np.flatnonzero(np.diff(np.r_[0, same.astype(np.int8), 0]))
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
-        mask[start:end] = end - start >= least
-    return mask

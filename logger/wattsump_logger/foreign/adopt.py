@@ -14,9 +14,8 @@ from pathlib import Path
 from typing import get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 from wattsump_logger.errors import SessionError, UsageError
 from wattsump_logger.foreign.asking import Ask, Asking, Question
 from wattsump_logger.foreign.clock import (
@@ -464,7 +463,7 @@ def _faults(
     return {row: ";".join(codes) for row, codes in faults.items()}
 
 
-def _check_states(table: Table, name: str, wrong: NDArray[np.bool_]) -> None:
+def _check_states(table: Table, name: str, wrong: BoolArray) -> None:
     """Refuse a state with more words than on and off: what they mean is not known."""
     if wrong.mean() > _MOST_UNREAD:
         words = table.cells[name][wrong].str.strip().unique()

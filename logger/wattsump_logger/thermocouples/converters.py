@@ -28,7 +28,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouples.emf import LETTERS, emf_mv, temperature_c
 from wattsump_logger.thermocouples.registers import FAULTS, PARTS, Part, code
@@ -211,7 +211,7 @@ def _part(source: str, probe: str | None) -> Part:
 
 def _integers(
     words: NDArray[np.integer] | Sequence[str], part: Part
-) -> tuple[IntArray, IntArray, NDArray[np.bool_]]:
+) -> tuple[IntArray, IntArray, BoolArray]:
     if isinstance(words, np.ndarray) and words.dtype.kind in "iu":
         word = words.astype(np.int64)
         outside = (word < 0) | (word >> (4 * part.digits) != 0)

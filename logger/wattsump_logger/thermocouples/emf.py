@@ -13,9 +13,9 @@ References
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 from wattsump_logger.errors import RangeError, UsageError
 from wattsump_logger.thermocouples.tables import REFERENCE, Segment
 
@@ -162,7 +162,7 @@ def _checked(letter: str) -> str:
 
 def _inside(
     values: FloatArray, low: float, high: float, where: str, unit: str, outside: str
-) -> NDArray[np.bool_]:
+) -> BoolArray:
     if outside not in {"raise", "nan"}:
         raise UsageError(
             expected="'raise' or 'nan'", found=repr(outside), where="outside", do="choose one"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 
 __all__ = ("FAULTS", "PARTS", "Part", "code")
 
@@ -65,7 +65,7 @@ def _scaled(steps: IntArray, step: float) -> FloatArray:
     return steps.astype(np.float64) * step
 
 
-def _first(*tests: tuple[NDArray[np.bool_], str], like: IntArray) -> IntArray:
+def _first(*tests: tuple[BoolArray, str], like: IntArray) -> IntArray:
     codes = [np.int64(code(fault)) for _, fault in tests]
     result: IntArray = np.select([test for test, _ in tests], codes, np.int64(0))
     return result.reshape(like.shape)
