@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wattsump_analysis.model.fit import rests_on_layout
+from wattsump_analysis.model.fit import reference_oil_c, rests_on_layout
 from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.machine import Knowledge, bare_pipes
@@ -23,6 +23,7 @@ __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
+THICK_BELOW_C = 40.0  # at which an oil's grade counts; common practice
 QUICK_K_S = 5.0 / 60.0  # of oil at work; common practice
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
@@ -201,6 +202,14 @@ def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
             "farther off than its range says. Log the outing again, longer or with a fan step"
         )
         remarks.append(Remark(code="search-unfinished", text=text))
+    if fitted is not None and (oil_c := reference_oil_c(stretch.record)) < THICK_BELOW_C:
+        thick = (
+            "the figure is that of oil at ",
+            degrees(oil_c),
+            ", whose thickness lowers it; a label is meant for oil at work. Log with warmer oil "
+            "before you act on it",
+        )
+        remarks.append(Remark(code="oil-thick", text=thick))
     if stretch.side.why is not None:
         backwards = (
             stretch.side.why,

@@ -215,7 +215,7 @@ def trend_of(outings: Sequence[Outing], left_out: Sequence[LeftOut] = ()) -> Tre
             expected="outings of one machine",
             found=", ".join(repr(machine) for machine in machines),
             where="trend",
-            do="name one of them",
+            do=f"name one with --of, as in --of {machines[0]!r}",
         )
     used, uncounted = in_order(outings)
     left_out = (*left_out, *uncounted)

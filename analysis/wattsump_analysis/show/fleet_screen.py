@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from wattsump_analysis.results import Interval
 from wattsump_analysis.season.fleet import Member
 from wattsump_analysis.season.state import Standing, State
-from wattsump_analysis.season.trend import FEWEST_OUTINGS, LeftOut
+from wattsump_analysis.season.trend import FEWEST_OUTINGS, LeftOut, in_order
 from wattsump_analysis.show.season_screen import (
     COOL_DOWN,
     capital,
@@ -53,7 +53,9 @@ def word_of(member: Member) -> str:
 def _said(member: Member) -> str:
     trend, count = member.trend, len(member.outings)
     if trend is None:
-        return f"{count} of the {FEWEST_OUTINGS} outings that a trend needs."
+        usable, idle = in_order(member.outings)
+        text = f"{len(usable)} of the {FEWEST_OUTINGS} outings that a trend needs."
+        return text + f" {len(idle)} more not counted; wattsump trend says why." * bool(idle)
     if not trend.steps:
         k, heat = trend.would_have_seen
         return (

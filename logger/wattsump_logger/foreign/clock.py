@@ -388,7 +388,7 @@ def _check_steps(elapsed_s: FloatArray, rows: NDArray[np.intp], table: Table) ->
         at = int(np.argmax(steps_s))
         raise _bad(
             table.path,
-            f"{steps_s[at] / _DAY_S:.4g} days between rows at line "
+            f"{steps_s[at] / _DAY_S:.1f} days between rows at line "
             f"{table.line + int(rows[at + 1])}",
             "cut it there, or give the unit of its times, as in --times ms",
         )

@@ -44,8 +44,8 @@ def flowing(outing: Session) -> Proof:
     return prove(outing, bracken())
 
 
-def lump_running(seconds: float = 4800.0) -> Session:
-    session = lump_session(seconds, 800.0, 60.0)
+def lump_running(seconds: float = 4800.0, final_c: float = 60.0) -> Session:
+    session = lump_session(seconds, 800.0, final_c)
     running = np.ones(session.elapsed_s.size)
     columns = {**session.columns, "engine_on": running, "drive_on": running}
     return replace(session, columns=columns)
@@ -167,6 +167,12 @@ def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
     assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.k_w_k is None
     assert codes(proof.reasons) == ["held-at-setting"]
+
+
+@pytest.mark.parametrize(("final_c", "is_thick"), [(36.0, True), (60.0, False)])
+def test_a_figure_of_cold_oil_is_told_to_be_lowered_by_it(final_c: float, is_thick: bool) -> None:
+    proof = prove(lump_running(final_c=final_c), bracken())
+    assert ("oil-thick" in codes(proof.cautions)) is is_thick
 
 
 def test_metal_that_is_not_listed_leaves_the_watts_open() -> None:
