@@ -14,7 +14,7 @@ from analysis.season.test_fleet import gathered
 from analysis.show.outline import outline
 from wattsump_analysis.season.fleet import Member, fleet_of
 from wattsump_analysis.season.trend import LeftOut
-from wattsump_analysis.show.fleet_screen import fleet_data, fleet_screen
+from wattsump_analysis.show.fleet_screen import fleet_data, fleet_screen, word_of
 from wattsump_analysis.show.report.fleet_page import render_fleet
 from wattsump_analysis.show.season_screen import WIDTH
 from wattsump_logger.remark import Remark
@@ -71,6 +71,15 @@ def test_the_page_says_how_many_to_look_at_the_worst_and_what_to_do(
     found = outline(page)
     assert found.headings == [1, 2, 2, 2]
     assert render_fleet(members, LEFT_OUT) == page
+
+
+def test_outings_that_tell_nothing_are_not_counted_among_those_a_trend_needs() -> None:
+    told = row_of_outings([], n=2)
+    idle = [replace(outing, k_w_k=None) for outing in row_of_outings([], n=6)[2:]]
+    (member,) = fleet_of(gathered({"Rowan": [*told, *idle]}))
+    # independent: two of six have K
+    assert word_of(member).startswith("2 of the 4 ")
+    assert "4 more" in word_of(member)
 
 
 def test_a_fleet_with_nothing_amiss_says_so() -> None:
