@@ -26,7 +26,7 @@ def ending(captured: Captured, units: str = "si") -> Iterator[str]:
         in_us = "" if units == "si" else f" --units {units}"
         yield f"next    wattsump prove {as_typed(path)}{in_us}"
     if not captured.sessions:
-        yield "no reading came: check the speed (--baud) and that the controller sends a hello"
+        yield "no reading came: check the speed (--baud); wattsump ports --listen 10 says more"
     if not captured.is_whole:
         yield f"not on disk: {captured.dropped_rows} rows ({captured.trouble or 'disk was full'})"
 

@@ -20,6 +20,7 @@ from wattsump_logger.wire.frames import MAX_LINE, WRAP, crc16, field_pattern
 __all__ = ("explain",)
 
 _DIGITS = re.compile(r"[0-9]{1,10}\Z")
+_LIKE_FRAME = re.compile(r"^[A-Za-z][0-9],|\*[0-9A-Fa-f]{4}$")
 _SHOWN = 40  # characters of a field that are quoted
 
 
@@ -45,6 +46,9 @@ def explain(line: bytes, channels: tuple[WireChannel, ...] | None = None) -> tup
 
 
 def _faults(text: str, channels: tuple[WireChannel, ...] | None) -> Iterator[str]:
+    if not _LIKE_FRAME.search(text):
+        yield "text, but no frame of the line protocol: docs/own-sender.md shows how to send one"
+        return
     content, star, crc = text.rpartition("*")
     if not star:
         yield "checksum: expected '*' and 4 hex digits at the end, found no '*'"

@@ -104,3 +104,9 @@ def test_the_reflected_polynomial_is_recognised_by_its_published_check_value() -
 )
 def test_a_line_without_the_form_of_a_frame_says_what_it_lacks(line: bytes, words: str) -> None:
     assert any(words in fault for fault in explain(line))
+
+
+@pytest.mark.parametrize("line", [b"T1: 20.1 C, T2: 19.0 C", b"23.4,22.1,19.0", b"ready"])
+def test_text_of_another_sender_is_not_taken_for_a_damaged_frame(line: bytes) -> None:
+    (fault,) = explain(line)
+    assert "own-sender" in fault
