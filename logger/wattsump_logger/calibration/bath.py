@@ -25,7 +25,7 @@ from wattsump_logger.calibration.corrections import (
     match_in_bath,
     stray_readings,
 )
-from wattsump_logger.errors import ProfileError, RangeError, UsageError
+from wattsump_logger.errors import ProfileError, RangeError, UsageError, reason_of
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Session
@@ -293,7 +293,7 @@ def _pairs(path: Path) -> tuple[list[float], list[float]]:
     except (OSError, ValueError, KeyError, TypeError, csv.Error) as error:
         raise UsageError(
             expected="a CSV file with the columns reading_c,true_c",
-            found=f"{type(error).__name__}: {error}",
+            found=f"no column {error}" if isinstance(error, KeyError) else reason_of(error),
             where=str(path),
             do="one row a point, numbers in degC",
         ) from error

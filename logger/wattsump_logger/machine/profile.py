@@ -170,7 +170,8 @@ def raw_profile(path: str | Path) -> dict[str, object]:
         return tomllib.loads(read_small(Path(path)))
     except OSError as error:
         reason = reason_of(error)
-        raise _unreadable(where, reason, "check the path") from error
+        do = "check the path; wattsump machine new writes a profile"
+        raise _unreadable(where, reason, do) from error
     except UnicodeDecodeError as error:
         raise _unreadable(where, "bytes that are not UTF-8", "save it as UTF-8 text") from error
     except RecursionError as error:
