@@ -11,6 +11,7 @@ from wattsump_logger.notebook import card
 from wattsump_logger.remark import Remark
 
 __all__ = (
+    "TANK_OIL",
     "BudgetLine",
     "Diagnostics",
     "Influence",
@@ -27,6 +28,7 @@ __all__ = (
 )
 
 Tone = Literal["good", "bad", "plain", "open"]
+TANK_OIL = "tank oil"  # what K refers to without a probe at the cooler's inlet
 
 
 class Verdict(StrEnum):

@@ -40,7 +40,7 @@ from wattsump_analysis.reading.phases import (
 from wattsump_analysis.reading.record import Record, Switches, bin_means, despike, usual_bin_s
 from wattsump_analysis.reading.samples import Samples, gather, metered_heat_j_m3k, without_bare
 from wattsump_analysis.reading.suspects import capacity_unlike_listed, never_on, suspects_of
-from wattsump_analysis.results import Proof, Route
+from wattsump_analysis.results import TANK_OIL, Proof, Route
 from wattsump_logger.errors import SessionError
 from wattsump_logger.machine.profile import Profile
 from wattsump_logger.printable import printable
@@ -297,7 +297,7 @@ def _answer(
             if main.by_side
             or not outing.samples.has_tank
             or (not main.is_own_circuit and "cooler_in" in main.record.oils_c)
-            else "tank oil"
+            else TANK_OIL
         ),
         reference_oil_c=reference_oil_c(main.record),
         segments=tuple(s for s in segments if s is not None),
@@ -350,7 +350,7 @@ def _unfitted(outing: _Outing, reasons: tuple[Remark, ...], next_step: Remark) -
         outing,
         undecided(reasons, next_step),
         cautions=cautions_of(outing.session, outing.samples, None, (), outing.soak, outing.profile),
-        k_refers_to="oil into the cooler" if "cooler_in" in temps else "tank oil",
+        k_refers_to="oil into the cooler" if "cooler_in" in temps else TANK_OIL,
         phases=find_phases(whole, outing.fan_known),
         notes=notes_of(outing.samples, outing.soak, outing.guesses, None),
         model=[],

@@ -70,12 +70,12 @@ def cautions_of(
     """Cautions: what may be wrong with file, machine, probes or result."""
     remarks = [
         *session.notes,
-        *roles_amiss(session.columns, profile),
         *_too_hot(samples, profile),
         *_probes(samples, soak),
     ]
+    unused = tuple(roles_amiss(session.columns, profile))  # least of all, so the last
     if stretch is None:
-        return tuple(remarks)
+        return (*remarks, *unused)
     if samples.engine is None and samples.moving is None:
         text = (
             "neither engine nor drive was logged: a stop that passes for work makes K too high "
@@ -101,7 +101,7 @@ def cautions_of(
         )
         remarks.append(Remark(code="routes-differ", text=differ))
     remarks.extend(_about_fit(stretch, know))
-    return tuple(remarks)
+    return (*remarks, *unused)
 
 
 def _share_varied(samples: Samples) -> Remark:

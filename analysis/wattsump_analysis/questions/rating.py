@@ -69,11 +69,11 @@ def _true_etd(label_w: float, k: Figure) -> Figure:
 
 def _verdict(case: Case) -> tuple[str, float | None]:
     """Verdict and probability; no verdict without an interval, no probability without an ETD."""
-    if case.label_w is None or case.k is None or case.weigh is None:
+    if case.label_w is None or case.k_inlet is None or case.weigh is None:
         return "", None
     if case.etd_k is None:
         weighed = label.label_verdict(
-            case.label_w, case.k.value, case.weigh, oil_rate_w_k=case.oil_w_k
+            case.label_w, case.k_inlet.value, case.weigh, oil_rate_w_k=case.oil_w_k
         )
         return weighed.word, None
     verdict = case.weigh(label.conductance_from_label_w_k(case.label_w, case.etd_k))
@@ -94,9 +94,10 @@ def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark
                 "Label ", claim, " at an entering difference of ", etd, " is ",
                 conductance(case.label_w / case.etd_k), ".",
             ))  # fmt: skip
-    if case.k is not None:
-        yield Remark(code="cooler-measured", text=("Measured: ", case.k, "."))
-    if case.label_w is None or case.k is None:
+    measured = case.k if case.label_w is None else case.k_inlet
+    if measured is not None:
+        yield Remark(code="cooler-measured", text=("Measured: ", measured, "."))
+    if case.label_w is None or case.k_inlet is None:
         yield from enough(case, asked, givens)
         return
     word, probability = _verdict(case)
@@ -116,7 +117,7 @@ def _headline(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark
         )
     yield Remark(
         code="label-true-at",
-        text=("The label is true of this cooler at ", _true_etd(case.label_w, case.k), "."),
+        text=("The label is true of this cooler at ", _true_etd(case.label_w, case.k_inlet), "."),
     )
 
 
@@ -131,17 +132,16 @@ def _label_sections(case: Case) -> Iterator[Section]:
     if case.etd_k is not None:
         claim = label.conductance_from_label_w_k(case.label_w, case.etd_k)
         rows.append(Row("label_w_k", "label claims", conductance(claim)))
-        if case.k is not None:
+        if case.k_inlet is not None:
             rows += _share_rows(claim, case)
-    if case.k is not None:
-        rows.append(
-            Row("true_etd_k", "label true at a difference of", _true_etd(case.label_w, case.k))
-        )
+    if case.k_inlet is not None:
+        true_etd = _true_etd(case.label_w, case.k_inlet)
+        rows.append(Row("true_etd_k", "label true at a difference of", true_etd))
     yield Section(title="Label", rows=tuple(rows), table=_basis_table(case))
 
 
 def _share_rows(claim: float, case: Case) -> Iterator[Row]:
-    k = case.k
+    k = case.k_inlet
     if k is None or case.etd_k is None:
         return
     yield Row("share", "measured over label", k.over(claim, "fraction"))
@@ -170,10 +170,10 @@ def _basis_table(case: Case) -> Table | None:
 
 
 def _basis_word(claim: float, case: Case) -> str:
-    if case.k is None:
+    if case.k_inlet is None:
         return ""
     if case.weigh is None:
-        return f"{case.k.value / claim * 100:.0f} % of it"
+        return f"{case.k_inlet.value / claim * 100:.0f} % of it"
     return case.weigh(claim).word
 
 
@@ -192,8 +192,8 @@ def _ceiling_section(case: Case) -> Iterator[Section]:
         built = Figure(middle, "conductance", low=limits.built_low_w_k, high=limits.built_high_w_k)
         note = Remark(code="built-usual", text="common practice, no source")
         rows.append(Row("built_w_k", "cores as built, with this air", built, note=note))
-    if case.k is not None and case.k.value < limits.lowest_w_k:
-        share = case.k.over(limits.lowest_w_k, "fraction")
+    if case.k_inlet is not None and case.k_inlet.value < limits.lowest_w_k:
+        share = case.k_inlet.over(limits.lowest_w_k, "fraction")
         note = (
             Remark(code="is-effectiveness", text="its effectiveness")
             if both
@@ -211,7 +211,7 @@ def _over_ceiling(case: Case, lowest: float) -> Iterator[Remark]:
             code="label-over-ceiling",
             text=("NOT POSSIBLE: the label claims more than ", limit, " of air or oil can carry."),
         )
-    if case.k is not None and case.k.value > lowest:
+    if case.k_inlet is not None and case.k_inlet.value > lowest:
         yield Remark(
             code="measured-over-ceiling",
             text=("DOUBTFUL: the measured value is above ", limit, "; a flow is typed wrong."),
@@ -315,5 +315,8 @@ def _assumed(case: Case, asked: RatingAsked, givens: Givens) -> Iterator[Remark]
             text=f"{percent} margin for a dirty core; heat covered nineteen times in twenty.",
         )
     if givens.k_refers_to and asked.measured is None:
-        yield Remark(code="k-counted-from", text=f"K is counted from {givens.k_refers_to}.")
+        text: tuple[object, ...] = (f"K is counted from {givens.k_refers_to}.",)
+        if case.k_inlet is not case.k:
+            text = "K is ", case.k, " from tank oil; label and flows are held to oil at the inlet."
+        yield Remark(code="k-counted-from", text=text)
     yield from givens.notes

@@ -10,6 +10,8 @@ from wattsump_analysis.questions.answer import Figure
 from wattsump_analysis.questions.asked import RatingAsked
 from wattsump_analysis.questions.givens import Givens, missing
 from wattsump_analysis.questions.typed import value_of
+from wattsump_analysis.results import TANK_OIL
+from wattsump_analysis.statistics.intervals import interval
 
 __all__ = (
     "OIL_C",
@@ -39,6 +41,8 @@ class Case:
     label_w: float | None
     etd_k: float | None
     k: Figure | None
+    # Of the oil into the cooler, from which label and streams count; `k` may be the tank's.
+    k_inlet: Figure | None
     air_w_k: float | None
     oil_w_k: float | None
     air_c: float
@@ -51,7 +55,7 @@ class Case:
     @property
     def too_wide(self) -> bool:
         """Whether the measured range is too wide for a verdict."""
-        k = self.k
+        k = self.k_inlet
         if k is None or k.low is None or k.high is None:
             return False
         return 0.5 * (k.high - k.low) / k.value > label.WIDEST_REL
@@ -77,6 +81,7 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
         label_w=value_of(asked.label_heat, label_w),
         etd_k=value_of(asked.label_etd, printed_k),
         k=k,
+        k_inlet=k if asked.measured or k is None else _at_inlet(k, givens),
         air_w_k=None
         if air_flow is None
         else air.capacity_rate_w_k(air_flow, air_c, air.pressure_pa(altitude)),
@@ -87,6 +92,15 @@ def case_of(asked: RatingAsked, givens: Givens) -> Case:
         heat_is_estimate=heat is None,
         weigh=None if k is None or k.u_log == 0.0 else _weigh(k, asked, givens),
     )
+
+
+def _at_inlet(k: Figure, givens: Givens) -> Figure:
+    """K over the oil into the cooler, which a proof's draws are of."""
+    draws, weights = givens.k_draws_w_k, givens.k_weights
+    if givens.k_refers_to != TANK_OIL or draws is None or weights is None:
+        return k
+    span = interval(draws, weights)
+    return Figure(span.value, "conductance", low=span.low, high=span.high)
 
 
 def _weigh(k: Figure, asked: RatingAsked, givens: Givens) -> Callable[[float], label.Verdict]:

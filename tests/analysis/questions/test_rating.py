@@ -121,6 +121,19 @@ def test_a_proof_and_its_rating_say_the_same_chance_in_the_same_word() -> None:
     assert value(other, "probability_met") == pytest.approx(weights[draws >= 5000 / 50].sum())
 
 
+def test_a_label_is_held_against_oil_at_the_inlet_also_where_only_the_tank_was_read() -> None:
+    draws, weights = np.linspace(70.0, 90.0, 400), np.full(400, 1 / 400)
+    proof = replace(
+        proof_fixture.falls_short(), label=check_label(6000.0, 55.0, draws, weights),
+        k_w_k=proof_fixture.near(107.0, 0.2), k_refers_to="tank oil",
+        k_draws_w_k=draws, k_weights=weights,
+    )  # fmt: skip
+    answer = ask(givens_from(Givens.of(proof), BRACKEN))
+    # independent: the middle of the draws over 6000 W at 55 K, as the proof counts it.
+    assert value(answer, "share") == pytest.approx(80.0 / (6000.0 / 55.0), rel=1e-3)
+    assert verdict(answer) == "falls short"
+
+
 def test_a_range_too_wide_for_a_word_says_so() -> None:
     answer = ask(label_heat="6 kW", label_etd="55 K", measured="30 to 80 W/K")
     assert verdict(answer) == Verdict.CANNOT_TELL
