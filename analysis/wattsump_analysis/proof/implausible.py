@@ -80,5 +80,5 @@ def slow_probe(stretch: Stretch) -> Remark | None:
     return Remark(
         code="slow-probe",
         text=f"{LAG_WORDS[name]} follows its oil {lags_s[name]:.0f} s late or more: K comes out "
-        "too low by an unknown part",
+        "too low by an unknown amount",
     )

@@ -87,9 +87,9 @@ def cautions_of(
         remarks.append(_share_varied(samples))
     if bare_pipes(profile) & set(samples.temps_c):
         text = (
-            "the cooler's probes sit bare on their pipes and read too low by an unknown tenth of "
-            "their rise: beside a tank probe they are left out. Put them under 20 mm of foam, or "
-            "into the oil"
+            "the cooler's probes sit bare on their pipes and read too low by an unknown share of "
+            "their rise, about a tenth: beside a tank probe they are left out. Put them under 20 "
+            "mm of foam, or into the oil"
         )
         remarks.append(Remark(code="probes-bare", text=text))
     difference = largest_disagreement(routes)
@@ -118,8 +118,8 @@ def _share_varied(samples: Samples) -> Remark:
     text = (
         "the cooler's share of the oil's warmth changed while nothing was switched: the "
         "engine's speed varied and was not logged, or a valve let oil past the core. The probes at "
-        "the cooler were left out, for their differences hang on the flow. Log the engine's speed, "
-        "or keep the throttle still"
+        "the cooler were left out, as their differences depend on the flow. Log the engine's "
+        "speed, or keep the throttle still"
     )
     return Remark(code="speed-varied-unlogged", text=text)
 
@@ -171,8 +171,8 @@ def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
         warm = (
             "the air probe read ",
             kelvins(offsets["ambient"]),
-            " more than the oil after a rest: look for sun or warm air on the probe, which is then "
-            "no error of its own",
+            " more than the oil after a rest: look for sun or warm air on it, as the probe itself "
+            "may be right",
         )
         remarks.append(Remark(code="air-probe-warm", text=warm))
     return remarks
@@ -228,7 +228,7 @@ def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
         remarks.append(Remark(code="own-circuit", text=text))
         if stretch.side.k_w_k is not None and stretch.known_heat is None:
             text = (
-                "the heat into the oil is not told: the watts rest on the oil flow in the cooler's "
+                "the heat into the oil is unknown: the watts rest on the oil flow in the cooler's "
                 "own circuit, and the tank's warmth is not in it. Give forecast its --heat"
             )
             remarks.append(Remark(code="heat-not-told", text=text))

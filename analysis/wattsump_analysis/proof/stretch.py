@@ -185,7 +185,7 @@ def _fit(
             fitted = fit_record(record, know, rng, progress, shared=shared)
     except (np.linalg.LinAlgError, ArithmeticError):
         fitted = None
-    # Counted from the tank, K of an impossible machine comes out below nothing.
+    # Counted from the tank, K of an impossible machine comes out below zero.
     if fitted is None or not fitted.k_w_k.low > 0.0:
         text = "the fit of the thermal network found no solution"
         return None, Remark(code="fit-failed", text=text)

@@ -76,7 +76,7 @@ _NO_FLOW = Refusal(
 _NO_FAN = Refusal(
     reason=Remark(
         code="fan-unlogged",
-        text="nobody logged the fan, and a cooler whose fan stood for a while looks too small",
+        text="the fan was not logged, and a cooler whose fan was off for a while looks too small",
     ),
     next_step=Remark(
         code="log-fan",
@@ -93,9 +93,9 @@ _LOG_UNREGULATED = Remark(
 FAN_FOLLOWED = Refusal(
     reason=Remark(
         code="fan-follows-oil",
-        text="the fan speeds up with the oil, by the profile or by the cooler's share of the "
-        "oil's warmth, which grew with temperature, as it also does where a valve lets oil past "
-        "the core: the figure is that of this outing, and the label is for full speed and flow",
+        text="the fan speeds up with the oil: the profile says so, or the cooler's share of the "
+        "oil's warmth grew with temperature, as it also does where a valve lets oil past the core. "
+        "The figure is that of this outing, and the label is for full speed and flow",
     ),
     next_step=Remark(
         code="log-at-full-fan",
@@ -450,7 +450,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         rejects = (
             *rejects,
             ", counted from the tank; the share of the label is counted from the oil into the "
-            "cooler, which is warmer by what no probe saw and the range allows for",
+            "cooler, which is warmer; no probe saw by how much, and the range allows for that",
         )
     if word is not Verdict.CANNOT_TELL:
         claims_w_k = label.label_heat_w / label.label_etd_k

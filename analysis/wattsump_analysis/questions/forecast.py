@@ -235,7 +235,7 @@ def _other_channels(asked: ForecastAsked, givens: Givens) -> Iterator[Section]:
     if rows:
         remark = Remark(
             code="right-if-settled",
-            text="Right if the work had settled by then; too kind if it had not.",
+            text="Right if the work had settled by then; too favourable if it had not.",
         )
         yield Section(
             title="Air at which another channel meets its limit, from its peak",

@@ -107,7 +107,7 @@ def _more_rows(case: Case, needed_w_k: float) -> Iterator[Row]:
                 "air_factor",
                 "or times the air, same core",
                 ranged(times, "number"),
-                note=Remark(code="fan-power-cubed", text="fan power goes with its cube"),
+                note=Remark(code="fan-power-cubed", text="fan power rises with its cube"),
             )
     except RangeError:
         # The measured value is above what the typed streams carry; the ceilings say so.

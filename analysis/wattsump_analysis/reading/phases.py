@@ -134,8 +134,8 @@ def switches_of(samples: Samples) -> tuple[Switches, tuple[Remark, ...]]:
         )
         begin = "from the first rise of the tank" if still else "from the beginning"
         end = (
-            f"until {last}, at {until_s / 60:.0f} min; what came after was left out, for nobody "
-            "can tell whether oil was pumped"
+            f"until {last}, at {until_s / 60:.0f} min; what came after was left out, as "
+            "oil may have been pumped or not"
             if math.isfinite(until_s)
             else "to the end"
         )

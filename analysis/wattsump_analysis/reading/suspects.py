@@ -177,8 +177,8 @@ def air_that_answers_the_fan(record: Record) -> Remark | None:
         text=(
             "the air at the probe is ",
             kelvins(-shift),
-            " warmer while the fan stands: warmth of engine or core pools at it. Heat over air is "
-            "uncertain in the parts without fan; move the probe farther out",
+            " warmer while the fan is off: heat of engine or core collects there. What was found "
+            "without the fan is uncertain; move the probe farther out",
         ),
     )
 
@@ -348,7 +348,7 @@ def bypass_that_opens(record: Record) -> Remark | None:
             "below about ",
             degrees(knee_c),
             " the cooler passed hardly any heat and above it all at once: a thermostatic bypass "
-            "opens there. The colder part of the outing says nothing of the cooler",
+            "opens there. The colder part of the outing says nothing about the cooler",
         ),
     )
 
@@ -375,7 +375,7 @@ def capacity_unlike_listed(
         return Remark(
             code="capacity-unlike-listed",
             text="the machine warmed and cooled unlike the oil and metal listed, and without a "
-            "flow meter or a metered heater nobody can tell which way: check the oil level, then "
+            "flow meter or a metered heater it cannot be told which way: check the oil level, then "
             "the profile's litres and kilograms",
         )
     held = Measure(value=capacity_j_k, kind="heat_capacity", spec=".0f")

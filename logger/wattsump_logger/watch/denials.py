@@ -135,7 +135,7 @@ class Denials:
                 yield Remark(
                     code="uncooled-with-fan-on",
                     text="fan channel on for ten minutes while the cooler takes hardly any heat "
-                    "out of the oil: the fan stands, or the channel is wrong",
+                    "out of the oil: the fan does not turn, or the channel is wrong",
                 )
         elif (
             self._always("fan", False)
