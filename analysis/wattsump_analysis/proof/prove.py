@@ -14,17 +14,10 @@ from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.fit import model_form, reference_oil_c
 from wattsump_analysis.proof.diagnostics import diagnose
 from wattsump_analysis.proof.ledger import join_ledgers, make_ledger
+from wattsump_analysis.proof.refusals import LOG_LONGER, LOG_OFTENER, SELDOM_S, refusals_of
 from wattsump_analysis.proof.remarks import cautions_of, limits_of, notes_of, peaks_of
 from wattsump_analysis.proof.stretch import Scale, Stretch, fit_stretch, routes_of, segment_of
-from wattsump_analysis.proof.verdict import (
-    SELDOM_S,
-    Judgement,
-    judge,
-    log_longer,
-    log_oftener,
-    refusals_of,
-    undecided,
-)
+from wattsump_analysis.proof.verdict import Judgement, judge, undecided
 from wattsump_analysis.reading.contradictions import contradictions, right_channels
 from wattsump_analysis.reading.cuts import Cuts, cut_times, find_cuts, record_of, stretch_records
 from wattsump_analysis.reading.machine import Knowledge, knowledge
@@ -185,7 +178,7 @@ def _prove(outing: _Outing, rng: np.random.Generator, tell: Progress) -> Proof:
         is_seldom = whole.bin_s > SELDOM_S
         lacks = "the outing was read too seldom" if is_seldom else "the outing is too short"
         text = f"{lacks}: {left_out[0] if left_out else 'no readings'}"
-        step = log_oftener() if is_seldom else log_longer()
+        step = LOG_OFTENER if is_seldom else LOG_LONGER
         return _unfitted(outing, (Remark(code="too-few-rows", text=text),), step)
     know = knowledge(
         outing.profile,

@@ -1,9 +1,8 @@
 """From the answer of a stretch to a verdict, its reasons and the next step.
 
-All sentences about a verdict are here; its words and headings are in `results.Verdict`.
+Its words and headings are in `results.Verdict`, what speaks against it in `refusals`.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,118 +15,37 @@ from wattsump_analysis.physics.label import (
     verdict_from_samples,
     word_of,
 )
-from wattsump_analysis.proof.implausible import denied_prior, slow_probe
-from wattsump_analysis.proof.routes import conductance, contradiction
-from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch, longest_fit
+from wattsump_analysis.proof.refusals import (
+    FAN_FOLLOWED,
+    HALF_OPEN,
+    NO_DRIVE,
+    NO_FAN,
+    NO_FLOW,
+    Refusal,
+    against_k,
+    is_half_open,
+    to_narrow,
+)
+from wattsump_analysis.proof.routes import conductance
+from wattsump_analysis.proof.stretch import Scale, Stretch, longest_fit
 from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
-from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
-from wattsump_analysis.reading.record import Record
-from wattsump_analysis.results import Interval, LabelCheck, Route, Verdict
+from wattsump_analysis.results import Interval, LabelCheck, Verdict
 from wattsump_analysis.statistics.intervals import interval
-from wattsump_logger.machine.profile import Cooler, Profile
+from wattsump_logger.machine.profile import Profile
 from wattsump_logger.remark import Remark, Worded
-from wattsump_logger.units.measure import Measure, degrees, kelvins, listed
+from wattsump_logger.units.measure import Measure, kelvins, listed
 
 __all__ = (
-    "SELDOM_S",
     "Judgement",
-    "Refusal",
     "check_label",
     "judge",
-    "log_longer",
-    "log_oftener",
-    "refusals_of",
     "undecided",
     "what_decides",
 )
 
-MOSTLY = 0.5
-SELDOM = 0.1  # share of time over the setting that still counts as held at it
-THERMOSTAT_BAND_K = 4.0
-LEAST_PLATEAU_S = 600.0
-OPEN_OVER_K = 10.0  # over its setting an oil thermostat is open; common practice, no source
-SELDOM_S = 120.0  # between readings: at more, an outing of usual length has too few
-FAN_PHASES = 3  # on, off and on again: less than that is no guided run
 _MORE_LOGGING = frozenset({"log-guided-run", "log-oftener", "weigh-and-repeat"})
 USUAL_ETD_K = 40.0  # usual difference to state watts at; common practice, no source
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Refusal:
-    """Why a K is not to be used, and what would help."""
-
-    reason: Remark
-    next_step: Remark
-
-
-_NO_FLOW = Refusal(
-    reason=Remark(
-        code="flow-unlogged",
-        text="neither engine nor drive nor oil flow was logged, and a stop that passes for work "
-        "moves the figure either way",
-    ),
-    next_step=Remark(
-        code="log-engine",
-        text="Log the engine; for another logger's file type when it ran, as in "
-        "wattsump import FILE --was 'engine on 09:10 to 10:20', and prove the outing again.",
-    ),
-)
-_NO_FAN = Refusal(
-    reason=Remark(
-        code="fan-unlogged",
-        text="the fan was not logged, and a cooler whose fan was off for a while looks too small",
-    ),
-    next_step=Remark(
-        code="log-fan",
-        text="Log the fan; for another logger's file type when it ran, as in wattsump import FILE "
-        "--was 'fan on 09:10 to 09:40'. If it turns whenever the engine does, write "
-        "fan_with_engine = true in [cooler].",
-    ),
-)
-_LOG_UNREGULATED = Remark(
-    code="log-unregulated",
-    text="Log a run in which the thermostat does not act: with the fan switched by hand and "
-    "logged, or working harder.",
-)
-FAN_FOLLOWED = Refusal(
-    reason=Remark(
-        code="fan-follows-oil",
-        text="the fan speeds up with the oil: the profile says so, or the cooler's share of the "
-        "oil's warmth grew with temperature, as it also does where a valve lets oil past the core. "
-        "The figure is that of this outing, and the label is for full speed and flow",
-    ),
-    next_step=Remark(
-        code="log-at-full-fan",
-        text="Have the fan run at its full speed, by its override or with hotter oil within the "
-        "limits, name a valve in the oil's way as bypass in [cooler], and log the outing again.",
-    ),
-)
-_HALF_OPEN = Refusal(
-    reason=Remark(
-        code="bypass-half-open",
-        text=(
-            "by the profile a bypass opens the way to the core as the oil warms, and for most of "
-            "the time with the fan on the oil was not ",
-            kelvins(OPEN_OVER_K, ".0f"),
-            " over its setting: some of it may have gone past the core",
-        ),
-    ),
-    next_step=_LOG_UNREGULATED,
-)
-_NO_DRIVE = Refusal(
-    reason=Remark(
-        code="drive-unlogged",
-        text="it is known when the engine ran, but neither its speed nor when the drive turned: "
-        "idling that passes for work makes the figure wrong by more than its range says",
-    ),
-    next_step=Remark(
-        code="log-drive",
-        text="Log the drive; for another logger's file type when it turned, as in "
-        "wattsump import FILE --was 'drive on 09:10 to 10:05' or --was 'drive on throughout', and "
-        "prove the outing again.",
-    ),
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,100 +77,6 @@ def undecided(reasons: tuple[Remark, ...], next_step: Remark, *, more: str = "")
     )
 
 
-def log_longer() -> Remark:
-    """Return the next step after an outing that was too short."""
-    text = "Log a longer outing: from cold until the oil settles, then a cool-down."
-    return Remark(code="log-longer", text=text)
-
-
-def log_oftener() -> Remark:
-    """Return the next step after an outing that was read too seldom."""
-    text = (
-        "Log a reading every half minute or oftener, or write down all probes every minute or two: "
-        "from cold until the oil settles, then a cool-down."
-    )
-    return Remark(code="log-oftener", text=text)
-
-
-def regulated_reason(stretch: Stretch, profile: Profile | None, fan_known: bool) -> Remark | None:
-    """Why a plateau measures a thermostat and not the cooler; None if there is none.
-
-    A logged fan that goes on and off is a row of fan steps and can be fitted; a plateau held by
-    an unlogged thermostat cannot.
-    """
-    record = stretch.record
-    swings = 0 if fan_known else hidden_switchings(record)
-    if swings:
-        return Remark(
-            code="unlogged-switching",
-            text=f"the cooler went from cooling to idling and back, {swings} changes in all, and "
-            "no fan channel says when: a fan thermostat or a valve was at work, so a mean over "
-            "both is not the cooler's",
-        )
-    if profile is None:
-        return None
-    cooler = profile.cooler
-    tank = record.oils_c["tank"]
-    working = (record.engine > 0.5) & np.isfinite(tank)
-    if fan_known:
-        working &= ~saw_tooth(record)
-    settings = [("bypass", cooler.bypass_c)]
-    if not fan_known:
-        settings.insert(0, ("fan thermostat", cooler.fan_thermostat_c))
-    for name, setting in settings:
-        if setting is None or not working.any():
-            continue
-        held = working & (np.abs(tank - setting) < THERMOSTAT_BAND_K)
-        bins = np.count_nonzero(held)
-        over = np.count_nonzero(working & (tank > setting + THERMOSTAT_BAND_K))
-        if (
-            bins > MOSTLY * np.count_nonzero(working)
-            and over < SELDOM * bins
-            and bins * record.bin_s > LEAST_PLATEAU_S
-        ):
-            return Remark(
-                code="held-at-setting",
-                text=(
-                    "the oil was held at ",
-                    degrees(float(np.nanmean(tank[held]))),
-                    f", where the {name} is set (",
-                    degrees(setting),
-                    f"): such a plateau measures the {name}, not the cooler",
-                ),
-            )
-    return None
-
-
-def refusals_of(
-    stretch: Stretch, profile: Profile | None, fan_known: bool, routes: Sequence[Route]
-) -> tuple[Refusal, ...]:
-    """Reasons against a K that the readings gave."""
-    found = (
-        (regulated_reason(stretch, profile, fan_known), _LOG_UNREGULATED),
-        (denied_prior(stretch), _CHECK_STATED),
-        (slow_probe(stretch), _QUICKEN_PROBE),
-        (contradiction(routes), _CHECK_FLOW_AND_MASSES),
-    )
-    return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
-
-
-_CHECK_STATED = Remark(
-    code="check-stated",
-    text="Check that value and its uncertainty in the profile, and that every channel is what "
-    "its name says; log the engine's speed if it changes at work. Then prove the outing again.",
-)
-_QUICKEN_PROBE = Remark(
-    code="quicken-probe",
-    text="Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
-    "bare metal, paste and foam. Then log the outing again.",
-)
-_CHECK_FLOW_AND_MASSES = Remark(
-    code="check-flow-and-masses",
-    text="Check the oil flow, and the litres and kilograms in the profile: one of them is "
-    "wrong. Then prove the outing again.",
-)
-
-
 def judge(
     stretch: Stretch,
     stretches: tuple[Stretch, ...],
@@ -272,8 +96,8 @@ def judge(
     """
     cooler = None if profile is None else profile.cooler
     if not is_idling_known and stretch.scale not in (None, Scale.OIL_SIDE):
-        refused = (*refused, _NO_DRIVE)
-    refusals = _refusals(stretch, cooler, know, refused)
+        refused = (*refused, NO_DRIVE)
+    refusals = against_k(stretch, cooler, know, refused)
     k = stretch.k_w_k
     if refusals or k is None:
         reasons = tuple(refusal.reason for refusal in refusals)
@@ -287,31 +111,22 @@ def judge(
     follows = cooler.fan_follows_oil or fan_followed(stretch.record, know.u_match_k)
     if judgement.verdict is Verdict.FALLS_SHORT and follows:
         return _in_doubt(judgement, FAN_FOLLOWED)
-    if judgement.verdict is Verdict.FALLS_SHORT and _is_half_open(stretch.record, cooler):
-        return _in_doubt(judgement, _HALF_OPEN)
+    if judgement.verdict is Verdict.FALLS_SHORT and is_half_open(stretch.record, cooler):
+        return _in_doubt(judgement, HALF_OPEN)
     return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
-
-
-def _is_half_open(record: Record, cooler: Cooler) -> bool:
-    """Whether a bypass let oil past the core for most of the time that its fan ran."""
-    if cooler.bypass_c is None:
-        return False
-    oil_c = record.oils_c.get("cooler_in", record.oils_c["tank"])
-    cooled_c = oil_c[(record.engine > 0.5) & (record.fan > 0.5) & np.isfinite(oil_c)]
-    return bool(np.mean(cooled_c > cooler.bypass_c + OPEN_OVER_K) < MOSTLY)
 
 
 def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) -> Judgement:
     """The judgement, or "cannot tell" if it rests on something that was not logged."""
     withheld = None
     if judgement.verdict is not Verdict.CANNOT_TELL and not is_flow_known:
-        withheld = _NO_FLOW
+        withheld = NO_FLOW
     elif judgement.verdict is Verdict.FALLS_SHORT and not is_fan_known:
-        withheld = _NO_FAN
+        withheld = NO_FAN
     if withheld is None:
         if judgement.next_step.code in _MORE_LOGGING and not (is_flow_known and is_fan_known):
             # To type times costs less than another outing.
-            missing = _NO_FAN if is_flow_known else _NO_FLOW
+            missing = NO_FAN if is_flow_known else NO_FLOW
             return replace(judgement, next_step=missing.next_step)
         return judgement
     return _in_doubt(judgement, withheld)
@@ -325,76 +140,6 @@ def _in_doubt(judgement: Judgement, why: Refusal) -> Judgement:
         reasons=(why.reason, *judgement.reasons),
         next_step=why.next_step,
     )
-
-
-def _to_narrow(stretch: Stretch) -> Remark:
-    """What narrows the range: more readings, a guided run, or better inputs if there was one."""
-    if stretch.record.bin_s > SELDOM_S:
-        return log_oftener()
-    kinds = [phase.kind for phase in stretch.phases]
-    if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
-        return Remark(
-            code="weigh-and-repeat",
-            text="Weigh or look up what the profile only estimates, log the oil flow through the "
-            "cooler or measure it once with a bucket, and log the same run again.",
-        )
-    return Remark(
-        code="log-guided-run",
-        text="Log a guided run: soak before the start, fan-off rise, three fan steps, and weigh or "
-        "look up what the profile only estimates.",
-    )
-
-
-def _refusals(
-    stretch: Stretch, cooler: Cooler | None, know: Knowledge, refused: tuple[Refusal, ...]
-) -> tuple[Refusal, ...]:
-    """All reasons against giving K, each with what would help."""
-    refusals = []
-    if cooler is not None and not cooler.fitted:
-        refusals.append(
-            Refusal(
-                reason=Remark(
-                    code="no-cooler-fitted", text="the profile says that no cooler is fitted"
-                ),
-                next_step=Remark(
-                    code="fit-a-cooler",
-                    text="Set fitted = true in [cooler] once it is, and log an outing.",
-                ),
-            )
-        )
-    if stretch.why is not None:
-        step = NO_TANK_STEP if stretch.why.code == NO_TANK.code else log_longer()
-        refusals.append(Refusal(reason=stretch.why, next_step=step))
-    refusals.extend(refused)
-    if stretch.scale is None and stretch.why is None:
-        refusals.append(_WITHOUT_SCALE)
-    if not refusals and know.metal_j_k is None and stretch.scale is Scale.CAPACITY:
-        refusals.append(_METAL_NOT_LISTED)
-    return tuple(refusals)
-
-
-_WITHOUT_SCALE = Refusal(
-    reason=Remark(
-        code="no-scale",
-        text="temperatures alone give ratios, not watts: neither the heat capacity of oil and "
-        "metal nor an oil flow nor a metered heater is known",
-    ),
-    next_step=Remark(
-        code="state-capacity",
-        text="State the litres of oil and the kilograms of metal in the machine profile, or log "
-        "the oil flow, or run the metered heater.",
-    ),
-)
-_METAL_NOT_LISTED = Refusal(
-    reason=Remark(
-        code="metal-not-listed",
-        text="the metal that warms with the oil is not listed, and it holds about half of the heat",
-    ),
-    next_step=Remark(
-        code="list-metal",
-        text="List the metal parts with their kilograms as [[metal]] in the machine profile.",
-    ),
-)
 
 
 def _ratio_words(stretches: tuple[Stretch, ...]) -> str:
@@ -479,7 +224,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
         verdict=word,
         headline=f"{word.heading}, because {reason}: {share}. {what_decides(label, word)}".rstrip(),
         reasons=(reason, Remark(code="rejects", text=rejects)),
-        next_step=_to_narrow(stretch),
+        next_step=to_narrow(stretch),
         label=label,
         k_w_k=k,
     )
