@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import numpy as np
 
-from wattsump_logger.arrays import FloatArray
+from wattsump_logger.arrays import BoolArray, FloatArray
 from wattsump_logger.errors import SessionError, reason_of
 from wattsump_logger.inputs import need_regular
 
@@ -76,6 +76,10 @@ class Table:
     def names(self) -> tuple[str, ...]:
         """The columns' names as in the file."""
         return tuple(self.cells.columns)
+
+    def filled(self, name: str) -> BoolArray:
+        """Tell where a column has a cell that is not empty."""
+        return (self.cells[name].str.strip() != "").to_numpy(dtype=np.bool_)
 
     def numbers(self, name: str) -> FloatArray:
         """A column's cells as numbers."""
