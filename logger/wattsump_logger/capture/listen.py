@@ -18,6 +18,10 @@ __all__ = ("Listened", "heard", "listen_to", "port_lines")
 _KEPT = 65_536  # first bytes, searched for wrong lines
 _MOST_WRONG = 3
 _LINE_SHOWN = 70
+_LACKS_DRIVE = (
+    "\n    no drive and no engine in rpm: unless the profile gives a channel that role,"
+    "\n    idling passes for work and prove gives no watts"
+)
 
 
 def port_lines(
@@ -105,6 +109,12 @@ def _wrong(data: bytes, hello: Hello | None) -> Iterator[str]:
             yield f"    {line[:_LINE_SHOWN].decode('ascii', 'replace')}\n        {words}"
 
 
+def _lacks_drive(hello: Hello) -> bool:
+    """Whether nothing tells idling from work, which no later reading makes good."""
+    told = {(channel.name, channel.detail) for channel in hello.channels}
+    return ("engine", "rpm") not in told and ("drive", "") not in told
+
+
 def heard(events: list[Event]) -> str:
     """Return in words what a port's events say about a controller on it."""
     for event in events:
@@ -113,7 +123,7 @@ def heard(events: list[Event]) -> str:
             words = f"speaks our protocol: {event.firmware}, every {event.period_ms} ms: {names}"
             if event.unread:
                 words += f"; of a source not known here: {' '.join(event.unread)}"
-            return words
+            return words + _LACKS_DRIVE * _lacks_drive(event)
     kinds = {type(event) for event in events}
     if not kinds:
         return "silent"

@@ -4,6 +4,7 @@ Nothing heavy is imported here: `--help` pays only for typer. Expected errors ar
 the composed program turns them into one line and an exit code.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -105,11 +106,12 @@ def import_command(
     from wattsump_logger.commands import telling
     from wattsump_logger.foreign.table import is_wire
 
+    asked = {"temperatures": temperatures, "dates": dates, "decimals": decimals, "times": times}
     if not all(is_wire(file) for file in files):
         from wattsump_logger.commands.adopting import TableAsked, adopt
 
         importing.check_one_table(files)
-        asked = {"temperatures": temperatures, "dates": dates, "decimals": decimals, "times": times}
+        _refuse("a table", "--column 'NAME=ROLE' does that for a table", {"rename": rename})
         adopt(
             files[0],
             TableAsked(
@@ -125,6 +127,9 @@ def import_command(
             start_utc=importing.typed_start(start),
         )
         return
+    session = "make a session without it, then import its .csv with it"
+    given = {"column": column, "was": was, **asked, "preview": is_preview, "anew": is_anew}
+    _refuse("frames of the line protocol", session, given)
     imported = importing.import_files(
         files,
         out,
@@ -135,3 +140,14 @@ def import_command(
     )
     for line in telling.imported(imported):
         typer.echo(line)
+
+
+def _refuse(found: str, do: str, options: Mapping[str, object]) -> None:
+    """Refuse an option that would be passed over."""
+    typed = next((name for name, value in options.items() if value), None)
+    if typed is not None:
+        from wattsump_logger.errors import UsageError
+
+        raise UsageError(
+            expected="a file that this option is for", found=found, where=f"--{typed}", do=do
+        )

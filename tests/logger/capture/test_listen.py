@@ -73,6 +73,22 @@ def test_a_controller_is_named_with_its_channels() -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "source", "detail", "lacks"),
+    [
+        ("engine", "state", "", True),
+        ("engine", "value", "rpm", False),
+        ("drive", "state", "", False),
+    ],
+)
+def test_channels_that_tell_idling_from_work_by_nothing_are_said_before_the_outing(
+    name: str, source: str, detail: str, lacks: bool
+) -> None:
+    channels = [WireChannel(name=name, source=source, detail=detail)]
+    line = line_for(MemoryPort(EmulatedController(lambda _: {name: 1.0}, channels)))
+    assert ("no watts" in line) is lacks
+
+
+@pytest.mark.parametrize(
     ("what", "said"),
     [
         (b"", "silent"),
@@ -107,7 +123,8 @@ def test_another_speed_and_a_line_begun_in_the_middle_are_not_explained() -> Non
     assert "expected" not in line_for(Says(b"\xf0\xfe\x80\xff\r\n"))
     sound = format_line("E1,5,5000,mark,fan")
     assert "\n" not in line_for(Says(b""))
-    port = MemoryPort(EmulatedController(lambda _: {}, [WireChannel(name="t", source="state")]))
+    drive = WireChannel(name="drive", source="state")
+    port = MemoryPort(EmulatedController(lambda _: {}, [drive]))
     assert "\n" not in line_for(port)
     assert "\n" not in line_for(Says(sound))
 

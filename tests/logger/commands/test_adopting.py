@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from wattsump_logger.commands import adopting, program
 from wattsump_logger.errors import UsageError
 from wattsump_logger.session.reader import load_session
+from wattsump_logger.wire.frames import format_line
 
 ROWS = "".join(f"09:{s // 60:02d}:{s % 60:02d};{20 + s / 100:.2f};18.5\n" for s in range(120))
 
@@ -136,3 +137,24 @@ def test_the_roles_are_listed_once_and_the_next_command_can_be_pasted(
     assert "degF: " in result.output
     (line,) = (line for line in result.output.splitlines() if line.startswith("next"))
     assert shlex.split(line)[1:] == ["wattsump", "prove", "an export.2.csv"]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "typed"),
+    [
+        (
+            "x.wire",
+            format_line("H1,0,0,mine-1,1000,tank:value:c"),
+            ("--was", "drive on throughout"),
+        ),
+        ("x.csv", b"Time s,Tank C\n1,20\n2,20\n", ("--rename", "a=b")),
+    ],
+)
+def test_an_option_that_a_file_has_no_use_for_is_refused(
+    app: typer.Typer, tmp_path: Path, name: str, content: bytes, typed: tuple[str, str]
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    result = CliRunner().invoke(app, ["import", str(path), *typed])
+    assert isinstance(result.exception, UsageError)
+    assert result.exception.where == typed[0]
