@@ -134,30 +134,31 @@ class Assembler:
         if isinstance(event, Reading | Hello | EventFrame):
             self._is_crossed = False
             self._out += self._sure()
-        if isinstance(event, Reading):
-            self._reading(event, anchor)
-        elif isinstance(event, Hello):
-            self._period_ms = event.period_ms
-            self._place(event, anchor)
-            self._hello(event)
-        elif isinstance(event, EventFrame):
-            elapsed_ms = self._place(event, anchor)
-            self._event(event, elapsed_ms)
-        elif isinstance(event, wire_events.Reboot):
-            self._reboot(event.uptime_ms, anchor)
-        elif isinstance(event, wire_events.UptimeWrap):
-            self._time.wrap()
-        elif isinstance(event, wire_events.UptimeBack):
-            self._uptime_step(event.uptime_ms, anchor)
-            self._stepped = True  # of the frame that comes with it
-        elif isinstance(event, wire_events.Crossed):
-            self._crossed()
-        elif isinstance(event, wire_events.ChannelsChanged):
-            self._out.extend(self.finish())
-            self._settle()
-            self._start, self._begun = None, False
-        else:
-            self._damage(event)
+        match event:
+            case Reading():
+                self._reading(event, anchor)
+            case Hello():
+                self._period_ms = event.period_ms
+                self._place(event, anchor)
+                self._hello(event)
+            case EventFrame():
+                elapsed_ms = self._place(event, anchor)
+                self._event(event, elapsed_ms)
+            case wire_events.Reboot():
+                self._reboot(event.uptime_ms, anchor)
+            case wire_events.UptimeWrap():
+                self._time.wrap()
+            case wire_events.UptimeBack():
+                self._uptime_step(event.uptime_ms, anchor)
+                self._stepped = True  # of the frame that comes with it
+            case wire_events.Crossed():
+                self._crossed()
+            case wire_events.ChannelsChanged():
+                self._out.extend(self.finish())
+                self._settle()
+                self._start, self._begun = None, False
+            case _:
+                self._damage(event)
 
     @property
     def trouble(self) -> str:

@@ -229,23 +229,7 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
         Times that cannot be read, or that go backwards.
     """
     notes: list[Remark] = []
-    days = None
-    if clock.unit_s is not None:
-        seconds = table.numbers(clock.time) * clock.unit_s
-    elif clock.in_minutes:
-        parts = table.cells[clock.time].str.strip().str.extract(_MINUTES)
-        minutes, rest = parts[0].astype(float), parts[1].str.replace(",", ".", regex=False)
-        seconds = np.asarray(minutes * 60.0 + rest.astype(float), dtype=float)
-    else:
-        texts = table.cells[clock.time]
-        halved = texts + table.cells[clock.half] if clock.half else texts
-        seconds = _in_parts(_seconds_of_day, halved)
-        days = _days(table, clock.date or clock.time, order)
-        if days is not None:
-            seconds = seconds + days * _DAY_S
-        if _ZONE.search(texts.iloc[0].strip()):
-            ahead_s = _in_parts(_ahead_s, texts)
-            seconds = seconds - (ahead_s - ahead_s[0])
+    seconds, has_days = _seconds(table, clock, order)
     rows = np.flatnonzero(np.isfinite(seconds))
     if rows.size < 2:
         raise _bad(
@@ -255,7 +239,7 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
         text = f"{seconds.size - rows.size} rows without a time were left out"
         notes.append(Remark(code="rows-without-time", text=text))
     seconds = seconds[rows]
-    if clock.unit_s is None and days is None:
+    if clock.unit_s is None and not has_days:
         turn_s = 3600.0 if clock.in_minutes else _DAY_S
         past = np.diff(seconds, prepend=seconds[0]) < -turn_s / 2
         seconds = seconds + np.cumsum(past) * turn_s
@@ -263,23 +247,48 @@ def read_stamps(table: Table, clock: Clock, order: DateOrder | None = None) -> S
     elapsed_s, spread = _spread(seconds, table.path)
     _check_steps(elapsed_s, rows, table)
     notes.extend((*spread, *_gaps(elapsed_s, rows, table)))
-    start = _start(table, clock, float(seconds[0]), days is not None, int(rows[0]))
+    start = _start(table, clock, float(seconds[0]), has_days, int(rows[0]))
     if start is not None and not _FIRST_YEAR <= start.year < _LAST_YEAR:
         text = f"a clock that was not set, at {start:%d %b %Y}: --start gives the first row's time"
         notes.append(Remark(code="clock-not-set", text=text))
         start = None
-    has_clock = (clock.unit_s is None and not clock.in_minutes) or start is not None
-    if clock.unit_s is None and "elapsed" in clock.time.lower():
-        has_clock = False
-    midnight = start and start.replace(hour=0, minute=0, second=0, microsecond=0)
-    clock_s = (start - midnight).total_seconds() if start and midnight else float(seconds[0])
     return Stamps(
         rows=rows,
         elapsed_s=elapsed_s - elapsed_s[0],
-        clock_s=clock_s % _DAY_S if has_clock else None,
+        clock_s=_time_of_day(clock, start, float(seconds[0])),
         start=start,
         notes=tuple(notes),
     )
+
+
+def _seconds(table: Table, clock: Clock, order: DateOrder | None) -> tuple[FloatArray, bool]:
+    """Return each row's time [s], NaN where there is none, and whether dates are in it."""
+    if clock.unit_s is not None:
+        return table.numbers(clock.time) * clock.unit_s, False
+    texts = table.cells[clock.time]
+    if clock.in_minutes:
+        parts = texts.str.strip().str.extract(_MINUTES)
+        minutes, rest = parts[0].astype(float), parts[1].str.replace(",", ".", regex=False)
+        return np.asarray(minutes * 60.0 + rest.astype(float), dtype=float), False
+    halved = texts + table.cells[clock.half] if clock.half else texts
+    seconds = _in_parts(_seconds_of_day, halved)
+    days = _days(table, clock.date or clock.time, order)
+    if days is not None:
+        seconds = seconds + days * _DAY_S
+    if _ZONE.search(texts.iloc[0].strip()):
+        ahead_s = _in_parts(_ahead_s, texts)
+        seconds = seconds - (ahead_s - ahead_s[0])
+    return seconds, days is not None
+
+
+def _time_of_day(clock: Clock, start: datetime | None, first_s: float) -> float | None:
+    """Return the first row's time of day [s]; None where the times are no clock's."""
+    if clock.unit_s is None and "elapsed" in clock.time.lower():
+        return None
+    if start is not None:
+        midnight = start.replace(hour=0, minute=0, second=0, microsecond=0)
+        return (start - midnight).total_seconds() % _DAY_S
+    return first_s % _DAY_S if clock.unit_s is None and not clock.in_minutes else None
 
 
 def _bad(path: Path, found: str, do: str) -> SessionError:
