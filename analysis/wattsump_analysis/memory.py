@@ -15,5 +15,17 @@ def is_short_of(error: BaseException | None) -> bool:
     while error is not None:
         if isinstance(error, MemoryError) or any(words in str(error) for words in _UNMAPPED):
             return True
+        if isinstance(error, SystemError) and _is_of_import(error):
+            return True
         error = error.__cause__ or error.__context__
     return False
+
+
+def _is_of_import(error: SystemError) -> bool:
+    """Whether a module was being loaded: without memory one of C may fail without a reason."""
+    place = error.__traceback__
+    while place is not None:
+        if place.tb_frame.f_code.co_name == "<module>":
+            return True
+        place = place.tb_next
+    return str(error).startswith("initialization of")

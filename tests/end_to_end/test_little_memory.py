@@ -5,6 +5,7 @@ import re
 import resource
 import subprocess
 import sys
+from collections.abc import Callable
 
 import pytest
 
@@ -40,6 +41,29 @@ def test_too_little_memory_is_a_line_and_a_code() -> None:
     told = [run for run in runs if run.returncode == 3 and TOO_LITTLE.search(run.stderr)]
     assert len(told) >= len(SIZES_KB) - 2
     assert not any("Traceback" in run.stderr for run in runs)
+
+
+@pytest.mark.parametrize(
+    ("source", "is_memory"),
+    [
+        ("raise SystemError('error return without exception set')", True),
+        ("def fail():\n    raise SystemError('error return without exception set')", False),
+    ],
+)
+def test_a_system_error_is_too_little_memory_only_while_a_module_is_loaded(
+    source: str, is_memory: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def command_tree() -> None:
+        names: dict[str, Callable[[], None]] = {}
+        exec(source, names)  # as an import runs a module
+        names["fail"]()
+
+    monkeypatch.setattr(program, "command_tree", command_tree)
+    if is_memory:
+        assert program.main([]) == 3
+    else:
+        with pytest.raises(SystemError):
+            program.main([])
 
 
 def test_a_folder_that_no_memory_is_left_to_list_is_too_little_memory_and_not_a_full_disk(

@@ -124,9 +124,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return _complain(memory.TOO_LITTLE)
         place = error.filename or "output"
         return _complain(f"{place}: {reason_of(error)}; make room or choose another place")
-    except (MemoryError, SystemError):  # an import without memory may end in either
-        return _complain(memory.TOO_LITTLE)
-    except ImportError as error:
+    except (MemoryError, SystemError, ImportError) as error:
         if not memory.is_short_of(error):
             raise
         return _complain(memory.TOO_LITTLE)
