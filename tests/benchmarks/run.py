@@ -52,10 +52,10 @@ Each script in `tests/benchmarks` can be run by itself and then tells seconds an
 
 ## A proof
 
-Most of it is slopes of the likelihood, some 5000 of 25 parameters, eight at a time; their cost
-grows with the bins (at most 600), not with the samples, which only loading and binning see, and a
-season grows with its outings. `python tests/benchmarks/prove.py 1 4` tells these, in seconds of one
-processor of 2.6 GHz that others used too, so a slower core's are its clock's multiple:
+Most of it is computing slopes of the likelihood: some 5000 of 25 parameters, eight at a time. Their
+cost grows with the bins (at most 600), not with the samples, which only loading and binning see;
+that of a season grows with its outings. `python tests/benchmarks/prove.py 1 4` tells these, in
+seconds of a processor of 2.6 GHz that others used too. A slower core takes longer in proportion:
 
 | outing at 10 Hz | 1 h | 4 h |
 |---|---|---|
@@ -69,9 +69,9 @@ processor of 2.6 GHz that others used too, so a slower core's are its clock's mu
 | proving, the sum without loading | 0.59 | 1.24 |
 | most memory over that of the imports | 161 MB | 193 MB |
 
-Beside it in the same minutes the version before the chains learned from slopes took 1.0 s for 1 h
-and 2.1 to 2.2 s for 4 h; and when the pass was not yet compiled as now, 4 h took three times as
-long as that: by hand, on a computer with much else to do; no command repeats either.
+In the same minutes the version before the chains used slopes took 1.0 s for 1 h and 2.1 to 2.2 s
+for 4 h, and the one before the pass was compiled as now three times as long as that for 4 h. Both
+were measured by hand on a busy computer, and no command repeats them.
 
 ## What compiles the pass
 
@@ -83,7 +83,7 @@ By hand, once, in seconds of processor; lines are those of `kernel`, `passes`, `
 | LLVM, the pass recorded by ourselves | 0.03 s | 0.5 s for each kind of record | 173 MB | 1013 |
 | numba, before | 0.16 s | 30 s | 208 MB | 694, one trial at a time |
 | Cython or C in the wheel (not tried) | none | none | 1 MB | as numba, a wheel for each system |
-| jax (from memory) | 1 s | some seconds | 300 MB | fewer, slopes for nothing |
+| jax (from memory) | 1 s | some seconds | 300 MB | fewer, slopes included |
 
 llvmlite, numba and jaxlib have wheels for 64-bit Arm under Linux (from memory). Code is kept,
 some 120 kB for each kind of record, in the user's cache; where nothing can be written it is

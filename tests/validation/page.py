@@ -293,8 +293,8 @@ correlation, in the tank as in the flow.
 
 Made by `python tests/validation/run.py SCORES.jsonl --machines 4 --seed {seeds}` and then
 `python tests/validation/page.py SCORES.jsonl`. The model forms in use were chosen on other
-machines, of seeds 303 and 505. That values which give way together deny a profile came after
-the run: the family of leakage, and all machines whose range missed, were run again with it.
+machines, of seeds 303 and 505. The rule that several stated values can deny a profile together was
+added after the run: the family of leakage, and all machines whose range missed, were run again.
 
 ## How often the range holds the truth
 
@@ -308,9 +308,9 @@ the rows how often.
 
 {held}
 
-Where the program held one oil flow at every engine speed, and had no unknowns for oil that misses
-the cooler and heat that enters the tank, 14 of the families (two machines each, seed 303) gave what
-today's commands cannot give again:
+When the program still took one oil flow for every engine speed, and had no unknowns for oil that
+misses the cooler and heat that enters the tank, 14 of the families (two machines each, seed 303)
+gave this; today's commands cannot give it again:
 
 | protocol | K held | bias | half-width | wrong verdicts |
 | --- | --- | --- | --- | --- |
