@@ -39,7 +39,6 @@ NEAR = 0.3  # first guess of a transform's standard deviation
 LONGEST_STRIDE = 2.0  # of a prior's standard deviation, so that no pass leaves the prior's range
 BESIDE = 0.7  # standard deviations between slopes
 WIDEST = 1.5  # variance of a proposal over that of the prior
-FARTHEST = 5.0  # prior deviations; further out only overflow occurs
 LOG_2PI = float(np.log(2 * np.pi))
 
 

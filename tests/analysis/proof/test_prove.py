@@ -143,13 +143,53 @@ def test_no_cool_down_and_no_fan_step_are_said(unprinted: Proof) -> None:
     assert unprinted.k_refers_to == "tank oil"
 
 
-def test_a_run_under_half_a_time_constant_cannot_tell() -> None:
-    proof = prove(lump_session(1500.0, 4000.0, 80.0), bracken())
+def stopped() -> Session:
+    """A cool-down with the engine off throughout."""
+    session = lump_session(2400.0, 800.0, 15.0, start_c=60.0)
+    off = np.zeros_like(session.elapsed_s)
+    return replace(session, columns={**session.columns, "engine_rpm": off})
+
+
+def every_third_minute() -> Session:
+    session = lump_session(9000.0, 800.0, 60.0)
+    columns = {name: values[::180] for name, values in session.columns.items()}
+    return replace(session, elapsed_s=session.elapsed_s[::180], columns=columns)
+
+
+@pytest.mark.parametrize(
+    ("session", "machine", "reason", "next_step"),
+    [
+        (lump_session(1500.0, 4000.0, 80.0), {}, "outing-too-short", "log-longer"),
+        (lump_session(2400.0, 800.0, 60.0), {"metal": None}, "metal-not-listed", "list-metal"),
+        (lump_session(2400.0, 800.0, 15.5), {}, "oil-never-moved", "log-longer"),
+        (
+            lump_session(2400.0, 800.0, 15.5),
+            {"cooler": {"label_heat": "8 kW", "label_etd": "55 K", "fitted": False}},
+            "no-cooler-fitted",
+            "fit-a-cooler",
+        ),
+        (stopped(), {}, "engine-never-ran", "log-longer"),
+        (lump_session(100.0, 800.0, 60.0), {}, "too-few-rows", "log-longer"),
+        (every_third_minute(), {}, "too-few-rows", "log-oftener"),
+    ],
+    ids=[
+        "under half a time constant",
+        "metal not listed",
+        "oil never warmed",
+        "no cooler",
+        "engine never ran",
+        "a handful of rows",
+        "read seldom",
+    ],
+)
+def test_an_outing_that_cannot_tell_says_why_and_what_to_do(
+    session: Session, machine: dict[str, Any], reason: str, next_step: str
+) -> None:
+    proof = prove(session, bracken(**machine))
     assert proof.verdict is Verdict.CANNOT_TELL
-    assert proof.k_w_k is None
-    assert proof.label is None
-    assert codes(proof.reasons) == ["outing-too-short"]
-    assert proof.next_step.code == "log-longer"
+    assert (proof.k_w_k, proof.label) == (None, None)
+    assert proof.reasons[0].code == reason
+    assert proof.next_step.code == next_step
 
 
 def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
@@ -173,35 +213,6 @@ def test_a_plateau_at_an_unlogged_fan_thermostat_cannot_tell() -> None:
 def test_a_figure_of_cold_oil_is_told_to_be_lowered_by_it(final_c: float, is_thick: bool) -> None:
     proof = prove(lump_running(final_c=final_c), bracken())
     assert ("oil-thick" in codes(proof.cautions)) is is_thick
-
-
-def test_metal_that_is_not_listed_leaves_the_watts_open() -> None:
-    proof = prove(lump_session(2400.0, 800.0, 60.0), bracken(metal=None))
-    assert proof.verdict is Verdict.CANNOT_TELL
-    assert proof.k_w_k is None
-    assert codes(proof.reasons) == ["metal-not-listed"]
-    assert proof.next_step.code == "list-metal"
-
-
-def test_oil_that_never_warmed_cannot_tell() -> None:
-    proof = prove(lump_session(2400.0, 800.0, 15.5), bracken())
-    assert proof.verdict is Verdict.CANNOT_TELL
-    assert codes(proof.reasons) == ["oil-never-moved"]
-
-
-def test_an_engine_that_never_ran_cannot_tell() -> None:
-    session = lump_session(2400.0, 800.0, 15.0, start_c=60.0)
-    stopped = {**session.columns, "engine_rpm": np.zeros_like(session.elapsed_s)}
-    proof = prove(replace(session, columns=stopped), bracken())
-    assert proof.verdict is Verdict.CANNOT_TELL
-    assert codes(proof.reasons) == ["engine-never-ran"]
-
-
-def test_a_cooler_that_is_not_fitted_cannot_be_proved() -> None:
-    cooler = {"label_heat": "8 kW", "label_etd": "55 K", "fitted": False}
-    proof = prove(lump_session(2400.0, 800.0, 15.5), bracken(cooler=cooler))
-    assert proof.reasons[0].code == "no-cooler-fitted"
-    assert proof.next_step.code == "fit-a-cooler"
 
 
 def test_without_air_temperature_phases_and_peaks_are_all() -> None:
@@ -239,21 +250,6 @@ def test_a_session_without_a_tank_channel_is_refused() -> None:
 def test_a_session_without_rows_is_refused() -> None:
     with pytest.raises(SessionError, match="0 rows"):
         prove(session_of(np.empty(0), {"tank_c": np.empty(0)}), bracken())
-
-
-def test_a_handful_of_rows_cannot_tell() -> None:
-    proof = prove(lump_session(100.0, 800.0, 60.0), bracken())
-    assert proof.verdict is Verdict.CANNOT_TELL
-    assert codes(proof.reasons) == ["too-few-rows"]
-
-
-def test_an_outing_read_seldom_needs_readings_and_not_length() -> None:
-    session = lump_session(9000.0, 800.0, 60.0)
-    rows = slice(None, None, 180)
-    columns = {name: values[rows] for name, values in session.columns.items()}
-    proof = prove(replace(session, elapsed_s=session.elapsed_s[rows], columns=columns), bracken())
-    assert codes(proof.reasons) == ["too-few-rows"]
-    assert proof.next_step.code == "log-oftener"
 
 
 def test_the_highest_of_readings_minutes_apart_is_no_spike() -> None:
