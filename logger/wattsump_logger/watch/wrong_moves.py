@@ -99,6 +99,40 @@ class WrongMove:
         return self.act is not Act.NOTHING
 
 
+def _hot(code: str, where: Callable[[Situation], bool], instead: str) -> WrongMove:
+    return WrongMove(
+        code=code,
+        fits=lambda at: at.is_hot_seen and where(at),
+        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
+        instead=instead,
+        mend="until {where} is below {cool_c:.0f} degC",
+        act=Act.NOTHING,
+    )
+
+
+def _unseen(code: str, where: Callable[[Situation], bool], instead: str) -> WrongMove:
+    return WrongMove(
+        code=code,
+        fits=lambda at: at.blind_s >= _BLIND_S and where(at),
+        wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
+        instead=instead,
+        mend="goes on when it reads again; g ends this step",
+        act=Act.CUT,
+        acts_after_s=_STARTED_S,
+        why="cut short, oil not seen",
+    )
+
+
+def _held(code: str, what: str, want: bool, wrong: str, mend: str) -> WrongMove:
+    """A switch that is not as the running step needs it: its time stands still."""
+    return WrongMove(
+        code=code,
+        fits=lambda at: at.is_told and at.unmet(what, want),
+        wrong=f"{wrong}: time stands still.",
+        mend=f"{mend}; g ends this step",
+    )
+
+
 WRONG_MOVES: tuple[WrongMove, ...] = (
     WrongMove(
         code="driven-plugged-in",
@@ -107,49 +141,30 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         instead="Stop first: drive in neutral, brake on. Then heater off; look at its cord.",
         mend="goes on when the drive stands",
     ),
-    WrongMove(
-        code="hot-heated",
-        fits=lambda at: at.is_hot_seen and at.is_heated,
-        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
-        instead="Heater off now. Drive in neutral, fan on: let it cool.",
-        mend="until {where} is below {cool_c:.0f} degC",
-        act=Act.NOTHING,
+    _hot(
+        "hot-heated",
+        lambda at: at.is_heated,
+        "Heater off now. Drive in neutral, fan on: let it cool.",
     ),
-    WrongMove(
-        code="hot-running",
-        fits=lambda at: at.is_hot_seen and at.look.is_on("engine") is not False,
-        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
-        instead="Fan on, no load, engine at idle: let it cool.",
-        mend="until {where} is below {cool_c:.0f} degC",
-        act=Act.NOTHING,
+    _hot(
+        "hot-running",
+        lambda at: at.look.is_on("engine") is not False,
+        "Fan on, no load, engine at idle: let it cool.",
     ),
-    WrongMove(
-        code="hot-stopped",
-        fits=lambda at: at.is_hot_seen,
-        wrong="Oil too hot: {where} at {oil_c:.0f} degC.",
-        instead="Leave everything closed, hands off. Fan on if it runs without the engine.",
-        mend="until {where} is below {cool_c:.0f} degC",
-        act=Act.NOTHING,
+    _hot(
+        "hot-stopped",
+        lambda at: True,
+        "Leave everything closed, hands off. Fan on if it runs without the engine.",
     ),
-    WrongMove(
-        code="probe-lost-heated",
-        fits=lambda at: at.blind_s >= _BLIND_S and at.is_heated,
-        wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
-        instead="Heater off now, fan on. Engine off before you look at the probe's plug.",
-        mend="goes on when it reads again; g ends this step",
-        act=Act.CUT,
-        acts_after_s=_STARTED_S,
-        why="cut short, oil not seen",
+    _unseen(
+        "probe-lost-heated",
+        lambda at: at.is_heated,
+        "Heater off now, fan on. Engine off before you look at the probe's plug.",
     ),
-    WrongMove(
-        code="probe-lost",
-        fits=lambda at: at.blind_s >= _BLIND_S,
-        wrong="The tank's probe gives no reading: nobody sees how hot the oil is.",
-        instead="Fan on, no load. Engine off before you look at the probe's plug.",
-        mend="goes on when it reads again; g ends this step",
-        act=Act.CUT,
-        acts_after_s=_STARTED_S,
-        why="cut short, oil not seen",
+    _unseen(
+        "probe-lost",
+        lambda at: True,
+        "Fan on, no load. Engine off before you look at the probe's plug.",
     ),
     WrongMove(
         code="started-in-soak",
@@ -221,48 +236,19 @@ WRONG_MOVES: tuple[WrongMove, ...] = (
         instead="Stand still and unplug the heater; never drive off plugged in.",
         mend="goes on when the heater is off",
     ),
-    WrongMove(
-        code="drive-stands",
-        fits=lambda at: at.is_told and at.unmet("working", True),
-        wrong="The drive stands: time stands still.",
-        mend="turn it at working speed; g ends this step",
+    _held("drive-stands", "working", True, "The drive stands", "turn it at working speed"),
+    _held("drive-turns", "drive", False, "The drive turns", "drive in neutral"),
+    _held("fan-is-on", "fan", False, "Fan is on", "fan off at its switch"),
+    _held("fan-is-off", "fan", True, "Fan is off", "fan on at its switch"),
+    _held(
+        "heater-is-off",
+        "heater",
+        True,
+        "Heater is off",
+        "heater on, or its own cut-out has opened",
     ),
-    WrongMove(
-        code="drive-turns",
-        fits=lambda at: at.is_told and at.unmet("drive", False),
-        wrong="The drive turns: time stands still.",
-        mend="drive in neutral; g ends this step",
-    ),
-    WrongMove(
-        code="fan-is-on",
-        fits=lambda at: at.is_told and at.unmet("fan", False),
-        wrong="Fan is on: time stands still.",
-        mend="fan off at its switch; g ends this step",
-    ),
-    WrongMove(
-        code="fan-is-off",
-        fits=lambda at: at.is_told and at.unmet("fan", True),
-        wrong="Fan is off: time stands still.",
-        mend="fan on at its switch; g ends this step",
-    ),
-    WrongMove(
-        code="heater-is-off",
-        fits=lambda at: at.is_told and at.unmet("heater", True),
-        wrong="Heater is off: time stands still.",
-        mend="heater on, or its own cut-out has opened; g ends this step",
-    ),
-    WrongMove(
-        code="heater-is-on",
-        fits=lambda at: at.is_told and at.unmet("heater", False),
-        wrong="Heater is on: time stands still.",
-        mend="heater off and unplugged; g ends this step",
-    ),
-    WrongMove(
-        code="engine-is-on",
-        fits=lambda at: at.is_told and at.unmet("engine", False),
-        wrong="Engine is on: time stands still.",
-        mend="stop it; g ends this step",
-    ),
+    _held("heater-is-on", "heater", False, "Heater is on", "heater off and unplugged"),
+    _held("engine-is-on", "engine", False, "Engine is on", "stop it"),
     WrongMove(
         code="nobody-begins",
         fits=lambda at: not at.is_running and at.waited_s >= _IDLE_S,
