@@ -75,6 +75,8 @@ def write_season(
     changes: Sequence[Change] = CHANGES,
     outings: int = OUTINGS,
     seed: int = 7,
+    plan: Sequence[Stage] | None = None,
+    every_s: int = EVERY_S,
 ) -> tuple[Path, ...]:
     """Run a season and write its sessions into `folder`.
 
@@ -88,6 +90,10 @@ def write_season(
         What happens; none of it is a control season.
     outings, seed : int
         How many, and of every random draw.
+    plan : sequence of Stage, optional
+        What each outing does; that of `stages` if not given.
+    every_s : int
+        From row to row.
 
     Returns
     -------
@@ -97,12 +103,12 @@ def write_season(
     rng = np.random.default_rng(seed)
     machine = _changed(bracken(profile, outings), changes)
     load, weather = _load(changes, outings, rng), _weather(outings, rng)
-    truth = run(machine, stages(), load, weather, rng)
+    truth = run(machine, plan or stages(), load, weather, rng)
     readings = _probes(outings, rng).read(truth, rng)
     folder.mkdir(parents=True, exist_ok=True)
     marks = {change.at: change.mark for change in changes if change.mark}
     return tuple(
-        _write(folder, number, truth, readings, profile, marks.get(number, ""))
+        _write(folder, number, truth, readings, profile, marks.get(number, ""), every_s)
         for number in range(outings)
     )
 
@@ -149,10 +155,11 @@ def _write(
     readings: dict[str, FloatArray],
     profile: Profile,
     mark: str,
+    every_s: int,
 ) -> Path:
     start = FIRST + timedelta(days=EVERY_DAYS * number)
     path = folder / f"bracken-{start:%Y-%m-%d}.csv"
-    rows = np.flatnonzero(truth.running[:, number])[::EVERY_S]
+    rows = np.flatnonzero(truth.running[:, number])[::every_s]
     columns = {f"{name}_c": readings[name][rows, number] for name in CHANNELS}
     columns |= {
         "fan_on": truth.fan[rows, number],
