@@ -152,7 +152,7 @@ def test_a_comparison_says_its_difference_range_cause_and_what_was_not_comparabl
     page = text_of(render_comparison(found))
     assert f"K up {100 * found.k.value:.0f} %" in page
     assert f"{100 * found.k.low:.0f} to {100 * found.k.high:.0f} % (95 %)" in page
-    apart = page[page.index("What was not comparable") : page.index("Before:")]
+    apart = page[page.index("What else differed") : page.index("Before:")]
     assert "cleaned here" in apart
     assert row[-1].name in apart
 
