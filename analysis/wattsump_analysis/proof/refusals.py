@@ -14,6 +14,7 @@ from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretc
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.reading.record import Record
+from wattsump_analysis.reading.suspects import air_with_fan_k
 from wattsump_analysis.results import Route
 from wattsump_logger.machine.profile import Cooler, Profile
 from wattsump_logger.remark import Remark
@@ -22,6 +23,7 @@ from wattsump_logger.units.measure import degrees, kelvins
 __all__ = (
     "FAN_FOLLOWED",
     "HALF_OPEN",
+    "HOT_AIR",
     "LOG_LONGER",
     "LOG_OFTENER",
     "NO_DRIVE",
@@ -30,6 +32,7 @@ __all__ = (
     "SELDOM_S",
     "Refusal",
     "against_k",
+    "is_air_hot",
     "is_half_open",
     "refusals_of",
     "to_narrow",
@@ -39,6 +42,7 @@ MOSTLY = 0.5
 SELDOM = 0.1  # share of time over the setting that still counts as held at it
 THERMOSTAT_BAND_K = 4.0
 LEAST_PLATEAU_S = 600.0
+HOT_AIR_SHARE = 0.1  # of oil over air: K is then as much too high; common practice, no source
 OPEN_OVER_K = 10.0  # over its setting an oil thermostat is open; common practice, no source
 SELDOM_S = 120.0  # between readings: at more, an outing of usual length has too few
 FAN_PHASES = 3  # on, off and on again: less than that is no guided run
@@ -92,6 +96,19 @@ FAN_FOLLOWED = Refusal(
         code="log-at-full-fan",
         text="Have the fan run at its full speed, by its override or with hotter oil within the "
         "limits, name a valve in the oil's way as bypass in [cooler], and log the outing again.",
+    ),
+)
+HOT_AIR = Refusal(
+    reason=Remark(
+        code="hot-air-measured",
+        text="the air at the probe warmed by more than a tenth of the oil's warmth while the fan "
+        "blew: where the probe stands in the core's own air, the air going in is colder than it "
+        "read, and the cooler smaller than it looks",
+    ),
+    next_step=Remark(
+        code="move-air-probe",
+        text="Put the air probe half a metre or more before the core, in the shade, close gaps "
+        "around the core, and log the outing again.",
     ),
 )
 HALF_OPEN = Refusal(
@@ -233,6 +250,15 @@ def refusals_of(
         (contradiction(routes), _CHECK_FLOW_AND_MASSES),
     )
     return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
+
+
+def is_air_hot(record: Record) -> bool:
+    """Whether the air probe warms with the fan by too large a share of the oil's warmth."""
+    blown = (record.fan > 0.5) & (record.engine > 0.5)
+    excess_k = (record.oils_c["tank"] - record.ambient_c)[blown]
+    if not np.isfinite(excess_k).any():
+        return False
+    return bool(air_with_fan_k(record) > HOT_AIR_SHARE * float(np.nanmedian(excess_k)))
 
 
 def is_half_open(record: Record, cooler: Cooler) -> bool:

@@ -18,11 +18,13 @@ from wattsump_analysis.physics.label import (
 from wattsump_analysis.proof.refusals import (
     FAN_FOLLOWED,
     HALF_OPEN,
+    HOT_AIR,
     NO_DRIVE,
     NO_FAN,
     NO_FLOW,
     Refusal,
     against_k,
+    is_air_hot,
     is_half_open,
     to_narrow,
 )
@@ -113,6 +115,8 @@ def judge(
         return _in_doubt(judgement, FAN_FOLLOWED)
     if judgement.verdict is Verdict.FALLS_SHORT and is_half_open(stretch.record, cooler):
         return _in_doubt(judgement, HALF_OPEN)
+    if judgement.verdict is Verdict.MEETS and is_air_hot(stretch.record):
+        return _in_doubt(judgement, HOT_AIR)
     return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
 
 

@@ -20,6 +20,7 @@ from wattsump_logger.units.measure import Measure, degrees, kelvins
 
 __all__ = (
     "air_that_answers_the_fan",
+    "air_with_fan_k",
     "bypass_that_opens",
     "capacity_unlike_listed",
     "jumping_air",
@@ -145,8 +146,11 @@ def _switchings(record: Record) -> list[tuple[int, float]]:
     return switchings
 
 
-def air_that_answers_the_fan(record: Record) -> Remark | None:
-    """Whether the air at the probe changes with the flow of air through the cooler."""
+def air_with_fan_k(record: Record) -> float:
+    """By how much the air at the probe warms with the flow of air through the cooler [K].
+
+    0 where the switchings do not agree.
+    """
     settled = _settled_bins(record)
     air = record.ambient_c
     shifts = np.array(
@@ -156,10 +160,18 @@ def air_that_answers_the_fan(record: Record) -> Remark | None:
         ]
     )
     if shifts.size == 0:
-        return None
+        return 0.0
     shift = float(np.median(shifts))
     alike = np.all(np.sign(shifts) == np.sign(shift))
     if not alike or abs(shift) < (ANSWER_K if shifts.size > 1 else ANSWER_ONCE_K):
+        return 0.0
+    return shift
+
+
+def air_that_answers_the_fan(record: Record) -> Remark | None:
+    """Whether the air at the probe changes with the flow of air through the cooler."""
+    shift = air_with_fan_k(record)
+    if shift == 0.0:
         return None
     if shift > 0:
         return Remark(

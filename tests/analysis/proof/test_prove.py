@@ -500,6 +500,20 @@ def test_a_cooler_behind_a_bypass_that_is_half_open_does_not_fall_short(outing: 
     assert prove(probes, bracken(cooler=cooler | {"bypass": "30 degC"})).verdict is short.verdict
 
 
+def test_a_cooler_whose_own_air_warms_the_air_probe_does_not_meet_its_label(
+    outing: Session,
+) -> None:
+    probes = with_columns(outing, *PROBES, *FLAGS)
+    machine = bracken(cooler={"label_heat": "3 kW", "label_etd": "55 K"})
+    assert prove(probes, machine).verdict is Verdict.MEETS
+    air_c, oil_c = probes.columns["ambient_c"], probes.columns["tank_c"]
+    blown = probes.columns["fan_on"] * (probes.columns["engine_rpm"] > 0.0)
+    hot = {**probes.columns, "ambient_c": air_c + 0.25 * np.nan_to_num(oil_c - air_c) * blown}
+    proof = prove(replace(probes, columns=hot), machine)
+    assert proof.verdict is Verdict.CANNOT_TELL
+    assert codes(proof.reasons)[0] == "hot-air-measured"
+
+
 def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing: Session) -> None:
     probes = with_columns(outing, *PROBES, *FLAGS)
     late = float(probes.elapsed_s[np.argmax(probes.columns["drive_on"] > 0.5)])
