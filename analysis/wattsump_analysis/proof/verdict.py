@@ -214,7 +214,11 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
                     text=(*rejects, "; the label stands for ", claims),
                 ),
             ),
-            next_step=_KEEP if word is Verdict.MEETS else _CLEAN,
+            next_step=_CLEAN
+            if word is not Verdict.MEETS
+            else _CHECK_LISTED
+            if label.share_of_label.low > _FAR_ABOVE
+            else _KEEP,
             label=label,
             k_w_k=k,
         )
@@ -251,6 +255,13 @@ def what_decides(label: LabelCheck, word: Verdict) -> str:
     return f"What decides: at least {least} that it is {side} its label, here {odds}."
 
 
+# No maker gives away so much; litres typed as gallons do. Common practice, no source.
+_FAR_ABOVE = 1.25
+_CHECK_LISTED = Remark(
+    code="check-listed",
+    text="Check the profile's litres and kilograms and the label's heat and difference, with their "
+    "units: so far above its label hardly any cooler is.",
+)
 _KEEP = Remark(
     code="keep-to-compare", text="Keep this outing as the one to compare later ones with."
 )

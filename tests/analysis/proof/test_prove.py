@@ -500,6 +500,18 @@ def test_a_cooler_behind_a_bypass_that_is_half_open_does_not_fall_short(outing: 
     assert prove(probes, bracken(cooler=cooler | {"bypass": "30 degC"})).verdict is short.verdict
 
 
+@pytest.mark.parametrize(
+    ("label", "step"), [("2 kW", "check-listed"), ("3.3 kW", "keep-to-compare")]
+)
+def test_a_cooler_far_above_its_label_is_first_a_matter_of_units(
+    outing: Session, label: str, step: str
+) -> None:
+    probes = with_columns(outing, *PROBES, *FLAGS)
+    proof = prove(probes, bracken(cooler={"label_heat": label, "label_etd": "55 K"}))
+    assert proof.verdict is Verdict.MEETS
+    assert proof.next_step.code == step
+
+
 def test_a_cooler_whose_own_air_warms_the_air_probe_does_not_meet_its_label(
     outing: Session,
 ) -> None:
