@@ -224,7 +224,17 @@ def _check_grade(answer: str) -> None:
             where="oil",
             do="a fluid with water in it is not like any of the formulas here",
         )
-    read_label(answer)
+    try:
+        read_label(answer)
+    except UsageError as error:
+        raise UsageError(
+            expected=error.expected,
+            found=error.found,
+            where="oil",
+            do="for another oil, such as 10W-30 or a transmission fluid, take VG 46, which costs a "
+            "few per cent of the watts; then write its name and both viscosities of its data sheet "
+            "into the file",
+        ) from error
 
 
 def profile_data(answers: Mapping[str, str]) -> dict[str, object]:
