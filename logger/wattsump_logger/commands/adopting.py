@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from wattsump_logger.foreign.adopt import Understood
     from wattsump_logger.foreign.asking import Question
     from wattsump_logger.foreign.kept import Answers
+    from wattsump_logger.foreign.table import Table
+    from wattsump_logger.machine.profile import Profile
 
 __all__ = ("TableAsked", "adopt")
 
@@ -56,6 +58,7 @@ def adopt(
     typed = typed_times(asked.was)
     answers_file = kept.beside(machine, folder)
     table = read_table(path)
+    profile = profile or _machine_of(table)
     names = table.names
     earlier = None if asked.is_anew else kept.answers_for(answers_file, names)
     settled = _settled(asked, earlier, names)
@@ -98,6 +101,15 @@ def adopt(
     typer.echo(f"session {session}")
     typer.echo(f"columns {answers_file}, for the next file with these names")
     typer.echo(f"next    wattsump prove {as_typed(session)}")
+
+
+def _machine_of(table: "Table") -> "Profile | None":
+    """Return the machine of a session of our own, read again to type times that it lacks."""
+    from wattsump_logger.machine.profile import profile_from_dict
+    from wattsump_logger.session.sidecar import read_sidecar
+
+    held = read_sidecar(table.path, table.names)[0].get("profile")
+    return profile_from_dict(held, f"{table.path}, sidecar") if isinstance(held, dict) else None
 
 
 def _settled(asked: TableAsked, earlier: "Answers | None", names: Sequence[str]) -> "Answers":

@@ -3,13 +3,15 @@
 import shlex
 from pathlib import Path
 
+import numpy as np
 import pytest
 import typer
 from typer.testing import CliRunner
 
 from wattsump_logger.commands import adopting, program
 from wattsump_logger.errors import UsageError
-from wattsump_logger.session.reader import load_session
+from wattsump_logger.machine.profile import profile_from_dict
+from wattsump_logger.session.reader import load_session, write_session
 from wattsump_logger.wire.frames import format_line
 
 ROWS = "".join(f"09:{s // 60:02d}:{s % 60:02d};{20 + s / 100:.2f};18.5\n" for s in range(120))
@@ -158,3 +160,19 @@ def test_an_option_that_a_file_has_no_use_for_is_refused(
     result = CliRunner().invoke(app, ["import", str(path), *typed])
     assert isinstance(result.exception, UsageError)
     assert result.exception.where == typed[0]
+
+
+def test_a_session_of_our_own_keeps_its_machine_when_times_are_typed_for_it(
+    app: typer.Typer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    profile = profile_from_dict({"name": "x", "oil": {"grade": "VG 46", "volume": "18 L"}})
+    seconds = np.arange(60.0)
+    columns = {"tank_c": 20.0 + seconds / 10.0, "ambient_c": np.full(60, 18.5)}
+    write_session(Path("own.csv"), seconds, columns, metadata={"profile": profile.to_dict()})
+    typed = ["--was", "drive on 0 min to 1 min", "--name", "again"]
+    result = CliRunner().invoke(app, ["import", "own.csv", *typed])
+    assert result.exit_code == 0, result.output
+    again = load_session("again.csv")
+    assert again.profile() == profile
+    assert "drive_on" in again.columns
