@@ -47,7 +47,10 @@ def explain(line: bytes, channels: tuple[WireChannel, ...] | None = None) -> tup
 
 def _faults(text: str, channels: tuple[WireChannel, ...] | None) -> Iterator[str]:
     if not _LIKE_FRAME.search(text):
-        yield "text, but no frame of the line protocol: docs/own-sender.md shows how to send one"
+        yield (
+            "text, but no frame of the line protocol: docs/own-sender.md shows how to send one, "
+            "docs/other-loggers.md how to take the text as it is"
+        )
         return
     content, star, crc = text.rpartition("*")
     if not star:
