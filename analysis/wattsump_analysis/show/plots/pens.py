@@ -51,6 +51,7 @@ MOST_BUCKETS = 700  # about the pixels a picture is wide on a page
 # Points. The narrow pictures are 4.2 in wide and shown on 340 px or more of a phone of 390:
 # 10 pt are 11 px there, the least that is read at arm's length.
 WORDS_PT = 10.0
+BESIDE_IN = 1.8
 LETTER_EM = 0.54  # a letter's usual width in the page's own fonts
 
 # One ink per meaning. The hues keep apart for the common kinds of colour blindness and
@@ -184,7 +185,9 @@ class Rows:
 
     def __init__(self, axes: "Axes", most: int) -> None:
         low, high = axes.get_xlim()
-        width_pt = 72 * 0.7 * axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # axes of a figure
+        width_in = axes.get_figure(root=True).get_figwidth()  # type: ignore[union-attr] # axes of a figure
+        # Beside the axes stand its numbers and the names of its lines, as wide in any picture.
+        width_pt = 72 * min(0.7 * width_in, width_in - BESIDE_IN)
         self._per_letter = LETTER_EM * WORDS_PT / width_pt * (high - low)
         self._taken = [-np.inf] * most
 
