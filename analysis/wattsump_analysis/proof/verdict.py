@@ -98,7 +98,9 @@ def judge(
     """
     cooler = None if profile is None else profile.cooler
     if not is_idling_known and stretch.scale not in (None, Scale.OIL_SIDE):
-        refused = (*refused, NO_DRIVE)
+        refused = (NO_DRIVE, *refused)  # it may be behind the others
+    elif not is_flow_known and any(why.next_step.code == "check-stated" for why in refused):
+        refused = (NO_FLOW, *refused)  # rather than the machine's description
     refusals = against_k(stretch, cooler, know, refused)
     k = stretch.k_w_k
     if refusals or k is None:

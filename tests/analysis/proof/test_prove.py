@@ -19,10 +19,11 @@ from analysis.outing_maker import (
 )
 from refusal import refused
 from wattsump_analysis.model.fit import Fitted, fit_record
-from wattsump_analysis.proof import stretch
+from wattsump_analysis.proof import refusals, stretch
 from wattsump_analysis.proof.prove import OIL_HEAT_KEY, prove
 from wattsump_analysis.results import Proof, Verdict
 from wattsump_logger.errors import SessionError
+from wattsump_logger.remark import Remark
 from wattsump_logger.session.reader import Fault, Mark, Session
 
 FLAGS = ("fan_on", "engine_rpm", "drive_on")
@@ -524,6 +525,19 @@ def test_a_cooler_whose_own_air_warms_the_air_probe_does_not_meet_its_label(
     proof = prove(replace(probes, columns=hot), machine)
     assert proof.verdict is Verdict.CANNOT_TELL
     assert codes(proof.reasons)[0] == "hot-air-measured"
+
+
+def test_what_nobody_logged_is_named_before_a_machine_that_is_not_as_described(
+    outing: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    denied = Remark(code="readings-deny-stated", text="any")
+    monkeypatch.setattr(refusals, "denied_prior", lambda _: denied)
+    probes = with_columns(outing, *PROBES, "fan_on")
+    proof = prove(probes, bracken())
+    assert codes(proof.reasons) == ["flow-unlogged", "readings-deny-stated"]
+    running = {**probes.columns, "engine_on": np.sign(outing.columns["engine_rpm"])}
+    proof = prove(replace(probes, columns=running), bracken())
+    assert codes(proof.reasons) == ["drive-unlogged", "readings-deny-stated"]
 
 
 def test_pieces_that_a_cleaned_core_cuts_apart_share_oil_metal_and_shell(outing: Session) -> None:
