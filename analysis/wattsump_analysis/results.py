@@ -122,10 +122,10 @@ class LabelCheck:
     """The cooler's label and the measured heat at the label's temperature difference."""
 
     label_heat_w: float
-    label_etd_k: float | None
-    heat_at_etd_w: Interval | None
-    share_of_label: Interval | None
-    probability_met: float | None
+    label_etd_k: float | None = None
+    heat_at_etd_w: Interval | None = None
+    share_of_label: Interval | None = None
+    probability_met: float | None = None
 
     @property
     def met_in_100(self) -> int | None:

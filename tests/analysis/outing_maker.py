@@ -112,11 +112,7 @@ def session_of(
         path=Path("outing.csv"),
         elapsed_s=elapsed_s,
         columns=dict(columns),
-        faults=(),
         marks=marks,
-        start_utc=None,
-        metadata={},
-        notes=(),
     )
 
 
@@ -167,5 +163,4 @@ def pumped_record(
         moving=np.zeros(bins),
         heater_w=np.zeros(bins),
         work=np.zeros(bins, dtype=np.int64),
-        flow_w_k=None,
     )

@@ -201,10 +201,6 @@ def without_etd() -> Proof:
     whole = falls_short()
     label = LabelCheck(
         label_heat_w=6000.0,
-        label_etd_k=None,
-        heat_at_etd_w=None,
-        share_of_label=None,
-        probability_met=None,
     )
     return replace(
         whole,

@@ -38,9 +38,6 @@ def test_the_fan_is_found_by_the_profile_in_the_sidecar_too() -> None:
         path=Path("out.csv"),
         elapsed_s=np.array([0.0, 10.0, 20.0]),
         columns={"tank_c": np.full(3, 50.0), "blower_on": on},
-        faults=(),
-        marks=(),
-        start_utc=None,
         metadata={
             "profile": {
                 "name": "Bracken",
@@ -48,7 +45,6 @@ def test_the_fan_is_found_by_the_profile_in_the_sidecar_too() -> None:
                 "channels": {"blower": {"role": "fan"}},
             }
         },
-        notes=(),
     )
     samples = Proved(proof=proof_fixture.falls_short(), outing=outing).samples()
     assert samples is not None

@@ -66,7 +66,6 @@ def outing(bins: int) -> Record:
         moving=(work == 1).astype(float),
         heater_w=np.zeros(bins),
         work=work,
-        flow_w_k=None,
     )
 
 

@@ -396,11 +396,6 @@ def session_of(happened: Happened, one: int, slow: float = 1.0) -> Session:
         path=Path(f"machine-{one}.csv"),
         elapsed_s=np.arange(speed.size, dtype=float),
         columns=columns,
-        faults=(),
-        marks=(),
-        start_utc=None,
-        metadata={},
-        notes=(),
     )
 
 

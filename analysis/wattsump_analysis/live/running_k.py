@@ -204,15 +204,11 @@ class Kept:
             path=Path("this outing"),
             elapsed_s=np.array(self._times),
             columns={name: np.array(values) for name, values in self._columns.items()},
-            faults=(),
             marks=tuple(
                 Mark(elapsed_s=at_s, text=text)
                 for number, (at_s, text) in enumerate(self._marks)
                 if number not in gone
             ),
-            start_utc=None,
-            metadata={},
-            notes=(),
         )
 
 

@@ -87,7 +87,6 @@ def _everything(layout: Layout, rpm: FloatArray | None) -> Case:
         moving=np.array([0.0, 0.0, 1.0, 1.0, 0.0]),
         heater_w=500.0 * (1.0 - some),
         work=np.array([-1, 0, 1, 1, 0]),
-        flow_w_k=None,
         engine_rpm=rpm,
     )
     know = knowledge(None, 60.0, matched=True)

@@ -341,10 +341,6 @@ def check_label(
     if label_etd_k is None:
         return LabelCheck(
             label_heat_w=label_heat_w,
-            label_etd_k=None,
-            heat_at_etd_w=None,
-            share_of_label=None,
-            probability_met=None,
         )
     heat = k_draws * label_etd_k
     return LabelCheck(

@@ -82,7 +82,7 @@ class Record:
     moving: FloatArray
     heater_w: FloatArray
     work: NDArray[np.int64]
-    flow_w_k: FloatArray | None
+    flow_w_k: FloatArray | None = None
     engine_rpm: FloatArray | None = None
 
     @property

@@ -10,7 +10,7 @@ import contextlib
 import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -39,15 +39,15 @@ class Status:
     port: str
     is_open: bool
     name: str
-    row_count: int
-    elapsed_s: float | None
-    silent_s: float
-    values: Mapping[str, str]
-    fault: str
-    counts: Mapping[str, int]
-    trouble: str
-    waiting_rows: int
-    dropped_rows: int
+    row_count: int = 0
+    elapsed_s: float | None = None
+    silent_s: float = 0.0
+    values: Mapping[str, str] = field(default_factory=dict)
+    fault: str = ""
+    counts: Mapping[str, int] = field(default_factory=dict)
+    trouble: str = ""
+    waiting_rows: int = 0
+    dropped_rows: int = 0
     wire_trouble: str = ""
 
 

@@ -7,7 +7,7 @@ text cells that are not empty. docs/session-format.md is the specification.
 import csv
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -77,11 +77,11 @@ class Session:
     path: Path
     elapsed_s: FloatArray
     columns: Mapping[str, FloatArray]
-    faults: tuple[Fault, ...]
-    marks: tuple[Mark, ...]
-    start_utc: datetime | None
-    metadata: Mapping[str, object]
-    notes: tuple[Remark, ...]
+    faults: tuple[Fault, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    start_utc: datetime | None = None
+    metadata: Mapping[str, object] = field(default_factory=dict)
+    notes: tuple[Remark, ...] = ()
 
     def frame(self) -> "pd.DataFrame":
         """Return the session as a pandas table, one row per row of the file.

@@ -396,7 +396,6 @@ def test_standing_with_the_heater_on_is_a_kind_of_work_by_itself() -> None:
         moving=np.array([0.0, 0.0, 0.0, 0.0, 1.0, 1.0]),
         heater_w=np.array([900.0, 900.0, 900.0, 0.0, 900.0, 0.0]),
         work=np.array([-1, 0, 0, 0, 1, 1]),
-        flow_w_k=None,
     )
     level_of, circulating = kinds_of(record)
     assert level_of.sum(axis=1).tolist() == [0, 1, 1, 1, 1, 1]
@@ -423,7 +422,6 @@ def paused(rpm: FloatArray | None) -> Record:
         moving=moving,
         heater_w=flat,
         work=np.rint(moving).astype(np.int64),
-        flow_w_k=None,
         engine_rpm=rpm,
     )
 

@@ -34,7 +34,6 @@ ROWS = 600
 def session(flow_lpm: FloatArray, engine_on: FloatArray) -> Session:
     return Session(
         path=Path("day.csv"),
-        start_utc=None,
         elapsed_s=np.arange(ROWS, dtype=float),
         columns={
             "tank_c": np.full(ROWS, 50.0),
@@ -42,10 +41,6 @@ def session(flow_lpm: FloatArray, engine_on: FloatArray) -> Session:
             "flow_lpm": flow_lpm,
             "engine_on": engine_on,
         },
-        metadata={},
-        marks=(),
-        faults=(),
-        notes=(),
     )
 
 

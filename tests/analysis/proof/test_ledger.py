@@ -28,7 +28,6 @@ def made(seed: int, bins: int, bin_s: float) -> tuple[Ledger, Smooth, Record]:
         moving=zeros,
         heater_w=rng.uniform(0, 500, bins),
         work=np.zeros(bins, dtype=np.int64),
-        flow_w_k=None,
     )
     heat = rng.uniform(500, 4000, bins)
     smooth = Smooth(

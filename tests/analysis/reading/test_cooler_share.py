@@ -33,7 +33,6 @@ def worked(share: FloatArray, noise_k: float = 0.05) -> Record:
         moving=ones,
         heater_w=0.0 * ones,
         work=np.ones(BINS, dtype=np.int64),
-        flow_w_k=None,
     )
 
 

@@ -35,11 +35,7 @@ def session(metadata: dict[str, object] | None = None, **columns: FloatArray) ->
         path=Path("bucket.csv"),
         elapsed_s=np.arange(n, dtype=np.float64),
         columns=columns,
-        faults=(),
-        marks=(),
-        start_utc=None,
         metadata=metadata or {},
-        notes=(),
     )
 
 

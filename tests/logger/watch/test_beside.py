@@ -15,13 +15,6 @@ STATUS = Status(
     name="a",
     row_count=1,
     elapsed_s=1.0,
-    silent_s=0.0,
-    values={},
-    fault="",
-    counts={},
-    trouble="",
-    waiting_rows=0,
-    dropped_rows=0,
 )
 ROW = Row(time_utc="", elapsed_ms=0, seq=0, cells=())
 

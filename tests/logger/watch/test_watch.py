@@ -32,15 +32,6 @@ WAITING = Status(
     port="/dev/ttyACM0",
     is_open=True,
     name="a",
-    row_count=0,
-    elapsed_s=None,
-    silent_s=0.0,
-    values={},
-    fault="",
-    counts={},
-    trouble="",
-    waiting_rows=0,
-    dropped_rows=0,
 )
 
 
