@@ -11,19 +11,17 @@ import numpy as np
 from wattsump_analysis.proof.implausible import denied_prior, slow_probe
 from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
+from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.reading.phases import hidden_switchings, saw_tooth
 from wattsump_analysis.reading.record import Record
 from wattsump_analysis.reading.suspects import air_with_fan_k
-from wattsump_analysis.results import Route
+from wattsump_analysis.results import Route, Verdict
 from wattsump_logger.machine.profile import Cooler, Profile
 from wattsump_logger.remark import Remark
 from wattsump_logger.units.measure import degrees, kelvins
 
 __all__ = (
-    "FAN_FOLLOWED",
-    "HALF_OPEN",
-    "HOT_AIR",
     "LOG_LONGER",
     "LOG_OFTENER",
     "NO_DRIVE",
@@ -32,8 +30,7 @@ __all__ = (
     "SELDOM_S",
     "Refusal",
     "against_k",
-    "is_air_hot",
-    "is_half_open",
+    "against_verdict",
     "refusals_of",
     "to_narrow",
 )
@@ -85,7 +82,7 @@ _LOG_UNREGULATED = Remark(
     text="Log a run in which the thermostat does not act: with the fan switched by hand and "
     "logged, or working harder.",
 )
-FAN_FOLLOWED = Refusal(
+_FAN_FOLLOWED = Refusal(
     reason=Remark(
         code="fan-follows-oil",
         text="the fan speeds up with the oil: the profile says so, or the cooler's share of the "
@@ -98,7 +95,7 @@ FAN_FOLLOWED = Refusal(
         "limits, name a valve in the oil's way as bypass in [cooler], and log the outing again.",
     ),
 )
-HOT_AIR = Refusal(
+_HOT_AIR = Refusal(
     reason=Remark(
         code="hot-air-measured",
         text="the air at the probe warmed by more than a tenth of the oil's warmth while the fan "
@@ -111,7 +108,7 @@ HOT_AIR = Refusal(
         "around the core, and log the outing again.",
     ),
 )
-HALF_OPEN = Refusal(
+_HALF_OPEN = Refusal(
     reason=Remark(
         code="bypass-half-open",
         text=(
@@ -252,7 +249,7 @@ def refusals_of(
     return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
 
 
-def is_air_hot(record: Record) -> bool:
+def _is_air_hot(record: Record) -> bool:
     """Whether the air probe warms with the fan by too large a share of the oil's warmth."""
     blown = (record.fan > 0.5) & (record.engine > 0.5)
     excess_k = (record.oils_c["tank"] - record.ambient_c)[blown]
@@ -261,7 +258,21 @@ def is_air_hot(record: Record) -> bool:
     return bool(air_with_fan_k(record) > HOT_AIR_SHARE * float(np.nanmedian(excess_k)))
 
 
-def is_half_open(record: Record, cooler: Cooler) -> bool:
+def against_verdict(
+    verdict: Verdict, record: Record, cooler: Cooler, know: Knowledge
+) -> Refusal | None:
+    """What speaks against a verdict, though the K it rests on is good; None if nothing does."""
+    if verdict is Verdict.FALLS_SHORT:
+        if cooler.fan_follows_oil or fan_followed(record, know.u_match_k):
+            return _FAN_FOLLOWED
+        if _is_half_open(record, cooler):
+            return _HALF_OPEN
+    if verdict is Verdict.MEETS and _is_air_hot(record):
+        return _HOT_AIR
+    return None
+
+
+def _is_half_open(record: Record, cooler: Cooler) -> bool:
     """Whether a bypass let oil past the core for most of the time that its fan ran."""
     if cooler.bypass_c is None:
         return False

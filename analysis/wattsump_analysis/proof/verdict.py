@@ -16,21 +16,16 @@ from wattsump_analysis.physics.label import (
     word_of,
 )
 from wattsump_analysis.proof.refusals import (
-    FAN_FOLLOWED,
-    HALF_OPEN,
-    HOT_AIR,
     NO_DRIVE,
     NO_FAN,
     NO_FLOW,
     Refusal,
     against_k,
-    is_air_hot,
-    is_half_open,
+    against_verdict,
     to_narrow,
 )
 from wattsump_analysis.proof.routes import conductance
 from wattsump_analysis.proof.stretch import Scale, Stretch, longest_fit
-from wattsump_analysis.reading.cooler_share import fan_followed
 from wattsump_analysis.reading.machine import Knowledge
 from wattsump_analysis.results import Interval, LabelCheck, Verdict
 from wattsump_analysis.statistics.intervals import interval
@@ -112,30 +107,23 @@ def judge(
         cooler.label_heat_w, cooler.label_etd_k, stretch.label_draws, stretch.weights
     )
     judgement = _against(label, k, stretch)
-    follows = cooler.fan_follows_oil or fan_followed(stretch.record, know.u_match_k)
-    if judgement.verdict is Verdict.FALLS_SHORT and follows:
-        return _in_doubt(judgement, FAN_FOLLOWED)
-    if judgement.verdict is Verdict.FALLS_SHORT and is_half_open(stretch.record, cooler):
-        return _in_doubt(judgement, HALF_OPEN)
-    if judgement.verdict is Verdict.MEETS and is_air_hot(stretch.record):
-        return _in_doubt(judgement, HOT_AIR)
+    doubt = against_verdict(judgement.verdict, stretch.record, cooler, know)
+    if doubt is not None:
+        return _in_doubt(judgement, doubt)
     return _withheld(judgement, is_flow_known=is_flow_known, is_fan_known=is_fan_known)
 
 
 def _withheld(judgement: Judgement, *, is_flow_known: bool, is_fan_known: bool) -> Judgement:
     """The judgement, or "cannot tell" if it rests on something that was not logged."""
-    withheld = None
     if judgement.verdict is not Verdict.CANNOT_TELL and not is_flow_known:
-        withheld = NO_FLOW
-    elif judgement.verdict is Verdict.FALLS_SHORT and not is_fan_known:
-        withheld = NO_FAN
-    if withheld is None:
-        if judgement.next_step.code in _MORE_LOGGING and not (is_flow_known and is_fan_known):
-            # To type times costs less than another outing.
-            missing = NO_FAN if is_flow_known else NO_FLOW
-            return replace(judgement, next_step=missing.next_step)
-        return judgement
-    return _in_doubt(judgement, withheld)
+        return _in_doubt(judgement, NO_FLOW)
+    if judgement.verdict is Verdict.FALLS_SHORT and not is_fan_known:
+        return _in_doubt(judgement, NO_FAN)
+    if judgement.next_step.code in _MORE_LOGGING and not (is_flow_known and is_fan_known):
+        # To type times costs less than another outing.
+        missing = NO_FAN if is_flow_known else NO_FLOW
+        return replace(judgement, next_step=missing.next_step)
+    return judgement
 
 
 def _in_doubt(judgement: Judgement, why: Refusal) -> Judgement:
@@ -216,11 +204,7 @@ def _against(label: LabelCheck, k: Interval, stretch: Stretch) -> Judgement:
                     text=(*rejects, "; the label stands for ", claims),
                 ),
             ),
-            next_step=_CLEAN
-            if word is not Verdict.MEETS
-            else _CHECK_LISTED
-            if label.share_of_label.low > _FAR_ABOVE
-            else _KEEP,
+            next_step=_next(word, label.share_of_label),
             label=label,
             k_w_k=k,
         )
@@ -262,7 +246,7 @@ _FAR_ABOVE = 1.25
 _CHECK_LISTED = Remark(
     code="check-listed",
     text="Check the profile's litres and kilograms and the label's heat and difference, with their "
-    "units: so far above its label hardly any cooler is.",
+    "units: hardly any cooler is so far above its label.",
 )
 _KEEP = Remark(
     code="keep-to-compare", text="Keep this outing as the one to compare later ones with."
@@ -275,6 +259,12 @@ _ASK = Remark(
     code="ask-for-difference",
     text="Ask the maker for the oil-in to air-in difference of the rating, and enter it.",
 )
+
+
+def _next(word: Verdict, share: Interval) -> Remark:
+    if word is not Verdict.MEETS:
+        return _CLEAN
+    return _CHECK_LISTED if share.low > _FAR_ABOVE else _KEEP
 
 
 def _of_cooler(word: Verdict) -> str:
