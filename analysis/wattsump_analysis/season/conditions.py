@@ -63,7 +63,8 @@ def given_of(outings: Sequence[Outing]) -> Given:
     """
     air_c = _filled([outing.ambient_c for outing in outings], REFERENCE_AIR_C)
     density = np.log((KELVIN + REFERENCE_AIR_C) / (KELVIN + air_c))
-    rise_k = _filled([outing.rise_k for outing in outings], 0.0)
+    rows = log_rows(outings)
+    rise_k = _rises(outings, np.exp(rows[:, 1] - rows[:, 0]))
     oil_c = air_c + rise_k if np.any(rise_k) else np.full(len(outings), USUAL_OIL_C)
     thick = _thickness(outings, oil_c)
     speed = np.log(_filled([outing.engine_rpm for outing in outings], 1.0))
@@ -89,7 +90,7 @@ def given_of(outings: Sequence[Outing]) -> Given:
     )
     moving = [np.column_stack(pair) for pair in pairs if _moves(pair)]
     return Given(
-        rows=log_rows(outings),
+        rows=rows,
         offsets=offsets - np.median(offsets, axis=0),
         columns=np.stack(moving, axis=2) if moving else np.zeros((len(outings), 2, 0)),
         oil_k=oil_c - np.median(oil_c),
@@ -106,6 +107,19 @@ def _filled(values: Sequence[float | None], otherwise: float) -> FloatArray:
     row = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
     seen = np.isfinite(row)
     return np.where(seen, row, np.median(row[seen]) if seen.any() else otherwise)
+
+
+def _rises(outings: Sequence[Outing], by_k: FloatArray) -> FloatArray:
+    """Rise of the oil over air (n,), K; 0 where no outing tells it.
+
+    An outing without one ran as warm as its heat over K makes it, within what the others told.
+    """
+    told = np.array([o.rise_k if o.rise_k is not None else np.nan for o in outings], dtype=float)
+    seen = np.isfinite(told)
+    if not seen.any():
+        return np.zeros(len(outings))
+    usual = by_k * np.median(told[seen] / by_k[seen])
+    return np.where(seen, told, np.clip(usual, told[seen].min(), told[seen].max()))
 
 
 def _thickness(outings: Sequence[Outing], oil_c: FloatArray) -> FloatArray:

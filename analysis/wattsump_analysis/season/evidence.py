@@ -15,6 +15,8 @@ References
 .. [1] G. E. P. Box, G. M. Jenkins, Time Series Analysis, sec. 3.2: the autoregression.
 .. [2] A. Gelman et al., Bayesian Data Analysis, 3rd ed., sec. 14.8: linear models with
    normal priors.
+.. [3] A. H. Stroud, Approximate Calculation of Multiple Integrals (1971), formulas of degree 5
+   for a normal weight; from memory.
 """
 
 from dataclasses import dataclass, replace
@@ -37,11 +39,10 @@ __all__ = (
     "shift_evidence",
 )
 
-# Three machines in four are tidy: each outing by itself, and no year. In the others neighbouring
-# outings are alike, few dragging more than half of an outing's error into the next, and the year
-# moves both numbers. A choice.
-CORRELATIONS = np.array([0.0, 0.1, 0.3, 0.55])
-CORRELATION_ODDS = np.array([0.75, 0.10, 0.09, 0.06])
+# Three machines in five are tidy: each outing by itself, and no year. In the others neighbouring
+# outings are alike, and the year moves both numbers. A choice.
+CORRELATIONS = np.array([0.0, 0.3, 0.55])
+CORRELATION_ODDS = np.array([0.6, 0.2, 0.2])
 TIDY = CORRELATIONS == 0.0
 # A drive's heat answers its oil's warmth, either way, per kelvin. Common practice, no source.
 ANSWERS = np.array([-0.006, 0.0, 0.006])
@@ -50,27 +51,38 @@ ANSWER_ODDS = np.array([0.25, 0.5, 0.25])
 # 7.1 % in K and 7.0 to 8.9 % in heat, the work's own 5 % among it, with a correlation of 0.42 to
 # 0.84. These make 6.5 %, 8.1 % and 0.57.
 TYPICAL = np.array([0.055, 0.035, 0.060])
-# Factors on each, and how far a machine may be from the typical one, in a logarithm: a choice.
-FACTORS = np.array([0.6, 1.0, 1.67])
-SPREAD = 0.4
-AT_EDGE = 0.7  # more weight than this on an edge moves the grid
+# How far a machine may be from the typical one, in a logarithm: within a factor of 1.35 on two
+# machines in three. A choice.
+SPREAD = 0.3
+# Points for a mean over three normal numbers, exact up to the fifth power [3]: the middle, six
+# along one number and eight corners, so many standard deviations out, and their shares.
+OUT = np.sqrt(3.0)
+POINTS = np.array([p for p in product((-1.0, 0.0, 1.0), repeat=3) if np.count_nonzero(p) != 2])
+SHARES = np.array([2.0 / 9.0, 1.0 / 9.0, 0.0, 1.0 / 72.0])[np.count_nonzero(POINTS, axis=1)]
 # Width of a level of which nothing is known, in a logarithm.
 FLAT = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """Points (c, k, w) of the scatter, shape (v, 3), with the logarithms of their odds, (v,)."""
+    """Points (c, k, w) of the scatter, shape (v, 3), with the logarithms of their odds, (v,).
+
+    `sd` is what outings leave unknown of each number, in a logarithm.
+    """
 
     scatter: FloatArray
     log_odds: FloatArray
+    sd: float
 
     @classmethod
-    def about(cls, typical: FloatArray, centre: FloatArray) -> "Grid":
+    def about(cls, typical: FloatArray, centre: FloatArray, outings: int) -> "Grid":
         """Points around `centre` (3,), with the odds they have about `typical` (3,)."""
-        scatter = np.array(list(product(*np.multiply.outer(centre, FACTORS))))
+        # An outing tells of each number about half of what it would if it were all of the scatter.
+        sd = float(1.0 / np.sqrt(1.0 / SPREAD**2 + 0.5 * outings))
+        scatter = centre * np.exp(OUT * sd * POINTS)
         off = np.log(scatter / typical) / SPREAD
-        return cls(scatter=scatter, log_odds=-0.5 * np.sum(off**2, axis=1))
+        log_odds = 0.5 * np.sum((OUT * POINTS) ** 2 - off**2, axis=1) + np.log(SHARES)
+        return cls(scatter=scatter, log_odds=log_odds, sd=sd)
 
     @property
     def covariance(self) -> FloatArray:
@@ -163,30 +175,25 @@ class Evidence:
         (j, v, 1, h, 2, 2) and b (j, v, a, h, 2).
         """
         h = np.stack([_white(columns, rho) for rho in CORRELATIONS])
-        across = np.einsum(
-            "vqr,jhrp->jvhqp", self._v, np.einsum("jih,jirp->jhrp", h, self._c, optimize=True)
-        )
+        plain = np.einsum("jih,jirp->jhrp", h, self._c, optimize=True)
+        across = np.einsum("vqr,jhrp->jvhqp", self._v, plain, optimize=True)
         own = np.einsum("jih,jih->jh", h, h)
-        shape = across.shape
-        solved = (across.reshape(*shape[:2], -1, shape[-1]) @ self._inverse).reshape(shape)
-        a = np.einsum("vqr,jh->jvhqr", self._v, own) - solved @ np.swapaxes(across, -1, -2)
+        (j, v, count, _, p), answers = across.shape, self._z.shape[-1]
+        flat = across.reshape(j, v, 2 * count, p)
+        solved = (flat @ self._inverse).reshape(across.shape)
+        a = np.einsum("vqr,jh->jvhqr", self._v, own) - np.einsum(
+            "jvhqp,jvhrp->jvhqr", solved, across
+        )
         hy = np.einsum("jih,jira->jhra", h, self._y, optimize=True)
         b = np.einsum("vqr,jhra->jvahq", self._v, hy, optimize=True)
-        b -= np.einsum("jvhqp,jvpa->jvahq", across, self._z, optimize=True)
+        b -= np.moveaxis((flat @ self._z).reshape(j, v, count, 2, answers), -1, 2)
         return a[:, :, None], b
 
     @property
-    def better_centre(self) -> FloatArray:
-        """Where the grid of the scatter had better be, (3,): its own middle if it fits."""
+    def centre(self) -> FloatArray:
+        """Mean scatter (3,), by its logarithm: where the middle of the grid had better be."""
         weights = np.exp(self.log_weights).sum(axis=(0, 2))
-        centre = np.median(self.grid.scatter, axis=0)
-        low, high = (
-            weights @ (self.grid.scatter == edge(self.grid.scatter, axis=0))
-            for edge in (np.min, np.max)
-        )
-        return (
-            np.where(low > AT_EDGE, FACTORS[0], np.where(high > AT_EDGE, FACTORS[-1], 1.0)) * centre
-        )
+        return np.asarray(np.exp(weights @ np.log(self.grid.scatter)))
 
     @property
     def columns_mean(self) -> tuple[FloatArray, FloatArray]:
@@ -254,13 +261,15 @@ def shift_evidence(
     + b' (I + S a)^-1 S b / 2 [2]_.
     """
     m, s = np.asarray(mean, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
-    am = a @ m
-    at_mean = b @ m - 0.5 * (am @ m)
-    b = b - am
-    t = np.eye(2) + s @ a
-    determinant = t[..., 0, 0] * t[..., 1, 1] - t[..., 0, 1] * t[..., 1, 0]
-    sb = b @ s
-    x = t[..., 1, 1] * sb[..., 0] - t[..., 0, 1] * sb[..., 1]
-    y = t[..., 0, 0] * sb[..., 1] - t[..., 1, 0] * sb[..., 0]
-    square = (b[..., 0] * x + b[..., 1] * y) / determinant
+    # Written out: products of matrices of two rows cost ten times as much as their sums.
+    a00, a01, a11 = a[..., 0, 0], a[..., 0, 1], a[..., 1, 1]
+    am0, am1 = a00 * m[0] + a01 * m[1], a01 * m[0] + a11 * m[1]
+    b0, b1 = b[..., 0], b[..., 1]
+    at_mean = b0 * m[0] + b1 * m[1] - 0.5 * (am0 * m[0] + am1 * m[1])
+    b0, b1 = b0 - am0, b1 - am1
+    t00, t01 = 1.0 + s[0, 0] * a00 + s[0, 1] * a01, s[0, 0] * a01 + s[0, 1] * a11
+    t10, t11 = s[1, 0] * a00 + s[1, 1] * a01, 1.0 + s[1, 0] * a01 + s[1, 1] * a11
+    determinant = t00 * t11 - t01 * t10
+    sb0, sb1 = s[0, 0] * b0 + s[0, 1] * b1, s[1, 0] * b0 + s[1, 1] * b1
+    square = (b0 * (t11 * sb0 - t01 * sb1) + b1 * (t00 * sb1 - t10 * sb0)) / determinant
     return np.asarray(at_mean - 0.5 * np.log(determinant) + 0.5 * square)

@@ -4,10 +4,10 @@ K and heat of an outing are tested together, as logarithms, because their errors
 a heat capacity 5 % high raises both by 5 %. A change of one without the other is therefore much
 stronger evidence than a change of both alike.
 
-For every outing the odds of a change from there on are computed against all that would explain the
-same outings: no change, a change elsewhere, an odd outing or a spell next to it, a drift. The most
-likely of these joins the model, and the search is repeated. At the end each step is judged beside
-the others, and those not worth telling are taken out.
+For every outing the odds of a change from there on are computed against no change there. Whatever
+else may be there, a change elsewhere, an odd outing, a drift, may be there with the change or
+without: both sums are made. The most likely of these joins the model, and the search is repeated.
+At the end each step is judged beside the others, and those not worth telling are taken out.
 
 References
 ----------
@@ -28,7 +28,6 @@ from wattsump_analysis.season.conditions import plain_rows
 from wattsump_analysis.season.events import EventKind
 from wattsump_analysis.season.evidence import (
     FLAT,
-    TIDY,
     TYPICAL,
     Evidence,
     Given,
@@ -52,19 +51,18 @@ __all__ = (
 # or two changes a season, one outing in fifty. Common practice, no source.
 CHANGE_ODDS, ODD_ODDS = 1.0 / 25.0, 1.0 / 50.0
 ODD_SD = 0.4
-# Another driver or another load for two or three outings: K hardly, the heat a little. One in
-# fifty outings of a machine that is not tidy; a choice.
-SPELLS, SPELL_LOG_ODDS = (2, 3), np.where(TIDY, -np.inf, np.log(1.0 / 50.0))
-SPELL_COVARIANCE = np.diag([0.06**2, 0.15**2])
 # Odds from which a change is reported, times what it is worth: a loss of K is worth telling early,
-# since heat goes with the work and a wash is soon done. Of a change that rests on the newest two
-# outings the odds must be higher, since a third is soon there. Chosen on drawn seasons for
-# false alarms under one in fifty outings; docs/validation-seasons.md has the rates in seasons that
-# had no part in the choice, in some manners above that.
+# since heat goes with the work and a wash is soon done. Of a change that rests on the newest two or
+# three outings the odds must be so many times higher, since another is soon there. Chosen on drawn
+# seasons for false alarms under one in fifty outings; docs/validation-seasons.md has the rates in
+# seasons that had no part in the choice.
 REPORT = 0.15
 LESS_WORTH = 0.1
 WORTH = np.log([1.0 if pattern.mean[0] < 0.0 else LESS_WORTH for pattern in PATTERNS])
-WAITS = 1.5
+WAITS = {2: 3.0, 3: 1.5}
+# What else may be there seldom raises the odds of a step by more, in a logarithm: steps further
+# below the limit are not tried, which saves half of the work.
+HOPELESS = 1.5
 REPORT_DRIFT, REPORT_ODD = REPORT / LESS_WORTH, 3.0
 # A drift is rare, of so much in ten outings, and tested from so many outings on.
 DRIFT_ODDS, DRIFT_SD, FEWEST_FOR_DRIFT = 0.1, 0.08, 8
@@ -72,7 +70,8 @@ DRIFT_WIDTH = 2.0  # of its standard uncertainty, in the quantity that drifts
 # A step in the model has any size.
 STEP_SD = 1.0
 FEWEST = 2
-MOST_MOVES = 12  # of the grid, by a factor of 1.67 each
+# The grid moves until its middle is off by less than so many standard deviations.
+MOST_MOVES, CENTRED = 12, 0.6
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
 LONGEST_PAIR = 12  # outings between two changes that are looked for together; a choice
@@ -159,11 +158,10 @@ class Stretches:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Model:
-    """Where steps begin, odd outings, spells (begin, end), and whether all drifts."""
+    """Where steps begin, odd outings, and whether all drifts."""
 
     steps: tuple[int, ...] = ()
     odd: tuple[int, ...] = ()
-    spells: tuple[tuple[int, int], ...] = ()
     drifts: bool = False
 
     def given(self, given: Given) -> Given:
@@ -173,8 +171,6 @@ class _Model:
             given = given.along(_after(n, np.array([at]))[:, 0], STEP_SD**2 * np.eye(2))
         for at in self.odd:
             given = given.along(np.eye(n)[at], ODD_SD**2 * np.eye(2))
-        for spell in self.spells:
-            given = given.along(_inside(n, [spell])[:, 0], SPELL_COVARIANCE)
         return given.along(_ramp(n), DRIFT_SD**2 * np.eye(2)) if self.drifts else given
 
     def stepping(self, *places: int) -> "_Model":
@@ -196,8 +192,8 @@ def _after(n: int, places: NDArray[np.int64]) -> FloatArray:
     return (np.arange(n)[:, None] >= places).astype(np.float64)
 
 
-def _inside(n: int, spells: Sequence[tuple[int, int]]) -> FloatArray:
-    begin, end = np.array(spells).T
+def _inside(n: int, stretches: Sequence[tuple[int, int]]) -> FloatArray:
+    begin, end = np.array(stretches).T
     place = np.arange(n)[:, None]
     return np.asarray((place >= begin) & (place < end), dtype=np.float64)
 
@@ -296,44 +292,36 @@ class _Beside:
     """Logarithms of the odds of what a model does not have, and the evidence they come from.
 
     `steps` (places, patterns) are of a step at each of `places`; `odd` (n,) of an odd outing,
-    `spell` of each of `spells`, `drift` of a drift.
+    `drift` of a drift.
     """
 
     evidence: Evidence
     places: NDArray[np.int64]
     steps: FloatArray
     odd: FloatArray
-    spells: Sequence[tuple[int, int]]
-    spell: FloatArray
     drift: float
+
+    def rest(self, at: int) -> float:
+        """Of all that may be there besides, or nothing, except a step near a place."""
+        elsewhere = self.steps[np.abs(self.places - at) > NEAR].ravel()
+        return float(log_sum(np.array([self.no_step, self.drift, *elsewhere]), axis=0))
 
     @property
     def no_step(self) -> float:
-        """Of nothing more, an odd outing or a spell, wherever."""
-        return float(log_sum(np.array([0.0, *self.odd, *self.spell]), axis=0))
+        """Of nothing more, or an odd outing, wherever."""
+        return float(log_sum(np.array([0.0, *self.odd]), axis=0))
 
-    def best(self, low: int, high: int) -> tuple[int, FloatArray, FloatArray]:
-        """Place most worth telling of between two steps, and odds of each pattern there.
+    def best(self, low: int, high: int) -> tuple[int, FloatArray]:
+        """Place most worth telling of between two steps, and odds of each pattern near it.
 
-        The odds are against no change first, then against all else that would explain the same
-        outings. An odd outing or a spell far away may be there with the step or without, so it does
-        not count against the step; a step elsewhere is another explanation.
+        Nearer places count for more: of a change that may lie at several it is the middle.
         """
         between = (self.places > low) & (self.places < high)
         places, steps = self.places[between], self.steps[between]
-        at_each = log_sum(steps, axis=1)
-        at = int(places[np.argmax(_worth(steps))])
-        here = np.abs(places - at) <= NEAR
-        # A spell that begins or ends an outing away from the step looks like it.
-        like_it = np.abs(np.subtract(self.spells, at)).min(axis=1) <= 1
-        instead = (
-            [0.0, self.drift],
-            at_each[~here],
-            self.odd[max(at - NEAR, 0) : at + NEAR],
-            self.spell[like_it],
-        )
-        patterns = log_sum(steps[here], axis=0)
-        return at, patterns, patterns - log_sum(np.concatenate(instead), axis=0)
+        near = np.maximum(NEAR + 1 - np.abs(np.subtract.outer(places, places)), 0)
+        worth = _worth(steps)
+        at = int(places[np.argmax(near @ np.exp(worth - worth.max()))])
+        return at, log_sum(steps[np.abs(places - at) <= NEAR], axis=0)
 
 
 class _Search:
@@ -343,22 +331,20 @@ class _Search:
         self._given, self._n, self._noted = given, len(given.rows), noted
         self._usual = self._centre = usual
         self._done: dict[_Model, _Beside] = {}
-        n = self._n
-        self._spells = [(at, at + length) for length in SPELLS for at in range(n - length + 1)]
 
     def evidence(self, model: _Model) -> Evidence:
-        """Evidence under a model; the grid moves to where the machine's scatter is.
-
-        It begins where the last model left it, which is seldom far off.
-        """
-        given = model.given(self._given)
-        evidence = Evidence(given, Grid.about(self._usual, self._centre))
+        """Evidence under a model; the grid moves to where the machine's scatter is."""
+        given, centre = model.given(self._given), self._centre
         for _ in range(MOST_MOVES):
-            centre = evidence.better_centre
-            if np.allclose(centre, self._centre):
+            evidence = Evidence(given, Grid.about(self._usual, centre, self._n))
+            off = np.log(evidence.centre / centre)
+            if np.max(np.abs(off)) < evidence.grid.sd * CENTRED:
                 break
+            centre = centre * np.exp(off)
+        # Others differ little from the model without changes, and begin where that ended: what is
+        # found does not depend on the order of the search.
+        if model == _Model():
             self._centre = centre
-            evidence = Evidence(given, Grid.about(self._usual, centre))
         return evidence
 
     def beside(self, model: _Model) -> _Beside:
@@ -366,7 +352,6 @@ class _Search:
         if model not in self._done:
             evidence, n, places = self.evidence(model), self._n, model.places(self._n)
             steps = pattern_odds(*_along(evidence, _after(n, places)))
-            inside = _inside(n, self._spells)
             drift = -np.inf
             if n >= FEWEST_FOR_DRIFT and not model.drifts:
                 drift = float(_factors(evidence, _ramp(n)[:, None], DRIFT_SD**2 * np.eye(2))[0])
@@ -375,8 +360,6 @@ class _Search:
                 places=places,
                 steps=np.asarray(steps + np.log(CHANGE_ODDS) + self._noted[places]),
                 odd=_factors(evidence, np.eye(n), ODD_SD**2 * np.eye(2)) + np.log(ODD_ODDS),
-                spells=self._spells,
-                spell=_factors(evidence, inside, SPELL_COVARIANCE, SPELL_LOG_ODDS),
                 drift=drift + float(np.log(DRIFT_ODDS)),
             )
         return self._done[model]
@@ -385,27 +368,34 @@ class _Search:
         """The model with the most likely addition; None where none passes its limit."""
         beside, n = self.beside(model), self._n
         if beside.places.size:
-            at, _, odds = beside.best(0, n)
-            step = log_sum(beside.steps, axis=(0, 1))
-            # Changes that are not in the model yet hide each other: each is another explanation
-            # beside the next. So steps are tried where any are likely, and are judged at the end.
-            other = np.logaddexp(beside.no_step, beside.drift)
-            if step > other or self.is_told(at, odds):
-                return model.stepping(at)
-            if there_and_back := self.pair(beside, float(np.logaddexp(step, other))):
+            at, patterns = beside.best(0, n)
+            stepping = model.stepping(at)
+            hopeful = _worth(patterns) > _limit(n - at) - HOPELESS
+            if hopeful and self.is_told(at, self.odds(model, stepping, at, patterns)):
+                return stepping
+            stepless = np.logaddexp(beside.no_step, log_sum(beside.steps, axis=(0, 1)))
+            if there_and_back := self.pair(beside, float(np.logaddexp(stepless, beside.drift))):
                 return model.stepping(*there_and_back)
-            if beside.drift - np.logaddexp(beside.no_step, step) > np.log(REPORT_DRIFT):
+            if beside.drift - stepless > np.log(REPORT_DRIFT):
                 return replace(model, drifts=True)
-        # Of the newest outings nobody can say yet whether they are odd or the first of a change.
-        odd, spell = beside.odd.copy(), beside.spell.copy()
-        odd[[n - 1, *model.odd]] = -np.inf
-        spell[[end == n or (begin, end) in model.spells for begin, end in beside.spells]] = -np.inf
-        worst, longest = int(np.argmax(odd)), int(np.argmax(spell))
-        if max(odd[worst], spell[longest]) < np.log(REPORT_ODD):
+        return self.odder(model)
+
+    def odder(self, model: _Model) -> _Model | None:
+        """The model with the most likely odd outing; None where none passes its limit."""
+        # Of the newest outing nobody can say yet whether it is odd or the first of a change.
+        odd = self.beside(model).odd.copy()
+        odd[[self._n - 1, *model.odd]] = -np.inf
+        worst = int(np.argmax(odd))
+        if odd[worst] < np.log(REPORT_ODD):
             return None
-        if odd[worst] > spell[longest]:
-            return replace(model, odd=(*model.odd, worst))
-        return replace(model, spells=(*model.spells, beside.spells[longest]))
+        return replace(model, odd=(*model.odd, worst))
+
+    def odds(self, without: _Model, stepping: _Model, at: int, patterns: FloatArray) -> FloatArray:
+        """Odds of each pattern of a step that `stepping` has, against no step there.
+
+        Whatever else may be there, may be there with the step or without.
+        """
+        return patterns + self.beside(stepping).rest(at) - self.beside(without).rest(at)
 
     def pair(self, beside: _Beside, other: float) -> tuple[int, int] | None:
         """Begin and end of a stretch at another level, if likelier than the odds of all `other`.
@@ -427,8 +417,7 @@ class _Search:
 
     def is_told(self, at: int, odds: FloatArray) -> bool:
         """Whether a step at a place, with its patterns' odds beside all else, is to be reported."""
-        limit = REPORT * (WAITS if self._n - at == FEWEST else 1.0)
-        return bool(_worth(odds) > np.log(limit))
+        return bool(_worth(odds) > _limit(self._n - at))
 
     def settled(self, model: _Model) -> tuple[_Model, tuple[FloatArray, ...], tuple[float, ...]]:
         """The model with each step at its most likely place, and its patterns' odds and chance.
@@ -439,17 +428,25 @@ class _Search:
         untold: dict[int, float] = {}
         for number in range(len(model.steps)):
             others = model.without_step(number)
-            beside = self.beside(others)
             low, _, high = (0, *model.steps, self._n)[number : number + 3]
-            at, odds_of_each, odds = beside.best(low, high)
+            at, odds_of_each = self.beside(others).best(low, high)
+            model = others.stepping(at)
+            odds = self.odds(others, model, at, odds_of_each)
             patterns.append(odds_of_each)
             chances.append(float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0)))))
             if not self.is_told(at, odds):
                 untold[number] = float(_worth(odds))
-            model = others.stepping(at)
         if untold:
-            return self.settled(model.without_step(min(untold, key=lambda number: untold[number])))
+            model = model.without_step(min(untold, key=lambda number: untold[number]))
+            while (more := self.odder(model)) is not None:
+                model = more
+            return self.settled(model)
         return model, tuple(patterns), tuple(chances)
+
+
+def _limit(after: int) -> float:
+    """Logarithm of what a step must be worth to be told on so many outings after it."""
+    return float(np.log(REPORT * WAITS.get(after, 1.0)))
 
 
 def _worth(odds: FloatArray) -> FloatArray:
@@ -457,15 +454,9 @@ def _worth(odds: FloatArray) -> FloatArray:
     return log_sum(odds + WORTH, axis=-1)
 
 
-def _factors(
-    evidence: Evidence, columns: FloatArray, covariance: FloatArray, log_odds: ArrayLike = 0.0
-) -> FloatArray:
-    """Logarithms of Bayes factors of a change without a cause along columns (n, h).
-
-    `log_odds` are those of the change itself, at each correlation if they differ.
-    """
+def _factors(evidence: Evidence, columns: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Logarithms of Bayes factors of a change without a cause along columns (n, h)."""
     a, b, weights = _along(evidence, columns)
-    weights = weights + np.reshape(log_odds, (-1, 1, 1))
     factors = shift_evidence(a, b, np.zeros(2), covariance)
     return log_sum(weights[..., None] + factors, axis=(0, 1, 2))
 
@@ -531,7 +522,7 @@ def smallest_seen(
         b = change @ precision
         a = np.broadcast_to(precision, (size.size, 2, 2))
         odds = pattern_odds(a[None, None, None], b[None, None, None], np.zeros((1, 1, 1)))
-        reported = _worth(odds) + np.log(CHANGE_ODDS) > np.log(REPORT)
+        reported = _worth(odds) + np.log(CHANGE_ODDS) > _limit(after)
         # 0.84 standard deviations of a normal leave a fifth below.
         seen[quantity] = size[np.argmax(reported)] + 0.8416 / np.sqrt(precision[quantity, quantity])
     return seen

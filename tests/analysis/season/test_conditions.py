@@ -61,3 +61,12 @@ def test_outings_that_say_nothing_of_air_or_oil_are_taken_as_they_are() -> None:
     assert given.columns.shape == (16, 2, 0)
     assert np.ptp(given.offsets, axis=0) == pytest.approx(0.0)
     assert divide(bare).starts == (0, 8)
+
+
+def test_an_outing_without_a_rise_ran_as_warm_as_its_heat_and_k_make_it() -> None:
+    pairs = [(100.0, 3000.0), (100.0, 3000.0), (100.0, 4000.0), (50.0, 3000.0), (20.0, 3000.0)]
+    told = [outing(i, *pair, ambient_c=15.0) for i, pair in enumerate(pairs)]
+    lacking = [replace(o, rise_k=None) if i in (2, 4) else o for i, o in enumerate(told)]
+    # independent: heat over K by hand, beside the middle one of 30, 30, 40, 60 and the last, which
+    # stays within the 60 K that others told and not at 150
+    assert given_of(lacking).oil_k == pytest.approx([-10.0, -10.0, 0.0, 20.0, 20.0])

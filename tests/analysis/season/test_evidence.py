@@ -57,7 +57,7 @@ def density(g: Given, grid: Grid, point: tuple[int, int, int], step: int | None)
 
 @pytest.mark.parametrize("seed", range(3))
 def test_evidence_of_a_step_is_that_of_the_whole_normal_vector(seed: int) -> None:
-    g, grid = given(seed), Grid.about(TYPICAL, TYPICAL)
+    g, grid = given(seed), Grid.about(TYPICAL, TYPICAL, N)
     evidence = Evidence(g, grid)
     step = 3
     a, b = evidence.along((np.arange(N) >= step).astype(float)[:, None])
@@ -70,12 +70,12 @@ def test_evidence_of_a_step_is_that_of_the_whole_normal_vector(seed: int) -> Non
 
 
 def test_points_of_the_grid_are_weighed_by_the_density_of_all_rows() -> None:
-    g, grid = given(5), Grid.about(TYPICAL, TYPICAL)
+    g, grid = given(5), Grid.about(TYPICAL, TYPICAL, N)
     weights = Evidence(g, grid).log_weights
     odds = np.log(CORRELATION_ODDS)
-    first, second = (0, 13, 1), (3, 4, 1)
+    first, second = (0, 7, 1), (2, 4, 1)
     expected = density(g, grid, first, None) - density(g, grid, second, None)
-    expected += odds[0] - odds[3] + grid.log_odds[13] - grid.log_odds[4]
+    expected += odds[0] - odds[2] + grid.log_odds[7] - grid.log_odds[4]
     # independent: as above, with the stated odds of the points
     assert weights[first] - weights[second] == pytest.approx(expected, abs=1e-6)
     assert log_sum(weights, axis=(0, 1, 2)) == pytest.approx(0.0, abs=1e-12)
@@ -89,7 +89,7 @@ def test_heat_that_answers_warm_oil_is_found_out() -> None:
     g = Given(
         rows=rows, offsets=np.zeros((40, 2)), columns=np.zeros((40, 2, 0)), oil_k=oil_k, rise_k=40.0
     )
-    mean, u = Evidence(g, Grid.about(TYPICAL, TYPICAL)).answer_mean
+    mean, u = Evidence(g, Grid.about(TYPICAL, TYPICAL, N)).answer_mean
     # independent: the answer the rows were made with; their scatter knows it to 0.0004
     assert mean == pytest.approx(0.006, abs=1e-4)
     assert u < 1e-3

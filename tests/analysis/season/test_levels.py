@@ -97,8 +97,7 @@ def test_a_steady_slope_is_a_drift_and_no_step() -> None:
 @pytest.mark.parametrize("factor", [0.2, 1.0, 4.0])
 def test_many_outings_outweigh_the_usual_scatter_however_far_it_is(factor: float) -> None:
     found = find_stretches(drawn(150, 8, factor**2 * USUAL))
-    assert found.starts == (0,)
-    # The grid is coarse: its points lie a factor of 1.67 apart.
+    assert max(found.chances, default=0.0) < 0.5
     np.testing.assert_allclose(found.scatter.sd, factor * np.sqrt(np.diag(USUAL)), rtol=0.2)
 
 
