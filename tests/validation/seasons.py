@@ -1,7 +1,7 @@
 """Seasons of outings drawn with known changes, and how soon and how rightly they are named.
 
     python tests/validation/seasons.py SCORES.jsonl [--often 100] [--others 25] [--seed 20]
-        [--minutes N]
+        [--minutes N] [--only KIND]
 
 Each season is drawn as outing summaries. One line a season is appended to SCORES.jsonl; those
 that are there already are not read again. `tests/validation/seasons_page.py SCORES.jsonl` makes
@@ -26,7 +26,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from wattsump_analysis.season.causes import Cause
+from wattsump_analysis.season.causes import PATTERNS, Cause
 from wattsump_analysis.season.events import Event, EventKind
 from wattsump_analysis.season.outing import Outing
 from wattsump_analysis.season.trend import FEWEST_OUTINGS, causes_of, divide
@@ -267,50 +267,25 @@ def _changes(
 def _as_they_come(
     rng: np.random.Generator, n: int
 ) -> tuple[FloatArray, list[Truth], dict[int, tuple[Event, ...]]]:
-    """As `_changes`: changes at any outing, causes as often as the table of causes has them."""
+    """As `_changes`: changes at any outing, causes and sizes those of the table of causes."""
     shift, truths, marks = np.zeros((n, 2)), list[Truth](), dict[int, tuple[Event, ...]]()
-    lost = free = 0.0
+    odds = np.array([pattern.odds for pattern in PATTERNS])
+    free = 0
     for at in range(APART, n - APART + 1):
         if at < free or rng.random() >= CHANGE_RATE:
             continue
-        change = str(rng.choice(list(_SHARES), p=_SHARE_OF_EACH))
-        if change == "washed" and lost == 0.0:
-            change = "loses 20 to 50 %"
-        fouled = float(np.log(1.0 - rng.uniform(0.2, 0.5)))
-        worn = float(np.log(rng.uniform(1.2, 1.4)))
-        fan = float(np.log(rng.uniform(0.1, 0.5)))
-        oil, probe = rng.choice([-1.0, 1.0], 2) * rng.uniform((0.25, 0.2), 0.4)
-        cause, k, heat = {
-            "loses 10 %": (Cause.COOLER, float(np.log(0.9)), 0.0),
-            "loses 20 to 50 %": (Cause.COOLER, fouled, 0.0),
-            "washed": (Cause.COOLER, -lost, 0.0),
-            "fan fails": (Cause.FAN, fan, 0.0),
-            "wears": (Cause.DRIVE, 0.0, worn),
-            "chaff and wear": (Cause.BOTH, fouled, worn),
-            "oil changed": (Cause.OTHER, oil, oil * rng.uniform(0.4, 1.0)),
-            "probe repaired": (Cause.OTHER, probe, probe),
-        }[change]
-        lost = lost + k if cause in (Cause.COOLER, Cause.BOTH) else lost
-        shift[at:] += (k, heat)
-        truths.append(Truth(at=at, cause=cause))
-        if change in _MARKS and rng.random() < 0.5:
-            marks[at] = (_MARKS[change],)
+        pattern = PATTERNS[rng.choice(len(PATTERNS), p=odds / odds.sum())]
+        change = rng.multivariate_normal(pattern.mean, pattern.covariance)
+        shift[at:] += change
+        truths.append(Truth(at=at, cause=pattern.cause))
+        done = "oil changed" if pattern.cause is Cause.OTHER else "washed"
+        suggests = pattern.cause is Cause.OTHER or (pattern.cause is Cause.COOLER and change[0] > 0)
+        if suggests and rng.random() < 0.5:
+            marks[at] = (_MARKS[done],)
         free = at + APART
     return shift, truths, marks
 
 
-# How often each comes, of all changes: docs/trend-method.md, by cause.
-_SHARES = {
-    "loses 10 %": 0.18,
-    "loses 20 to 50 %": 0.20,
-    "washed": 0.06,
-    "fan fails": 0.08,
-    "wears": 0.29,
-    "chaff and wear": 0.07,
-    "oil changed": 0.05,
-    "probe repaired": 0.07,
-}
-_SHARE_OF_EACH = np.array(list(_SHARES.values())) / sum(_SHARES.values())
 _MARKS = {
     "washed": Event(kind=EventKind.CLEAN, text="washed the core"),
     "oil changed": Event(kind=EventKind.OIL, text="new oil"),
@@ -453,9 +428,11 @@ def main() -> None:
     parser.add_argument("--others", type=int, default=25)
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--minutes", type=float, default=math.inf)
+    parser.add_argument("--only", action="append", choices=KINDS, metavar="KIND")
     asked = parser.parse_args()
     done = kept(asked.scores)
-    missing = [c for c in cases(asked.often, asked.others, asked.seed) if c not in done]
+    wanted = cases(asked.often, asked.others, asked.seed)
+    missing = [c for c in wanted if c not in done and c.kind in (asked.only or KINDS)]
     until = time.monotonic() + 60.0 * asked.minutes
     with asked.scores.open("a", encoding="utf-8") as file:
         for number, case in enumerate(missing):

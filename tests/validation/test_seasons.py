@@ -72,7 +72,7 @@ def test_a_missed_goal_is_named_with_what_was_counted() -> None:
     assert len(lines) == 4
     assert any("control: 2.00" in line for line in lines)
     assert any("0 % (0/1)" in line for line in lines)
-    assert sum("60 %" in line and "100 %" in line for line in lines) == 2
+    assert sum("60 %" in line and "100 ± 0 %" in line for line in lines) == 2
 
 
 def test_chaff_and_wear_lower_k_and_raise_heat_at_the_same_outing() -> None:
@@ -90,6 +90,12 @@ def test_chaff_and_wear_lower_k_and_raise_heat_at_the_same_outing() -> None:
     assert heat == pytest.approx(0.262, abs=0.12)
 
 
+def test_a_share_right_is_as_uncertain_as_whole_seasons_leave_it() -> None:
+    seasons = [[(0.55, True)] * 10, [(0.55, False)] * 10, [(0.55, True)] * 10, [(0.55, False)] * 10]
+    # independent: four seasons, half of them right, know a share to sqrt(0.5 * 0.5 / 4)
+    assert odds_lines(seasons)[2] == "| 50 to 60 % | 55 % | 50 ± 25 % | 40 |"
+
+
 def test_scores_are_kept_as_lines_and_read_again(tmp_path: Path) -> None:
     wanted = cases(often=1, others=0, seed=5)
     assert {case.kind for case in wanted} == set(OFTEN)
@@ -102,7 +108,7 @@ def test_scores_are_kept_as_lines_and_read_again(tmp_path: Path) -> None:
     assert kept(tmp_path / "none.jsonl") == {}
     assert score.delays[0] is not None
     assert summary_lines([score])[2].startswith("| cooler loses 20 % | 1 | 1 |")
-    assert len(odds_lines(score.odds)) > 2
+    assert len(odds_lines([score.odds])) > 2
 
 
 def test_the_oracles_ratio_is_that_of_densities_of_differences() -> None:
@@ -130,7 +136,7 @@ def test_the_oracle_finds_every_large_loss_and_few_tiny_ones() -> None:
 def test_owners_are_told_of_chances_what_was_counted() -> None:
     docs = Path(__file__).parents[2] / "docs"
     counted = (docs / "validation-seasons.md").read_text("utf-8").split("The chance that anything")
-    rows = re.findall(r"\| (\d+) to (\d+) % \| \d+ % \| (\d+) % \| \d+ \|", counted[1])
+    rows = re.findall(r"\| (\d+) to (\d+) % \| \d+ % \| (\d+) ± \d+ % \| \d+ \|", counted[1])
     owners = " ".join((docs / "a-season.md").read_text("utf-8").split())
     # Of rows with the same ends, those of the first table are kept.
     told = {low: (high, right) for low, high, right in reversed(rows)}
