@@ -27,7 +27,6 @@ from scipy.stats import kstest
 
 from wattsump_analysis.model.description import NODES
 from wattsump_analysis.model.fit import build_target, modes_of
-from wattsump_analysis.model.kernel import Scales
 from wattsump_analysis.model.network import SIZE, Network
 from wattsump_analysis.model.posterior import Target, draw_from
 from wattsump_analysis.physics.oil import walther_from_grade
@@ -90,16 +89,16 @@ def readings_of(
         right = f[k] @ np.append(1.0, unknown) + sds[k] * rng.standard_normal(SIZE)
         states.append(np.linalg.solve(a[k], right - b[k] @ states[-1]))
     path = np.array(states)
-    scales, oils = Scales.of(given, network.record.bin_s, network.probes), {}
+    oils = {}
     for row, probe in enumerate(network.probes):
-        now, before, left = network.reading(row, given, unknown)
+        now, before, value, variance = network.reading(row, given, unknown)
         node = path[:, NODES.index(probe.node)]
-        noise = getattr(given, probe.noise) * rng.standard_normal(node.size)
-        read, kept = network.record.oils_c[probe.name], scales.kept[row]
-        taken = (read - kept * np.roll(read, 1)) / (1.0 - kept) - left
-        taken += now * node + before * np.roll(node, 1) + noise
-        start = [kept * taken[0]]
-        oils[probe.name], _ = lfilter([1.0 - kept], [1.0, -kept], taken, zi=start)
+        kept = np.exp(-network.record.bin_s / getattr(given, probe.lag))
+        read = network.record.oils_c[probe.name]
+        taken = read - kept * np.roll(read, 1) - value + now * node + before * np.roll(node, 1)
+        taken += np.sqrt(variance) * rng.standard_normal(node.size)
+        start = [kept * taken[0] / (1.0 - kept)]
+        oils[probe.name], _ = lfilter([1.0], [1.0, -kept], taken, zi=start)
     return oils, unknown
 
 

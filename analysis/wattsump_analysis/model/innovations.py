@@ -53,7 +53,6 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
     probes = [
         (
             NODES.index(probe.node),
-            getattr(given, probe.noise) ** 2,
             network.seen[row],
             *network.reading(row, given, unknown),
         )
@@ -74,7 +73,7 @@ def innovations(network: Network, given: Any, unknown: FloatArray | None = None)
             cov[:size, size:] = across
             cov[size:, :size] = across.T
             cov[size:, size:] = first
-        for row, (node, variance, seen, now_factor, before, value) in enumerate(probes):
+        for row, (node, seen, now_factor, before, value, variance) in enumerate(probes):
             if not seen[at]:
                 continue
             gain = now_factor[at] * cov[:, node] + before[at] * cov[:, size + node]

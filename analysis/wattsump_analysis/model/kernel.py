@@ -84,14 +84,15 @@ class Scales:
     """Numbers of a trial that all bins share: of probes, and weights of a step's rows.
 
     A probe keeps the share `kept` of its reading from bin to bin. The rest it takes from the oil,
-    `late` of that from the bin before, so that it follows a steady rise by its lag. `noises` are
-    in K. `keep` is the factor on the wander from bin to bin; its weight is the last. `standing` is
-    the variance of the heat that a hidden node loses or keeps in a stand, W²/K².
+    `late` of that from the bin before, so that it follows a steady rise by its lag. The reading
+    kept has its noise too, so `variances`, K², are those of both noises. `keep` is the factor on
+    the wander from bin to bin; its weight is the last. `standing` is the variance of the heat that
+    a hidden node loses or keeps in a stand, W²/K².
     """
 
     kept: Sequence[Any]
     late: Sequence[Any]
-    noises: Sequence[Any]
+    variances: Sequence[Any]
     weights: Sequence[Any]
     keep: Any
     standing: Any
@@ -106,7 +107,10 @@ class Scales:
         return cls(
             kept=kept,
             late=[lag - stays / (1.0 - stays) for lag, stays in zip(lags, kept, strict=True)],
-            noises=[getattr(p, probe.noise) for probe in probes],
+            variances=[
+                (1.0 + stays * stays) * getattr(p, probe.noise) * getattr(p, probe.noise)
+                for probe, stays in zip(probes, kept, strict=True)
+            ],
             weights=[
                 *(minute / NODE_ERROR[node] ** 2 for node in NODES),
                 1.0 / (1.0 - keep * keep),
@@ -229,13 +233,14 @@ class Block:
             row[column + offset] += 1.0
         if contact:
             row[column + contact] += to_air_k
-        took = (value - kept * before.readings[PER_PROBE * p]) * (1.0 / (1.0 - kept))
         oil = now * then.base + was * before.base + to_air * then.air + was_to_air * before.air
-        row[-1] = oil - took
-        variance = self.scales.noises[p] * self.scales.noises[p]
-        precision = 1.0 / variance
-        self.rows.append((row, precision * counts))
-        self.logs.append((variance, precision * counts))
+        row[-1] = oil - value
+        row = [(1.0 - kept) * x for x in row]
+        row[-1] += kept * (before.readings[PER_PROBE * p] - value)
+        variance = self.scales.variances[p]
+        weight = counts * (1.0 / variance)
+        self.rows.append((row, weight))
+        self.logs.append((variance, weight))
 
     def _step(self) -> None:
         """Add the rows of the step to the next bin."""

@@ -387,23 +387,18 @@ class Network:
         columns = [np.asarray(getattr(given, name), dtype=float).reshape(-1) for name in TRANSFORM]
         return np.stack(np.broadcast_arrays(*columns, self.record.bin_s), axis=-1)
 
-    def _log_densities(self, whole: FloatArray, bound: FloatArray) -> FloatArray:
-        """Log densities from the pass's squares and determinants; -inf where there is none.
-
-        They are of what the probes took up, not of the readings: those are denser by 1 / (1 - kept)
-        each, but with noises fixed above a probe's own that would draw lags far too long.
-        """
-        counts = self.seen.sum(axis=1)
-        noises = bound[:, [list(TRANSFORM).index(probe.noise) for probe in self.probes]]
-        whole = whole + 2.0 * np.log(noises) @ counts + counts.sum() * LOG_2PI
+    def _log_densities(self, whole: FloatArray, given: Any) -> FloatArray:
+        """Log densities from the pass's squares and determinants; -inf where there is none."""
+        scales = Scales.of(given, self.record.bin_s, self.probes)
+        for variance, count in zip(scales.variances, self.seen.sum(axis=1), strict=True):
+            whole = whole + count * (np.log(np.ravel(variance)) + LOG_2PI)
         whole += 2.0 * sum(np.log(prior.sd) for prior in self.unknown_priors.values())
         whole -= self.log_det_start
         return np.where(np.isfinite(whole), -0.5 * whole, -np.inf)
 
     def log_likelihoods(self, given: Any) -> FloatArray:
         """Log density of all readings for trials whose parameters are columns (trials, 1)."""
-        bound = self._bound(given)
-        return self._log_densities(self._pass.minus_twice(bound), bound)
+        return self._log_densities(self._pass.minus_twice(self._bound(given)), given)
 
     def log_likelihood(self, given: Any) -> float:
         """Log density of all readings, states and unknowns integrated out."""
@@ -424,7 +419,7 @@ class Network:
         """
         bound = self._bound(given)
         whole, by_given = self._pass.slopes(bound)
-        densities = self._log_densities(whole, bound)
+        densities = self._log_densities(whole, given)
         columns = [list(TRANSFORM).index(name) for name in names]
         slopes = -0.5 * by_given[:, columns]
         for slope, name, value in zip(slopes.T, names, bound[:, columns].T, strict=True):
@@ -465,10 +460,13 @@ class Network:
         weights = scales.weights_after(self.series.stood_ks[1:])
         return np.stack(np.broadcast_arrays(*weights), axis=-1) ** -0.5
 
-    def reading(self, row: int, given: Any, unknown: FloatArray) -> tuple[FloatArray, ...]:
+    def reading(
+        self, row: int, given: Any, unknown: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, float]:
         """Probe `row` as now x node + before x node a bin ago = value, given the unknowns.
 
-        The value is what it took up since the bin before. No first reading counts.
+        The value is the reading less what it kept of that before. No first reading counts. The
+        last number is its variance, K².
         """
         probe, record = self.probes[row], self.record
         scales = Scales.of(given, record.bin_s, self.probes)
@@ -488,8 +486,9 @@ class Network:
         constant += values.get(probe.offset, 0.0)
         constant += values.get(probe.contact, 0.0) * self._to_air_k(probe)
         read = np.nan_to_num(record.oils_c[probe.name])
-        took = (read - kept * np.roll(read, 1)) / (1.0 - kept)
-        return now, before, took - constant
+        took = 1.0 - kept
+        value = read - kept * np.roll(read, 1) - took * constant
+        return took * now, took * before, value, scales.variances[row]
 
     def _named(self, quantity: str, given: Any) -> FloatArray:
         return np.asarray(QUANTITIES[quantity](given, self.series))

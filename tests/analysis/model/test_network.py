@@ -124,7 +124,7 @@ def propagate(network: Network, draws: FloatArray, given: Any = P) -> FloatArray
     for path, unknown in zip(paths, unknowns, strict=True):
         seen = []
         for row, probe in enumerate(network.probes):
-            now, before, value = network.reading(row, given, unknown)
+            now, before, value, _ = network.reading(row, given, unknown)
             node = path[:, NODES.index(probe.node)]
             predicted = now * node + before * np.roll(node, 1)
             seen.append((network.record.oils_c[probe.name] - value + predicted)[network.seen[row]])
@@ -141,8 +141,10 @@ def dense(network: Network, given: Any = P) -> tuple[FloatArray, FloatArray, Flo
     centre[-len(priors) :] = [g.mean for g in priors]
     base, *moved = propagate(network, np.vstack([np.zeros(sd.size), np.eye(sd.size)]), given)
     design = (np.array(moved) - base).T
+    # A reading has noise, and so has the share that it kept of the one before.
+    kept = [np.exp(-network.record.bin_s / getattr(given, probe.lag)) for probe in network.probes]
     noise = [
-        np.full(network.seen[row].sum(), getattr(given, probe.noise) ** 2)
+        np.full(network.seen[row].sum(), (1.0 + kept[row] ** 2) * getattr(given, probe.noise) ** 2)
         for row, probe in enumerate(network.probes)
     ]
     data = [
