@@ -112,12 +112,14 @@ def score_case(case: Case) -> Score:
         return Score(case=case, found={}, words=none, form=0.0, why=proof.headline)
     assert proof.reference_oil_c is not None
     inlet_w_k = settled_w_k(ran, one, proof.reference_oil_c)
-    segment = next(s for s in reversed(proof.segments) if s.k_w_k == proof.k_w_k)
     pairs: dict[str, tuple[float, Interval | None]] = {
         "K": (true_k_w_k(ran, one, proof), proof.k_w_k),
-        "Q": (true_heat_w(ran, one, segment), segment.heat_in_w),
         "heat at label": (inlet_w_k * LABEL_ETD_K, proof.label.heat_at_etd_w),
     }
+    # A piece too short for the network still has a K of the cooler's own sides, and no segment.
+    for segment in proof.segments:
+        if segment.k_w_k == proof.k_w_k:
+            pairs["Q"] = (true_heat_w(ran, one, segment), segment.heat_in_w)
     return Score(
         case=case,
         found={

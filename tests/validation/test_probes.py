@@ -1,10 +1,11 @@
-"""Probes that follow their oil slowly are refused, and quick ones are not."""
+"""Probes that follow their oil slowly are told, and the range of K allows for them."""
 
 from families import FAMILIES
-from probes import refused_and_wrong
+from probes import Found, found_in
 
 
-def test_a_slow_probe_is_refused_and_says_no_cooler_short() -> None:
-    family = FAMILIES["bursts and pauses"]
-    assert refused_and_wrong(family, 1, 77, slow=6.0) == (1, 0)
-    assert refused_and_wrong(family, 1, 77, slow=1.0) == (0, 0)
+def test_slow_probes_are_told_hold_k_and_say_no_cooler_short() -> None:
+    families = [FAMILIES["bursts and pauses"]]
+    found = found_in(families, 1, 77, slow=6.0)
+    assert found == Found(given=1, held=1, late=1, wrong=0)
+    assert found_in(families, 1, 77, slow=1.0) == Found(given=1, held=1, late=0, wrong=0)

@@ -13,7 +13,7 @@ import numpy as np
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.model.activity import HEATING_W, stood_ks
 from wattsump_analysis.model.case import LAYOUTS, Case, Gaussian
-from wattsump_analysis.model.description import NODES, PARAMETERS, UNKNOWNS
+from wattsump_analysis.model.description import NODES, PARAMETERS, PROBES, UNKNOWNS
 from wattsump_analysis.model.network import Network, Smooth
 from wattsump_analysis.model.posterior import Mode, Posterior, Target, draw_from, find_mode
 from wattsump_analysis.physics.oil import (
@@ -28,12 +28,14 @@ from wattsump_analysis.statistics.intervals import interval, span_of
 from wattsump_logger.arrays import BoolArray
 
 __all__ = (
+    "LATE_S",
     "Fitted",
     "ModelForm",
     "build_target",
     "carried",
     "conductance_w_k",
     "fit_record",
+    "latest",
     "model_form",
     "modes_of",
     "reference_oil_c",
@@ -119,6 +121,10 @@ UNSTEPPED_PIPES = ModelForm(k=0.20, capacity=0.015, heat=0.20)
 UNSTEPPED_WITH_FLOW = ModelForm(k=0.06, capacity=0.035, heat=0.05)
 SHORT_RUN = ModelForm(k=0.135, capacity=0.005, heat=0.075)
 SHORT_S = 2400.0  # without a fan step, an outing shorter than this is nearly all warm-up
+# At the least, where a probe is later than `LATE_S`, as oil that hardly flows seems too: K of drawn
+# machines with probes 12 to 90 s late was off by up to 26 % (tests/validation/probes.py).
+LATE = ModelForm(k=0.12, capacity=0.045, heat=0.12)
+LATE_S = 25.0
 
 
 def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
@@ -346,7 +352,20 @@ def fit_record(
     progress("draws of the machine")
     posterior = draw_from(target, modes, rng)
     form = model_form(record, know) if form is None else form
+    if latest(posterior)[1] > LATE_S:
+        form = ModelForm(
+            k=max(form.k, LATE.k),
+            capacity=max(form.capacity, LATE.capacity),
+            heat=max(form.heat, LATE.heat),
+        )
     return _reported(posterior, know, form, rng)
+
+
+def latest(posterior: Posterior) -> tuple[str, float]:
+    """The probe that follows its oil latest, and its lag [s]."""
+    lags_s = {probe.name: float(np.median(posterior.column(probe.lag))) for probe in PROBES}
+    name = max(lags_s, key=lambda one: lags_s[one])
+    return name, lags_s[name]
 
 
 def modes_of(target: Target) -> list[Mode]:

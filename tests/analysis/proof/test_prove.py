@@ -431,7 +431,7 @@ def test_a_stop_that_nobody_logged_is_left_out_of_the_fit(outing: Session) -> No
 
 def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed"}
-    long = lump_running(14400.0)
+    long = lump_running(7200.0)
     assert prove(long, bracken(cooler=label)).reasons[0].code == "fan-unlogged"
     belted = prove(long, bracken(cooler={**label, "fan_with_engine": True}))
     assert belted.verdict is Verdict.FALLS_SHORT
@@ -439,7 +439,7 @@ def test_a_fan_that_nobody_logged_falls_short_of_nothing() -> None:
 
 def test_a_fan_that_speeds_up_with_the_oil_falls_short_of_nothing() -> None:
     label = {"label_heat": "50 kW", "label_etd": "not printed", "fan_with_engine": True}
-    proof = prove(lump_running(14400.0), bracken(cooler={**label, "fan_follows_oil": True}))
+    proof = prove(lump_running(7200.0), bracken(cooler={**label, "fan_follows_oil": True}))
     assert proof.verdict is Verdict.CANNOT_TELL
     assert proof.reasons[0].code == "fan-follows-oil"
     assert proof.next_step.code == "log-at-full-fan"
