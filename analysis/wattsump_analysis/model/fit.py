@@ -118,7 +118,7 @@ UNSTEPPED = ModelForm(k=0.065, capacity=0.015, heat=0.075)
 # Twice that is kept, since the scale is then that of the layouts alone, and an owner's machine may
 # have another: too wide for a verdict.
 UNSTEPPED_PIPES = ModelForm(k=0.20, capacity=0.015, heat=0.20)
-UNSTEPPED_WITH_FLOW = ModelForm(k=0.06, capacity=0.035, heat=0.05)
+UNSTEPPED_WITH_FLOW = ModelForm(k=0.08, capacity=0.035, heat=0.05)
 SHORT_RUN = ModelForm(k=0.135, capacity=0.005, heat=0.075)
 SHORT_S = 2400.0  # without a fan step, an outing shorter than this is nearly all warm-up
 # At the least, where a probe is later than `LATE_S`, as oil that hardly flows seems too: K of drawn
