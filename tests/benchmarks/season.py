@@ -109,7 +109,7 @@ def main() -> None:
         _move(made[:quarter], folder)
         first = trend(folder)
         _move(made[quarter:], folder)
-        stopped = trend(folder, interrupt_s=first.clock_s)
+        stopped = trend(folder, interrupt_s=0.5 * first.clock_s)
         rest = trend(folder)
         again = trend(folder)
     first_s = first.processor_s / quarter

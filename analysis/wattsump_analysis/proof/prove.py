@@ -393,7 +393,7 @@ def _series(samples: Samples) -> tuple[FloatArray, dict[str, FloatArray]]:
     index = np.floor((t - t[0]) / width).astype(np.int64)
     bins = int(index[-1]) + 1
     means = {
-        name: bin_means(despike(values), index, bins) for name, values in samples.seen_c.items()
+        name: bin_means(despike(values, t), index, bins) for name, values in samples.seen_c.items()
     }
     return np.asarray(t[0] + (np.arange(bins) + 0.5) * width), means
 

@@ -10,7 +10,7 @@ from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disag
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.machine import Knowledge, bare_pipes
 from wattsump_analysis.reading.phases import Soak
-from wattsump_analysis.reading.record import SPIKE_K, USUAL_BIN_S, despike
+from wattsump_analysis.reading.record import despike
 from wattsump_analysis.reading.roles import roles_amiss
 from wattsump_analysis.reading.samples import Samples
 from wattsump_analysis.results import Route
@@ -25,21 +25,15 @@ __all__ = ("cautions_of", "limits_of", "notes_of", "peaks_of")
 BACKWARDS_K = -1.0
 SUNLIT_K = 2.0
 THICK_BELOW_C = 40.0  # at which an oil's grade counts; common practice
-QUICK_K_S = 5.0 / 60.0  # of oil at work; common practice
 COOL_DOWNS = frozenset({"idle cool-down", "stopped cool-down"})
 STEPS = frozenset({"fan on", "fan off", "regulated"})
 
 
 def peaks_of(samples: Samples) -> dict[str, tuple[float, float]]:
-    """Highest temperature of each channel, spikes aside, and when it was.
-
-    The highest of readings minutes apart may be as far from its neighbours as a spike is.
-    """
-    step_s = float(np.median(np.diff(samples.elapsed_s)))
-    spike_k = SPIKE_K + 1.5 * QUICK_K_S * max(step_s - USUAL_BIN_S, 0.0)
+    """Highest temperature of each channel, spikes aside, and when it was."""
     peaks = {}
     for name, values in samples.seen_c.items():
-        clean = despike(values, spike_k)
+        clean = despike(values, samples.elapsed_s)
         at = int(np.nanargmax(clean)) if np.isfinite(clean).any() else None
         if at is not None:
             peaks[name] = (float(clean[at]), float(samples.elapsed_s[at]))

@@ -30,6 +30,7 @@ __all__ = (
 
 OILS = ("tank", "cooler_in", "cooler_out")
 SPIKE_K = 2.0  # far above noise and quarter-degree steps, far below a stuck probe
+QUICK_K_S = 5.0 / 60.0  # of oil at work; common practice, no source
 MEDIAN_SAMPLES = 7
 USUAL_BIN_S = 20.0
 MOST_BINS = 480
@@ -122,19 +123,23 @@ def usual_bin_s(elapsed_s: FloatArray) -> float:
     return float(max(USUAL_BIN_S, sample_s, np.ceil(span_s / MOST_BINS)))
 
 
-def despike(values: FloatArray, spike_k: float = SPIKE_K) -> FloatArray:
+def despike(values: FloatArray, elapsed_s: FloatArray) -> FloatArray:
     """Return `values` with readings far from their running median made NaN.
+
+    The highest of readings minutes apart may truly be as far from its neighbours as a spike is.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Temperatures [°C], NaN where there was no reading.
-    spike_k : float
-        How far is too far [K].
+    elapsed_s : ndarray, shape (n,)
+        Times of the rows [s].
     """
     seen = np.flatnonzero(np.isfinite(values))
     if seen.size < MEDIAN_SAMPLES:
         return values
+    apart_s = float(np.median(np.diff(elapsed_s)))
+    spike_k = SPIKE_K + 1.5 * QUICK_K_S * max(apart_s - USUAL_BIN_S, 0.0)
     middle = median_filter(values[seen], size=MEDIAN_SAMPLES, mode="nearest")
     clean = values.copy()
     clean[seen[np.abs(values[seen] - middle) > spike_k]] = np.nan
@@ -194,8 +199,8 @@ def make_record(
     return Record(
         bin_s=width,
         elapsed_s=middle,
-        oils_c={name: mean(despike(values)) for name, values in oils_c.items()},
-        ambient_c=bridged(mean(despike(ambient_c))),
+        oils_c={name: mean(despike(values, elapsed_s)) for name, values in oils_c.items()},
+        ambient_c=bridged(mean(despike(ambient_c, elapsed_s))),
         fan=bridged(mean(switches.fan)),
         engine=engine,
         moving=bridged(mean(switches.moving)),

@@ -208,7 +208,8 @@ def _flow(session: Session, profile: Profile | None) -> FloatArray | None:
 
 def metered_heat_j_m3k(samples: Samples, profile: Profile | None) -> FloatArray:
     """Heat capacity of the oil in the flow meter per volume, shape (n,)."""
-    clean = despike(samples.temps_c.get("cooler_in", samples.temps_c["tank"]))
+    oil = samples.temps_c.get("cooler_in", samples.temps_c["tank"])
+    clean = despike(oil, samples.elapsed_s)
     seen = np.isfinite(clean)
     oil_c = np.interp(samples.elapsed_s, samples.elapsed_s[seen], clean[seen])
     density = USUAL_DENSITY_15_KG_M3 if profile is None else profile.oil.density_15_kg_m3

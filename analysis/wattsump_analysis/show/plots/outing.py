@@ -85,7 +85,10 @@ def plot_outing(
     }
     clean = lines
     if samples is not None:  # means have no spikes left
-        clean = {name: to_shown(despike(temps_c[name]), "temperature", units) for name in lines}
+        clean = {
+            name: to_shown(despike(temps_c[name], elapsed_s), "temperature", units)
+            for name in lines
+        }
     for name, values in clean.items():
         draw_line(axes, elapsed_s / 60, values, PENS.get(name, OTHER_PEN))
     limits = _limits(axes, proof, clean, units)
