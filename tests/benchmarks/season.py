@@ -90,6 +90,8 @@ def main() -> None:
     parser.add_argument("--hours", type=float, default=4.0)
     parser.add_argument("--every-s", type=int, default=1)
     asked = parser.parse_args()
+    # A shell's background jobs ignore Ctrl-C, and so would the command.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     with TemporaryDirectory() as name:
         drawn, folder = Path(name) / "drawn", Path(name) / "season"
         folder.mkdir()
@@ -114,7 +116,6 @@ def main() -> None:
         again = trend(folder)
     first_s = first.processor_s / quarter
     rest_s = (stopped.processor_s + rest.processor_s) / (len(made) - quarter)
-    largest_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(
         f"{len(made)} outings of {asked.hours:g} h, a row in {asked.every_s} s; a proof by itself "
         f"takes {one_s:.2f} s of processor\n"
@@ -123,7 +124,7 @@ def main() -> None:
         f"interrupted: {stopped.said}\n"
         f"the rest: {rest_s:.2f} s of processor each ({rest_s / first_s:.2f} x the first), "
         f"{stopped.clock_s + rest.clock_s:.0f} s by the clock\n"
-        f"nothing new: {again.clock_s:.1f} s by the clock; largest process {largest_mb:.0f} MB"
+        f"nothing new: {again.clock_s:.1f} s by the clock"
     )
 
 
