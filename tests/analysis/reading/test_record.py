@@ -6,7 +6,7 @@ from wattsump_analysis.reading.record import despike
 
 
 def test_a_peak_between_rows_five_minutes_apart_stays_and_a_broken_probe_goes() -> None:
-    elapsed_s = 300.0 * np.arange(24)
+    elapsed_s = 300.0 * np.arange(24.0)
     oil_c = np.where(elapsed_s < 3600.0, 20.0 + elapsed_s / 120.0, 80.0 - elapsed_s / 120.0)
     assert np.array_equal(despike(oil_c, elapsed_s), oil_c)
     broken = oil_c.copy()
