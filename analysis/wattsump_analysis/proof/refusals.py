@@ -27,6 +27,7 @@ __all__ = (
     "NO_DRIVE",
     "NO_FAN",
     "NO_FLOW",
+    "QUICKEN_PROBE",
     "SELDOM_S",
     "Refusal",
     "against_k",
@@ -147,7 +148,7 @@ _CHECK_STATED = Remark(
     text="Check that value and its uncertainty in the profile, and that every channel is what "
     "its name says; log the engine's speed if it changes at work. Then prove the outing again.",
 )
-_QUICKEN_PROBE = Remark(
+QUICKEN_PROBE = Remark(
     code="quicken-probe",
     text="Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
     "bare metal, paste and foam. Then log the outing again.",
@@ -243,7 +244,7 @@ def refusals_of(
     found = (
         (regulated_reason(stretch, profile, fan_known), _LOG_UNREGULATED),
         (denied_prior(stretch), _CHECK_STATED),
-        (slow_probe(stretch), _QUICKEN_PROBE),
+        (slow_probe(stretch), QUICKEN_PROBE),
         (contradiction(routes), _CHECK_FLOW_AND_MASSES),
     )
     return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)

@@ -6,6 +6,7 @@ import numpy as np
 
 from wattsump_analysis.model.fit import LATE_S, latest, reference_oil_c, rests_on_layout
 from wattsump_analysis.proof.implausible import PROBE_WORDS
+from wattsump_analysis.proof.refusals import QUICKEN_PROBE
 from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.machine import Knowledge, bare_pipes
@@ -181,8 +182,7 @@ def _late(stretch: Stretch) -> Iterator[Remark]:
     if lag_s > LATE_S:
         text = (
             f"{PROBE_WORDS[name]} follows its oil {lag_s:.0f} s late, or hardly any oil flows "
-            "there: the range is wider for it. Let the oil touch the tip, or, outside a pipe, bare "
-            "metal under paste and foam"
+            f"there: the range is wider for it. {str(QUICKEN_PROBE).removesuffix('.')}"
         )
         yield Remark(code="probe-late", text=text)
 
