@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from wattsump_analysis.model.fit import latest
+from wattsump_analysis.model.fit import LATE_S, latest
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_logger.remark import Remark
 
-__all__ = ("PROBE_WORDS", "STATED_WORDS", "denied_prior", "slow_probe")
+__all__ = ("STATED_WORDS", "denied_prior", "late_probe", "slow_probe")
 
 # Of one value that was stated, or assumed of how a probe sits: a typing error or another machine,
 # not chance.
@@ -64,12 +64,17 @@ def denied_prior(stretch: Stretch) -> Remark | None:
     )
 
 
-def slow_probe(stretch: Stretch) -> Remark | None:
-    """Why the readings come too late to give K: the slowest probe."""
+def late_probe(stretch: Stretch, over_s: float = LATE_S) -> str | None:
+    """The probe that follows its oil latest, with its lag, if that is over `over_s`."""
     if stretch.fitted is None or stretch.by_side:
         return None
     name, lag_s = latest(stretch.fitted.posterior)
-    if lag_s < SLOW_S:
+    return f"{PROBE_WORDS[name]} follows its oil {lag_s:.0f} s late" if lag_s > over_s else None
+
+
+def slow_probe(stretch: Stretch) -> Remark | None:
+    """Why the readings come too late to give K: the slowest probe."""
+    late = late_probe(stretch, SLOW_S)
+    if late is None:
         return None
-    text = f"{PROBE_WORDS[name]} follows its oil {lag_s:.0f} s late: K is off by an unknown amount"
-    return Remark(code="slow-probe", text=text)
+    return Remark(code="slow-probe", text=f"{late}: K is off by an unknown amount")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wattsump_analysis.proof.implausible import denied_prior, slow_probe
+from wattsump_analysis.proof.implausible import denied_prior, late_probe, slow_probe
 from wattsump_analysis.proof.routes import contradiction
 from wattsump_analysis.proof.stretch import NO_TANK, NO_TANK_STEP, Scale, Stretch
 from wattsump_analysis.reading.cooler_share import fan_followed
@@ -27,7 +27,6 @@ __all__ = (
     "NO_DRIVE",
     "NO_FAN",
     "NO_FLOW",
-    "QUICKEN_PROBE",
     "SELDOM_S",
     "Refusal",
     "against_k",
@@ -148,7 +147,7 @@ _CHECK_STATED = Remark(
     text="Check that value and its uncertainty in the profile, and that every channel is what "
     "its name says; log the engine's speed if it changes at work. Then prove the outing again.",
 )
-QUICKEN_PROBE = Remark(
+_QUICKEN_PROBE = Remark(
     code="quicken-probe",
     text="Let the oil touch the probe's tip: no empty well, no thick sheath; outside a pipe, "
     "bare metal, paste and foam. Then log the outing again.",
@@ -244,7 +243,7 @@ def refusals_of(
     found = (
         (regulated_reason(stretch, profile, fan_known), _LOG_UNREGULATED),
         (denied_prior(stretch), _CHECK_STATED),
-        (slow_probe(stretch), QUICKEN_PROBE),
+        (slow_probe(stretch), _QUICKEN_PROBE),
         (contradiction(routes), _CHECK_FLOW_AND_MASSES),
     )
     return tuple(Refusal(reason=why, next_step=step) for why, step in found if why is not None)
@@ -283,9 +282,11 @@ def _is_half_open(record: Record, cooler: Cooler) -> bool:
 
 
 def to_narrow(stretch: Stretch) -> Remark:
-    """What narrows the range: more readings, a guided run, or better inputs if there was one."""
+    """What narrows the range: readings, quicker probes, a guided run, or else better inputs."""
     if stretch.record.bin_s > SELDOM_S:
         return LOG_OFTENER
+    if late_probe(stretch) is not None:
+        return _QUICKEN_PROBE
     kinds = [phase.kind for phase in stretch.phases]
     if "soak" in kinds and kinds.count("fan on") + kinds.count("fan off") >= FAN_PHASES:
         return Remark(

@@ -1,12 +1,11 @@
 """Cautions and notes beside the verdict."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from wattsump_analysis.model.fit import LATE_S, latest, reference_oil_c, rests_on_layout
-from wattsump_analysis.proof.implausible import PROBE_WORDS
-from wattsump_analysis.proof.refusals import QUICKEN_PROBE
+from wattsump_analysis.model.fit import reference_oil_c, rests_on_layout
+from wattsump_analysis.proof.implausible import late_probe
 from wattsump_analysis.proof.routes import AGREE_REL, conductance, largest_disagreement
 from wattsump_analysis.proof.stretch import Stretch
 from wattsump_analysis.reading.machine import Knowledge, bare_pipes
@@ -174,19 +173,6 @@ def _probes(samples: Samples, soak: Soak | None) -> list[Remark]:
     return remarks
 
 
-def _late(stretch: Stretch) -> Iterator[Remark]:
-    """A remark on a probe whose lag makes K's range wider."""
-    if stretch.fitted is None or stretch.by_side:
-        return
-    name, lag_s = latest(stretch.fitted.posterior)
-    if lag_s > LATE_S:
-        text = (
-            f"{PROBE_WORDS[name]} follows its oil {lag_s:.0f} s late, or hardly any oil flows "
-            f"there: the range is wider for it. {str(QUICKEN_PROBE).removesuffix('.')}"
-        )
-        yield Remark(code="probe-late", text=text)
-
-
 def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
     remarks = []
     kinds = {phase.kind for phase in stretch.phases}
@@ -211,7 +197,9 @@ def _about_fit(stretch: Stretch, know: Knowledge | None) -> list[Remark]:
             "farther off than its range says. Log the outing again, longer or with a fan step"
         )
         remarks.append(Remark(code="search-unfinished", text=text))
-    remarks.extend(_late(stretch))
+    if (late := late_probe(stretch)) is not None:
+        text = f"{late}, or hardly any oil flows there: the range is wider for it"
+        remarks.append(Remark(code="probe-late", text=text))
     if fitted is not None and (oil_c := reference_oil_c(stretch.record)) < THICK_BELOW_C:
         thick = (
             "the figure is that of oil at ",
