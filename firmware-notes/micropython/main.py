@@ -33,6 +33,7 @@ def channels():
         ("ambient", "max31855", "K", word_reader(bus, 22, 4)),
         ("fan", "state", "", state_reader(10, low=True)),
         ("engine", "state", "", state_reader(11, low=True)),
+        ("drive", "state", "", state_reader(12, low=True)),
         ("supply", "value", "v", volt_reader(26, full_scale_v=17.6)),
     )
 

@@ -316,9 +316,9 @@ def test_an_i2c_converter_that_lost_its_settings_reports_nothing_until_set_again
 
 def test_sense_inputs_and_supply_voltage_reach_their_fields(open_bench: Open, line: Path) -> None:
     bench = open_bench()
-    bench.feed({"fan": 1, "engine": 1, "heater": 0, "supply": 13.8})
+    bench.feed({"fan": 1, "engine": 1, "drive": 0, "supply": 13.8})
     bench.run_until(1_500)
-    bench.feed({"fan": 0, "engine": 1, "heater": 1, "supply": 9.6})
+    bench.feed({"fan": 0, "engine": 1, "drive": 1, "supply": 9.6})
     bench.run_until(2_500)
     first, second = readings(line)
     assert first.fields[6:9] == ("1", "1", "0")

@@ -106,7 +106,7 @@ def bracken(elapsed_s: float) -> dict[str, float | str | None]:
         "pump_inlet": "fault:short_supply" if elapsed_s < 5.0 else 22.2,
         "fan": float(elapsed_s > 25.0),
         "engine": 1.0,
-        "heater": float(elapsed_s < 10.0),
+        "drive": float(elapsed_s < 10.0),
     }
 
 

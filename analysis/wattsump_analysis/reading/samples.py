@@ -7,6 +7,7 @@ import numpy as np
 
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.physics.oil import USUAL_DENSITY_15_KG_M3, volumetric_heat_j_m3k
+from wattsump_analysis.reading.guided import drive_by_steps
 from wattsump_analysis.reading.machine import bare_pipes, oil_heat_factor, stated_flow
 from wattsump_analysis.reading.record import despike
 from wattsump_logger.errors import SessionError
@@ -86,6 +87,11 @@ def gather(session: Session, profile: Profile | None) -> Samples:
         notes.append(Remark(code="tank-by-inlet", text=text))
         if flow is None and engine is not None:
             flow = _stated(profile, engine, _speed(session, profile))
+    if moving is None and engine is not None:
+        moving = drive_by_steps(session.marks, session.elapsed_s, engine)
+        if moving is not None:
+            text = "no drive channel: it was taken to turn in the guide's steps that ask for it"
+            notes.append(Remark(code="drive-by-guide", text=text))
     fan = _flag(session, profile, Role.FAN)
     if fan is None and profile is not None and profile.cooler.fan_with_engine:
         fan = engine

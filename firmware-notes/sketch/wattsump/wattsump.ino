@@ -22,7 +22,7 @@ static const struct channel wired[] = {
     {"pump_inlet", SOURCE_MAX31855, 'K', 5, 0},
     {"fan", SOURCE_STATE, 0, A0, 1},
     {"engine", SOURCE_STATE, 0, A1, 1},
-    {"heater", SOURCE_STATE, 0, A2, 1},
+    {"drive", SOURCE_STATE, 0, A2, 1},
     {"supply", SOURCE_VALUE, 'v', A3, 17600},
 };
 static const uint16_t period_ms = 1000; // 100 or more; 250 or more with a MAX6675

@@ -293,10 +293,10 @@ class ProvingRun:
         """What a step waits for when there is no wrong move."""
         if self._running:
             return step.until_text
-        state = met(step, look)
-        if step.optional and state is False:
+        if step.optional and met(step, look) is False:
             return "g leaves it out"
-        return "g begins it" if state is None else ""
+        waits_for = " and ".join(str(need) for need in step.needs if need.met(look) is False)
+        return f"waits for {waits_for}; g begins it" if waits_for else "g begins it"
 
     def _end(self, marks: tuple[str, ...] = ()) -> Advice:
         return Advice(

@@ -22,6 +22,9 @@ class Need:
     want: bool
     is_usual: bool = False
 
+    def __str__(self) -> str:
+        return f"{'drive' if self.what == 'working' else self.what} {'on' if self.want else 'off'}"
+
     def met(self, look: Look) -> bool | None:
         """Tell whether the need is met; None if no column shows it."""
         flag = look.is_working if self.what == "working" else look.is_on(self.what)

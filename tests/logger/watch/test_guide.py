@@ -54,6 +54,16 @@ def test_a_step_waits_until_the_driver_has_done_what_it_asks() -> None:
     assert advice.safety == ("Hot.",)
 
 
+def test_a_step_that_waits_names_the_switch_it_waits_for() -> None:
+    # An input that nobody wired reads off for ever: the driver must see why nothing begins.
+    step = replace(RISE, needs=(Need(what="working", want=True), *RISE.needs))
+    drive = Drive(ProvingRun([step], stops_c=STOPS_C))
+    waiting = drive.on(5, tank_c=40.0, fan_on=0.0, engine_rpm=2200.0, drive_on=0.0)
+    assert waiting.until == "waits for drive on; g begins it"
+    drive.on(1, go_on=True, tank_c=40.0, fan_on=0.0, engine_rpm=2200.0, drive_on=0.0)
+    assert drive.marks == ["stage rise"]
+
+
 def test_where_nothing_tells_the_key_begins_the_step() -> None:
     drive = Drive(ProvingRun([RISE], stops_c=STOPS_C))
     assert drive.on(5, tank_c=40.0).until == "g begins it"
