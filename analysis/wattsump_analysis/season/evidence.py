@@ -113,6 +113,16 @@ class Given:
     rise_k: float
     yearly: int = 0
 
+    def part(self, keep: slice) -> "Given":
+        """Some of the outings."""
+        return replace(
+            self,
+            rows=self.rows[keep],
+            offsets=self.offsets[keep],
+            columns=self.columns[keep],
+            oil_k=self.oil_k[keep],
+        )
+
     def along(self, column: FloatArray, covariance: ArrayLike) -> "Given":
         """The same with one thing more, that moves outings along `column` (n,) so widely."""
         root = np.linalg.cholesky(np.asarray(covariance, dtype=np.float64))

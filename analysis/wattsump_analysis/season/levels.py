@@ -38,6 +38,7 @@ from wattsump_analysis.season.evidence import (
 )
 
 __all__ = (
+    "WINDOW",
     "Levels",
     "Scatter",
     "Stretches",
@@ -75,6 +76,9 @@ MOST_MOVES, CENTRED = 12, 0.6
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
 LONGEST_PAIR = 12  # outings between two changes that are looked for together; a choice
+# More outings are searched in windows that overlap by half, since the work grows with their cube: a
+# change is known from the outings about it.
+WINDOW = 120
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
 
@@ -258,20 +262,60 @@ def find_stretches(
     n = len(given.rows)
     noted = np.array([noted_odds(kinds) for kinds in events]) if events else np.zeros((n, 1))
     search = _Search(given, usual, noted)
-    model = _Model()
-    while (more := search.further(model)) is not None:
-        model = more
-    model, patterns, chances = search.settled(model)
+    found = search.found() if n <= WINDOW else _by_windows(given, usual, noted)
+    model = _Model(steps=tuple(step.at for step in found.steps), odd=found.odd, drifts=found.drifts)
+    if n > WINDOW:
+        model = replace(model, drifts=search.is_drifting(model))
     beside = search.beside(model)
     return Stretches(
         starts=(0, *model.steps),
-        patterns=patterns,
-        chances=chances,
+        patterns=tuple(step.patterns for step in found.steps),
+        chances=tuple(step.chance for step in found.steps),
         odd=tuple(sorted(model.odd)),
         # An odd newest outing may as well be the first of a change.
         newest_is_odd=bool(beside.odd[-1] + np.log(1.0 + CHANGE_ODDS / ODD_ODDS) > 0.0),
         levels=_levels(given, beside.evidence, model),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """A step to be told: where, the odds of its patterns, and the chance that it is one."""
+
+    at: int
+    patterns: FloatArray
+    chance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What a search ends with."""
+
+    steps: tuple[_Step, ...]
+    odd: tuple[int, ...]
+    drifts: bool = False
+
+
+def _by_windows(given: Given, usual: FloatArray, noted: FloatArray) -> _Found:
+    """Search windows, and keep what each has in its middle half, or at the ends of all outings."""
+    n, half = len(given.rows), WINDOW // 2
+    steps: list[_Step] = []
+    odd: set[int] = set()
+    begins = range(0, n - half, half)
+    for begin in begins:
+        part = slice(begin, n if begin == begins[-1] else begin + WINDOW)
+        found = _Search(given.part(part), usual, noted[part]).found()
+        low = 0 if begin == 0 else begin + half // 2
+        high = n if begin == begins[-1] else begin + half + half // 2
+        odd |= {begin + at for at in found.odd if low <= begin + at < high}
+        for step in found.steps:
+            here = replace(step, at=begin + step.at)
+            # Near a border two windows may have one step at neighbouring places, or each beyond it.
+            if low - NEAR <= here.at < high + NEAR and all(
+                abs(here.at - other.at) > 2 * NEAR for other in steps
+            ):
+                steps.append(here)
+    return _Found(steps=tuple(sorted(steps, key=lambda step: step.at)), odd=tuple(sorted(odd)))
 
 
 def levels_at(given: Given, at: int, usual: FloatArray) -> tuple[Levels, FloatArray]:
@@ -376,9 +420,15 @@ class _Search:
             stepless = np.logaddexp(beside.no_step, log_sum(beside.steps, axis=(0, 1)))
             if there_and_back := self.pair(beside, float(np.logaddexp(stepless, beside.drift))):
                 return model.stepping(*there_and_back)
-            if beside.drift - stepless > np.log(REPORT_DRIFT):
+            if self.is_drifting(model):
                 return replace(model, drifts=True)
         return self.odder(model)
+
+    def is_drifting(self, model: _Model) -> bool:
+        """Whether a drift is likelier than the odds of all steps that a model does not have."""
+        beside = self.beside(model)
+        stepless = np.logaddexp(beside.no_step, log_sum(beside.steps, axis=(0, 1)))
+        return bool(beside.drift - stepless > np.log(REPORT_DRIFT))
 
     def odder(self, model: _Model) -> _Model | None:
         """The model with the most likely odd outing; None where none passes its limit."""
@@ -419,12 +469,19 @@ class _Search:
         """Whether a step at a place, with its patterns' odds beside all else, is to be reported."""
         return bool(_worth(odds) > _limit(self._n - at))
 
-    def settled(self, model: _Model) -> tuple[_Model, tuple[FloatArray, ...], tuple[float, ...]]:
-        """The model with each step at its most likely place, and its patterns' odds and chance.
+    def found(self) -> _Found:
+        """The whole search."""
+        model = _Model()
+        while (more := self.further(model)) is not None:
+            model = more
+        return self.settled(model)
+
+    def settled(self, model: _Model) -> _Found:
+        """What a model has, with each step at its most likely place.
 
         A step that is not to be told beside the others is taken out, the least likely first.
         """
-        patterns, chances = [], []
+        steps: list[_Step] = []
         untold: dict[int, float] = {}
         for number in range(len(model.steps)):
             others = model.without_step(number)
@@ -432,8 +489,8 @@ class _Search:
             at, odds_of_each = self.beside(others).best(low, high)
             model = others.stepping(at)
             odds = self.odds(others, model, at, odds_of_each)
-            patterns.append(odds_of_each)
-            chances.append(float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0)))))
+            chance = float(1.0 / (1.0 + np.exp(-log_sum(odds, axis=0))))
+            steps.append(_Step(at=at, patterns=odds_of_each, chance=chance))
             if not self.is_told(at, odds):
                 untold[number] = float(_worth(odds))
         if untold:
@@ -441,7 +498,7 @@ class _Search:
             while (more := self.odder(model)) is not None:
                 model = more
             return self.settled(model)
-        return model, tuple(patterns), tuple(chances)
+        return _Found(steps=tuple(steps), odd=model.odd, drifts=model.drifts)
 
 
 def _limit(after: int) -> float:

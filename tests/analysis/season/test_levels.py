@@ -6,9 +6,11 @@ from numpy.typing import ArrayLike
 
 from analysis.statistics.test_change import NILE
 from refusal import refused
+from wattsump_analysis.season import levels
 from wattsump_analysis.season.conditions import plain_rows
 from wattsump_analysis.season.evidence import TYPICAL, covariance_of
 from wattsump_analysis.season.levels import (
+    WINDOW,
     Scatter,
     find_stretches,
     levels_at,
@@ -135,6 +137,49 @@ def test_a_change_of_the_size_said_is_seen_about_four_times_in_five() -> None:
     # independent: 0.8 by the arithmetic of the method; 0.15 is what 60 draws (sd 0.052) and
     # a scatter that is itself unknown may add.
     assert seen / 60 == pytest.approx(0.8, abs=0.15)
+
+
+def long_season(seed: int) -> tuple[FloatArray, list[int]]:
+    """Some 300 outings with a clear change now and then, also where windows meet."""
+    rows, places = drawn(300, seed, 0.5 * USUAL), [40, 88, 91 + WINDOW // 2, 210, 271]
+    for number, at in enumerate(places):
+        rows[at:] += (0.35 if number % 2 else -0.35, 0.0)
+    rows[130] += (0.6, 0.6)
+    return rows, places
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_long_season_has_the_same_steps_as_if_searched_at_once(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows, places = long_season(seed)
+    windows = find_stretches(rows)
+    monkeypatch.setattr(levels, "WINDOW", len(rows))
+    at_once = find_stretches(rows)
+    # independent: the places where the levels were moved, to one outing.
+    assert windows.starts[1:] == pytest.approx(places, abs=1)
+    assert windows.starts == at_once.starts
+    assert windows.odd == at_once.odd
+    np.testing.assert_allclose(windows.levels.steps, at_once.levels.steps, atol=1e-4)
+
+
+def test_a_step_where_two_windows_meet_is_told_once() -> None:
+    border = WINDOW // 2 + WINDOW // 4
+    for at in range(border - 3, border + 4):
+        rows = drawn(2 * WINDOW, 5, 0.5 * USUAL)
+        rows[at:] -= (0.4, 0.0)
+        # independent: the place where the level was moved, to one outing.
+        assert find_stretches(rows).starts == pytest.approx((0, at), abs=1)
+
+
+def test_a_drift_through_a_long_season_is_no_step() -> None:
+    rows = drawn(200, 7, 0.1 * USUAL)
+    rows[:, 0] -= 0.002 * np.arange(200)
+    found = find_stretches(rows)
+    # independent: the slope the rows were made with
+    low, high = (sign * 3.0 * found.levels.u_drift[0] - 0.002 for sign in (-1.0, 1.0))
+    assert low < found.levels.drift[0] < high
+    assert found.drifting == (True, False)
 
 
 @pytest.mark.parametrize(
