@@ -4,19 +4,24 @@ What is scored is the whole program: session and profile in, verdict out.
 """
 
 import zlib
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+from unittest import mock
 
 import numpy as np
 from families import FAMILIES
 from numpy.typing import NDArray
 from outings import LABEL_ETD_K, PROTOCOLS, Happened, outing, profile_of, session_of
 
-from wattsump_analysis.physics.label import word_of
+from wattsump_analysis.proof import prove as module
 from wattsump_analysis.proof.prove import prove
-from wattsump_analysis.proof.verdict import check_label
+from wattsump_analysis.proof.verdict import judge
 from wattsump_analysis.results import Interval, Proof, Segment
+from wattsump_logger.machine.profile import Profile
+from wattsump_logger.session.reader import Session
 
-__all__ = ("QUANTITIES", "SHARES", "Case", "Score", "happened", "score_case")
+__all__ = ("QUANTITIES", "SHARES", "Case", "Score", "happened", "judged", "score_case")
 
 FloatArray = NDArray[np.float64]
 
@@ -106,7 +111,7 @@ def score_case(case: Case) -> Score:
     ran, one = happened(case), case.one
     # The label is true here; the others are held against the same draws, as `prove` would.
     label_w_k = settled_w_k(ran, one, 65.0)
-    proof = prove(session_of(ran, one), profile_of(ran, one, label_w_k), seed=one)
+    proof, word_at = judged(session_of(ran, one), profile_of(ran, one, label_w_k), seed=one)
     if proof.k_w_k is None or proof.label is None:
         none = ("cannot tell",) * len(SHARES)
         return Score(case=case, found={}, words=none, form=0.0, why=proof.headline)
@@ -127,17 +132,26 @@ def score_case(case: Case) -> Score:
             for name, (truth, seen) in pairs.items()
             if seen is not None
         },
-        words=tuple(word_at(proof, inlet_w_k / share) for share in SHARES),
+        words=tuple(word_at(inlet_w_k / share) for share in SHARES),
         form=next((b.relative for b in proof.budget if b.source == "model form"), 0.0),
         why="",
     )
 
 
-def word_at(proof: Proof, label_w_k: float) -> str:
-    """The program's verdict on the same outing under another label."""
-    assert proof.k_draws_w_k is not None
-    assert proof.k_weights is not None
-    check = check_label(label_w_k * LABEL_ETD_K, LABEL_ETD_K, proof.k_draws_w_k, proof.k_weights)
-    assert check.probability_met is not None
-    assert check.share_of_label is not None
-    return word_of(check.probability_met, check.share_of_label.half_width_rel)
+def judged(session: Session, profile: Profile, seed: int) -> tuple[Proof, Callable[[float], str]]:
+    """The proof, and the program's verdict on the same outing under another label [W/K]."""
+    calls: list[tuple[tuple[Any, ...], dict[str, Any]]] = []
+
+    def keeping(*given: Any, **named: Any) -> Any:
+        calls.append((given, named))
+        return judge(*given, **named)
+
+    with mock.patch.object(module, "judge", keeping):
+        proof = prove(session, profile, seed=seed)
+
+    def word_at(label_w_k: float) -> str:
+        (stretch, stretches, own, *rest), named = calls[-1]
+        cooler = replace(own.cooler, label_heat_w=label_w_k * LABEL_ETD_K, label_etd_k=LABEL_ETD_K)
+        return judge(stretch, stretches, replace(own, cooler=cooler), *rest, **named).verdict
+
+    return proof, word_at

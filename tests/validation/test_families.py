@@ -9,7 +9,7 @@ from ht import effectiveness_from_NTU
 from outings import LABEL_ETD_K, PROTOCOLS, Protocol, Stage, outing, profile_of, session_of
 from parts import Controls, Cooler, Link, Machine, Node, Path, Pump, Surface, advance, balance
 from scipy.integrate import solve_ivp
-from score import SHARES, Case, happened, score_case, word_at
+from score import SHARES, Case, happened, judged, score_case
 
 from wattsump_analysis.proof.prove import prove
 
@@ -164,11 +164,11 @@ def test_words_at_other_labels_are_those_that_prove_says_itself() -> None:
     score = score_case(case)
     ran = happened(case)
     session = session_of(ran, 0)
-    proof = prove(session, profile_of(ran, 0, 100.0), seed=0)
+    proof, word_at = judged(session, profile_of(ran, 0, 100.0), seed=0)
     assert proof.k_w_k is not None
     label_w_k = proof.k_w_k.value / 0.7
     held = prove(session, profile_of(ran, 0, label_w_k), seed=0)
-    assert held.verdict == word_at(proof, label_w_k) == "falls short"
+    assert held.verdict == word_at(label_w_k) == "falls short"
     assert len(score.words) == len(SHARES)
 
 

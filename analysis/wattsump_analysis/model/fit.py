@@ -100,6 +100,9 @@ class ModelForm:
 STEPPED = ModelForm(k=0.065, capacity=0.045, heat=0.045)
 # The fan off only once, for five minutes, in a day's work, often with unmatched probes.
 STEPPED_ONCE = ModelForm(k=0.08, capacity=0.045, heat=0.12)
+# The same two with the cooler's probes on their pipes' walls.
+STEPPED_OUTSIDE = ModelForm(k=0.08, capacity=0.045, heat=0.06)
+STEPPED_ONCE_OUTSIDE = ModelForm(k=0.105, capacity=0.045, heat=0.12)
 # And with the engine stopped in between, warm: what the stand did to oil that no probe reads is not
 # known.
 RESTARTED = ModelForm(k=0.11, capacity=0.045, heat=0.12)
@@ -121,10 +124,14 @@ UNSTEPPED_PIPES = ModelForm(k=0.20, capacity=0.015, heat=0.20)
 UNSTEPPED_WITH_FLOW = ModelForm(k=0.08, capacity=0.035, heat=0.05)
 SHORT_RUN = ModelForm(k=0.135, capacity=0.005, heat=0.075)
 SHORT_S = 2400.0  # without a fan step, an outing shorter than this is nearly all warm-up
-# At the least, where a probe is later than `LATE_S`, as oil that hardly flows seems too: K of drawn
-# machines with probes 12 to 90 s late was off by up to 26 % (tests/validation/probes.py).
+# At the least, where a probe is later than `LATE_S`: K of drawn machines with all probes 12 to 90 s
+# late was off by up to 26 % (tests/validation/probes.py). The tank's does it; two probes on the
+# walls of their pipes, 18 to 140 s late both, do not.
 LATE = ModelForm(k=0.12, capacity=0.045, heat=0.12)
 LATE_S = 25.0
+# Walls of one pipe have lags that are alike. One much later than the other, or than any wall, is
+# oil that hardly flows.
+UNLIKE_LAGS, WALL_S = 3.0, 150.0
 
 
 def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
@@ -148,10 +155,18 @@ def model_form(record: Record, know: Knowledge | None = None) -> ModelForm:
         return STEPPED_WITH_FLOW
     if stated_tells(record, know):
         return STEPPED_STATED_FLOW
+    return _of_fan_steps(record, know)
+
+
+def _of_fan_steps(record: Record, know: Knowledge | None) -> ModelForm:
+    """Model form where the fan's steps are all that tells watts."""
+    loaded = record.engine > 0.9
+    outside = know is not None and know.is_outside("cooler_in")
     if np.count_nonzero(np.diff(record.fan[loaded] > 0.5)) >= GUIDED_SWITCHINGS:
-        return STEPPED
-    restarted = np.any(stood_ks(record, record.oils_c["tank"]) > WARM_STAND_KS)
-    return RESTARTED if restarted else STEPPED_ONCE
+        return STEPPED_OUTSIDE if outside else STEPPED
+    if np.any(stood_ks(record, record.oils_c["tank"]) > WARM_STAND_KS):
+        return RESTARTED
+    return STEPPED_ONCE_OUTSIDE if outside else STEPPED_ONCE
 
 
 def stated_tells(record: Record, know: Knowledge | None) -> bool:
@@ -362,9 +377,12 @@ def fit_record(
 
 
 def latest(posterior: Posterior) -> tuple[str, float]:
-    """The probe that follows its oil latest, and its lag [s]."""
+    """The probe that follows its oil latest, and its lag [s], of those whose lag tells on K."""
     lags_s = {probe.name: float(np.median(posterior.column(probe.lag))) for probe in PROBES}
     name = max(lags_s, key=lambda one: lags_s[one])
+    quicker_s = min(lag_s for probe, lag_s in lags_s.items() if probe != "tank")
+    if lags_s[name] < min(UNLIKE_LAGS * quicker_s, WALL_S):
+        name = "tank"
     return name, lags_s[name]
 
 

@@ -21,6 +21,9 @@ __all__ = ("contradictions", "right_channels")
 
 WIDEST_BIN_S = 120.0  # a slower record shows no switching
 SETTLED_S = 80.0  # after a switching, of core and probes
+# A probe on a pipe's wall may follow for minutes yet: it then moves further in this time.
+FOLLOWS_S = 60.0
+FOLLOWS_SHARE, FOLLOWS_K = 0.1, 1.0
 LEAST_S = 180.0
 HOT_K = 20.0  # oil over air above which the share is known even with unmatched probes
 OFFSET_K = 1.5  # between two probes that nobody matched
@@ -94,6 +97,14 @@ def _settled(record: Record, *states: FloatArray) -> BoolArray:
     return steady
 
 
+def _at_rest(record: Record, values: FloatArray, most: float) -> BoolArray:
+    """Bins at which values changed by no more than `most` in the last `FOLLOWS_S`."""
+    back = int(np.ceil(FOLLOWS_S / record.bin_s))
+    changed = np.full(record.bins, np.inf)
+    changed[back:] = np.abs(values[back:] - values[:-back])
+    return changed < most
+
+
 def _long(record: Record, where: BoolArray, least_s: float = LEAST_S) -> bool:
     return bool(np.count_nonzero(where) * record.bin_s >= least_s)
 
@@ -119,6 +130,7 @@ def _fan(record: Record, offset_k: float) -> Remark | None:
     """Whether the cooler's share contradicts the fan; needs both probes at the cooler."""
     share, high = _share(record)
     steady = _settled(record, record.fan, record.engine)
+    steady &= _at_rest(record, share, FOLLOWS_SHARE * high)
     with np.errstate(invalid="ignore"):
         doubt = offset_k / np.maximum(record.oils_c["tank"] - record.ambient_c, HOT_K)
         cools = steady & (share - doubt > COOLING * high)
@@ -216,8 +228,11 @@ def _not_pumped(record: Record) -> Remark | None:
         return None
     hot = (oils["tank"] - record.ambient_c > WARM_K) & (record.heater_w < 1.0)
     where = hot & (record.engine > 0.99) & _settled(record, record.engine)
+    colder_k = oils["tank"] - oils["cooler_in"]
+    # Behind oil that warms a probe on its pipe stays by its lag.
+    where &= _at_rest(record, oils["tank"], FOLLOWS_K) & _at_rest(record, colder_k, FOLLOWS_K)
     with np.errstate(invalid="ignore"):
-        where &= oils["cooler_in"] - oils["tank"] < -COLDER_K
+        where &= colder_k > COLDER_K
     if not _long(record, where):
         return None
     return Remark(

@@ -95,6 +95,10 @@ class Knowledge:
     heater_bonded: bool = False
     contact: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
+    def is_outside(self, probe: str) -> bool:
+        """Whether a probe sits on the outside of its pipe or tank."""
+        return self.contact.get(probe, CONTACT["in oil"]) != CONTACT["in oil"]
+
 
 def oil_heat_factor(profile: Profile | None) -> tuple[float, float]:
     """The oil's specific heat over that of the correlation, and its relative uncertainty."""

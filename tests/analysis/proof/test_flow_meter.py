@@ -12,6 +12,8 @@ from wattsump_analysis.model.fit import (
     RESTARTED,
     STEPPED,
     STEPPED_ONCE,
+    STEPPED_ONCE_OUTSIDE,
+    STEPPED_OUTSIDE,
     STEPPED_WITH_FLOW,
     TANK_ONLY,
     UNSTEPPED,
@@ -112,6 +114,25 @@ def test_one_stretch_without_the_fan_tells_less_than_a_guided_run() -> None:
     assert model_form(replace(once, fan=fan)) == STEPPED_ONCE
     fan[60:80] = 0.0
     assert model_form(replace(once, fan=fan)) == STEPPED
+
+
+def test_probes_on_the_walls_of_their_pipes_make_the_model_form_larger() -> None:
+    once = record(("tank", "cooler_in"), flow=False, stepped=True)
+    fan = np.ones_like(once.fan)
+    fan[20:40] = 0.0
+    guided = np.where((np.arange(fan.size) // 20) % 2 == 1, 0.0, 1.0)
+    usual = knowledge(None, 50.0, matched=True)
+    in_oil = replace(usual, contact=dict.fromkeys(usual.contact, (0.0, 0.0)))
+    assert usual.is_outside("cooler_in")
+    assert not usual.is_outside("tank")
+    assert not in_oil.is_outside("cooler_in")
+    for states, inside, outside in (
+        (fan, STEPPED_ONCE, STEPPED_ONCE_OUTSIDE),
+        (guided, STEPPED, STEPPED_OUTSIDE),
+    ):
+        assert model_form(replace(once, fan=states), in_oil) == inside
+        assert model_form(replace(once, fan=states), usual) == outside
+        assert outside.k > inside.k
 
 
 def test_an_inlet_probe_that_dies_in_the_cold_leaves_the_oil_its_warmth() -> None:

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from analysis.codes import codes
 from analysis.outing_maker import bracken, session_of
@@ -11,7 +12,11 @@ from refusal import refused
 from wattsump_analysis.arrays import FloatArray
 from wattsump_analysis.live.running_k import know_so_far
 from wattsump_analysis.proof.prove import prove
-from wattsump_analysis.reading.contradictions import _warms_by_itself, _wrong_way
+from wattsump_analysis.reading.contradictions import (
+    _not_pumped,
+    _warms_by_itself,
+    _wrong_way,
+)
 from wattsump_analysis.reading.record import Record, Switches, make_record
 from wattsump_analysis.results import Verdict
 from wattsump_logger.errors import SessionError
@@ -60,8 +65,8 @@ def test_right_switches_leave_the_watts() -> None:
 @pytest.mark.parametrize(
     ("fan", "code", "figures"),
     [
-        (np.ones(_N), "fan-channel-stuck-on", "17 min between 23 and 50 min"),
-        (np.zeros(_N), "fan-channel-stuck-off", "20 min between 30 and 60 min"),
+        (np.ones(_N), "fan-channel-stuck-on", "16 min between 23 and 50 min"),
+        (np.zeros(_N), "fan-channel-stuck-off", "18 min between 31 and 60 min"),
         (1.0 - FAN, "fan-channel-inverted", ""),
         (np.tile([0.0, 1.0], _N // 2), "channel-loose", "3598 times"),
     ],
@@ -70,6 +75,54 @@ def test_a_fan_channel_that_lies_is_named(fan: object, code: str, figures: str) 
     (reason,) = reasons(outing(fan_on=fan))
     assert reason.code == code
     assert figures in reason.text
+
+
+def on_the_pipes(lag_s: float, **columns: object) -> Session:
+    """The hour with the cooler's probes on the walls of their pipes, `lag_s` behind the oil."""
+    session = outing(**columns)
+    keep = np.exp(-1.0 / lag_s)
+    walls = {}
+    for name in ("cooler_in_c", "cooler_out_c"):
+        oil = session.columns[name]
+        walls[name], _ = lfilter([1.0 - keep], [1.0, -keep], oil, zi=[keep * oil[0]])
+    return replace(session, columns={**session.columns, **walls})
+
+
+@pytest.mark.parametrize("lag_s", [60.0, 120.0])
+def test_probes_on_walls_that_follow_slowly_accuse_no_right_switch(lag_s: float) -> None:
+    assert prove(on_the_pipes(lag_s), bracken()).k_w_k is not None
+
+
+@pytest.mark.parametrize(
+    ("fan", "code"),
+    [(np.ones(_N), "fan-channel-stuck-on"), (np.zeros(_N), "fan-channel-stuck-off")],
+)
+def test_probes_on_walls_still_show_a_fan_channel_that_is_stuck(fan: object, code: str) -> None:
+    assert codes(reasons(on_the_pipes(90.0, fan_on=fan))) == [code]
+
+
+def test_a_wall_that_is_left_behind_by_oil_that_warms_shows_no_standing_oil() -> None:
+    # independent: 5 K/min times a lag of 2 min leave it 10 K behind, twice what standing oil shows.
+    rising = 40.0 + 5.0 * T[:600] / 60.0
+    switches = Switches(
+        fan=np.zeros(600),
+        engine=np.ones(600),
+        moving=np.ones(600),
+        heater_w=np.zeros(600),
+        work=np.ones(600, dtype=np.int64),
+    )
+    stands = [
+        _not_pumped(
+            make_record(
+                T[:600],
+                {"tank": tank_c, "cooler_in": tank_c - 10.0},
+                np.full(600, 20.0),
+                switches,
+            )
+        )
+        for tank_c in (rising, np.full(600, 60.0))
+    ]
+    assert [stand is not None for stand in stands] == [False, True]
 
 
 def test_a_fan_the_wrong_way_round_is_seen_by_the_tank_alone() -> None:
