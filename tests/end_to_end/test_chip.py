@@ -72,7 +72,7 @@ def bracken(elapsed_s: float) -> dict[str, float | str | None]:
         "pump_inlet": 6.0 + 0.97 * warm_k,
         "fan": float(fan_on),
         "engine": float(elapsed_s >= 10.0),
-        "heater": float(elapsed_s < 10.0),
+        "drive": float(elapsed_s < 10.0),
         "supply": 13.8 if elapsed_s >= 10.0 else 12.4,
     }
 
@@ -210,7 +210,7 @@ def test_states_and_supply_follow_the_plant(session: Session) -> None:
         assert session.columns["supply_v"][row] == pytest.approx(supply_v, abs=0.035)
 
 
-STATES = ("fan", "engine", "heater")
+STATES = ("fan", "engine", "drive")
 
 
 def test_every_injected_fault_is_on_its_channel_at_its_time_and_no_other(

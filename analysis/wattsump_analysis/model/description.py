@@ -334,7 +334,7 @@ def _unless_stated(case: Case, spread: float) -> float:
 
 
 def _lag(probe: str) -> Callable[[Case], Gaussian]:
-    """A bare tip in the oil follows in seconds, one in a well in a minute.
+    """A bare tip in oil follows in seconds, one in a well in up to a minute: one prior for both.
 
     Outside, oil warms 2 mm of steel, 7 kJ/(m2 K), through a film of 80 to 320 W/(m2 K): estimated
     by hand.

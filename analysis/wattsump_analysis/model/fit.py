@@ -129,8 +129,8 @@ SHORT_S = 2400.0  # without a fan step, an outing shorter than this is nearly al
 # walls of their pipes, 18 to 140 s late both, do not.
 LATE = ModelForm(k=0.12, capacity=0.045, heat=0.12)
 LATE_S = 25.0
-# Walls of one pipe have lags that are alike. One much later than the other, or than any wall, is
-# oil that hardly flows.
+# The walls of both pipes have lags that are alike. One much later than the other, or than any wall,
+# is oil that hardly flows.
 UNLIKE_LAGS, WALL_S = 3.0, 150.0
 
 
@@ -381,7 +381,8 @@ def latest(posterior: Posterior) -> tuple[str, float]:
     lags_s = {probe.name: float(np.median(posterior.column(probe.lag))) for probe in PROBES}
     name = max(lags_s, key=lambda one: lags_s[one])
     quicker_s = min(lag_s for probe, lag_s in lags_s.items() if probe != "tank")
-    if lags_s[name] < min(UNLIKE_LAGS * quicker_s, WALL_S):
+    both = posterior.target.network.record.reads_both_pipes
+    if both and lags_s[name] < min(UNLIKE_LAGS * quicker_s, WALL_S):
         name = "tank"
     return name, lags_s[name]
 

@@ -2,8 +2,8 @@
 
 The fit takes switches as true, so a wrong one makes a narrow and wrong K. Each channel is
 compared with the readings it must move. Each remark names channel and minutes and is a reason
-to give no watts. Thresholds are common practice, no source; drawn machines at work and probes of
-class 2 stay below them (tests/validation/switches.py).
+to give no watts. Thresholds are common practice, no source; drawn machines at work, with probes of
+class 2 or on slow walls, hardly ever pass them (tests/validation/switches.py).
 """
 
 from collections.abc import Iterator
@@ -98,7 +98,7 @@ def _settled(record: Record, *states: FloatArray) -> BoolArray:
 
 
 def _at_rest(record: Record, values: FloatArray, most: float) -> BoolArray:
-    """Bins at which values changed by no more than `most` in the last `FOLLOWS_S`."""
+    """Bins whose value differs by less than `most` from that of `FOLLOWS_S`, or a bin, before."""
     back = int(np.ceil(FOLLOWS_S / record.bin_s))
     changed = np.full(record.bins, np.inf)
     changed[back:] = np.abs(values[back:] - values[:-back])

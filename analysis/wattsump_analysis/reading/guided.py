@@ -15,7 +15,7 @@ _STEP = re.compile(r"stage (?P<name>.+?)(?P<over> ends: .*)?")
 _WORKING = frozenset(
     step.name for step in proving_steps() if any(need.what == "working" for need in step.needs)
 )
-MOST_UNTOLD = 0.05  # of the engine's running; the pause between two steps is shorter
+MOST_UNTOLD = 0.08  # of the engine's running: a way out and home of some minutes; a choice
 
 
 def drive_by_steps(
@@ -23,8 +23,8 @@ def drive_by_steps(
 ) -> FloatArray | None:
     """Flag of the drive, 0 or 1, by the steps that ask for it; None if they tell too little.
 
-    The guide asks for the drive by name and the driver confirms or follows, so a step is as good
-    as a typed time. From one working step to the next the drive goes on.
+    The guide asks for the drive by name, so a step is as good as a typed time. From one working
+    step to the next the drive goes on, unless the oil was too hot: the guide then asks for an idle.
 
     Parameters
     ----------
@@ -42,11 +42,10 @@ def drive_by_steps(
     told = np.full(elapsed_s.size, np.nan)
     for (at_s, found), (_, after) in zip(steps, [*steps[1:], steps[-1]], strict=True):
         works = found["name"] in _WORKING
-        if found["over"]:
-            goes_on = works and not after["over"] and after["name"] in _WORKING
-            told[elapsed_s >= at_s] = np.nan if found is after else goes_on
-        else:
-            told[elapsed_s >= at_s] = works
+        over = found["over"] or ""
+        goes_on = works and not over.endswith(" hot") and not after["over"]
+        goes_on = goes_on and after["name"] in _WORKING
+        told[elapsed_s >= at_s] = (1.0 if goes_on else np.nan) if over else works
     untold = np.isnan(told)
     running_s = np.gradient(elapsed_s) * engine
     if np.sum(running_s[untold]) > MOST_UNTOLD * np.sum(running_s):

@@ -90,7 +90,7 @@ def gather(session: Session, profile: Profile | None) -> Samples:
     if moving is None and engine is not None:
         moving = drive_by_steps(session.marks, session.elapsed_s, engine)
         if moving is not None:
-            text = "no drive channel: it was taken to turn in the guide's steps that ask for it"
+            text = "no drive was logged: it was taken to turn in the guide's steps that ask for it"
             notes.append(Remark(code="drive-by-guide", text=text))
     fan = _flag(session, profile, Role.FAN)
     if fan is None and profile is not None and profile.cooler.fan_with_engine:
@@ -181,6 +181,9 @@ def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
     """Work done, from the drive's flag, else from an engine speed that varies."""
     drive = _flag(session, profile, Role.DRIVE)
     column = column_of(Role.ENGINE, session.columns, profile)
+    if column is not None and not column.endswith("_rpm") and drive is not None:
+        # An input that nothing is wired to reads off for ever, and all work would pass for idling.
+        return drive if drive.any() else None
     if drive is not None or column is None or not column.endswith("_rpm"):
         return drive
     speed = _filled(session.columns[column])

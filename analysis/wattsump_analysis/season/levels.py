@@ -76,8 +76,8 @@ MOST_MOVES, CENTRED = 12, 0.6
 # The odds of the patterns are summed over places so near to a step.
 NEAR = 2
 LONGEST_PAIR = 12  # outings between two changes that are looked for together; a choice
-# More outings are searched in windows that overlap by half, since the work grows with their cube: a
-# change is known from the outings about it.
+# The work grows with the cube of the outings, and a change is known from those about it: more are
+# searched in windows that overlap by half.
 WINDOW = 120
 USUAL_CORRELATION = 0.15  # of neighbouring outings, where nothing else is known; a choice
 
@@ -308,13 +308,16 @@ def _by_windows(given: Given, usual: FloatArray, noted: FloatArray) -> _Found:
         low = 0 if begin == 0 else begin + half // 2
         high = n if begin == begins[-1] else begin + half + half // 2
         odd |= {begin + at for at in found.odd if low <= begin + at < high}
-        for step in found.steps:
-            here = replace(step, at=begin + step.at)
-            # Near a border two windows may have one step at neighbouring places, or each beyond it.
-            if low - NEAR <= here.at < high + NEAR and all(
-                abs(here.at - other.at) > 2 * NEAR for other in steps
-            ):
-                steps.append(here)
+        here = [replace(step, at=begin + step.at) for step in found.steps]
+        # Near a border two windows may have one step at neighbouring places, or each beyond it.
+        again = {
+            min(near, key=lambda step: abs(step.at - other.at)).at
+            for other in steps
+            if (near := [step for step in here if abs(step.at - other.at) <= 2 * NEAR])
+        }
+        steps += [
+            step for step in here if low - NEAR <= step.at < high + NEAR and step.at not in again
+        ]
     return _Found(steps=tuple(sorted(steps, key=lambda step: step.at)), odd=tuple(sorted(odd)))
 
 
@@ -354,6 +357,11 @@ class _Beside:
     def no_step(self) -> float:
         """Of nothing more, or an odd outing, wherever."""
         return float(log_sum(np.array([0.0, *self.odd]), axis=0))
+
+    @property
+    def stepless(self) -> float:
+        """Of all but a drift: nothing more, odd outings, steps."""
+        return float(np.logaddexp(self.no_step, log_sum(self.steps, axis=(0, 1))))
 
     def best(self, low: int, high: int) -> tuple[int, FloatArray]:
         """Place most worth telling of between two steps, and odds of each pattern near it.
@@ -417,8 +425,8 @@ class _Search:
             hopeful = _worth(patterns) > _limit(n - at) - HOPELESS
             if hopeful and self.is_told(at, self.odds(model, stepping, at, patterns)):
                 return stepping
-            stepless = np.logaddexp(beside.no_step, log_sum(beside.steps, axis=(0, 1)))
-            if there_and_back := self.pair(beside, float(np.logaddexp(stepless, beside.drift))):
+            without_pair = float(np.logaddexp(beside.stepless, beside.drift))
+            if there_and_back := self.pair(beside, without_pair):
                 return model.stepping(*there_and_back)
             if self.is_drifting(model):
                 return replace(model, drifts=True)
@@ -427,8 +435,7 @@ class _Search:
     def is_drifting(self, model: _Model) -> bool:
         """Whether a drift is likelier than the odds of all steps that a model does not have."""
         beside = self.beside(model)
-        stepless = np.logaddexp(beside.no_step, log_sum(beside.steps, axis=(0, 1)))
-        return bool(beside.drift - stepless > np.log(REPORT_DRIFT))
+        return bool(beside.drift - beside.stepless > np.log(REPORT_DRIFT))
 
     def odder(self, model: _Model) -> _Model | None:
         """The model with the most likely odd outing; None where none passes its limit."""

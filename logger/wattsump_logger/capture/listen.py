@@ -20,7 +20,7 @@ _MOST_WRONG = 3
 _LINE_SHOWN = 70
 _LACKS_DRIVE = (
     "\n    no drive and no engine in rpm: unless the profile gives a channel that role,"
-    "\n    idling passes for work and prove gives no watts but of a guided run"
+    "\n    idling passes for work, and prove gives watts of a guided run alone"
 )
 
 

@@ -99,9 +99,15 @@ class Denials:
                     )
         elif self._always("engine", True):
             heated = any(look.is_on("heater") for _, look in self._kept)
-            if not heated and all(
-                t - a > _WARM_K and i < t - _COLDER_K
-                for i, t, a in zip(inlet, tank, air, strict=True)
+            # A probe on its pipe's wall is behind oil that warms quickly.
+            rose_k = tank[-1] - tank[0]
+            if (
+                not heated
+                and rose_k < 2.0 * _COLDER_K
+                and all(
+                    t - a > _WARM_K and i < t - _COLDER_K
+                    for i, t, a in zip(inlet, tank, air, strict=True)
+                )
             ):
                 yield Remark(
                     code="cold-cooler-with-engine-on",

@@ -293,7 +293,10 @@ class ProvingRun:
         """What a step waits for when there is no wrong move."""
         if self._running:
             return step.until_text
-        if step.optional and met(step, look) is False:
+        state = met(step, look)
+        if state:
+            return ""
+        if step.optional and state is False:
             return "g leaves it out"
         waits_for = " and ".join(str(need) for need in step.needs if need.met(look) is False)
         return f"waits for {waits_for}; g begins it" if waits_for else "g begins it"

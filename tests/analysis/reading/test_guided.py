@@ -102,6 +102,47 @@ def test_marks_that_leave_much_of_the_running_untold_tell_no_drive() -> None:
         assert gather(without_drive(few), None).moving is None
 
 
+def test_a_drive_input_that_nothing_is_wired_to_counts_as_none() -> None:
+    bare = without_drive([])
+    dead = {**bare.columns, "drive_on": np.zeros(bare.elapsed_s.size)}
+    unwired = replace(bare, columns=dead)
+    assert gather(unwired, None).moving is None
+    assert "drive-unlogged" in codes(prove(unwired, bracken()).reasons)
+    guided = gather(replace(unwired, marks=tuple(marks_of_stages())), None)
+    assert guided.moving is not None
+    assert codes(guided.notes) == ["drive-by-guide"]
+
+
+def test_a_run_that_leaves_the_way_to_it_untold_tells_no_drive() -> None:
+    elapsed_s = np.arange(0.0, 4000.0, 10.0)
+    engine = np.ones(elapsed_s.size)
+    begun, ended = "stage fan-off rise", "stage fan-off rise ends: done"
+    marks = [
+        Mark(elapsed_s=0.0, text="stage soak"),
+        Mark(elapsed_s=100.0, text="stage soak ends: by key"),
+        Mark(elapsed_s=1000.0, text=begun),
+    ]
+    # independent: 900 of 4000 s in which the driver may have gone anywhere.
+    assert drive_by_steps(marks, elapsed_s, engine) is None
+    soon = [*marks[:2], Mark(elapsed_s=200.0, text=begun)]
+    assert drive_by_steps(soon, elapsed_s, engine) is not None
+    late = [*soon, Mark(elapsed_s=3000.0, text=ended)]
+    assert drive_by_steps(late, elapsed_s, engine) is None
+
+
+def test_the_drive_is_not_taken_to_go_on_after_oil_that_was_too_hot() -> None:
+    elapsed_s = np.arange(0.0, 4000.0, 10.0)
+    marks = [
+        Mark(elapsed_s=0.0, text="stage fan-off rise"),
+        Mark(elapsed_s=2000.0, text="stage fan-off rise ends: cut short, tank hot"),
+        Mark(elapsed_s=2100.0, text="stage fan on 1"),
+    ]
+    told = drive_by_steps(marks, elapsed_s, np.ones(elapsed_s.size))
+    # independent: by hand; the guide asks for an idle until the oil is cooler.
+    assert told is not None
+    assert np.array_equal(told, 1.0 - ((elapsed_s >= 2000.0) & (elapsed_s < 2100.0)))
+
+
 def test_the_drive_stands_after_the_last_working_step_until_the_engine_stops() -> None:
     elapsed_s = np.arange(0.0, 1000.0, 10.0)
     engine = (elapsed_s < 980.0).astype(float)

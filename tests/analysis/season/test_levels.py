@@ -172,6 +172,14 @@ def test_a_step_where_two_windows_meet_is_told_once() -> None:
         assert find_stretches(rows).starts == pytest.approx((0, at), abs=1)
 
 
+@pytest.mark.parametrize("at", [WINDOW, WINDOW // 2 + WINDOW // 4, WINDOW // 2 + WINDOW // 4 - 2])
+def test_a_short_dip_in_a_long_season_keeps_its_end(at: int) -> None:
+    rows = drawn(2 * WINDOW, 6, 0.2 * USUAL)
+    rows[at : at + 4] -= (0.5, 0.0)
+    # independent: the places where the level was moved, to one outing.
+    assert find_stretches(rows).starts == pytest.approx((0, at, at + 4), abs=1)
+
+
 def test_a_drift_through_a_long_season_is_no_step() -> None:
     rows = drawn(200, 7, 0.1 * USUAL)
     rows[:, 0] -= 0.002 * np.arange(200)
