@@ -24,10 +24,10 @@ from wattsump_logger.session.reader import Session, load_session
 
 STAGES = (
     Stage(name="soak", longest_s=300, engine=False),
-    Stage(name="fan-off rise", longest_s=1200, until_above_c=62.0),
-    Stage(name="fan on 1", longest_s=240, fan=True),
-    Stage(name="fan off 1", longest_s=240),
-    Stage(name="fan on 2", longest_s=240, fan=True),
+    Stage(name="fan-off rise", longest_s=1200, until_above_c=62.0, moving=True),
+    Stage(name="fan on 1", longest_s=240, fan=True, moving=True),
+    Stage(name="fan off 1", longest_s=240, moving=True),
+    Stage(name="fan on 2", longest_s=240, fan=True, moving=True),
     Stage(name="stopped cool-down", longest_s=600, engine=False),
 )
 # published: MAX31855 data sheet, 0.25 °C a step, so half a step; the straight line is up to

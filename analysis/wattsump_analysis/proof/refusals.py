@@ -128,9 +128,9 @@ NO_DRIVE = Refusal(
     ),
     next_step=Remark(
         code="log-drive",
-        text="Log the drive. For this outing type when it turned, as in wattsump import FILE.csv "
-        "--was 'drive on 09:10 to 10:05' or --was 'drive on throughout', and prove the session "
-        "that this makes.",
+        text="Log the drive; an input that is never on counts as none. For this outing type when "
+        "it turned, as in wattsump import FILE.csv --was 'drive on 09:10 to 10:05' or --was 'drive "
+        "on throughout', and prove the session that this makes.",
     ),
 )
 LOG_LONGER = Remark(
