@@ -181,11 +181,12 @@ def _moving(session: Session, profile: Profile | None) -> FloatArray | None:
     """Work done, from the drive's flag, else from an engine speed that varies."""
     drive = _flag(session, profile, Role.DRIVE)
     column = column_of(Role.ENGINE, session.columns, profile)
-    if column is not None and not column.endswith("_rpm") and drive is not None:
-        # An input that nothing is wired to reads off for ever, and all work would pass for idling.
-        return drive if drive.any() else None
-    if drive is not None or column is None or not column.endswith("_rpm"):
+    has_speed = column is not None and column.endswith("_rpm")
+    # An input that nothing is wired to reads off for ever, and all work would pass for idling.
+    if drive is not None and (drive.any() or has_speed or column is None):
         return drive
+    if column is None or not has_speed:
+        return None
     speed = _filled(session.columns[column])
     return np.asarray(speed > WORKING_RPM_SHARE * speed.max(), dtype=float)
 
