@@ -25,6 +25,7 @@ SETTLED_S = 80.0  # after a switching, of core and probes
 FOLLOWS_S = 60.0
 FOLLOWS_SHARE, FOLLOWS_K = 0.1, 1.0
 LEAST_S = 180.0
+BLOWS_LEAST_S = 300.0  # as long as a guided run's fan-off step, in which slow walls still follow
 HOT_K = 20.0  # oil over air above which the share is known even with unmatched probes
 OFFSET_K = 1.5  # between two probes that nobody matched
 WARM_K = 15.0
@@ -141,7 +142,7 @@ def _fan(record: Record, offset_k: float) -> Remark | None:
     coldest_cooled = float(np.min(inlet[cools]))
     stands = idles & (record.fan > 0.9) & (inlet > coldest_cooled - AS_COLD_K)
     blows = cools & (record.fan < 0.1)
-    if _long(record, stands) and _long(record, blows):
+    if _long(record, stands) and _long(record, blows, BLOWS_LEAST_S):
         return Remark(
             code="fan-channel-inverted",
             text="the fan channel is the wrong way round: the cooler took heat out of the oil "
@@ -154,7 +155,7 @@ def _fan(record: Record, offset_k: float) -> Remark | None:
             text=f"the fan channel said on {_minutes(record, stands)} while the cooler took "
             "hardly any heat out of the oil: it is stuck, or the fan did not turn",
         )
-    if _long(record, blows):
+    if _long(record, blows, BLOWS_LEAST_S):
         return Remark(
             code="fan-channel-stuck-off",
             text=f"the fan channel said off {_minutes(record, blows)} while the cooler took as "
